@@ -1,0 +1,140 @@
+package farm
+
+import "time"
+
+// EventKind tells events apart.
+type EventKind uint8
+
+const (
+	EventReading EventKind = iota + 1
+	EventJot
+	EventHush
+	EventSeen
+	EventTick    // a fixed minute of arrival time has passed
+	EventStart   // watching begins; the time before it was not watched
+	EventLink    // the broker was reached or lost
+	EventTrouble // the farm's own machinery: database refuses
+	EventClock   // the clock was put right: all earlier times move by Shift
+)
+
+// An Event is one thing that happened, in journal order. It carries its own
+// time, so whatever is computed from events never needs a clock. Only the
+// field that belongs to Kind is set.
+type Event struct {
+	Seq     int64     // place in the journal; 0 where there is no journal
+	Arrived time.Time // when it reached us; never falls along the journal but by an EventClock
+	Kind    EventKind
+
+	Reading Reading
+	Jot     Jot
+	Hush    Hush
+	Seen    Seen
+	Up      bool          // EventLink: the broker can be heard
+	Trouble Trouble       // EventTrouble
+	Shift   time.Duration // EventClock
+}
+
+// A Reading is one number from one probe, with what is known of its worth.
+type Reading struct {
+	Probe     string
+	At        time.Time // the device's own time when believed, else the time of arrival
+	Raw       float64   // as found in the payload
+	Value     float64   // calibrated: °C, % wet basis, V; NaN when Raw means nothing
+	Doubt     Doubt     // why it is not believed; 0 when it is
+	Stamped   bool      // At comes from the device
+	Misdated  bool      // the device sent a time that is not believed; At is the arrival
+	Uncertain bool      // handed over after an outage without a time stamp: At may be hours late
+	Retained  bool      // the broker's stored value, heard at the start; never fresh
+}
+
+// Believed tells whether the reading may judge a bin.
+func (r Reading) Believed() bool { return r.Doubt == NoDoubt }
+
+// Doubt is why a reading is not believed. The numbers are kept on disk: add
+// at the end, never reuse one.
+type Doubt uint8
+
+const (
+	NoDoubt   Doubt = iota
+	FaultCode       // a number by which probes report their own failure
+	OutOfRange
+	Spike      // far from its neighbours in time
+	TooFast    // no bin changes so fast: lifted out, or knocked
+	Frozen     // stands still, unlike itself
+	TwinApart  // disagrees with another probe of the same zone
+	NotANumber // NaN or infinite
+)
+
+// String gives the doubt in words that fit after "not believed: ".
+func (d Doubt) String() string {
+	switch d {
+	case NoDoubt:
+		return ""
+	case FaultCode:
+		return "fault code"
+	case OutOfRange:
+		return "out of range"
+	case Spike:
+		return "a spike"
+	case TooFast:
+		return "changed faster than a bin can, as if lifted out"
+	case Frozen:
+		return "frozen: has not moved, unlike itself"
+	case TwinApart:
+		return "disagrees with its twin"
+	case NotANumber:
+		return "not a number"
+	}
+	return "unknown doubt"
+}
+
+// JotKind is what the keeper did.
+type JotKind string
+
+const (
+	Fed      JotKind = "fed"
+	Watered  JotKind = "watered"
+	Bedded   JotKind = "bedded"
+	Turned   JotKind = "turned"
+	Sifted   JotKind = "sifted"
+	Stocked  JotKind = "stocked"
+	Lifted   JotKind = "lifted"
+	Emptied  JotKind = "emptied"
+	Finished JotKind = "finished"
+)
+
+// JotKinds lists every kind of jot, for checks and messages.
+var JotKinds = []JotKind{Fed, Watered, Bedded, Turned, Sifted, Stocked, Lifted, Emptied, Finished}
+
+// A Jot is a line in the logbook.
+type Jot struct {
+	At     time.Time `json:"at"`
+	Bin    string    `json:"bin"`
+	Zone   string    `json:"zone,omitempty"` // "": the bin's living zones
+	What   JotKind   `json:"what"`
+	Kg     float64   `json:"kg,omitempty"`
+	Litres float64   `json:"litres,omitempty"`
+	Of     string    `json:"of,omitempty"` // kind of food, or a species for stocked
+	To     string    `json:"to,omitempty"` // sifted: the tub that received the castings
+	By     string    `json:"by,omitempty"` // command, mqtt or page
+}
+
+// A Hush keeps quiet about a bin, a zone or one condition until a time.
+type Hush struct {
+	Bin       string    `json:"bin"`
+	Zone      string    `json:"zone,omitempty"`
+	Condition Condition `json:"condition,omitempty"` // "": all of them
+	Until     time.Time `json:"until"`
+}
+
+// Seen says the keeper knows of a raised condition.
+type Seen struct {
+	Episode string `json:"episode"`
+}
+
+// Trouble is something wrong with the machinery around the journal.
+type Trouble struct {
+	Condition Condition `json:"condition"`
+	Over      bool      `json:"over,omitempty"`
+	Text      string    `json:"text"`
+}

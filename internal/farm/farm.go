@@ -1,0 +1,189 @@
+package farm
+
+import "time"
+
+// A Farm is everything a keeper has told us about one site: its bins, its
+// probes and the species table in force. It is a value made by config and
+// never changed afterwards; a reload makes a new one.
+type Farm struct {
+	Name     string
+	Units    Units
+	Location *time.Location
+	Probes   []Probe   // in the order of the file
+	Bins     []Bin     // in the order of the file
+	Species  []Species // the table in force: the published ones, then the keeper's own
+	Feeds    []Feed    // paces of food in force
+	Needs    []Need    // castings wanted by a date
+}
+
+// A Bin is one container: a bed, a stack of trays, a barrel, a tub.
+type Bin struct {
+	Name    string
+	Species []Share // empty for a tub of castings
+	VolumeL float64 // whole container's contents, L; 0 when not given
+	WormsKg float64 // live worm mass, kg; 0 when not given
+	Ambient string  // id of the probe in the room's air; "" when there is none
+	Zones   []Zone  // at least one, in the order of the file
+}
+
+// A Share is how much of a bin's worms are of one species, by mass.
+type Share struct {
+	Species  string
+	Fraction float64 // 0..1; the shares of a bin add up to 1
+}
+
+// A Zone is a part of a bin that has its own aim.
+type Zone struct {
+	Name        string
+	Aim         Aim
+	Probes      []string
+	Share       float64       // of the bin's volume and dry mass, 0..1
+	DryMassKg   float64       // as told by the keeper; 0 when not given
+	Temperature Bands         // the zone's own, replacing the species'; zero when not given
+	Moisture    Bands         // likewise, % wet basis
+	Patience    time.Duration // how long a breach must last
+	Margin      Margin
+	LookAhead   LookAhead
+}
+
+// A Margin says how far back inside a limit counts as back.
+type Margin struct {
+	Temperature float64 // K
+	Moisture    float64 // points of % wet basis
+}
+
+// LookAhead says how far ahead a forecast may warn.
+type LookAhead struct {
+	Heating time.Duration
+	Drying  time.Duration
+}
+
+// Aim is what a zone is for.
+type Aim string
+
+const (
+	Living  Aim = "living"  // worms work here
+	Sifting Aim = "sifting" // finished material drying until it can be sifted
+	Keeping Aim = "keeping" // sifted castings kept alive
+)
+
+// Aims lists every aim, for checks and messages.
+var Aims = []Aim{Living, Sifting, Keeping}
+
+// A Band is a closed range of °C or of % wet basis.
+type Band struct{ Low, High float64 }
+
+// Contains tells whether v lies in the band, its ends included.
+func (b Band) Contains(v float64) bool { return b.Low <= v && v <= b.High }
+
+// Middle is the point halfway between the ends.
+func (b Band) Middle() float64 { return (b.Low + b.High) / 2 }
+
+// Overlap is what two bands share; ok is false when they share nothing.
+func (b Band) Overlap(c Band) (o Band, ok bool) {
+	o = Band{max(b.Low, c.Low), min(b.High, c.High)}
+	return o, o.Low <= o.High
+}
+
+// Bands are a thrive band, where worms or castings do well, inside a survive
+// band, past which there is harm.
+type Bands struct{ Thrive, Survive Band }
+
+// IsZero tells whether no bands were given.
+func (b Bands) IsZero() bool { return b == Bands{} }
+
+// Quantity is what a probe measures.
+type Quantity string
+
+const (
+	Temperature Quantity = "temperature" // °C
+	Moisture    Quantity = "moisture"    // % wet basis
+	Battery     Quantity = "battery"     // V, or % where the probe says so
+)
+
+// Quantities lists every quantity, for checks and messages.
+var Quantities = []Quantity{Temperature, Moisture, Battery}
+
+// A Probe is one measured quantity at one place, and how to find it in what
+// arrives over MQTT.
+type Probe struct {
+	ID          string
+	Topic       string // MQTT topic filter, named parts already filled in
+	Value       string // JSON Pointer to the number; "" takes the whole payload
+	Time        string // JSON Pointer to the device's time stamp; "" when there is none
+	Measures    Quantity
+	Unit        Unit
+	Every       time.Duration // how often it is meant to speak
+	Calibration []Point       // by rising Raw; empty when the unit says it all
+	Low         float64       // battery: the value below which it is low; 0 when not given
+	Of          []string      // battery: the probes that run on it
+}
+
+// Unit is what the number in a payload means.
+type Unit string
+
+const (
+	Celsius    Unit = "C"
+	Fahrenheit Unit = "F"
+	Percent    Unit = "%"
+	Ratio      Unit = "ratio" // 0..1
+	Volt       Unit = "V"
+	Millivolt  Unit = "mV"
+	RawUnit    Unit = "raw" // only a calibration gives it meaning
+)
+
+// A Point ties a raw number to the true value, in the quantity's inner unit.
+type Point struct{ Raw, Value float64 }
+
+// A Feed is a kind of food in the keeper's own word, and the days it lasts
+// worms at full activity.
+type Feed struct {
+	Kind string
+	Days float64
+}
+
+// A Need is castings wanted by a day.
+type Need struct {
+	CastingsL float64
+	By        time.Time // the farm's midnight at the start of that day
+}
+
+// ProbeByID finds a probe; ok is false when the farm has none of that name.
+func (f *Farm) ProbeByID(id string) (p Probe, ok bool) {
+	for _, p := range f.Probes {
+		if p.ID == id {
+			return p, true
+		}
+	}
+	return Probe{}, false
+}
+
+// BinByName finds a bin; ok is false when the farm has none of that name.
+func (f *Farm) BinByName(name string) (b Bin, ok bool) {
+	for _, b := range f.Bins {
+		if b.Name == name {
+			return b, true
+		}
+	}
+	return Bin{}, false
+}
+
+// SpeciesByID finds a row of the species table in force.
+func (f *Farm) SpeciesByID(id string) (s Species, ok bool) {
+	for _, s := range f.Species {
+		if s.ID == id {
+			return s, true
+		}
+	}
+	return Species{}, false
+}
+
+// ZoneByName finds a zone of a bin.
+func (b *Bin) ZoneByName(name string) (z Zone, ok bool) {
+	for _, z := range b.Zones {
+		if z.Name == name {
+			return z, true
+		}
+	}
+	return Zone{}, false
+}

@@ -1,0 +1,110 @@
+package farm
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+)
+
+// Units are what people of this farm read: metric or us. Inside, everything
+// stays °C, L and kg.
+type Units string
+
+const (
+	Metric Units = "metric"
+	US     Units = "us"
+)
+
+const (
+	litresPerGallon = 3.785411784 // US liquid gallon, NIST Handbook 44 Appendix C
+	litresPerQuart  = litresPerGallon / 4
+	kgPerPound      = 0.45359237 // avoirdupois pound, NIST Handbook 44 Appendix C
+)
+
+// FahrenheitOf converts a temperature.
+func FahrenheitOf(c float64) float64 { return c*9/5 + 32 }
+
+// CelsiusOf converts a temperature.
+func CelsiusOf(f float64) float64 { return (f - 32) * 5 / 9 }
+
+// Temperature writes °C as a keeper reads it: "18.5 °C", "65 °F".
+func (u Units) Temperature(c float64) string {
+	if u == US {
+		return fmt.Sprintf("%.0f °F", noMinusZero(math.Round(FahrenheitOf(c))))
+	}
+	return trimmed(c, 1) + " °C"
+}
+
+// Moisture writes % wet basis: "72 %".
+func (u Units) Moisture(pct float64) string {
+	return fmt.Sprintf("%.0f %%", noMinusZero(math.Round(pct)))
+}
+
+// Volume writes an amount of liquid or castings as a person would say it:
+// "about 3 litres", "about 1¼ gallons".
+func (u Units) Volume(l float64) string {
+	if u != US {
+		return about(l, "litre", "litres")
+	}
+	if g := l / litresPerGallon; g >= 0.95 {
+		return about(g, "gallon", "gallons")
+	}
+	return about(l/litresPerQuart, "quart", "quarts")
+}
+
+// Mass writes kg as a person would say it: "about 2 kg", "about 4½ lb".
+func (u Units) Mass(kg float64) string {
+	if u == US {
+		return about(kg/kgPerPound, "lb", "lb")
+	}
+	return about(kg, "kg", "kg")
+}
+
+// about rounds to what a keeper can measure with a jug: halves up to ten (and
+// quarters up to two), whole numbers up to thirty, fives beyond.
+func about(v float64, one, many string) string {
+	step := 5.0
+	switch {
+	case v < 2:
+		step = 0.25
+	case v < 10:
+		step = 0.5
+	case v < 30:
+		step = 1
+	}
+	r := math.Round(v/step) * step
+	if r == 0 {
+		if v <= 0 {
+			return "no " + many
+		}
+		return "a little under " + quarters(0.25) + " " + one
+	}
+	unit := many
+	if r <= 1 {
+		unit = one
+	}
+	return "about " + quarters(r) + " " + unit
+}
+
+// quarters writes a multiple of a quarter with a vulgar fraction: 1.25 is 1¼.
+func quarters(v float64) string {
+	whole, part := math.Modf(v)
+	frac := map[float64]string{0.25: "¼", 0.5: "½", 0.75: "¾"}[part]
+	if whole == 0 && frac != "" {
+		return frac
+	}
+	return strconv.FormatFloat(whole, 'f', 0, 64) + frac
+}
+
+// trimmed writes v with at most n decimals and no trailing zeros.
+func trimmed(v float64, n int) string {
+	p := math.Pow(10, float64(n))
+	return strconv.FormatFloat(noMinusZero(math.Round(v*p)/p), 'f', -1, 64)
+}
+
+func noMinusZero(v float64) float64 {
+	if v == 0 {
+		return 0
+	}
+	return v
+}

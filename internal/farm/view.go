@@ -1,0 +1,132 @@
+package farm
+
+import "time"
+
+// A View is how the farm stands at one moment: what the page, the metrics and
+// the commands show. It is computed from the rules' state and shares nothing
+// with it. Times are UTC; absent parts are left out of the JSON.
+type View struct {
+	Farm     string      `json:"farm"`
+	Units    Units       `json:"units"`
+	Timezone string      `json:"timezone"`
+	At       time.Time   `json:"at"`
+	Bins     []BinView   `json:"bins"`
+	Probes   []ProbeView `json:"probes"`
+	Standing []Standing  `json:"conditions"` // raised now, most urgent first
+	Hushes   []Hush      `json:"hushes,omitempty"`
+	Intake   IntakeView  `json:"intake"`
+	Needs    []NeedView  `json:"needs,omitempty"`
+}
+
+// A BinView is one bin with its zones.
+type BinView struct {
+	Name  string     `json:"name"`
+	Zones []ZoneView `json:"zones"`
+}
+
+// A ZoneView is one zone: its levels, its worms and what is foreseen.
+type ZoneView struct {
+	Bin         string        `json:"bin"`
+	Zone        string        `json:"zone"`
+	Aim         Aim           `json:"aim"`
+	Temperature *LevelView    `json:"temperature,omitempty"`
+	Moisture    *LevelView    `json:"moisture,omitempty"`
+	Unjudged    string        `json:"unjudged,omitempty"` // why nothing can be said of the zone; "" when something can
+	Species     []SpeciesView `json:"species,omitempty"`
+	Outlook     []Outlook     `json:"outlook,omitempty"`
+	Water       *Advice       `json:"water,omitempty"` // the dose that would bring it to the middle of thrive
+	Food        []FoodView    `json:"food,omitempty"`
+	StoredL     float64       `json:"stored_litres,omitempty"` // castings in a keeping zone
+	LidOff      *time.Time    `json:"lid_off_until,omitempty"` // judging holds still after a jot
+}
+
+// A LevelView is a zone's level of one quantity and the bands it is held to.
+type LevelView struct {
+	Value   float64   `json:"value"` // °C or % wet basis
+	At      time.Time `json:"at"`    // newest believed reading behind it
+	Fresh   bool      `json:"fresh"`
+	Bands   Bands     `json:"bands"`
+	PerHour float64   `json:"per_hour,omitempty"` // slow trend; 0 when the data say nothing
+}
+
+// A SpeciesView says how one species in a zone does.
+type SpeciesView struct {
+	ID       string  `json:"id"`
+	Name     string  `json:"name"`
+	Word     string  `json:"word"` // thriving, slowed, resting, in danger
+	Activity float64 `json:"activity"`
+}
+
+// An Outlook is one forecast, raised or not.
+type Outlook struct {
+	Condition Condition `json:"condition"`
+	Forecast  Forecast  `json:"forecast"`
+	Text      string    `json:"text"`
+}
+
+// A FoodView is one feeding that is not eaten yet.
+type FoodView struct {
+	At       time.Time `json:"at"`
+	Kg       float64   `json:"kg,omitempty"`
+	Of       string    `json:"of,omitempty"`
+	LeftPart float64   `json:"left_part"` // 0..1
+}
+
+// A ProbeView is what is known of one probe.
+type ProbeView struct {
+	ID       string           `json:"id"`
+	Measures Quantity         `json:"measures"`
+	Raw      *float64         `json:"raw,omitempty"`
+	Value    *float64         `json:"value,omitempty"`
+	At       time.Time        `json:"at,omitzero"`      // of the newest reading
+	Arrived  time.Time        `json:"arrived,omitzero"` // of the newest reading
+	Fresh    bool             `json:"fresh"`
+	Doubt    string           `json:"doubt,omitempty"`    // of the newest reading
+	Flags    []string         `json:"flags,omitempty"`    // misdated, time uncertain, retained
+	Counts   map[string]int64 `json:"counts,omitempty"`   // readings by outcome since the daemon began
+	Rejected map[string]int64 `json:"rejected,omitempty"` // messages by reason since the daemon began
+}
+
+// Outcomes of a reading, for ProbeView.Counts and the metrics.
+const (
+	OutcomeBelieved  = "believed"
+	OutcomeDoubted   = "doubted"
+	OutcomeUncertain = "time_uncertain"
+	OutcomeLate      = "late"
+	OutcomeRepeated  = "repeated"
+)
+
+// A Standing condition is raised and not yet eased.
+type Standing struct {
+	Episode   string     `json:"id"`
+	Bin       string     `json:"bin,omitempty"`
+	Zone      string     `json:"zone,omitempty"`
+	Probe     string     `json:"probe,omitempty"`
+	Condition Condition  `json:"condition"`
+	Urgency   Urgency    `json:"urgency"`
+	Since     time.Time  `json:"since"`
+	Text      string     `json:"text"`
+	Forecast  *Forecast  `json:"forecast,omitempty"`
+	Advice    *Advice    `json:"advice,omitempty"`
+	Cautions  []string   `json:"cautions,omitempty"`
+	Hushed    *time.Time `json:"hushed_until,omitempty"`
+	Seen      bool       `json:"seen,omitempty"`
+}
+
+// An IntakeView is how readings reach us.
+type IntakeView struct {
+	Running   bool             `json:"running"` // false when read from the journal of a daemon that is not running
+	Connected bool             `json:"connected"`
+	Since     time.Time        `json:"since,omitzero"`
+	Messages  map[string]int64 `json:"messages,omitempty"` // by outcome since the daemon began
+	Unwritten *time.Time       `json:"unwritten_since,omitempty"`
+}
+
+// A NeedView is castings wanted by a day against what is kept and the pace.
+type NeedView struct {
+	WantedL   float64   `json:"wanted_litres"`
+	By        time.Time `json:"by"`
+	StoredL   float64   `json:"stored_litres"`
+	ExpectedL float64   `json:"expected_litres"` // by that day at the pace so far
+	Text      string    `json:"text"`
+}
