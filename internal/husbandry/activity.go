@@ -1,0 +1,96 @@
+package husbandry
+
+import (
+	"math"
+
+	"binwatchd/internal/farm"
+)
+
+// Words for how a species does at a temperature.
+const (
+	Thriving = "thriving"  // inside its thrive band
+	Slowed   = "slowed"    // past it on the hot side
+	Resting  = "resting"   // past it on the cold side
+	InDanger = "in danger" // past its survive band
+)
+
+// Word says how a species does at a temperature: thriving, slowed, resting or
+// in danger.
+func Word(s farm.Species, tempC float64) string {
+	switch b := s.Temperature; {
+	case !b.Survive.Contains(tempC):
+		return InDanger
+	case tempC > b.Thrive.High:
+		return Slowed
+	case tempC < b.Thrive.Low:
+		return Resting
+	}
+	return Thriving
+}
+
+// CTMI is the cardinal temperature model with inflection, a rate from 0 to 1
+// that is 0 at and beyond c.Min and c.Max and 1 at c.Best: Rosso, Lobry &
+// Flandrois 1993, J Theor Biol 162:447–463. The model holds for c.Best over
+// half-way between c.Min and c.Max; a best below that is moved up to it, and
+// cardinals out of order give 0.
+func CTMI(tempC float64, c farm.Cardinal) float64 {
+	if !(c.Min < tempC && tempC < c.Max) {
+		return 0
+	}
+	best := max(c.Best, (c.Min+c.Max)/2)
+	above, below := tempC-c.Max, tempC-c.Min
+	reach := best - c.Min
+	denominator := reach * (reach*(tempC-best) - (best-c.Max)*(best+c.Min-2*tempC))
+	if denominator == 0 {
+		return 0
+	}
+	return min(1, max(0, above*below*below/denominator))
+}
+
+// Activity is how busy a species is, from 0 to 1: the cardinal-temperature
+// curve times a factor for moisture. No published curve of intake against
+// temperature or moisture was found; both scalings are choices. NaN moisture
+// means not known and counts as good.
+func Activity(s farm.Species, tempC, moisturePct float64) float64 {
+	return CTMI(tempC, s.Cardinal) * moistureFactor(s.Moisture, moisturePct)
+}
+
+// moistureFactor is 1 inside thrive and falls in a straight line, a half at
+// the survive limit, to 0 as far again beyond it. A choice, no source.
+func moistureFactor(b farm.Bands, pct float64) float64 {
+	past, room := 0.0, 0.0
+	switch {
+	case math.IsNaN(pct):
+		return 1
+	case pct < b.Thrive.Low:
+		past, room = b.Thrive.Low-pct, b.Thrive.Low-b.Survive.Low
+	case pct > b.Thrive.High:
+		past, room = pct-b.Thrive.High, b.Survive.High-b.Thrive.High
+	default:
+		return 1
+	}
+	if room <= 0 {
+		return 0
+	}
+	return max(0, 1-past/(2*room))
+}
+
+// BinActivity is the activity of a bin's worms together, each species
+// weighted by its share; shares that name no known species count for nothing.
+// It is 0 for a bin without worms.
+func BinActivity(f *farm.Farm, bin farm.Bin, tempC, moisturePct float64) float64 {
+	sum, weight := 0.0, 0.0
+	for _, share := range bin.Species {
+		if s, ok := f.SpeciesByID(share.Species); ok {
+			sum += share.Fraction * Activity(s, tempC, moisturePct)
+			weight += share.Fraction
+		}
+	}
+	if weight > 0 {
+		return sum / weight
+	}
+	if worms := SpeciesOf(f, bin); len(worms) > 0 {
+		return Activity(worms[0], tempC, moisturePct)
+	}
+	return 0
+}
