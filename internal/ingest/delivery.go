@@ -1,0 +1,36 @@
+package ingest
+
+import "time"
+
+// A Delivery is one MQTT message, not yet acknowledged.
+type Delivery struct {
+	Topic    string
+	Payload  []byte
+	QoS      byte
+	ID       uint16 // packet identifier; 0 with QoS 0
+	Dup      bool   // the broker sent it before and got no answer
+	Retained bool   // the broker's stored value, heard on subscribing
+	Hurry    bool   // its sender waits for the acknowledgement: commit soon
+	Arrived  time.Time
+
+	// Ack tells the sender that the message is safe. It is never nil, may be
+	// called from any goroutine and more than once, and does nothing once the
+	// connection that brought the message is gone: such a message comes again.
+	// Acknowledge in the order of arrival.
+	Ack func()
+}
+
+// A Link says that the broker was reached or lost.
+type Link struct {
+	Up      bool
+	Resumed bool   // the broker kept our session: what it queued meanwhile follows
+	Trouble string // why it is down or what is refused, without secrets; "" when all is well
+	At      time.Time
+}
+
+// An Item is what a Source or a Listener hears: a Link or a Delivery, never
+// both. A Link that is up comes before the first Delivery of its connection.
+type Item struct {
+	Link     *Link
+	Delivery *Delivery
+}
