@@ -1,0 +1,136 @@
+package quantity
+
+import (
+	"math"
+	"strconv"
+	"strings"
+)
+
+// A dimension is one kind of quantity.
+type dimension struct {
+	what    string // the quantity with its article, for messages
+	noun    string // what its units measure
+	inner   string // symbol of the unit used inside the program
+	choices string // the units a message proposes
+}
+
+var (
+	temperature = &dimension{"a temperature", "temperature", "C", "C or F"}
+	percentage  = &dimension{"a percentage", "shares", "%", "%"}
+	voltage     = &dimension{"a voltage", "voltage", "V", "V or mV"}
+	volume      = &dimension{"a volume", "volume", "L", "L, ml, gal, qt or cup"}
+	mass        = &dimension{"a mass", "mass", "kg", "kg, g, lb or oz"}
+	span        = &dimension{"a length of time", "time", "s", "s, m, h, d or w"}
+)
+
+// A unit turns a number into the inner unit of its dimension:
+// (number − zero) · times ÷ over. Times and over stay apart so that a value
+// written in the inner unit is not rounded twice.
+type unit struct {
+	of        *dimension
+	symbol    string
+	spellings string // separated by spaces, lower case; the symbol is one of them
+	zero      float64
+	times     float64
+	over      float64
+}
+
+const (
+	litresPerGallon = 3.785411784 // US liquid gallon, NIST Handbook 44 Appendix C
+	kgPerPound      = 0.45359237  // avoirdupois pound, NIST Handbook 44 Appendix C
+)
+
+// units lists what is understood; within a dimension the first is what
+// Format… prefers when two say a value equally briefly.
+var units = []unit{
+	{temperature, "C", "c °c celsius", 0, 1, 1},
+	{temperature, "F", "f °f fahrenheit", 32, 5, 9},
+	{temperature, "K", "k kelvin", 273.15, 1, 1},
+	{percentage, "%", "% percent", 0, 1, 1},
+	{voltage, "V", "v volt volts", 0, 1, 1},
+	{voltage, "mV", "mv", 0, 1, 1000},
+	{volume, "L", "l litre litres liter liters", 0, 1, 1},
+	{volume, "ml", "ml", 0, 1, 1000},
+	{volume, "gal", "gal gallon gallons", 0, litresPerGallon, 1},
+	{volume, "qt", "qt quart quarts", 0, litresPerGallon, 4},
+	{volume, "cup", "cup cups", 0, litresPerGallon, 16},
+	{mass, "kg", "kg kilo kilos", 0, 1, 1},
+	{mass, "g", "g gram grams", 0, 1, 1000},
+	{mass, "lb", "lb lbs pound pounds", 0, kgPerPound, 1},
+	{mass, "oz", "oz ounce ounces", 0, kgPerPound, 16},
+	{span, "s", "s sec second seconds", 0, 1, 1},
+	{span, "m", "m min minute minutes", 0, 60, 1},
+	{span, "h", "h hour hours", 0, 3600, 1},
+	{span, "d", "d day days", 0, 86400, 1},
+	{span, "w", "w week weeks", 0, 7 * 86400, 1},
+}
+
+func unitBySpelling(s string) (unit, bool) {
+	s = strings.ToLower(s)
+	for _, u := range units {
+		for _, spelling := range strings.Fields(u.spellings) {
+			if spelling == s {
+				return u, true
+			}
+		}
+	}
+	return unit{}, false
+}
+
+func (u unit) inward(v float64) float64  { return (v - u.zero) * u.times / u.over }
+func (u unit) outward(v float64) float64 { return v*u.over/u.times + u.zero }
+
+// step is inward for a difference, in which the zero of a scale has no part.
+func (u unit) step(v float64) float64 { return v * u.times / u.over }
+
+// measure reads one number with a unit of the dimension.
+func measure(s string, d *dimension, inward func(unit, float64) float64) (float64, error) {
+	v, word, wrong := number(s, d)
+	if wrong != nil {
+		return 0, wrong
+	}
+	u, err := unitOf(s, v, word, d)
+	if err != nil {
+		return 0, err
+	}
+	return inward(u, v), nil
+}
+
+// unitOf finds the unit named by the word after a number, and explains itself
+// when it is not one of the dimension.
+func unitOf(s string, v float64, word string, d *dimension) (unit, error) {
+	if word == "" {
+		return unit{}, newError(s, d.what, "it has no unit: write %s", proposal(v, d))
+	}
+	u, ok := unitBySpelling(word)
+	if !ok {
+		return unit{}, newError(s, d.what, "the unit %q is not known: use %s", shorten(word), d.choices)
+	}
+	if u.of != d {
+		return unit{}, newError(s, d.what, "%s measures %s: use %s", u.symbol, u.of.noun, d.choices)
+	}
+	return u, nil
+}
+
+// proposal writes the number with the units it may have been meant in.
+func proposal(v float64, d *dimension) string {
+	n := decimal(v)
+	switch d {
+	case temperature:
+		return n + "C or " + n + "F"
+	case percentage:
+		if 0 < v && v < 1 {
+			return decimal(math.Round(v*1e6)/1e4) + "% (or " + n + "%)"
+		}
+		return n + "%"
+	case span:
+		return n + "m, " + n + "h or " + n + "d"
+	case volume:
+		return n + " L or " + n + " gal"
+	case mass:
+		return n + " kg or " + n + " lb"
+	}
+	return n + " " + d.inner
+}
+
+func decimal(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
