@@ -15,6 +15,7 @@ func Species() []farm.Species {
 const (
 	dominguez = "Domínguez & Edwards 2011, ch. 3 in Vermiculture Technology, CRC Press, quoted"
 	edwards   = "Edwards (ed.) 2004, Earthworm Ecology 2nd ed., Table 18.3"
+	kaplan    = "Kaplan et al. 1980, Soil Biol Biochem 12:347–352"
 	loehr     = "Loehr, Neuhauser & Malecki 1985, Water Research 19:1311–1317"
 	chosen    = "a choice within the sources above"
 	memory    = "from memory"
@@ -48,8 +49,6 @@ func red() farm.Species {
 		},
 	}
 }
-
-const kaplan = "Kaplan et al. 1980, Soil Biol Biochem 12:347–352"
 
 func european() farm.Species {
 	const (

@@ -1,0 +1,93 @@
+package husbandry_test
+
+import (
+	"math/rand/v2"
+	"testing"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/husbandry"
+)
+
+func TestDryMass(t *testing.T) {
+	told := husbandry.DryMass(farm.Zone{Aim: farm.Living, DryMassKg: 9}, 100)
+	if told.From != husbandry.Told || told.Kg != 9 || !(told.LowKg < 9 && told.HighKg > 9) {
+		t.Errorf("told: got %+v", told)
+	}
+	for _, aim := range farm.Aims {
+		g := husbandry.DryMass(farm.Zone{Aim: aim}, 100)
+		if g.From != husbandry.Guess || !(g.LowKg < g.Kg && g.Kg < g.HighKg) || g.Kg < 10 || g.Kg > 50 {
+			t.Errorf("%s: got %+v", aim, g)
+		}
+	}
+	if none := husbandry.DryMass(farm.Zone{Aim: farm.Living}, 0); none != (husbandry.Dry{}) {
+		t.Errorf("no volume: got %+v, want nothing", none)
+	}
+}
+
+func TestDoseLearnerFindsTheMass(t *testing.T) {
+	const truth = 14.0
+	inside := 0
+	for seed := range uint64(100) {
+		rng := rand.New(rand.NewPCG(seed, 1))
+		var l husbandry.DoseLearner
+		for range 12 {
+			from := 66 + 6*rng.Float64()
+			litres := 2 + 3*rng.Float64()
+			to := husbandry.WetBasis(husbandry.DryBasis(from) + litres/truth)
+			l.Pour(litres, from+rng.NormFloat64()*0.4, to+rng.NormFloat64()*0.4)
+		}
+		l.Pour(4, 70, 90) // a jotted gallon that was really a hose
+		l.Pour(4, 70, 71.2)
+		d, trust, ok := l.DryMass()
+		if !ok || trust < 0.4 {
+			t.Fatalf("seed %d: not learned (trust %v): %+v", seed, trust, l)
+		}
+		near(t, "learned dry mass", d.Kg, truth, 0.4*truth)
+		if d.LowKg <= truth && truth <= d.HighKg {
+			inside++
+		}
+	}
+	if inside < 70 {
+		t.Errorf("the range holds the truth in %d of 100, want at least 70", inside)
+	}
+}
+
+func TestDoseLearnerRefuses(t *testing.T) {
+	var l husbandry.DoseLearner
+	for name, taught := range map[string]bool{
+		"no rise":         l.Pour(2, 70, 70.4),
+		"a fall":          l.Pour(2, 70, 66),
+		"nothing poured":  l.Pour(0, 70, 75),
+		"negative litres": l.Pour(-1, 70, 75),
+	} {
+		if taught {
+			t.Errorf("%s taught something", name)
+		}
+	}
+	l.Pour(2, 70, 72)
+	l.Pour(2, 70, 72)
+	if _, _, ok := l.DryMass(); ok {
+		t.Error("two waterings are too few")
+	}
+	l.Pour(2, 70, 72)
+	if d, _, ok := l.DryMass(); !ok || d.From != husbandry.Learned {
+		t.Errorf("three alike should do: %+v", d)
+	}
+	l.Forget()
+	for _, to := range []float64{72, 78, 90} {
+		l.Pour(2, 70, to)
+	}
+	if d, _, ok := l.DryMass(); ok {
+		t.Errorf("waterings that disagree give no mass, got %+v", d)
+	}
+}
+
+func TestDoseLearnerKeepsNine(t *testing.T) {
+	var l husbandry.DoseLearner
+	for i := range 30 {
+		l.Pour(float64(1+i), 70, 75)
+	}
+	if n := len(l.Doses); n != 9 || l.Doses[8].Litres != 30 {
+		t.Errorf("kept %d, newest %v; want 9, the newest last", n, l.Doses[n-1])
+	}
+}

@@ -1,0 +1,93 @@
+package husbandry
+
+// wettest is the highest moisture that still has a dry part to reckon with; a
+// probe in standing water may say 100 %, which counts as this.
+const wettest = 99.0
+
+// visitPart is how much of the water already held may be added at one visit:
+// dry castings repel water, so more would run through. Common practice, no
+// source for the number; Harit et al. 2014, J Appl Hort 16:112–116, for the
+// water repellency.
+const visitPart = 0.10
+
+// DryBasis turns moisture in % of fresh mass into kg of water per kg of dry
+// matter: w = M/(1−M). Values outside 0 to 99 % count as the nearer end.
+func DryBasis(pct float64) float64 {
+	m := min(max(pct, 0), wettest) / 100
+	return m / (1 - m)
+}
+
+// WetBasis turns kg of water per kg of dry matter into % of fresh mass:
+// M = w/(1+w). A negative w counts as 0.
+func WetBasis(w float64) float64 {
+	w = max(w, 0)
+	return 100 * w / (1 + w)
+}
+
+// WaterHeld is the water in a zone, kg, which is litres.
+func WaterHeld(dryKg, pct float64) float64 { return dryKg * DryBasis(pct) }
+
+// WetMass is the fresh mass of a zone, kg.
+func WetMass(dryKg, pct float64) float64 { return dryKg * (1 + DryBasis(pct)) }
+
+// WaterToAdd is the water that takes a zone from one moisture to another, kg,
+// which is litres: dry mass × change of water per kg dry. It is negative where
+// water has to be lost.
+func WaterToAdd(dryKg, fromPct, toPct float64) float64 {
+	return dryKg * (DryBasis(toPct) - DryBasis(fromPct))
+}
+
+// VisitWater is the careful amount for one visit, L. It takes the zone to be
+// wetter than the probe says by the probe's error, in points of % wet basis,
+// yet gives at least half of the plain estimate; and never more than a tenth
+// of the water already held. It is 0 where no water is wanted.
+func VisitWater(dryKg, fromPct, toPct, probeErrPts float64) float64 {
+	plain := WaterToAdd(dryKg, fromPct, toPct)
+	if plain <= 0 {
+		return 0
+	}
+	careful := WaterToAdd(dryKg, fromPct+probeErrPts, toPct)
+	return min(max(careful, plain/2), visitPart*WaterHeld(dryKg, fromPct))
+}
+
+// BeddingToAdd is the dry bedding, kg as it comes, to mix into wetKg of fresh
+// material so that the mixture has moisture toPct: the mixture formula
+// G = ΣQM/ΣQ solved for one part. ok is false when the bedding is not drier
+// than what is wanted; the amount is 0 when nothing is too wet.
+func BeddingToAdd(wetKg, fromPct, beddingPct, toPct float64) (kg float64, ok bool) {
+	if fromPct <= toPct {
+		return 0, true
+	}
+	if beddingPct >= toPct {
+		return 0, false
+	}
+	return wetKg * (fromPct - toPct) / (toPct - beddingPct), true
+}
+
+// A Part is one part of a mixture: fresh mass in kg and moisture in % of it.
+type Part struct{ Kg, Pct float64 }
+
+// Mixture is the moisture of parts mixed together, % of fresh mass:
+// G = ΣQM/ΣQ, Cornell compost mixture formula. It is 0 without mass.
+func Mixture(parts ...Part) float64 {
+	water, mass := 0.0, 0.0
+	for _, p := range parts {
+		water += p.Kg * p.Pct
+		mass += p.Kg
+	}
+	if mass == 0 {
+		return 0
+	}
+	return water / mass
+}
+
+// WetBasisOfVolume turns water per volume, m³/m³, into % of fresh mass, given
+// the dry matter in kg/L: M = θρw/(θρw+ρdry). There is no converting without
+// a density.
+func WetBasisOfVolume(theta, dryKgPerL float64) float64 {
+	return 100 * theta / (theta + dryKgPerL)
+}
+
+// VolumeOfWetBasis turns % of fresh mass into water per volume, m³/m³, given
+// the density of the fresh material in kg/L: θ = Mρ/ρw.
+func VolumeOfWetBasis(pct, freshKgPerL float64) float64 { return pct / 100 * freshKgPerL }
