@@ -1,0 +1,106 @@
+package influx
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+)
+
+// refusedInARow is how many rows may be refused without one being taken
+// before it is no longer the rows' fault but the database's.
+const refusedInARow = 100
+
+// A carrier brings consignments to the server. It halves what is too big and
+// what holds bad rows, and remembers the size that the server bears.
+type carrier struct {
+	server *server
+	limit  int // most rows a request
+	streak int // rows refused since one was taken
+}
+
+func newCarrier(cfg Config) *carrier {
+	return &carrier{server: newServer(cfg), limit: cfg.Pace.Rows}
+}
+
+// carry works on a consignment until every row is brought or parked, which it
+// reports as accepted, or until the server is away or refuses altogether; calling
+// it again then goes on with what is left.
+func (c *carrier) carry(ctx context.Context, load *consignment) answer {
+	for {
+		rows, ok := load.next(c.limit)
+		if !ok {
+			return answer{}
+		}
+		a := c.server.post(ctx, load.lines(rows))
+		switch a.verdict {
+		case accepted:
+			c.streak = 0
+		case tooBig:
+			c.smaller(load, rows, a)
+		case badRows, unclear:
+			c.sort(load, rows, a)
+		default:
+			load.back(rows)
+			return a
+		}
+		if c.streak >= refusedInARow {
+			c.streak = 0
+			load.restart() // the rows may all be good
+			a.verdict = refused
+			return a
+		}
+	}
+}
+
+// smaller has rows brought in smaller portions from now on; a row that is too
+// big by itself is parked.
+func (c *carrier) smaller(load *consignment, rows span, a answer) {
+	if rows.rows() == 1 {
+		c.park(load, rows, a)
+		return
+	}
+	c.limit = max(1, rows.rows()/2)
+	load.back(rows)
+}
+
+// sort tells bad rows from good ones by halving. The server's count is trusted
+// only where it says that all are bad: a server that spreads rows over several
+// files may count those of one file.
+func (c *carrier) sort(load *consignment, rows span, a answer) {
+	switch {
+	case rows.rows() == 1, a.dropped == rows.rows():
+		c.park(load, rows, a)
+	default:
+		if strings.Contains(a.said, "partial write") {
+			c.streak = 0 // some of them were stored
+		}
+		load.split(rows)
+	}
+}
+
+func (c *carrier) park(load *consignment, rows span, a answer) {
+	if !a.tooOld() {
+		c.streak += rows.rows()
+	}
+	reason := a.said
+	if n := rows.rows(); n > 1 {
+		reason = fmt.Sprintf("%s (%d rows from this one on)", a.said, n)
+	}
+	first := load.lines(span{rows.from, rows.from + 1})
+	load.lost += rows.rows()
+	load.parked = append(load.parked, Parked{
+		At: c.server.cfg.Now(), Line: strings.TrimSuffix(first, "\n"), Reason: reason})
+}
+
+// backoff is how long to wait after the n-th failure in a row, counted from 0.
+func (p Pace) backoff(n int, a answer) time.Duration {
+	if a.verdict == refused {
+		return p.Mend
+	}
+	wait := p.RetryMax
+	if n < 30 { // beyond, the shift says nothing
+		wait = min(p.RetryMin<<n, p.RetryMax)
+	}
+	return max(wait, a.wait)
+}

@@ -1,0 +1,101 @@
+package influx_test
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/influxdata/influxdb-client-go/v2/api/write"
+	"pgregory.net/rapid"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/influx"
+)
+
+func TestLineOfAReading(t *testing.T) {
+	at := time.UnixMilli(1741000000123)
+	tests := []struct {
+		name string
+		r    farm.Reading
+		want string
+	}{
+		{"temperature", farm.Reading{Probe: "bed-t", Value: 18.25, Raw: 64.85},
+			`bin_climate,bin=bed,farm=Hillfoot\ Nursery,probe=bed-t,zone=near temperature_c=18.25,raw=64.85 1741000000123`},
+		{"moisture", farm.Reading{Probe: "bed-m", Value: 71, Raw: 1680},
+			`bin_climate,bin=bed,farm=Hillfoot\ Nursery,probe=bed-m,zone=near moisture_pct=71,raw=1680 1741000000123`},
+		{"a room's air belongs to no zone", farm.Reading{Probe: "glass-air", Value: -3.5, Raw: -3.5},
+			`bin_climate,farm=Hillfoot\ Nursery,probe=glass-air temperature_c=-3.5,raw=-3.5 1741000000123`},
+		{"battery in volts", farm.Reading{Probe: "crate-b", Value: 3.71, Raw: 3710},
+			`bin_climate,farm=Hillfoot\ Nursery,probe=crate-b battery_v=3.71,raw=3710 1741000000123`},
+		{"battery in percent", farm.Reading{Probe: "crate-pct", Value: 80, Raw: 0.8},
+			`bin_climate,farm=Hillfoot\ Nursery,probe=crate-pct battery_pct=80,raw=0.8 1741000000123`},
+		{"a doubted reading gives no climate", farm.Reading{Probe: "bed-t", Value: 85, Raw: 185, Doubt: farm.FaultCode},
+			`bin_climate,bin=bed,farm=Hillfoot\ Nursery,probe=bed-t,zone=near raw=185,doubt="fault code" 1741000000123`},
+		{"not a number", farm.Reading{Probe: "bed-t", Value: math.NaN(), Raw: math.Inf(1), Doubt: farm.NotANumber},
+			`bin_climate,bin=bed,farm=Hillfoot\ Nursery,probe=bed-t,zone=near doubt="not a number" 1741000000123`},
+		{"believed but not a number", farm.Reading{Probe: "bed-t", Value: math.NaN(), Raw: math.NaN()},
+			`bin_climate,bin=bed,farm=Hillfoot\ Nursery,probe=bed-t,zone=near doubt="not a number" 1741000000123`},
+		{"of uncertain time", farm.Reading{Probe: "bed-t", Value: 18, Raw: 18, Uncertain: true},
+			`bin_climate,bin=bed,farm=Hillfoot\ Nursery,probe=bed-t,zone=near temperature_c=18,raw=18,time_uncertain=true 1741000000123`},
+		{"a retained value", farm.Reading{Probe: "bed-t", Value: 18, Raw: 18, Retained: true},
+			`bin_climate,bin=bed,farm=Hillfoot\ Nursery,probe=bed-t,zone=near temperature_c=18,raw=18,time_uncertain=true 1741000000123`},
+		{"a probe that is gone", farm.Reading{Probe: "old one", Value: 18, Raw: 64},
+			`bin_climate,farm=Hillfoot\ Nursery,probe=old\ one raw=64 1741000000123`},
+	}
+	lines := influx.NewLines(hillfoot())
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			tt.r.At = at.Add(999 * time.Microsecond) // below the precision
+			got := string(lines.AppendReading([]byte("before\n"), tt.r))
+			if d := cmp.Diff("before\n"+tt.want+"\n", got); d != "" {
+				t.Error(d)
+			}
+		})
+	}
+}
+
+func TestLineOfAMark(t *testing.T) {
+	at := time.UnixMilli(1741000000000)
+	l := influx.NewLines(hillfoot())
+	tests := []struct {
+		name, got, want string
+	}{
+		{"raised", string(l.AppendChange(nil, farm.Change{At: at, Bin: "bed", Zone: "near", Condition: farm.TooHot, Change: farm.Raised,
+			Urgency: farm.Now, Text: `31 °C: "red" suffers \ now` + "\nsecond line", Episode: "e1"})),
+			`bin_marks,bin=bed,change=raised,condition=too-hot,farm=Hillfoot\ Nursery,zone=near raised=1,urgency="now",text="31 °C: \"red\" suffers \\ now second line",episode="e1" 1741000000000`},
+		{"eased, of a probe", string(l.AppendChange(nil, farm.Change{At: at, Probe: "bed-m", Condition: farm.Silent, Change: farm.Eased,
+			Urgency: farm.Today, Text: "speaks again", Episode: "e2"})),
+			`bin_marks,change=eased,condition=silent,farm=Hillfoot\ Nursery,probe=bed-m raised=0,urgency="today",text="speaks again",episode="e2" 1741000000000`},
+		{"fed", string(l.AppendJot(nil, farm.Jot{At: at, Bin: "bed", Zone: "near", What: farm.Fed, Kg: 2, Of: "apple, pulp=wet", By: "mqtt"})),
+			`bin_marks,bin=bed,farm=Hillfoot\ Nursery,jot=fed,of=apple\,\ pulp\=wet,zone=near jots=1,kg=2,text="fed 2 kg of apple, pulp=wet",by="mqtt" 1741000000000`},
+		{"sifted", string(l.AppendJot(nil, farm.Jot{At: at, Bin: "bed", What: farm.Sifted, Litres: 8, To: "crate"})),
+			`bin_marks,bin=bed,farm=Hillfoot\ Nursery,jot=sifted,to=crate jots=1,litres=8,text="sifted 8 L to crate" 1741000000000`},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			if d := cmp.Diff(tt.want+"\n", tt.got); d != "" {
+				t.Error(d)
+			}
+		})
+	}
+}
+
+// TestLinesAreTheClientsOwn compares with the encoder of InfluxDB's client for
+// every name it can write. What it cannot write is left to the test with a server.
+func TestLinesAreTheClientsOwn(t *testing.T) {
+	name := rapid.StringMatching(`[ -~äß°€]{0,8}[a-z,= "]`)
+	rapid.Check(t, func(t *rapid.T) {
+		f := farm.Farm{Name: name.Draw(t, "farm"), Probes: []farm.Probe{{ID: name.Draw(t, "probe"), Measures: farm.Moisture}}}
+		f.Bins = []farm.Bin{{Name: name.Draw(t, "bin"), Zones: []farm.Zone{{Name: name.Draw(t, "zone"), Probes: []string{f.Probes[0].ID}}}}}
+		r := farm.Reading{Probe: f.Probes[0].ID, Value: float64(rapid.IntRange(-1e9, 1e9).Draw(t, "thousandths")) / 1000, Raw: 1,
+			At: time.UnixMilli(rapid.Int64Range(0, 4e12).Draw(t, "ms"))}
+		p := write.NewPoint("bin_climate", map[string]string{"farm": f.Name, "probe": r.Probe, "bin": f.Bins[0].Name, "zone": f.Bins[0].Zones[0].Name},
+			map[string]any{"moisture_pct": r.Value, "raw": r.Raw}, r.At)
+		want := write.PointToLineProtocol(p, time.Millisecond)
+		got := string(influx.NewLines(f).AppendReading(nil, r))
+		if got != want {
+			t.Fatalf("got  %q\nwant %q", got, want)
+		}
+	})
+}

@@ -1,0 +1,78 @@
+package influx
+
+import (
+	"fmt"
+	"net/http"
+	"strings"
+)
+
+// waiting ends every message about trouble: the first question is what is lost.
+const waiting = "Nothing is lost: the readings wait in the journal."
+
+// refusal says that the server refuses and what the keeper has to do.
+func (s *server) refusal(a answer) string {
+	said := a.said
+	if a.status != 0 {
+		said = fmt.Sprintf("%d: %s", a.status, a.said)
+	}
+	return fmt.Sprintf("%s takes no readings (%s). %s %s", s.name(), said, s.remedy(a), waiting)
+}
+
+// absence says that the server has been away for long.
+func (s *server) absence(a answer, lasts string) string {
+	said := a.said
+	if a.status != 0 {
+		said = fmt.Sprintf("%d: %s", a.status, a.said)
+	}
+	return fmt.Sprintf("%s has been away for %s (%s). %s They follow when it is back.", s.name(), lasts, said, waiting)
+}
+
+// remedy is one sentence on how to mend a refusal.
+func (s *server) remedy(a answer) string {
+	switch {
+	case a.status == http.StatusUnauthorized:
+		return s.remedyForLogin()
+	case a.status == http.StatusForbidden:
+		return s.remedyForRights()
+	case a.status == http.StatusNotFound, strings.HasPrefix(a.said, "retention policy not found"):
+		return s.remedyForPlace(a.said)
+	case a.status/100 == 3:
+		return "It sends us elsewhere: put the address that it means into url under influx."
+	case a.status == 0:
+		return "Check url under influx."
+	case a.status == http.StatusBadRequest, a.status == http.StatusUnprocessableEntity:
+		return fmt.Sprintf("It refuses every row: something else may have written %s or %s there with other types. Use a database of its own.", Climate, Marks)
+	}
+	return "Check the influx section against the server's own log."
+}
+
+func (s *server) remedyForLogin() string {
+	switch {
+	case s.cfg.Flavour == V2:
+		return "Check token under influx: it may be mistyped, expired or revoked."
+	case s.cfg.User == "":
+		return "It asks for a login: give user and password under influx."
+	}
+	return fmt.Sprintf("Check user and password under influx: the server does not know %s with this password.", s.cfg.User)
+}
+
+func (s *server) remedyForRights() string {
+	if s.cfg.Flavour == V2 {
+		return fmt.Sprintf("The token may not write there: make one that may write to bucket %s.", s.cfg.Bucket)
+	}
+	return fmt.Sprintf("Give the user the right: GRANT WRITE ON %q TO %q.", s.cfg.Database, s.cfg.User)
+}
+
+func (s *server) remedyForPlace(said string) string {
+	switch {
+	case s.cfg.Flavour == V2 && strings.Contains(said, "page not found"):
+		return "It has no /api/v2/write: if this is InfluxDB 1.x, set flavour: v1 with a database."
+	case s.cfg.Flavour == V2:
+		return fmt.Sprintf("Check org and bucket under influx, or make the bucket: influx bucket create --org %q --name %q.", s.cfg.Org, s.cfg.Bucket)
+	case strings.HasPrefix(said, "retention policy"):
+		return fmt.Sprintf("Check retention under influx, or make it: CREATE RETENTION POLICY %q ON %q DURATION INF REPLICATION 1.", s.cfg.Retention, s.cfg.Database)
+	case strings.Contains(said, "database not found"):
+		return fmt.Sprintf("Make the database: CREATE DATABASE %q.", s.cfg.Database)
+	}
+	return "Check url and flavour under influx: nothing there takes writes of InfluxDB 1.x."
+}
