@@ -1,0 +1,122 @@
+package ingest
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/quantity"
+)
+
+// Topics of the keeper's commands, under the prefix.
+const (
+	jotTopic  = "jot"
+	hushTopic = "hush"
+	seenTopic = "seen"
+)
+
+// commandFilters are the topics of the commands under a prefix that ends in a
+// slash.
+func commandFilters(prefix string) []string {
+	return []string{prefix + jotTopic + "/#", prefix + hushTopic + "/#", prefix + seenTopic + "/#"}
+}
+
+// command reads a jot, hush or seen; ok is false when the topic is none.
+func (d *Decoder) command(rest string, payload []byte, arrived time.Time) (got Decoded, ok bool) {
+	kind, place, _ := strings.Cut(rest, "/")
+	var err error
+	switch kind {
+	case jotTopic:
+		got.Jot, err = d.jot(place, payload, arrived)
+	case hushTopic:
+		got.Hush, err = d.hush(place, payload, arrived)
+	case seenTopic:
+		got.Seen = &farm.Seen{Episode: place}
+		err = checkEpisode(place)
+	default:
+		return Decoded{}, false
+	}
+	if err != nil {
+		return refused("", BadCommand, kind+": "+err.Error()), true
+	}
+	return got, true
+}
+
+func (d *Decoder) jot(place string, payload []byte, arrived time.Time) (*farm.Jot, error) {
+	var in struct {
+		What, Amount, Of, To string
+		At                   json.RawMessage
+	}
+	if err := strictly(payload, &in); err != nil {
+		return nil, err
+	}
+	j := farm.Jot{At: arrived, What: farm.JotKind(in.What), Of: in.Of, To: in.To, By: "mqtt"}
+	j.Bin, j.Zone, _ = strings.Cut(place, "/")
+	var err error
+	if in.Amount != "" {
+		if j.Kg, j.Litres, err = quantity.ParseAmount(in.Amount); err != nil {
+			return nil, err
+		}
+	}
+	if j.At, err = jotTime(in.At, arrived); err != nil {
+		return nil, err
+	}
+	return &j, CheckJot(d.farm, j, arrived)
+}
+
+// jotTime reads when a jot was done; nothing means on arrival.
+func jotTime(raw json.RawMessage, arrived time.Time) (time.Time, error) {
+	t := newTree()
+	out := make([]found, 1)
+	t.ask("")
+	if len(raw) > 0 {
+		scan(raw, t, out)
+	}
+	at, given, ok := out[0].stamp()
+	switch {
+	case !ok:
+		return arrived, fmt.Errorf("at: not a time: %s; write it as 2026-05-01T08:30:00Z", quote(raw))
+	case !given:
+		return arrived, nil
+	}
+	return at, nil
+}
+
+func (d *Decoder) hush(place string, payload []byte, arrived time.Time) (*farm.Hush, error) {
+	var in struct {
+		For       string
+		Condition farm.Condition
+	}
+	if err := strictly(payload, &in); err != nil {
+		return nil, err
+	}
+	long, err := quantity.ParseDuration(in.For)
+	if err != nil {
+		return nil, fmt.Errorf("for: %w", err)
+	}
+	h := farm.Hush{Condition: in.Condition, Until: arrived.Add(long)}
+	h.Bin, h.Zone, _ = strings.Cut(place, "/")
+	return &h, CheckHush(d.farm, h, arrived)
+}
+
+// strictly reads one JSON object into v and refuses members it does not know,
+// so that a misspelt one is told rather than dropped.
+func strictly(payload []byte, v any) error {
+	if len(payload) > maxPayload {
+		return fmt.Errorf("%d bytes, the most is %d", len(payload), maxPayload)
+	}
+	dec := json.NewDecoder(bytes.NewReader(payload))
+	dec.DisallowUnknownFields()
+	if err := dec.Decode(v); err != nil {
+		return errors.New("cannot read " + quote(payload) + ": " + strings.TrimPrefix(err.Error(), "json: "))
+	}
+	if _, err := dec.Token(); !errors.Is(err, io.EOF) {
+		return errors.New("something follows the object: " + quote(payload))
+	}
+	return nil
+}

@@ -1,0 +1,144 @@
+package ingest
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"binwatchd/internal/farm"
+)
+
+// A Doubter says which readings are not to be believed. It holds every probe
+// against its own past, and against its neighbours where that helps:
+//
+//   - a number by itself: fault codes, out of range, no number (plain.go);
+//   - an exact 0 °C that neither neighbours nor past explain (zero.go);
+//   - a jump out of the reach of the last believed readings: a spike, or too
+//     fast for a bin; believed once it has lasted (jump.go);
+//   - standing still, unlike itself (frozen.go);
+//   - moving away from the other probes of its zone (twin.go).
+//
+// A doubt must never cost a keeper an honest reading: where a rule could meet
+// honest data, it waits until the probe has shown how it behaves.
+//
+// A Doubter reads no clock and needs a bounded amount of memory a probe.
+// Readings are to be given in journal order. It is for one goroutine.
+type Doubter struct {
+	farm   *farm.Farm
+	index  map[string]int // probe id → place in farm.Probes
+	tracks []track        // what is known of each probe
+	places []place        // where each probe is, and who is around it
+	pairs  []pair
+}
+
+// NewDoubter makes a doubter that knows nothing yet of the probes of f. The
+// farm must not change afterwards.
+func NewDoubter(f *farm.Farm) *Doubter {
+	d := &Doubter{
+		farm:   f,
+		index:  make(map[string]int, len(f.Probes)),
+		tracks: make([]track, len(f.Probes)),
+	}
+	for i, p := range f.Probes {
+		d.index[p.ID] = i
+	}
+	d.settle()
+	return d
+}
+
+// Judge decides r.Doubt, overwriting what is there, and learns from the
+// reading. A probe that is not of this farm is judged by nothing.
+func (d *Doubter) Judge(r *farm.Reading) {
+	i, ok := d.index[r.Probe]
+	if !ok {
+		return
+	}
+	r.Doubt = d.decide(i, *r)
+	d.learn(i, *r)
+}
+
+// Learn takes in a reading whose doubt was decided before. Learning a judged
+// reading gives the very state that judging it gave.
+func (d *Doubter) Learn(r farm.Reading) {
+	if i, ok := d.index[r.Probe]; ok {
+		d.learn(i, r)
+	}
+}
+
+// decide looks and changes nothing, so that Judge and Learn agree.
+func (d *Doubter) decide(i int, r farm.Reading) farm.Doubt {
+	p := d.farm.Probes[i]
+	if doubt := plainDoubt(p, r.Value); doubt != farm.NoDoubt {
+		return doubt
+	}
+	t, at := &d.tracks[i], r.At.UnixMilli()
+	if p.Measures == farm.Battery || !t.follows(r) {
+		return farm.NoDoubt
+	}
+	switch {
+	case d.allZero(i, r.Value, at):
+		return farm.FaultCode
+	case d.frozen(i, r.Raw, at):
+		return farm.Frozen
+	}
+	if doubt := d.jump(i, r.Value, at); doubt != farm.NoDoubt {
+		return doubt
+	}
+	if d.apartLong(i, r.Value, at) {
+		return farm.TwinApart
+	}
+	return farm.NoDoubt
+}
+
+// learn takes in a reading. Numbers that mean nothing, and readings that do
+// not follow in time, teach nothing.
+func (d *Doubter) learn(i int, r farm.Reading) {
+	t, at := &d.tracks[i], r.At.UnixMilli()
+	if d.farm.Probes[i].Measures == farm.Battery || !t.follows(r) {
+		return
+	}
+	t.Last = at
+	if meaningless(r) || plainDoubt(d.farm.Probes[i], r.Value) != farm.NoDoubt {
+		return
+	}
+	d.learnStill(i, r, at)
+	switch r.Doubt {
+	case farm.Frozen:
+	case farm.Spike, farm.TooFast:
+		d.learnJump(i, r.Value, at, r.Doubt)
+	default:
+		d.learnTwins(i, r.Value, at, r.Doubt == farm.NoDoubt)
+		d.learnLevel(i, r.Value, at, r.Doubt == farm.NoDoubt)
+	}
+	t.Heard = at
+}
+
+// meaningless tells whether a reading says nothing about the bin.
+func meaningless(r farm.Reading) bool {
+	return r.Doubt == farm.FaultCode || r.Doubt == farm.OutOfRange || r.Doubt == farm.NotANumber ||
+		math.IsNaN(r.Raw) || math.IsInf(r.Raw, 0)
+}
+
+// Jotted takes in what a keeper did, in journal order with the readings: a
+// step right after work at a bin is honest, and so is one zone warming after a
+// feed.
+func (d *Doubter) Jotted(j farm.Jot) {
+	at := j.At.UnixMilli()
+	for i := range d.tracks {
+		pl := d.places[i]
+		if pl.bin < 0 || d.farm.Bins[pl.bin].Name != j.Bin || j.Zone != "" && pl.zoneName(d.farm) != j.Zone {
+			continue
+		}
+		t := &d.tracks[i]
+		t.Worked = max(t.Worked, at)
+		if slices.Contains([]farm.JotKind{farm.Fed, farm.Turned, farm.Watered, farm.Bedded}, j.What) {
+			t.Stirred = max(t.Stirred, at)
+		}
+	}
+}
+
+// millis is a length of time as the tracks keep it.
+func millis(d time.Duration) int64 { return d.Milliseconds() }
+
+// hours is the length of time between two moments.
+func hours(from, to int64) float64 { return float64(to-from) / 3.6e6 }

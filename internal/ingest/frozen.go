@@ -1,0 +1,169 @@
+package ingest
+
+import (
+	"math/bits"
+	"time"
+
+	"binwatchd/internal/farm"
+)
+
+// A still keeps how a probe stands still and moves, to know when it stands
+// still unlike itself.
+type still struct {
+	Raw    float64 // the number of the present run of equal numbers
+	From   int64   // time of its first reading; 0 when there is none
+	To     int64   // time of its newest
+	Frozen bool    // it has been doubted
+
+	Longest int64   // length of the longest honest run that has ended, ms
+	Changes int     // how many runs have ended, up to enoughChanges
+	Calm    float64 // K: most that the reference moved during an honest run
+
+	RefLo, RefHi float64 // span of the reference in the present run
+	RefSeen      bool
+
+	Day     int64   // when the present day of movement began
+	Lo, Hi  float64 // span of the value in it
+	Moved   uint8   // one bit a past day, newest lowest: it moved
+	Days    int     // how many of them there are, up to weekDays
+	Unmoved int     // whole days inside the present run, not yet counted
+}
+
+// When a still probe is frozen. Common practice, no source; what each is for
+// is said with [Doubter.frozen].
+const (
+	frozenAfter     = 24 * time.Hour // with a reference that moved
+	frozenTimes     = 3              // longer than the longest honest run
+	frozenAlone     = 48 * time.Hour // without one
+	frozenAloneTime = 4
+	calmTimes       = 1.5
+	calmMore        = 1.0 // K
+	enoughChanges   = 30
+	weekDays        = 7
+	movingDays      = 6 // of the week before the run
+	movingSteps     = 3 // a day in which a probe moved is one of so many of its steps
+)
+
+const day = int64(24 * time.Hour / time.Millisecond)
+
+// frozen tells whether the present run of equal numbers is unlike the probe.
+//
+// A coarse probe in a cellar is honestly constant for days, so a run is held
+// against the probe's own: it must last three times as long as any before, and
+// a day; and the probe must have moved on nearly every day of the week before
+// it, and by more than the flicker between two neighbouring steps. And since a
+// calm spell makes honest runs longer, a temperature is frozen only if its
+// reference (the room's air, else another probe) has moved more during the run
+// than during any honest run. Without a reference it takes longer.
+func (d *Doubter) frozen(i int, raw float64, at int64) bool {
+	s := &d.tracks[i].Still
+	if !d.sameRun(i, raw, at) {
+		return false
+	}
+	if s.Frozen {
+		return true
+	}
+	if s.Changes < enoughChanges || s.Days < weekDays || bits.OnesCount8(s.Moved) < movingDays {
+		return false
+	}
+	if ref := d.places[i].reference; ref >= 0 {
+		if v, ok := d.fresh(ref, at); ok {
+			moved := max(s.RefHi, v) - min(s.RefLo, v)
+			return s.RefSeen && s.lasts(at, frozenAfter, frozenTimes) && moved > calmTimes*s.Calm+calmMore
+		}
+	}
+	return s.lasts(at, frozenAlone, frozenAloneTime)
+}
+
+// lasts tells whether the present run is long enough.
+func (s *still) lasts(at int64, least time.Duration, times int64) bool {
+	long := at - s.From
+	return long >= millis(least) && long > times*s.Longest
+}
+
+// sameRun tells whether a number goes on with the present run. What was not
+// heard for a while may have moved meanwhile.
+func (d *Doubter) sameRun(i int, raw float64, at int64) bool {
+	s := &d.tracks[i].Still
+	gap := max(3*millis(d.farm.Probes[i].Every), millis(time.Hour))
+	return s.From != 0 && raw == s.Raw && at-s.To <= gap
+}
+
+// learnStill takes in whether the probe moved.
+func (d *Doubter) learnStill(i int, r farm.Reading, at int64) {
+	t := &d.tracks[i]
+	s := &t.Still
+	if !d.sameRun(i, r.Raw, at) {
+		if s.Frozen {
+			t.restart()
+		}
+		s.endRun(r.Raw != s.Raw)
+		s.Raw, s.From = r.Raw, at
+	}
+	s.To = at
+	s.Frozen = s.Frozen || r.Doubt == farm.Frozen
+	if ref := d.places[i].reference; ref >= 0 {
+		s.refer(d.fresh(ref, at))
+	}
+	s.learnDay(r.Value, at, t.Step)
+}
+
+// endRun closes the present run; changed tells that the number changed, not
+// that the probe was silent. A frozen run teaches little: should the probe
+// really be like that, it will be doubted later the next time.
+func (s *still) endRun(changed bool) {
+	long := s.To - s.From
+	if s.Frozen {
+		long /= frozenTimes
+	} else if s.RefSeen {
+		s.Calm = max(s.Calm, s.RefHi-s.RefLo)
+	}
+	if s.From != 0 && changed {
+		s.Longest = max(s.Longest, long)
+		s.Changes = min(s.Changes+1, enoughChanges)
+	}
+	if !s.Frozen {
+		for range min(s.Unmoved, weekDays) {
+			s.endDay(false)
+		}
+	}
+	s.Unmoved, s.RefSeen, s.Frozen = 0, false, false
+}
+
+// refer takes in where the reference is.
+func (s *still) refer(v float64, ok bool) {
+	switch {
+	case !ok:
+	case !s.RefSeen:
+		s.RefLo, s.RefHi, s.RefSeen = v, v, true
+	default:
+		s.RefLo, s.RefHi = min(s.RefLo, v), max(s.RefHi, v)
+	}
+}
+
+// learnDay takes in how far the probe moves from day to day. Days that lie
+// inside the present run wait until it is known whether the run was honest.
+func (s *still) learnDay(v float64, at int64, step float64) {
+	if s.Day == 0 || at-s.Day > 2*day {
+		s.Day, s.Lo, s.Hi = at, v, v
+		return
+	}
+	if at-s.Day < day {
+		s.Lo, s.Hi = min(s.Lo, v), max(s.Hi, v)
+		return
+	}
+	if s.From <= s.Day {
+		s.Unmoved++
+	} else {
+		s.endDay(step > 0 && s.Hi-s.Lo > (movingSteps-0.5)*step)
+	}
+	s.Day, s.Lo, s.Hi = at, v, v
+}
+
+func (s *still) endDay(moved bool) {
+	s.Moved = s.Moved << 1 & (1<<weekDays - 1)
+	if moved {
+		s.Moved |= 1
+	}
+	s.Days = min(s.Days+1, weekDays)
+}

@@ -1,0 +1,224 @@
+package ingest
+
+import (
+	"math"
+	"time"
+
+	"binwatchd/internal/farm"
+)
+
+// A candidate is a level that a probe has jumped to and that is not believed
+// yet: a spike if it goes back, a real step if it lasts.
+type candidate struct {
+	N     int     // readings so far; 0 when there is none
+	From  int64   // time of the last reading before the jump
+	Since int64   // time of its first reading
+	V     float64 // newest value
+	Far   float64 // furthest it was from the level it left, with its sign
+	Fast  bool    // too fast for a bin
+}
+
+// How long a jump must last to be believed. Common practice, no source. A
+// jump within what a bin can do needs three readings in a row and a while; a
+// rise in moisture, a watering most likely, two readings. What no bin does is
+// a probe lifted out until proven otherwise, and lying in the room it would
+// prove itself soon: so the further the jump, and the more the new level looks
+// like the room's, the longer it takes. Where a keeper jotted work at the bin
+// a jump is likely real.
+const (
+	lastsSpike  = 20 * time.Minute
+	lastsWorked = 45 * time.Minute
+	lastsFast   = 2 * time.Hour
+	lastsFar    = 6 * time.Hour  // over farJump
+	lastsDry    = 12 * time.Hour // a fall in moisture
+	lastsAir    = 24 * time.Hour // the new temperature is the room's
+	lastsBone   = 72 * time.Hour // the new moisture is of no bin with worms: a probe in the air
+
+	farJump = 8.0  // K
+	roomly  = 1.5  // K: this near the room's air is like it
+	unlike  = 3.0  // K: this far from it is not
+	boneDry = 20.0 // %
+)
+
+// A jot explains a jump from an hour before it to three hours after it, since
+// people jot when they are done, or at home.
+const (
+	workedBefore = int64(time.Hour / time.Millisecond)
+	workedAfter  = int64(3 * time.Hour / time.Millisecond)
+)
+
+// jump judges a value against the level of its probe.
+func (d *Doubter) jump(i int, v float64, at int64) farm.Doubt {
+	t := &d.tracks[i]
+	if d.plausible(i, v, at) {
+		return farm.NoDoubt
+	}
+	c := d.candidate(i, v, at)
+	switch {
+	case d.lasted(i, c, at):
+		return farm.NoDoubt
+	case c.Fast && t.N >= established:
+		return farm.TooFast
+	}
+	return farm.Spike
+}
+
+// plausible tells whether a value can follow the last believed ones: within
+// reach of their span, or no outlier among them, and in no case moved faster
+// over the last half hour than a bin can.
+func (d *Doubter) plausible(i int, v float64, at int64) bool {
+	t := &d.tracks[i]
+	if t.N == 0 || t.Still.Frozen {
+		return true
+	}
+	if d.rushed(i, v, at) {
+		return false
+	}
+	if d.away(i, v, at) == 0 || t.N >= hampelFrom && !t.hampel(v) {
+		return true
+	}
+	return d.farm.Probes[i].Measures == farm.Moisture && v > t.V && t.worked(at)
+}
+
+// away is how far a value lies beyond the reach of the level, with its sign; 0
+// within it. Reach grows with the time that nothing was heard, and a little
+// with the time that nothing was believed.
+func (d *Doubter) away(i int, v float64, at int64) float64 {
+	t, l := &d.tracks[i], d.places[i].limits
+	lo, hi := t.span()
+	reach := t.widen(l, l.reach) + l.reachHour*hours(t.Heard, at) + min(0.2*hours(t.T, at), l.reach)
+	switch {
+	case v > hi+reach:
+		return v - hi
+	case v < lo-reach:
+		return v - lo
+	}
+	return 0
+}
+
+// rushed tells whether a probe that speaks often has moved, in steps each small
+// enough, further in half an hour than a bin can.
+func (d *Doubter) rushed(i int, v float64, at int64) bool {
+	const halfHour = 30 * 60_000
+	t := &d.tracks[i]
+	for k := range t.N {
+		if at-t.WinAt[k] <= halfHour && d.tooFast(i, v-t.Win[k], t.WinAt[k], at) {
+			lo, hi := t.span()
+			return v < lo || v > hi
+		}
+	}
+	return false
+}
+
+// tooFast tells whether no bin changes by this much between two moments.
+func (d *Doubter) tooFast(i int, by float64, from, to int64) bool {
+	t, l := &d.tracks[i], d.places[i].limits
+	if d.farm.Probes[i].Measures == farm.Moisture && by > 0 {
+		return false
+	}
+	return math.Abs(by) > t.widen(l, l.fast)+l.fastHour*hours(from, to)
+}
+
+// candidate is the pending level with a value that is not plausible: the one
+// that pends, if the value agrees with it, else a new one.
+func (d *Doubter) candidate(i int, v float64, at int64) candidate {
+	t, l := &d.tracks[i], d.places[i].limits
+	lo, hi := t.span()
+	far := v - min(max(v, lo), hi)
+	if far == 0 {
+		far = v - t.V
+	}
+	c := t.Jump
+	agrees := c.N > 0 && (far > 0) == (c.Far > 0) && math.Abs(v-c.V) <= t.widen(l, l.fast)+l.fastHour*hours(t.Heard, at)
+	if !agrees {
+		c = candidate{From: t.Heard, Since: at}
+	}
+	c.N++
+	c.V = v
+	if math.Abs(far) > math.Abs(c.Far) {
+		c.Far = far
+	}
+	c.Fast = c.Fast || d.tooFast(i, far, c.From, at)
+	return c
+}
+
+// lasted tells whether a candidate has lasted long enough to be believed.
+func (d *Doubter) lasted(i int, c candidate, at int64) bool {
+	t := &d.tracks[i]
+	moisture := d.farm.Probes[i].Measures == farm.Moisture
+	switch {
+	case moisture && c.Far > 0:
+		return c.N >= 2
+	case c.N < 3:
+		return false
+	case t.N < established:
+		return true
+	}
+	return at-c.Since >= millis(d.mustLast(i, c, at, moisture))
+}
+
+func (d *Doubter) mustLast(i int, c candidate, at int64, moisture bool) time.Duration {
+	room := !moisture && d.likeTheRoom(i, c, at)
+	switch {
+	case !c.Fast && room:
+		return lastsFast
+	case !c.Fast:
+		return lastsSpike
+	case moisture && c.V < boneDry:
+		return lastsBone
+	case room:
+		return lastsAir
+	case d.tracks[i].worked(c.Since):
+		return lastsWorked
+	case moisture:
+		return lastsDry
+	case math.Abs(c.Far) > farJump && !d.places[i].air:
+		return lastsFar
+	}
+	return lastsFast
+}
+
+// likeTheRoom tells whether a bin's probe now reads what the air around the
+// bin does, and did not before.
+func (d *Doubter) likeTheRoom(i int, c candidate, at int64) bool {
+	a := d.places[i].ambient
+	if a < 0 {
+		return false
+	}
+	room, ok := d.fresh(a, at)
+	return ok && math.Abs(c.V-room) <= roomly && math.Abs(d.tracks[i].V-room) > unlike
+}
+
+// worked tells whether the keeper jotted work that explains a jump.
+func (t *track) worked(since int64) bool {
+	return t.Worked != 0 && since >= t.Worked-workedBefore && since <= t.Worked+workedAfter
+}
+
+// learnJump keeps the level that a doubted reading jumped to.
+func (d *Doubter) learnJump(i int, v float64, at int64, doubt farm.Doubt) {
+	t := &d.tracks[i]
+	if t.N == 0 { // doubted before a restart forgot the level
+		return
+	}
+	t.Jump = d.candidate(i, v, at)
+	t.Jump.Fast = t.Jump.Fast || doubt == farm.TooFast
+}
+
+// learnLevel takes in a value of the level. One out of reach is a step that
+// has lasted: the level begins anew there, and so does the comparison with its
+// twins.
+func (d *Doubter) learnLevel(i int, v float64, at int64, believed bool) {
+	t := &d.tracks[i]
+	switch {
+	case !d.plausible(i, v, at):
+		t.restart()
+		d.restartTwins(i)
+	case t.N > 0 && at-t.T <= 2*max(millis(d.farm.Probes[i].Every), 60_000):
+		t.learnStep(d.places[i].limits, v)
+	}
+	t.Jump = candidate{}
+	t.push(v, at)
+	if believed {
+		t.Good, t.GoodAt = v, at
+	}
+}

@@ -1,0 +1,145 @@
+package ingest
+
+import (
+	"math"
+	"slices"
+
+	"binwatchd/internal/farm"
+)
+
+const (
+	// windowSize is how many believed values a jump is held against. Hampel's
+	// filter is commonly run over 7 to 11; common practice, no source.
+	windowSize = 9
+	// windowGap is the least time between two of them, so that a probe that
+	// speaks every second is held against minutes too.
+	windowGap = 2 * 60_000
+	// established is how many believed values make a level worth defending.
+	established = 3
+	// hampelFrom is how many values make their spread worth a judgement.
+	hampelFrom = 7
+	// learnt is how many steps make the noise of a probe known.
+	learnt = 12
+)
+
+// A track is what is known of one probe. It is saved as it is: plain values,
+// times in ms since 1970, 0 for never.
+type track struct {
+	Last   int64   // time of the newest reading of any kind
+	Heard  int64   // time of the newest reading that says something
+	V      float64 // newest value taken as the probe's level
+	T      int64   // its time
+	Good   float64 // newest believed value
+	GoodAt int64   // its time
+
+	N     int                 // values in the window
+	Win   [windowSize]float64 // the last values of the level, oldest first
+	WinAt [windowSize]int64
+	Noise float64 // mean size of the step between two readings
+	Steps int     // how many steps it was learnt from, up to learnt times a few
+	Step  float64 // smallest step ever seen: the probe's resolution; 0 when none was
+	Jump  candidate
+
+	Still still
+	Twin  twin
+
+	Worked  int64 // when the keeper last did anything here
+	Stirred int64 // when the keeper last fed, turned, watered or bedded here
+}
+
+// follows tells whether a reading comes after all others of its probe and has
+// a time worth the name.
+func (t *track) follows(r farm.Reading) bool {
+	return !r.Uncertain && (!r.Retained || r.Stamped) && r.At.UnixMilli() > t.Last
+}
+
+// limits are how fast a quantity may honestly change, in its own unit.
+type limits struct {
+	reach, reachHour float64 // between two readings, and more for each hour between them
+	fast, fastHour   float64 // past this no bin changes
+	noisiest         float64 // most that a noisy probe may widen its own reach
+}
+
+// limitsOf gives the limits of a quantity. All are common practice, no source:
+// wide enough for a bed behind glass on a spring morning (about 10 K an hour)
+// and for the noise of a cheap moisture probe, narrow enough for the 5 to 10 K
+// between a bin and the room a probe is laid down in. Air warms far faster
+// than a bin when the sun comes out. A moisture can only fall that fast out of
+// the bin; it rises as fast as water is poured.
+func limitsOf(q farm.Quantity, air bool) limits {
+	switch {
+	case q == farm.Temperature && air:
+		return limits{reach: 2, reachHour: 12, fast: 10, fastHour: 20, noisiest: 10}
+	case q == farm.Temperature:
+		return limits{reach: 1.5, reachHour: 3, fast: 4, fastHour: 6, noisiest: 8}
+	}
+	return limits{reach: 6, reachHour: 2, fast: 10, fastHour: 2, noisiest: 30}
+}
+
+// span is the range of the window and the newest level.
+func (t *track) span() (lo, hi float64) {
+	return min(slices.Min(t.Win[:t.N]), t.V), max(slices.Max(t.Win[:t.N]), t.V)
+}
+
+// widen is what the probe's own noise and resolution add to a limit: six mean
+// steps are about five standard deviations of a step, two resolutions are one
+// step and its return.
+func (t *track) widen(l limits, limit float64) float64 {
+	own := max(6*t.Noise, 2*t.Step)
+	if t.Steps < learnt {
+		own = max(own, 3*l.reach)
+	}
+	return max(limit, min(own, l.noisiest))
+}
+
+// push adds a value to the window.
+func (t *track) push(v float64, at int64) {
+	t.V, t.T = v, at
+	if t.N > 0 && at-t.WinAt[t.N-1] < windowGap {
+		return
+	}
+	if t.N == windowSize {
+		copy(t.Win[:], t.Win[1:])
+		copy(t.WinAt[:], t.WinAt[1:])
+		t.N--
+	}
+	t.Win[t.N], t.WinAt[t.N] = v, at
+	t.N++
+}
+
+// restart forgets the window: the level begins anew.
+func (t *track) restart() { t.N, t.Jump = 0, candidate{} }
+
+// learnStep takes in how far a probe moved between two readings.
+func (t *track) learnStep(l limits, v float64) {
+	step := math.Abs(v - t.V)
+	if step > 1e-6 && (t.Step == 0 || step < t.Step) {
+		t.Step = step
+	}
+	t.Steps = min(t.Steps+1, 8*learnt)
+	t.Noise += (min(step, l.noisiest) - t.Noise) / float64(t.Steps)
+}
+
+// hampel tells whether a value is an outlier of the window: further from its
+// median than three times its scaled median absolute deviation (Hampel 1974,
+// J Am Stat Assoc 69:383–393, the influence curve; the cut at 3 is common
+// practice). On flat data of a coarse probe the deviation is 0, so it is held
+// up by the probe's resolution.
+func (t *track) hampel(v float64) bool {
+	var buf [windowSize]float64
+	w := buf[:t.N]
+	copy(w, t.Win[:t.N])
+	m := median(w)
+	for i := range w {
+		w[i] = math.Abs(w[i] - m)
+	}
+	const toSigma = 1.482602218505602 // of a normal distribution
+	return math.Abs(v-m) > 3*max(toSigma*median(w), t.Step)
+}
+
+// median sorts w.
+func median(w []float64) float64 {
+	slices.Sort(w)
+	n := len(w)
+	return (w[(n-1)/2] + w[n/2]) / 2
+}
