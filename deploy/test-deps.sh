@@ -1,0 +1,31 @@
+#!/bin/sh
+# Installs what the tests run against, where it is missing and we may: real
+# brokers, databases, a metrics scraper, a browser and an emulator.
+set -eu
+
+missing=""
+need() { # need PROGRAM PACKAGE
+	command -v "$1" >/dev/null 2>&1 || [ -x "/usr/sbin/$1" ] || missing="$missing $2"
+}
+need mosquitto mosquitto
+need mosquitto_pub mosquitto-clients
+need influxd influxdb
+need victoria-metrics victoria-metrics
+need prometheus prometheus
+need chromium chromium
+need qemu-arm qemu-user
+need smtpd opensmtpd
+need dpkg-deb dpkg
+need systemd-analyze systemd
+
+[ -n "$missing" ] || exit 0
+if [ "$(id -u)" != 0 ]; then
+	echo "the tests need these Debian packages; install them as root:$missing" >&2
+	exit 1
+fi
+echo "installing what the tests need:$missing"
+export DEBIAN_FRONTEND=noninteractive
+apt-get update -qq
+# The daemons are started by the tests, on ports of their own, not by the system.
+# shellcheck disable=SC2086
+RUNLEVEL=1 apt-get install -y -qq --no-install-recommends $missing >/dev/null

@@ -1,0 +1,48 @@
+// Package control is the one door for commands to a running daemon: a unix
+// socket beside the journal that speaks a small HTTP. Who may open the socket
+// may act: it is readable and writable by the daemon's user and group only.
+//
+// The server side is run by the daemon and turns requests into calls of a
+// [Door]; the client side is used by the commands. It knows nothing of rules
+// or journal.
+package control
+
+import (
+	"context"
+	"errors"
+
+	"binwatchd/internal/farm"
+)
+
+// ErrNoDaemon says that nobody listens at the socket.
+var ErrNoDaemon = errors.New("no daemon is running here")
+
+// A Door is what the running daemon lets commands do.
+type Door interface {
+	// Look gives how the farm stands.
+	Look(ctx context.Context) (farm.View, error)
+	// Act notes a jot, a hush or a seen, and returns once it is on disk.
+	Act(ctx context.Context, a Action) error
+	// Reload puts the configuration file in force as it is now.
+	Reload(ctx context.Context) error
+}
+
+// An Action is one thing to note; one field is set.
+type Action struct {
+	Jot  *farm.Jot  `json:"jot,omitempty"`
+	Hush *farm.Hush `json:"hush,omitempty"`
+	Seen *farm.Seen `json:"seen,omitempty"`
+}
+
+// Event makes the event of an action; ok is false when the action is empty.
+func (a Action) Event() (e farm.Event, ok bool) {
+	switch {
+	case a.Jot != nil:
+		return farm.Event{Kind: farm.EventJot, Jot: *a.Jot}, true
+	case a.Hush != nil:
+		return farm.Event{Kind: farm.EventHush, Hush: *a.Hush}, true
+	case a.Seen != nil:
+		return farm.Event{Kind: farm.EventSeen, Seen: *a.Seen}, true
+	}
+	return farm.Event{}, false
+}

@@ -1,0 +1,102 @@
+package control
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net"
+	"net/http"
+	"os"
+	"syscall"
+	"time"
+)
+
+// maxBody bounds what a command may send.
+const maxBody = 64 << 10
+
+// A Server listens at the socket until it is closed.
+type Server struct {
+	http *http.Server
+	done chan error
+}
+
+// Listen opens the socket at path and serves door. A socket that a dead daemon
+// left behind is replaced; one that answers is an error.
+func Listen(path string, door Door) (*Server, error) {
+	ln, err := listen(path)
+	if err != nil {
+		return nil, err
+	}
+	s := &Server{done: make(chan error, 1), http: &http.Server{
+		Handler: handler(door), ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 10 * time.Second,
+		WriteTimeout: 30 * time.Second, IdleTimeout: 30 * time.Second,
+	}}
+	go func() { s.done <- s.http.Serve(ln) }()
+	return s, nil
+}
+
+func listen(path string) (net.Listener, error) {
+	if c, err := net.Dial("unix", path); err == nil {
+		c.Close()
+		return nil, fmt.Errorf("open control socket: %s is answered by another daemon", path)
+	} else if errors.Is(err, syscall.ECONNREFUSED) {
+		if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return nil, fmt.Errorf("remove the old control socket: %w", err)
+		}
+	}
+	old := syscall.Umask(0o117)
+	ln, err := net.Listen("unix", path)
+	syscall.Umask(old)
+	if err != nil {
+		return nil, fmt.Errorf("open control socket: %w", err)
+	}
+	return ln, nil
+}
+
+// Close stops serving and removes the socket. Calling it twice is harmless.
+func (s *Server) Close() error {
+	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
+	defer cancel()
+	if err := s.http.Shutdown(ctx); err != nil {
+		return fmt.Errorf("close control socket: %w", err)
+	}
+	return nil
+}
+
+func handler(door Door) http.Handler {
+	mux := http.NewServeMux()
+	mux.HandleFunc("GET /view", func(w http.ResponseWriter, r *http.Request) {
+		v, err := door.Look(r.Context())
+		if err != nil {
+			http.Error(w, err.Error(), http.StatusServiceUnavailable)
+			return
+		}
+		w.Header().Set("Content-Type", "application/json")
+		json.NewEncoder(w).Encode(v)
+	})
+	mux.HandleFunc("POST /act", func(w http.ResponseWriter, r *http.Request) {
+		var a Action
+		d := json.NewDecoder(http.MaxBytesReader(w, r.Body, maxBody))
+		d.DisallowUnknownFields()
+		if err := d.Decode(&a); err != nil {
+			http.Error(w, "not an action: "+err.Error(), http.StatusBadRequest)
+			return
+		}
+		answer(w, door.Act(r.Context(), a))
+	})
+	mux.HandleFunc("POST /reload", func(w http.ResponseWriter, r *http.Request) {
+		answer(w, door.Reload(r.Context()))
+	})
+	return mux
+}
+
+// answer says in one line why something was not done.
+func answer(w http.ResponseWriter, err error) {
+	if err != nil {
+		http.Error(w, err.Error(), http.StatusConflict)
+		return
+	}
+	w.WriteHeader(http.StatusNoContent)
+}

@@ -1,0 +1,107 @@
+package rehearse
+
+import (
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/ingest"
+	"binwatchd/internal/rules"
+)
+
+// A Rehearsal is a farm that is fed from a recording.
+type Rehearsal struct {
+	decoder *ingest.Decoder
+	doubter *ingest.Doubter
+	state   *rules.State
+	on      func(farm.Change)
+	from    time.Time
+	to      time.Time
+	stats   Stats
+}
+
+// Stats count what went through.
+type Stats struct {
+	Messages int64            `json:"messages"`
+	Readings int64            `json:"readings"`
+	Doubted  int64            `json:"doubted"`
+	Rejected map[string]int64 `json:"rejected,omitempty"` // messages or parts of them, by reason
+	Changes  int64            `json:"changes"`
+	First    time.Time        `json:"first,omitzero"`
+	Last     time.Time        `json:"last,omitzero"`
+}
+
+// Config says what is rehearsed.
+type Config struct {
+	Farm     *farm.Farm
+	Prefix   string            // of jots, hushes and seens
+	From, To time.Time         // only what arrives in [From, To); zero: no limit
+	On       func(farm.Change) // called for every change, in order
+}
+
+// New makes a rehearsal of a farm of which nothing is known yet.
+func New(cfg Config) *Rehearsal {
+	return &Rehearsal{
+		decoder: ingest.NewDecoder(cfg.Farm, cfg.Prefix), doubter: ingest.NewDoubter(cfg.Farm), state: rules.New(cfg.Farm),
+		on: cfg.On, from: cfg.From, to: cfg.To, stats: Stats{Rejected: map[string]int64{}},
+	}
+}
+
+// Stats gives the counts so far.
+func (r *Rehearsal) Stats() Stats { return r.stats }
+
+// State gives the farm as it stands.
+func (r *Rehearsal) State() *rules.State { return r.state }
+
+// wanted tells whether what arrives at t is to be rehearsed.
+func (r *Rehearsal) wanted(t time.Time) bool {
+	return !t.Before(r.from) && (r.to.IsZero() || t.Before(r.to))
+}
+
+// Message takes one message in that arrived at a time not before the last.
+func (r *Rehearsal) Message(arrived time.Time, topic string, payload []byte) {
+	if !r.wanted(arrived) {
+		return
+	}
+	r.note(arrived)
+	got := r.decoder.Decode(topic, payload, arrived)
+	for _, rej := range got.Rejected {
+		r.stats.Rejected[string(rej.Reason)]++
+	}
+	for i := range got.Readings {
+		r.doubter.Judge(&got.Readings[i])
+		r.step(farm.Event{Kind: farm.EventReading, Arrived: arrived, Reading: got.Readings[i]})
+	}
+	switch {
+	case got.Jot != nil:
+		r.step(farm.Event{Kind: farm.EventJot, Arrived: arrived, Jot: *got.Jot})
+	case got.Hush != nil:
+		r.step(farm.Event{Kind: farm.EventHush, Arrived: arrived, Hush: *got.Hush})
+	case got.Seen != nil:
+		r.step(farm.Event{Kind: farm.EventSeen, Arrived: arrived, Seen: *got.Seen})
+	}
+}
+
+func (r *Rehearsal) note(arrived time.Time) {
+	if r.stats.Messages == 0 {
+		r.stats.First = arrived
+	}
+	r.stats.Messages++
+	r.stats.Last = arrived
+}
+
+// step judges one event and hands its changes on.
+func (r *Rehearsal) step(e farm.Event) {
+	switch e.Kind {
+	case farm.EventReading:
+		r.stats.Readings++
+		if !e.Reading.Believed() {
+			r.stats.Doubted++
+		}
+	case farm.EventJot:
+		r.doubter.Jotted(e.Jot)
+	}
+	for _, ch := range r.state.Step(e) {
+		r.stats.Changes++
+		r.on(ch)
+	}
+}

@@ -1,0 +1,126 @@
+package rounds
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"time"
+
+	"binwatchd/internal/farm"
+)
+
+// List makes the care list of a view. Times in sentences are in loc.
+func List(v farm.View, loc *time.Location) farm.Rounds {
+	r := farm.Rounds{At: v.At, Farm: v.Farm, Needs: v.Needs}
+	load := load{units: v.Units}
+	for _, st := range v.Standing {
+		switch {
+		case st.Hushed != nil:
+			r.Hushed = append(r.Hushed, sayHushed(st, *st.Hushed, v.At, loc))
+		case st.Probe != "" || st.Bin == "":
+			r.Probes = append(r.Probes, sayMachinery(st))
+		case !covered(st, v.Standing):
+			c := care(st)
+			load.add(st)
+			r.Care = append(r.Care, c)
+			r.Cautions = appendNew(r.Cautions, st.Cautions...)
+		}
+	}
+	order(r.Care)
+	r.Bring = load.list()
+	r.Probes = append(r.Probes, unjudged(v)...)
+	r.Opening = opening(v, r)
+	return r
+}
+
+// covered tells whether another raised condition of the zone says all this and
+// more: what is too dry need not also be told that it is drying.
+func covered(st farm.Standing, all []farm.Standing) bool {
+	by := map[farm.Condition]farm.Condition{
+		farm.Drying: farm.TooDry, farm.Heating: farm.TooHot, farm.SiftReady: farm.SiftPassing,
+	}[st.Condition]
+	return by != "" && slices.ContainsFunc(all, func(o farm.Standing) bool {
+		return o.Bin == st.Bin && o.Zone == st.Zone && o.Condition == by && o.Hushed == nil && o.Urgency >= st.Urgency
+	})
+}
+
+// care makes the line for one raised condition.
+func care(st farm.Standing) farm.Care {
+	c := farm.Care{
+		Bin: st.Bin, Zone: st.Zone, Condition: st.Condition, Episode: st.Episode, Urgency: st.Urgency,
+		Why: st.Text, Seen: st.Seen, Jot: jotFor(st), Bring: bring(st),
+	}
+	if st.Advice != nil {
+		c.Do = st.Advice.Do
+	}
+	return c
+}
+
+// jotFor is the line that the keeper will want to write when it is done.
+func jotFor(st farm.Standing) *farm.Jot {
+	j := farm.Jot{Bin: st.Bin, Zone: st.Zone}
+	a := st.Advice
+	if a == nil {
+		a = &farm.Advice{}
+	}
+	switch st.Condition {
+	case farm.TooDry, farm.Drying:
+		j.What, j.Litres = farm.Watered, a.VisitLitres
+	case farm.TooWet:
+		j.What, j.Kg = farm.Bedded, a.BeddingKg
+	case farm.FeedDue:
+		j.What, j.Kg = farm.Fed, a.FeedKg
+	case farm.SiftReady, farm.SiftPassing:
+		j.What = farm.Sifted
+	case farm.Hatching:
+		j.What = farm.Lifted
+	case farm.Heating, farm.TooHot:
+		j.What = farm.Turned
+	default:
+		return nil
+	}
+	return &j
+}
+
+// order puts the bin with the most urgent line first and keeps a bin's lines
+// together, most urgent first.
+func order(lines []farm.Care) {
+	worst := map[string]farm.Urgency{}
+	first := map[string]int{}
+	for i, c := range lines {
+		worst[c.Bin] = max(worst[c.Bin], c.Urgency)
+		if _, ok := first[c.Bin]; !ok {
+			first[c.Bin] = i
+		}
+	}
+	slices.SortStableFunc(lines, func(a, b farm.Care) int {
+		return cmp.Or(
+			cmp.Compare(worst[b.Bin], worst[a.Bin]),
+			cmp.Compare(first[a.Bin], first[b.Bin]),
+			cmp.Compare(b.Urgency, a.Urgency),
+		)
+	})
+}
+
+// unjudged names the zones of which nothing can be said. No news is not good
+// news.
+func unjudged(v farm.View) []string {
+	var out []string
+	for _, b := range v.Bins {
+		for _, z := range b.Zones {
+			if z.Unjudged != "" {
+				out = append(out, fmt.Sprintf("%s can't be judged: %s.", farm.SayPlace(z.Bin, z.Zone, len(b.Zones) == 1), z.Unjudged))
+			}
+		}
+	}
+	return out
+}
+
+func appendNew(list []string, more ...string) []string {
+	for _, m := range more {
+		if !slices.Contains(list, m) {
+			list = append(list, m)
+		}
+	}
+	return list
+}

@@ -1,0 +1,115 @@
+package rounds
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"binwatchd/internal/farm"
+)
+
+// opening is one sentence on the whole farm.
+func opening(v farm.View, r farm.Rounds) string {
+	bins, urgent := map[string]bool{}, map[string]bool{}
+	for _, c := range r.Care {
+		bins[c.Bin] = true
+		if c.Urgency == farm.Now {
+			urgent[c.Bin] = true
+		}
+	}
+	var s string
+	switch {
+	case len(bins) == 0 && len(r.Probes) > 0:
+		s = "Nothing to do at the bins, but look at the probes."
+	case len(bins) == 0:
+		s = "Nothing to do: all is well."
+	case len(urgent) > 0:
+		s = fmt.Sprintf("%s, %s of them at once.", wants(len(bins)), number(len(urgent)))
+		if len(bins) == 1 {
+			s = "One bin wants a hand, and at once."
+		}
+	default:
+		s = wants(len(bins)) + "."
+	}
+	if v.Intake.Unwritten != nil {
+		s = "Nothing has been judged lately, because the journal can't be written. " + s
+	}
+	return s
+}
+
+func wants(bins int) string {
+	if bins == 1 {
+		return "One bin wants a hand"
+	}
+	return farm.Capital(number(bins)) + " bins want a hand"
+}
+
+// number writes small numbers as words.
+func number(n int) string {
+	words := []string{"none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"}
+	if n < len(words) {
+		return words[n]
+	}
+	return fmt.Sprint(n)
+}
+
+func sayHushed(st farm.Standing, until, now time.Time, loc *time.Location) string {
+	return fmt.Sprintf("%s: %s is kept quiet until %s.", farm.SayPlace(st.Bin, st.Zone, false), st.Condition, farm.SayTime(until, now, loc))
+}
+
+func sayMachinery(st farm.Standing) string {
+	if st.Advice != nil && st.Advice.Do != "" {
+		return st.Text + " " + st.Advice.Do
+	}
+	return st.Text
+}
+
+// Text writes the list as a note for a person.
+func Text(r farm.Rounds, loc *time.Location) string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s, %s\n\n%s\n", r.Farm, r.At.In(loc).Format("Monday 2 January, 15:04"), r.Opening)
+	if len(r.Bring) > 0 {
+		fmt.Fprintf(&b, "Bring %s.\n", farm.SayList(r.Bring))
+	}
+	writeCare(&b, r.Care)
+	section(&b, "Probes", r.Probes)
+	section(&b, "Kept quiet", r.Hushed)
+	var needs []string
+	for _, n := range r.Needs {
+		needs = append(needs, n.Text)
+	}
+	section(&b, "Castings", needs)
+	section(&b, "Take care", r.Cautions)
+	return b.String()
+}
+
+func writeCare(b *strings.Builder, lines []farm.Care) {
+	bin := ""
+	for _, c := range lines {
+		if c.Bin != bin {
+			bin = c.Bin
+			fmt.Fprintf(b, "\n%s\n", farm.Capital(bin))
+		}
+		fmt.Fprintf(b, "  %s: %s\n", when(c), c.Do)
+		fmt.Fprintf(b, "    %s\n", c.Why)
+	}
+}
+
+// when says the urgency, and whether the keeper knows.
+func when(c farm.Care) string {
+	s := farm.Capital(c.Urgency.String())
+	if c.Seen {
+		s += " (seen)"
+	}
+	return s
+}
+
+func section(b *strings.Builder, title string, lines []string) {
+	if len(lines) == 0 {
+		return
+	}
+	fmt.Fprintf(b, "\n%s\n", title)
+	for _, l := range lines {
+		fmt.Fprintf(b, "  %s\n", l)
+	}
+}

@@ -1,0 +1,121 @@
+package rules
+
+import (
+	"time"
+
+	"binwatchd/internal/farm"
+)
+
+// Adopt makes what the journal last said the truth about which conditions are
+// raised. After a change of configuration or of the program, a replay may
+// judge the past otherwise than it was judged then; the keeper was told what
+// the journal says, so that is what goes on, and it eases on the ordinary way.
+// standing holds the last change of every episode that has not eased. The
+// changes that come back ease what is about bins, zones or probes that the
+// farm no longer has.
+func (s *State) Adopt(standing []farm.Change) []farm.Change {
+	told := map[string]farm.Change{}
+	for _, ch := range standing {
+		told[key(subject{ch.Bin, ch.Zone, ch.Probe}, ch.Condition)] = ch
+	}
+	s.eachRecord(func(who subject, c farm.Condition, r *record) {
+		k := key(who, c)
+		ch, ok := told[k]
+		delete(told, k)
+		switch {
+		case ok && (r.Episode != ch.Episode || r.Urgency != ch.Urgency):
+			r.adopt(ch)
+		case !ok && r.raised():
+			*r = record{}
+		}
+	})
+	s.settleLadders()
+	return s.gone(standing, told)
+}
+
+func key(who subject, c farm.Condition) string {
+	return who.Bin + "\x00" + who.Zone + "\x00" + who.Probe + "\x00" + string(c)
+}
+
+func (r *record) adopt(ch farm.Change) {
+	seen := r.Seen && r.Episode == ch.Episode
+	*r = record{
+		Urgency: ch.Urgency, Told: ch.Urgency, Episode: ch.Episode, Since: ch.Since, Seen: seen,
+		Text: ch.Text, Forecast: ch.Forecast, Advice: ch.Advice, Cautions: ch.Cautions,
+	}
+}
+
+// settleLadders turns the rungs to what the records say, so that a band
+// condition eases by its own clocks.
+func (s *State) settleLadders() {
+	for _, z := range s.zones {
+		for c, l := range map[farm.Condition]*ladder{farm.TooHot: &z.Hot, farm.TooCold: &z.Cold, farm.TooDry: &z.Dry, farm.TooWet: &z.Wet} {
+			switch u := z.record(c).Urgency; {
+			case u == farm.Calm:
+				l.Mild.On, l.Harm.On = false, false
+			case u == farm.Now:
+				l.Harm.On = true
+			default:
+				l.Mild.On, l.Harm.On = true, false
+			}
+		}
+	}
+}
+
+// gone eases what nobody watches any more.
+func (s *State) gone(standing []farm.Change, left map[string]farm.Change) []farm.Change {
+	var out []farm.Change
+	for _, ch := range standing {
+		who := subject{ch.Bin, ch.Zone, ch.Probe}
+		if _, ok := left[key(who, ch.Condition)]; !ok {
+			continue
+		}
+		if r := s.own[ch.Condition]; who == (subject{}) && r == nil {
+			s.own[ch.Condition] = &record{}
+			s.own[ch.Condition].adopt(ch)
+			continue
+		}
+		ch.At, ch.Change, ch.Again = s.now, farm.Eased, false
+		ch.Text = s.place(who) + " is no longer watched for this: the configuration has changed."
+		ch.Forecast, ch.Advice, ch.Cautions = nil, nil, nil
+		out = append(out, ch)
+	}
+	return out
+}
+
+// shift moves every time the state remembers: the clock was put right.
+func (s *State) shift(d time.Duration) {
+	for _, t := range s.times() {
+		if !t.IsZero() {
+			*t = t.Add(d)
+		}
+	}
+	s.minute = s.minute.Truncate(time.Minute)
+	for _, p := range s.probes {
+		for i := range p.Level.At {
+			p.Level.At[i] += d.Milliseconds()
+		}
+	}
+	for _, z := range s.zones {
+		z.Husbandry.shift(d)
+	}
+}
+
+// times points at every time in the state that is on the clock's scale.
+func (s *State) times() []*time.Time {
+	ts := []*time.Time{&s.now, &s.minute, &s.since}
+	for i := range s.hushes {
+		ts = append(ts, &s.hushes[i].Until)
+	}
+	for _, p := range s.probes {
+		ts = append(ts, &p.Newest.At, &p.Arrived, &p.Good.At, &p.GoodAt, &p.Heard)
+	}
+	for _, z := range s.zones {
+		ts = append(ts, &z.Temp.At, &z.Temp.Arrived, &z.Moist.At, &z.Moist.Arrived, &z.Hold)
+		for _, l := range []*ladder{&z.Hot, &z.Cold, &z.Dry, &z.Wet} {
+			ts = append(ts, &l.Mild.Past, &l.Mild.Inside, &l.Harm.Past, &l.Harm.Inside)
+		}
+	}
+	s.eachRecord(func(_ subject, _ farm.Condition, r *record) { ts = append(ts, &r.Since, &r.EasedAt) })
+	return ts
+}

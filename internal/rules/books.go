@@ -1,0 +1,204 @@
+package rules
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/husbandry"
+)
+
+// husbandryMemory is what is remembered of a zone beside its levels: food,
+// water, castings and curves. It goes into a snapshot.
+type husbandryMemory struct {
+	Foods   []food
+	UsualKg float64 // of the last feeding that had an amount
+	UsualOf string
+	Paces   map[string]*husbandry.PaceLearner // by kind of food
+	Lived   time.Time                         // up to when food and cocoons have been reckoned
+
+	Doses   husbandry.DoseLearner
+	Pouring pouring
+
+	Fill    fill
+	Cohorts []cohort
+
+	Curves curves
+	Sift   siftMemory
+}
+
+// A food is one feeding that is not known to be finished.
+type food struct {
+	At         time.Time
+	Kg         float64
+	Of         string
+	ActiveDays float64 // days of full activity since
+}
+
+// pouring is a watering whose rise is awaited.
+type pouring struct {
+	At     time.Time // zero: none
+	Litres float64
+	Before float64 // moisture before, % wet basis
+}
+
+// A fill is what is known of how full a tub of castings is.
+type fill struct {
+	Known  bool // from jots; until then the tub counts as full for doses
+	Litres float64
+}
+
+// A cohort is the cocoons that came into a tub with one sifting.
+type cohort struct {
+	At      time.Time
+	Parts   []cocoons
+	Lifted  bool // the keeper has taken the young or the adults out
+	DueFrom time.Time
+}
+
+// cocoons of one species; Done reaches 1 when they are due.
+type cocoons struct {
+	Species string
+	Done    float64
+}
+
+// book keeps the books of a zone after a jot.
+func (s *State) book(z *zone, j farm.Jot) {
+	part := s.partOf(z, j)
+	switch j.What {
+	case farm.Fed:
+		z.feed(j, part)
+	case farm.Finished:
+		s.finish(z, j)
+	case farm.Watered:
+		z.pour(j, part)
+	case farm.Sifted:
+		s.sifted(z, j, part)
+	case farm.Emptied:
+		z.empty(j)
+	case farm.Lifted:
+		z.lift()
+	case farm.Turned, farm.Bedded, farm.Stocked:
+	}
+	if j.What != farm.Watered && afresh(j.What) {
+		z.Husbandry.Pouring = pouring{} // no rise is learned across another step
+	}
+	s.judgeBooks(z, s.now)
+}
+
+// partOf is the part of a jot's amounts that falls to a zone: what is said of
+// a whole bin is shared out over the zones it is meant for.
+func (s *State) partOf(z *zone, j farm.Jot) float64 {
+	if j.Zone != "" {
+		return 1
+	}
+	total := 0.0
+	for _, o := range s.meant(j) {
+		total += o.spec.Share
+	}
+	if total <= 0 {
+		return 1
+	}
+	return z.spec.Share / total
+}
+
+func (z *zone) feed(j farm.Jot, part float64) {
+	h := &z.Husbandry
+	h.Foods = append(h.Foods, food{At: j.At, Kg: j.Kg * part, Of: j.Of})
+	if n := len(h.Foods); n > maxFoods {
+		h.Foods = slices.Delete(h.Foods, 0, n-maxFoods)
+	}
+	h.UsualOf = j.Of
+	if j.Kg > 0 {
+		h.UsualKg = j.Kg * part
+	}
+}
+
+// maxFoods bounds what is remembered of unfinished feedings.
+const maxFoods = 32
+
+// finish takes it that a food, or the oldest one, is eaten, and learns its
+// pace from that.
+func (s *State) finish(z *zone, j farm.Jot) {
+	h := &z.Husbandry
+	i := slices.IndexFunc(h.Foods, func(f food) bool { return j.Of == "" || f.Of == j.Of })
+	if i < 0 {
+		return
+	}
+	f := h.Foods[i]
+	feed, _ := husbandry.FeedOf(s.farm, f.Of)
+	if h.Paces == nil {
+		h.Paces = map[string]*husbandry.PaceLearner{}
+	}
+	if h.Paces[f.Of] == nil {
+		h.Paces[f.Of] = &husbandry.PaceLearner{}
+	}
+	h.Paces[f.Of].Finish(f.ActiveDays, feed.Days)
+	h.Foods = slices.Delete(h.Foods, i, i+1)
+}
+
+// pour waits for the rise that a watering causes, where the moisture before it
+// is known.
+func (z *zone) pour(j farm.Jot, part float64) {
+	z.Husbandry.Pouring = pouring{}
+	if j.Litres > 0 && !z.Moist.At.IsZero() && j.At.Sub(z.Moist.At) < 12*time.Hour {
+		z.Husbandry.Pouring = pouring{At: j.At, Litres: j.Litres * part, Before: z.Moist.Value}
+	}
+}
+
+// settleAfter is how long water takes to spread before its rise is read.
+const settleAfter = 8 * time.Hour
+
+// learnDose reads the rise a watering caused, once it has spread.
+func (z *zone) learnDose() {
+	p := z.Husbandry.Pouring
+	if p.At.IsZero() || z.Moist.At.Sub(p.At) < settleAfter {
+		return
+	}
+	z.Husbandry.Doses.Pour(p.Litres, p.Before, z.Moist.Value)
+	z.Husbandry.Pouring = pouring{}
+}
+
+// dry is the dry mass of a zone: told, else learned, else guessed.
+func (z *zone) dry() husbandry.Dry {
+	if z.spec.DryMassKg > 0 && !z.Husbandry.Fill.Known {
+		return husbandry.DryMass(z.spec, 0)
+	}
+	if d, _, ok := z.Husbandry.Doses.DryMass(); ok {
+		return d
+	}
+	return husbandry.GuessDry(z.spec.Aim, z.litres())
+}
+
+// litres is how much material a zone is taken to hold.
+func (z *zone) litres() float64 {
+	if z.Husbandry.Fill.Known {
+		return z.Husbandry.Fill.Litres
+	}
+	return z.bin.spec.VolumeL * z.spec.Share
+}
+
+// moistureOrNaN is the moisture worms live in; NaN when it is not known.
+func (z *zone) moistureOrNaN(v *farm.LevelView) float64 {
+	if v == nil || !v.Fresh {
+		return math.NaN()
+	}
+	return v.Value
+}
+
+// shift moves the times that are remembered.
+func (h *husbandryMemory) shift(d time.Duration) {
+	for i := range h.Foods {
+		h.Foods[i].At = h.Foods[i].At.Add(d)
+	}
+	for i := range h.Cohorts {
+		h.Cohorts[i].At = h.Cohorts[i].At.Add(d)
+	}
+	for _, t := range []*time.Time{&h.Lived, &h.Pouring.At} {
+		if !t.IsZero() {
+			*t = t.Add(d)
+		}
+	}
+	h.Curves.shift(d)
+}

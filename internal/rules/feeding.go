@@ -1,0 +1,126 @@
+package rules
+
+import (
+	"fmt"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/husbandry"
+)
+
+// mostLived bounds how much time is reckoned at one temperature: after a
+// longer gap nobody knows how warm it was.
+const mostLived = 24 * time.Hour
+
+// live lets food be eaten and cocoons develop up to the zone's time at.
+func (s *State) live(z *zone, at time.Time) {
+	h := &z.Husbandry
+	since := h.Lived
+	h.Lived = at
+	if since.IsZero() || !at.After(since) || z.Temp.At.IsZero() {
+		return
+	}
+	days := min(at.Sub(since), mostLived).Hours() / 24
+	active := days * s.activity(z)
+	for i := range h.Foods {
+		h.Foods[i].ActiveDays += active * min(1, max(0, at.Sub(h.Foods[i].At).Hours()/24/days))
+	}
+	s.incubate(z, z.Temp.Value, days, at)
+}
+
+// activity of the worms of a zone at its levels.
+func (s *State) activity(z *zone) float64 {
+	return husbandry.BinActivity(s.farm, *z.bin.spec, z.Temp.Value, z.moistNow())
+}
+
+// eatDays is how many days of full activity a feeding lasts here.
+func (s *State) eatDays(z *zone, f food) float64 {
+	feed, _ := husbandry.FeedOf(s.farm, f.Of)
+	if l := z.Husbandry.Paces[f.Of]; l != nil {
+		feed.Days = l.Pace(feed.Days)
+	}
+	return husbandry.EatDays(feed, f.Kg, z.bin.spec.WormsKg*z.spec.Share)
+}
+
+// left is the part of the zone's food not yet eaten, of the feeding that
+// lasts longest.
+func (s *State) left(z *zone) float64 {
+	left := 0.0
+	for _, f := range z.Husbandry.Foods {
+		left = max(left, husbandry.FeedLeft(s.eatDays(z, f), f.ActiveDays))
+	}
+	return left
+}
+
+// judgeFeeding raises feed-due when what was jotted is nearly eaten. Nothing
+// jotted means nothing known: then it says nothing.
+func (s *State) judgeFeeding(z *zone, at time.Time) {
+	h, r := &z.Husbandry, z.record(farm.FeedDue)
+	if z.spec.Aim != farm.Living || h.UsualOf == "" && h.UsualKg == 0 {
+		return
+	}
+	left := s.left(z)
+	s.forgetEaten(z)
+	switch due := left <= husbandry.NearlyEaten; {
+	case due && !r.raised() && !s.holdsBack(z):
+		s.emit(r, at, z.who, farm.FeedDue, verdict{farm.Soon, func(farm.ChangeKind) saying { return s.sayFeed(z) }})
+	case r.raised() && (!due || s.holdsBack(z)):
+		s.emit(r, at, z.who, farm.FeedDue, verdict{farm.Calm, func(farm.ChangeKind) saying { return s.sayFed(z, due) }})
+	}
+}
+
+// forgetEaten drops feedings of which nothing is left, but the last one: its
+// absence is what is due.
+func (s *State) forgetEaten(z *zone) {
+	h := &z.Husbandry
+	for len(h.Foods) > 1 && husbandry.FeedLeft(s.eatDays(z, h.Foods[0]), h.Foods[0].ActiveDays) == 0 {
+		h.Foods = h.Foods[1:]
+	}
+}
+
+// holdsBack tells whether feeding now would do harm.
+func (s *State) holdsBack(z *zone) bool {
+	return z.Temp.At.IsZero() || z.Temp.Value > z.heat.highHarm || z.Temp.Value < z.heat.lowHarm ||
+		z.record(farm.Heating).raised()
+}
+
+func (s *State) sayFeed(z *zone) saying {
+	h := &z.Husbandry
+	feed, _ := husbandry.FeedOf(s.farm, h.UsualOf)
+	kg := husbandry.NextFeed(h.UsualKg, s.activity(z), z.bin.spec.WormsKg*z.spec.Share, feed)
+	what, amount := "its food", ""
+	if h.UsualOf != "" {
+		what = "its " + h.UsualOf
+	}
+	if kg > 0 {
+		amount = s.farm.Units.Mass(kg)
+	}
+	text := fmt.Sprintf("%s has nearly eaten %s.", s.place(z.who), what)
+	do := "Feed it and lay fresh bedding with the food."
+	if amount != "" {
+		do = fmt.Sprintf("Feed %s and lay fresh bedding with the food.", amount)
+		if h.UsualOf != "" {
+			do = fmt.Sprintf("Feed %s of %s and lay fresh bedding with it.", amount, h.UsualOf)
+		}
+	}
+	if kg > 0 && kg < 0.9*h.UsualKg {
+		text += " It is cool, so the worms eat slowly: a smaller feed is enough."
+	}
+	if s.wetAndWarm(z) {
+		do += " It is wet and warm: turn it while you are there."
+	}
+	return saying{text: text, advice: &farm.Advice{FeedKg: kg, Do: do}}
+}
+
+// wetAndWarm is when a bed packs down and runs short of air.
+func (s *State) wetAndWarm(z *zone) bool {
+	const near = 3 // points under the limit
+	return z.Moist.Value > z.water.highMild-near && z.Temp.Value > 20
+}
+
+func (s *State) sayFed(z *zone, stillDue bool) saying {
+	if stillDue {
+		return saying{text: s.place(z.who) + ": feeding waits until the temperature is right again."}
+	}
+	return saying{text: s.place(z.who) + " is fed."}
+}

@@ -1,0 +1,122 @@
+package rules
+
+import (
+	"slices"
+	"time"
+
+	"binwatchd/internal/farm"
+)
+
+// jot takes a line of the logbook in: judging holds still while the lid is
+// off, curves start afresh where the bin has been changed, and the books of
+// food, water and castings are kept.
+func (s *State) jot(j farm.Jot) {
+	for _, z := range s.meant(j) {
+		z.hold(j)
+		if afresh(j.What) {
+			z.afresh(j.At)
+		}
+		s.book(z, j)
+	}
+}
+
+// meant lists the zones a jot speaks of: the one it names, else the bin's
+// living zones, else all of them (a tub has no living zone).
+func (s *State) meant(j farm.Jot) []*zone {
+	var all, living []*zone
+	for _, z := range s.zones {
+		switch {
+		case z.who.Bin != j.Bin:
+		case j.Zone != "" && z.who.Zone == j.Zone:
+			return []*zone{z}
+		case j.Zone == "":
+			all = append(all, z)
+			if z.spec.Aim == farm.Living {
+				living = append(living, z)
+			}
+		}
+	}
+	if len(living) > 0 {
+		return living
+	}
+	return all
+}
+
+// hold stops the clocks and judging while the lid is off.
+func (z *zone) hold(j farm.Jot) {
+	if j.What == farm.Finished {
+		return // looking into a bin needs no hold
+	}
+	if until := j.At.Add(lidOff); until.After(z.Hold) {
+		z.Hold = until
+	}
+	for _, l := range []*ladder{&z.Hot, &z.Cold, &z.Dry, &z.Wet} {
+		l.stop()
+	}
+}
+
+// afresh tells whether a jot makes a step that no trend may be drawn across.
+func afresh(k farm.JotKind) bool {
+	return slices.Contains([]farm.JotKind{
+		farm.Fed, farm.Turned, farm.Watered, farm.Bedded, farm.Sifted, farm.Lifted, farm.Emptied,
+	}, k)
+}
+
+// afresh empties the running medians and the curves of a zone.
+func (z *zone) afresh(t time.Time) {
+	for _, p := range slices.Concat(z.temps, z.moists) {
+		p.Level.Clear()
+	}
+	z.restartCurves(t)
+}
+
+// hush keeps quiet about a bin, zone or condition; a new one replaces an old
+// one about the same.
+func (s *State) hush(h farm.Hush) {
+	s.hushes = slices.DeleteFunc(s.hushes, func(o farm.Hush) bool {
+		return o.Bin == h.Bin && o.Zone == h.Zone && o.Condition == h.Condition
+	})
+	if h.Until.After(s.now) {
+		s.hushes = append(s.hushes, h)
+	}
+}
+
+// hushed gives the time until which a subject's condition is kept quiet; zero
+// when it is not.
+func (s *State) hushed(who subject, c farm.Condition) time.Time {
+	var until time.Time
+	for _, h := range s.hushes {
+		if h.Bin == who.Bin && (h.Zone == "" || h.Zone == who.Zone) && (h.Condition == "" || h.Condition == c) && h.Until.After(until) {
+			until = h.Until
+		}
+	}
+	return until
+}
+
+// seen notes that the keeper knows of an episode.
+func (s *State) seen(n farm.Seen) {
+	s.eachRecord(func(_ subject, _ farm.Condition, r *record) {
+		if r.Episode == n.Episode && r.raised() {
+			r.Seen = true
+		}
+	})
+}
+
+// eachRecord visits every record in a fixed order.
+func (s *State) eachRecord(visit func(subject, farm.Condition, *record)) {
+	for _, z := range s.zones {
+		for _, c := range farm.Conditions {
+			visit(z.who, c, z.Records[c])
+		}
+	}
+	for _, p := range s.probes {
+		visit(p.who, farm.Silent, &p.Silent)
+		visit(p.who, farm.Suspect, &p.Suspect)
+		visit(p.who, farm.BatteryLow, &p.BatteryLow)
+	}
+	for _, c := range farm.Conditions {
+		if r := s.own[c]; r != nil {
+			visit(subject{}, c, r)
+		}
+	}
+}

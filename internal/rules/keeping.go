@@ -1,0 +1,149 @@
+package rules
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/husbandry"
+)
+
+const (
+	// hatchingLasts is how long a raised hatching stands when nobody jots that
+	// the young were lifted.
+	hatchingLasts = 60 * 24 * time.Hour
+	maxCohorts    = 24
+)
+
+// sifted takes castings out of a zone, and into a tub when the jot names one:
+// with them go the cocoons that slipped through the screen.
+func (s *State) sifted(z *zone, j farm.Jot, part float64) {
+	z.Husbandry.Sift = siftMemory{}
+	tub := s.tub(j.To)
+	if tub == nil || tub == z {
+		return
+	}
+	h := &tub.Husbandry
+	h.Fill = fill{Known: true, Litres: h.Fill.Litres + j.Litres*part}
+	c := cohort{At: j.At}
+	for _, sp := range z.bin.species {
+		c.Parts = append(c.Parts, cocoons{Species: sp.ID})
+	}
+	h.Cohorts = append(h.Cohorts, c)
+	if n := len(h.Cohorts); n > maxCohorts {
+		h.Cohorts = slices.Delete(h.Cohorts, 0, n-maxCohorts)
+	}
+	h.Doses.Forget() // another mass from now on
+	tub.hold(j)
+	tub.afresh(j.At)
+	s.siftings = append(s.siftings, sifting{At: j.At, Litres: j.Litres * part})
+}
+
+// tub finds the keeping zone of a bin.
+func (s *State) tub(bin string) *zone {
+	for _, z := range s.zones {
+		if z.who.Bin == bin && z.spec.Aim == farm.Keeping {
+			return z
+		}
+	}
+	return nil
+}
+
+// empty forgets what was in a zone. With an amount only that much went.
+func (z *zone) empty(j farm.Jot) {
+	h := &z.Husbandry
+	if j.Litres > 0 && h.Fill.Known && j.Litres < h.Fill.Litres {
+		h.Fill.Litres -= j.Litres
+		return
+	}
+	h.Foods, h.Cohorts, h.Sift = nil, nil, siftMemory{}
+	h.Doses.Forget()
+	if z.spec.Aim == farm.Keeping {
+		h.Fill = fill{Known: true}
+	}
+}
+
+// lift notes that worms were taken out of a tub.
+func (z *zone) lift() {
+	for i := range z.Husbandry.Cohorts {
+		c := &z.Husbandry.Cohorts[i]
+		c.Lifted = c.Lifted || !c.DueFrom.IsZero()
+	}
+}
+
+// incubate lets the cocoons of a tub develop for some days at its temperature.
+func (s *State) incubate(z *zone, tempC, days float64, at time.Time) {
+	for i := range z.Husbandry.Cohorts {
+		c := &z.Husbandry.Cohorts[i]
+		for k := range c.Parts {
+			p := &c.Parts[k]
+			sp, ok := s.farm.SpeciesByID(p.Species)
+			if !ok {
+				continue
+			}
+			p.Done += husbandry.HatchRate(sp, tempC) * days
+			if p.Done >= 1 && c.DueFrom.IsZero() {
+				c.DueFrom = at
+			}
+		}
+	}
+}
+
+// due is the oldest cohort whose cocoons hatch now and that was not lifted.
+func (z *zone) due(at time.Time) *cohort {
+	for i := range z.Husbandry.Cohorts {
+		c := &z.Husbandry.Cohorts[i]
+		if !c.DueFrom.IsZero() && !c.Lifted && at.Sub(c.DueFrom) < hatchingLasts {
+			return c
+		}
+	}
+	return nil
+}
+
+func (s *State) judgeHatching(z *zone, at time.Time) {
+	r := z.record(farm.Hatching)
+	c := z.due(at)
+	switch {
+	case c != nil && !r.raised():
+		s.emit(r, at, z.who, farm.Hatching, verdict{farm.Soon, func(farm.ChangeKind) saying { return s.sayHatching(z, c, at) }})
+	case c == nil && r.raised():
+		s.emit(r, at, z.who, farm.Hatching, verdict{farm.Calm, func(farm.ChangeKind) saying {
+			return saying{text: s.place(z.who) + ": the hatching is over or the worms are lifted out."}
+		}})
+	}
+}
+
+func (s *State) sayHatching(z *zone, c *cohort, at time.Time) saying {
+	var names []string
+	young := 0.0
+	for _, p := range c.Parts {
+		if sp, ok := s.farm.SpeciesByID(p.Species); ok && p.Done >= 1 {
+			names = append(names, sp.Name)
+			young = max(young, sp.Cocoon.Hatchlings)
+		}
+	}
+	text := fmt.Sprintf("%s: cocoons of %s that came in with the castings of %s are due to hatch.",
+		s.place(z.who), farm.SayList(names), farm.SayDay(c.At, at, s.farm.Location))
+	return saying{text: text, advice: &farm.Advice{
+		Hatchlings: young,
+		Do:         "Give a handful of fine feed, and lift grown worms out when you see them.",
+	}}
+}
+
+// hatchIn forecasts the next hatching of a tub at the temperature it has now.
+func (s *State) hatchIn(z *zone, at time.Time) (time.Time, bool) {
+	soonest := math.Inf(1)
+	for _, c := range z.Husbandry.Cohorts {
+		for _, p := range c.Parts {
+			if sp, ok := s.farm.SpeciesByID(p.Species); ok && c.DueFrom.IsZero() && !z.Temp.At.IsZero() {
+				soonest = min(soonest, husbandry.HatchDueIn(sp, p.Done, z.Temp.Value))
+			}
+		}
+	}
+	if soonest > 366 {
+		return time.Time{}, false
+	}
+	return at.Add(time.Duration(soonest * 24 * float64(time.Hour))), true
+}

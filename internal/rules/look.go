@@ -1,0 +1,140 @@
+package rules
+
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/husbandry"
+)
+
+// Look gives how the farm stands at arrival time at. It changes nothing.
+func (s *State) Look(at time.Time) farm.View {
+	v := farm.View{
+		Farm: s.farm.Name, Units: s.farm.Units, Timezone: s.farm.Location.String(), At: at.UTC(),
+		Hushes: slices.Clone(s.hushes), Standing: s.standing(),
+		Intake: farm.IntakeView{Connected: s.linked, Since: s.since},
+		Needs:  s.needs(at),
+	}
+	for _, b := range s.bins {
+		bv := farm.BinView{Name: b.spec.Name}
+		for _, z := range b.zones {
+			bv.Zones = append(bv.Zones, s.zoneView(z, at))
+		}
+		v.Bins = append(v.Bins, bv)
+	}
+	for _, p := range s.probes {
+		v.Probes = append(v.Probes, p.view(at))
+	}
+	return v
+}
+
+// standing lists what is raised, most urgent first, then in the order of the
+// configuration.
+func (s *State) standing() []farm.Standing {
+	var out []farm.Standing
+	s.eachRecord(func(who subject, c farm.Condition, r *record) {
+		if !r.raised() {
+			return
+		}
+		st := farm.Standing{
+			Episode: r.Episode, Bin: who.Bin, Zone: who.Zone, Probe: who.Probe, Condition: c, Urgency: r.Urgency,
+			Since: r.Since, Text: r.Text, Forecast: r.Forecast, Advice: r.Advice, Cautions: r.Cautions, Seen: r.Seen,
+		}
+		if until := s.hushed(who, c); !until.IsZero() {
+			st.Hushed = &until
+		}
+		out = append(out, st)
+	})
+	slices.SortStableFunc(out, func(a, b farm.Standing) int { return cmp.Compare(b.Urgency, a.Urgency) })
+	return out
+}
+
+func (s *State) zoneView(z *zone, at time.Time) farm.ZoneView {
+	v := farm.ZoneView{
+		Bin: z.who.Bin, Zone: z.who.Zone, Aim: z.spec.Aim,
+		Temperature: levelView(z.Temp, z.temps, z.heat, at), Moisture: levelView(z.Moist, z.moists, z.water, at),
+		Unjudged: s.unjudged(z, at),
+	}
+	if z.spec.Aim == farm.Sifting && v.Moisture != nil {
+		v.Moisture.Bands = z.bands.moist
+	}
+	if v.Temperature != nil && v.Temperature.Fresh && z.spec.Aim == farm.Living {
+		v.Species = z.speciesViews(v)
+	}
+	if z.holding(at) {
+		until := z.Hold
+		v.LidOff = &until
+	}
+	s.viewHusbandry(z, &v, at)
+	return v
+}
+
+func levelView(l level, probes []*probe, lim limits, at time.Time) *farm.LevelView {
+	if l.At.IsZero() {
+		return nil
+	}
+	v := &farm.LevelView{Value: l.Value, At: l.At, Fresh: anyFresh(probes, at)}
+	if lim != without {
+		v.Bands = farm.Bands{
+			Thrive:  farm.Band{Low: lim.lowMild, High: lim.highMild},
+			Survive: farm.Band{Low: lim.lowHarm, High: lim.highHarm},
+		}
+	}
+	return v
+}
+
+// unjudged says why nothing can be said of a zone.
+func (s *State) unjudged(z *zone, at time.Time) string {
+	probes := slices.Concat(z.temps, z.moists)
+	if anyFresh(probes, at) {
+		return ""
+	}
+	for _, p := range probes {
+		if p.Suspect.raised() {
+			return "no reading is believed"
+		}
+	}
+	if z.Temp.At.IsZero() && z.Moist.At.IsZero() {
+		return "no reading has come yet"
+	}
+	return "no fresh reading"
+}
+
+func (z *zone) speciesViews(v farm.ZoneView) []farm.SpeciesView {
+	var out []farm.SpeciesView
+	t := v.Temperature.Value
+	for _, sp := range z.bin.species {
+		out = append(out, farm.SpeciesView{
+			ID: sp.ID, Name: sp.Name, Word: husbandry.Word(sp, t),
+			Activity: husbandry.Activity(sp, t, z.moistureOrNaN(v.Moisture)),
+		})
+	}
+	return out
+}
+
+func (p *probe) view(at time.Time) farm.ProbeView {
+	v := farm.ProbeView{ID: p.spec.ID, Measures: p.spec.Measures, Fresh: p.fresh(at)}
+	r := p.Newest
+	if r.At.IsZero() {
+		return v
+	}
+	v.At, v.Arrived, v.Doubt = r.At, p.Arrived, r.Doubt.String()
+	if r.Value == r.Value {
+		v.Raw, v.Value = &r.Raw, &r.Value
+	}
+	if r.Misdated {
+		v.Flags = append(v.Flags, "misdated")
+	}
+	if r.Uncertain {
+		v.Flags = append(v.Flags, "time uncertain")
+	}
+	return v
+}
+
+// Knows tells whether anything has ever been heard from a probe.
+func (s *State) Knows(probeID string) bool {
+	p := s.byID[probeID]
+	return p != nil && !p.Newest.At.IsZero()
+}

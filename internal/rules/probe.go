@@ -1,0 +1,175 @@
+package rules
+
+import (
+	"math/bits"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/trend"
+)
+
+const (
+	silentAfter = 3  // times `every`
+	spikeWindow = 12 // readings in which spikes are counted
+	spikesMany  = 3  // that many spikes in the window make a probe suspect; one is a hiccup
+	goodInARow  = 3  // believed readings that clear a suspicion
+)
+
+// A probe is one probe's past as far as judging needs it.
+type probe struct {
+	spec farm.Probe
+	who  subject
+	zone *zone // nil for ambient probes and batteries
+	probeMemory
+}
+
+// probeMemory is the part that goes into a snapshot.
+type probeMemory struct {
+	Newest                      farm.Reading // newest by its own time, doubted or not
+	Arrived                     time.Time    // of Newest
+	Good                        farm.Reading // newest believed one
+	GoodAt                      time.Time    // arrival of Good
+	Heard                       time.Time    // when it last spoke, or listening began
+	Spoke                       bool         // it has spoken at least once
+	Doubts                      uint16       // the last readings, 1 for a doubted one, newest lowest
+	Level                       trend.Window
+	Air                         trend.Track // of an ambient probe
+	Silent, Suspect, BatteryLow record
+}
+
+func newProbe(spec farm.Probe) *probe {
+	p := &probe{spec: spec, who: subject{Probe: spec.ID}}
+	p.Level = trend.NewWindow(levelSpan(spec.Measures))
+	p.Air = trend.NewTrack()
+	return p
+}
+
+// levelSpan is how long the running median looks back.
+func levelSpan(q farm.Quantity) time.Duration {
+	if q == farm.Moisture {
+		return 6 * time.Hour
+	}
+	return 30 * time.Minute
+}
+
+// settle places a battery where the first probe that runs on it is.
+func (p *probe) settle(byID map[string]*probe) {
+	for _, id := range p.spec.Of {
+		if of := byID[id]; of != nil && of.zone != nil {
+			p.who.Bin, p.who.Zone = of.who.Bin, of.who.Zone
+			return
+		}
+	}
+}
+
+// listen counts silence from t at the earliest.
+func (p *probe) listen(t time.Time) {
+	if t.After(p.Heard) {
+		p.Heard = t
+	}
+}
+
+// fresh tells whether the newest believed reading is young enough to speak
+// for the probe at arrival time m.
+func (p *probe) fresh(m time.Time) bool {
+	return !p.GoodAt.IsZero() && m.Sub(p.GoodAt) <= silentAfter*p.spec.Every
+}
+
+// reading takes a reading in, unless it is older than what is known.
+func (s *State) reading(r *farm.Reading) {
+	p := s.byID[r.Probe]
+	if p == nil {
+		return
+	}
+	if r.Retained {
+		p.show(r)
+		return
+	}
+	p.Heard, p.Spoke = s.now, true
+	if p.Silent.raised() {
+		s.emit(&p.Silent, s.now, p.who, farm.Silent, verdict{farm.Calm, s.sayingAgain(p)})
+	}
+	if p.late(r) {
+		return
+	}
+	p.Newest, p.Arrived = *r, s.now
+	s.judgeDoubt(p, r)
+	if !r.Believed() {
+		return
+	}
+	p.Good, p.GoodAt = *r, s.now
+	if p.spec.Measures == farm.Battery {
+		s.judgeBattery(p)
+		return
+	}
+	p.take(r)
+	if p.zone != nil {
+		s.sense(p.zone, p, r)
+	}
+	s.feel(p, r)
+}
+
+// show keeps what the broker had stored for those who look, where nothing
+// better is known. It is no sign of life and judges nothing.
+func (p *probe) show(r *farm.Reading) {
+	if p.Newest.At.IsZero() {
+		p.Newest = *r
+	}
+}
+
+// late tells whether a reading is older than what is known of the probe, or
+// the same one stamped by the device and sent again.
+func (p *probe) late(r *farm.Reading) bool {
+	if p.Newest.Retained {
+		return false
+	}
+	return r.At.Before(p.Newest.At) || (r.Stamped && r.At.Equal(p.Newest.At))
+}
+
+// take lets a believed reading into the running median. One without a true
+// time stands alone: a backlog poured out in a second must not outvote the
+// next half hour.
+func (p *probe) take(r *farm.Reading) {
+	if r.Uncertain {
+		p.Level.Clear()
+	}
+	p.Level.Add(r.At, r.Value)
+}
+
+func (s *State) judgeSilence(p *probe, m time.Time) {
+	if p.Silent.raised() || m.Sub(p.Heard) <= silentAfter*p.spec.Every {
+		return
+	}
+	s.emit(&p.Silent, m, p.who, farm.Silent, verdict{farm.Today, s.sayingSilent(p, m)})
+}
+
+func (s *State) judgeDoubt(p *probe, r *farm.Reading) {
+	p.Doubts <<= 1
+	if !r.Believed() {
+		p.Doubts |= 1
+	}
+	if p.zone != nil && p.zone.holding(r.At) {
+		return
+	}
+	switch {
+	case !r.Believed() && (r.Doubt != farm.Spike || bits.OnesCount16(p.Doubts&(1<<spikeWindow-1)) >= spikesMany):
+		if !p.Suspect.raised() {
+			s.emit(&p.Suspect, r.At, p.who, farm.Suspect, verdict{farm.Soon, s.sayingSuspect(p, r)})
+		}
+	case p.Suspect.raised() && p.Doubts&(1<<goodInARow-1) == 0:
+		s.emit(&p.Suspect, r.At, p.who, farm.Suspect, verdict{farm.Calm, s.sayingBelieved(p)})
+	}
+}
+
+// judgeBattery raises at the limit and eases a little above it, so that a
+// battery that recovers in the sun does not flicker.
+func (s *State) judgeBattery(p *probe) {
+	const back = 1.02
+	switch low := p.spec.Low; {
+	case low <= 0:
+	case !p.BatteryLow.raised() && p.Good.Value < low:
+		s.emit(&p.BatteryLow, p.Good.At, p.who, farm.BatteryLow, verdict{farm.Soon, sayingBattery(p)})
+	case p.BatteryLow.raised() && p.Good.Value >= low*back:
+		s.emit(&p.BatteryLow, p.Good.At, p.who, farm.BatteryLow, verdict{farm.Calm, sayingBattery(p)})
+	}
+}

@@ -1,0 +1,157 @@
+package rules
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/husbandry"
+)
+
+// place names a subject as a keeper would: "Bed, near"; a bin whose only zone
+// needs no name of its own is just "Crate".
+func (s *State) place(who subject) string {
+	switch {
+	case who.Bin == "" && who.Probe != "":
+		return "Probe " + who.Probe
+	case who.Bin == "":
+		return "The farm"
+	}
+	b, _ := s.farm.BinByName(who.Bin)
+	return farm.SayPlace(who.Bin, who.Zone, len(b.Zones) == 1)
+}
+
+// sayingBand speaks of a band condition: where it stands, who suffers and who
+// does not mind, and what to do.
+func (s *State) sayingBand(z *zone, c farm.Condition, u farm.Urgency, at time.Time) func(farm.ChangeKind) saying {
+	return func(kind farm.ChangeKind) saying {
+		if kind == farm.Eased {
+			return s.sayEased(z, c, at)
+		}
+		say := s.bandWords(z, c, u)
+		if kind == farm.Lightened {
+			say.text = "Better, though not right yet. " + say.text
+		}
+		return say
+	}
+}
+
+func (s *State) sayEased(z *zone, c farm.Condition, at time.Time) saying {
+	r := z.record(c)
+	text := fmt.Sprintf("%s is no longer %s: %s now", s.place(z.who), adjective[c], s.levelOf(z, c))
+	if lasted := at.Sub(r.Since); lasted > 0 {
+		text += fmt.Sprintf(", after %s", farm.SayLong(lasted))
+	}
+	if r.HasPeak {
+		text += fmt.Sprintf(" (it reached %s)", s.measure(c, r.Peak))
+	}
+	return saying{text: text + "."}
+}
+
+var adjective = map[farm.Condition]string{
+	farm.TooHot: "too hot", farm.TooCold: "too cold", farm.TooDry: "too dry", farm.TooWet: "too wet",
+}
+
+// ofHeat tells whether a condition is about temperature.
+func ofHeat(c farm.Condition) bool { return c == farm.TooHot || c == farm.TooCold || c == farm.Heating }
+
+func (s *State) levelOf(z *zone, c farm.Condition) string {
+	if ofHeat(c) {
+		return s.measure(c, z.Temp.Value)
+	}
+	return s.measure(c, z.Moist.Value)
+}
+
+func (s *State) measure(c farm.Condition, v float64) string {
+	if ofHeat(c) {
+		return s.farm.Units.Temperature(v)
+	}
+	return s.farm.Units.Moisture(v)
+}
+
+// bandWords are the words while a band condition is raised.
+func (s *State) bandWords(z *zone, c farm.Condition, u farm.Urgency) saying {
+	if ofHeat(c) {
+		return s.heatWords(z, c, u)
+	}
+	return s.waterWords(z, c, u)
+}
+
+func (s *State) heatWords(z *zone, c farm.Condition, u farm.Urgency) saying {
+	text := fmt.Sprintf("%s is %s at %s.", s.place(z.who), adjective[c], s.levelOf(z, c))
+	if z.bands.temp.IsZero() {
+		text += " " + s.whoSuffers(z, z.Temp.Value)
+	} else {
+		text += " " + s.pastLimit(c, z.Temp.Value, z.heat)
+	}
+	advice := &farm.Advice{Do: heatDo(z.spec.Aim, c)}
+	return saying{text: text, advice: advice, forecast: s.nextLimit(z, c, u), cautions: heatCautions(c)}
+}
+
+// whoSuffers sorts the species of a zone by how they do at a temperature.
+func (s *State) whoSuffers(z *zone, tempC float64) string {
+	words := map[string][]string{}
+	for _, sp := range z.bin.species {
+		w := husbandry.Word(sp, tempC)
+		words[w] = append(words[w], sp.Name)
+	}
+	var parts []string
+	for _, w := range []string{husbandry.InDanger, husbandry.Slowed, husbandry.Resting, husbandry.Thriving} {
+		if names := words[w]; len(names) > 0 {
+			parts = append(parts, farm.Capital(farm.SayList(names))+" are "+w)
+		}
+	}
+	if len(words[husbandry.InDanger]) > 0 && len(parts) > 1 {
+		parts[len(parts)-1] += " and don't mind yet"
+		if len(words[husbandry.Thriving]) == 0 {
+			parts[len(parts)-1] = strings.TrimSuffix(parts[len(parts)-1], " and don't mind yet") + ", but not in danger"
+		}
+	}
+	return strings.Join(parts, "; ") + "."
+}
+
+// pastLimit says which of a zone's own limits has been passed.
+func (s *State) pastLimit(c farm.Condition, v float64, l limits) string {
+	mild, harm, past := l.highMild, l.highHarm, func(a, b float64) bool { return a > b }
+	if c == farm.TooCold || c == farm.TooDry {
+		mild, harm, past = l.lowMild, l.lowHarm, func(a, b float64) bool { return a < b }
+	}
+	if past(v, harm) {
+		return fmt.Sprintf("Past %s there is harm.", s.measure(c, harm))
+	}
+	return fmt.Sprintf("The limit for doing well is %s.", s.measure(c, mild))
+}
+
+func heatDo(aim farm.Aim, c farm.Condition) string {
+	switch {
+	case c == farm.TooHot && aim == farm.Living:
+		return "Open it and loosen the warm part, shade it or move it somewhere cooler, and hold back feed until it has cooled."
+	case c == farm.TooHot:
+		return "Move it somewhere cooler or shade it."
+	case aim == farm.Living:
+		return "Cover it or bring it somewhere warmer, and feed little until it has warmed up."
+	}
+	return "Bring it somewhere frost-free or wrap it."
+}
+
+// heatCautions apply where the keeper may reach for a heater.
+func heatCautions(c farm.Condition) []string {
+	if c != farm.TooCold {
+		return nil
+	}
+	return []string{"A mains heater by a wet bin needs residual-current protection (RCD/GFCI), weatherproof listed equipment and a thermostat with its own cut-out; local codes and a licensed electrician decide. This program must never be the only safety device."}
+}
+
+func (s *State) waterWords(z *zone, c farm.Condition, u farm.Urgency) saying {
+	text := fmt.Sprintf("%s is %s at %s.", s.place(z.who), adjective[c], s.levelOf(z, c))
+	say := saying{text: text + " " + s.pastLimit(c, z.Moist.Value, z.water)}
+	switch c {
+	case farm.TooDry:
+		say.advice = s.dryAdvice(z)
+	case farm.TooWet:
+		say.advice = s.wetAdvice(z)
+	}
+	say.cautions = s.siftCautions(z, c)
+	return say
+}

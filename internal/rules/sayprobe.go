@@ -1,0 +1,112 @@
+package rules
+
+import (
+	"fmt"
+	"time"
+
+	"binwatchd/internal/farm"
+)
+
+// named says which probe, and where it sits when that is known.
+func (s *State) named(p *probe) string {
+	if p.who.Bin == "" {
+		return "Probe " + p.spec.ID
+	}
+	return fmt.Sprintf("Probe %s (%s)", p.spec.ID, s.place(p.who))
+}
+
+func (s *State) sayingSilent(p *probe, m time.Time) func(farm.ChangeKind) saying {
+	return func(farm.ChangeKind) saying {
+		last := "has never been heard"
+		if p.Spoke {
+			last = fmt.Sprintf("has said nothing for %s", farm.SayLong(m.Sub(p.Heard)))
+		}
+		text := fmt.Sprintf("%s %s; it is meant to speak every %s.", s.named(p), last, farm.SayLong(p.spec.Every))
+		do := "Look at its battery, its cable and its radio."
+		switch {
+		case !s.linked:
+			text += " The broker has not been reached since " + farm.SayTime(s.since, m, s.farm.Location) + "."
+			do = "Look at the broker and the network first."
+		case s.noneSpeaks(m):
+			text += " No probe speaks, though the broker is connected."
+			do = "Look at the topics in the configuration and at what the broker's access list lets this program read."
+		}
+		return saying{text: text, advice: &farm.Advice{Do: do}}
+	}
+}
+
+// noneSpeaks tells whether every probe has been quiet for too long.
+func (s *State) noneSpeaks(m time.Time) bool {
+	for _, p := range s.probes {
+		if m.Sub(p.Heard) <= silentAfter*p.spec.Every {
+			return false
+		}
+	}
+	return true
+}
+
+func (s *State) sayingAgain(p *probe) func(farm.ChangeKind) saying {
+	return func(farm.ChangeKind) saying {
+		return saying{text: s.named(p) + " speaks again."}
+	}
+}
+
+func (s *State) sayingSuspect(p *probe, r *farm.Reading) func(farm.ChangeKind) saying {
+	return func(farm.ChangeKind) saying {
+		text := fmt.Sprintf("%s is not believed: %s", s.named(p), r.Doubt)
+		if said := s.number(p, r.Value); said != "" {
+			text += " (it says " + said + ")"
+		}
+		return saying{text: text + ".", advice: &farm.Advice{Do: doubtDo(r.Doubt)}}
+	}
+}
+
+// doubtDo says what to look at.
+func doubtDo(d farm.Doubt) string {
+	switch d {
+	case farm.TooFast:
+		return "See whether it still sits in the bin, and seat it again."
+	case farm.TwinApart:
+		return "Put both probes side by side and see which one is right."
+	case farm.Frozen:
+		return "Power the probe off and on; replace it if it stays frozen."
+	}
+	return "Look at its cable, its connectors and its supply."
+}
+
+func (s *State) sayingBelieved(p *probe) func(farm.ChangeKind) saying {
+	return func(farm.ChangeKind) saying {
+		return saying{text: s.named(p) + " can be believed again."}
+	}
+}
+
+func sayingBattery(p *probe) func(farm.ChangeKind) saying {
+	return func(kind farm.ChangeKind) saying {
+		unit := " V"
+		if p.spec.Unit == farm.Percent {
+			unit = " %"
+		}
+		if kind == farm.Eased {
+			return saying{text: fmt.Sprintf("Battery %s is well again at %.3g%s.", p.spec.ID, p.Good.Value, unit)}
+		}
+		text := fmt.Sprintf("Battery %s is low: %.3g%s, under %.3g%s.", p.spec.ID, p.Good.Value, unit, p.spec.Low, unit)
+		do := "Bring a fresh battery on the next round."
+		if len(p.spec.Of) > 0 {
+			do = fmt.Sprintf("Bring a fresh battery for %s on the next round.", farm.SayList(p.spec.Of))
+		}
+		return saying{text: text, advice: &farm.Advice{Do: do}}
+	}
+}
+
+// number writes a probe's value in its own quantity; "" for what is no number.
+func (s *State) number(p *probe, v float64) string {
+	switch {
+	case v != v:
+		return ""
+	case p.spec.Measures == farm.Temperature:
+		return s.farm.Units.Temperature(v)
+	case p.spec.Measures == farm.Moisture:
+		return s.farm.Units.Moisture(v)
+	}
+	return fmt.Sprintf("%.3g", v)
+}

@@ -1,0 +1,179 @@
+package rules
+
+import (
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/husbandry"
+)
+
+// State is all that has been learnt from the events so far. It is made by
+// [New] or [Restore], moved by [State.Step] and belongs to one goroutine.
+type State struct {
+	farm   *farm.Farm
+	zones  []*zone  // in the order of the configuration
+	probes []*probe // likewise
+	byID   map[string]*probe
+	bins   []*bin
+	own    map[farm.Condition]*record // of the farm's own machinery
+
+	now      time.Time // arrival of the last event
+	minute   time.Time // last tick that has been run
+	linked   bool      // the broker can be heard
+	since    time.Time // when linked became what it is
+	hushes   []farm.Hush
+	siftings []sifting // castings that went into tubs, oldest first
+
+	out []farm.Change // what the step in hand has changed
+}
+
+// New is the state of a farm of which nothing is known yet.
+func New(f *farm.Farm) *State {
+	s := &State{farm: f, byID: map[string]*probe{}, own: map[farm.Condition]*record{}, linked: true}
+	for _, spec := range f.Probes {
+		p := newProbe(spec)
+		s.probes = append(s.probes, p)
+		s.byID[spec.ID] = p
+	}
+	for i := range f.Bins {
+		s.addBin(&f.Bins[i])
+	}
+	for _, p := range s.probes {
+		p.settle(s.byID)
+	}
+	return s
+}
+
+func (s *State) addBin(spec *farm.Bin) {
+	b := &bin{spec: spec, species: husbandry.SpeciesOf(s.farm, *spec)}
+	if spec.Ambient != "" {
+		b.ambient = s.byID[spec.Ambient]
+	}
+	for _, zs := range spec.Zones {
+		z := newZone(s.farm, b, zs, s.byID)
+		b.zones = append(b.zones, z)
+		s.zones = append(s.zones, z)
+	}
+	s.bins = append(s.bins, b)
+}
+
+// Step takes one event and gives the changes that follow from it. First it
+// runs the ticks that fall between the event before and this one. The slice is
+// the caller's; it is nil when nothing changed.
+func (s *State) Step(e farm.Event) []farm.Change {
+	s.out = nil
+	switch e.Kind {
+	case farm.EventStart:
+		s.start(e.Arrived)
+	case farm.EventClock:
+		s.shift(e.Shift)
+		s.now = e.Arrived
+		return s.out
+	}
+	s.advance(e.Arrived)
+	switch e.Kind {
+	case farm.EventReading:
+		s.reading(&e.Reading)
+	case farm.EventJot:
+		s.jot(e.Jot)
+	case farm.EventHush:
+		s.hush(e.Hush)
+	case farm.EventSeen:
+		s.seen(e.Seen)
+	case farm.EventLink:
+		s.linked, s.since = e.Up, e.Arrived
+	case farm.EventTrouble:
+		s.trouble(e.Trouble)
+	}
+	return s.out
+}
+
+// advance runs the ticks on the fixed minutes up to t.
+func (s *State) advance(t time.Time) {
+	if s.minute.IsZero() {
+		s.begin(t)
+	}
+	for m := s.minute.Add(time.Minute); !m.After(t); m = m.Add(time.Minute) {
+		s.minute = m
+		s.tick(m)
+	}
+	if t.After(s.now) {
+		s.now = t
+	}
+}
+
+// begin sets the clocks at the first event ever.
+func (s *State) begin(t time.Time) {
+	s.minute, s.since = t.Truncate(time.Minute), t
+	for _, p := range s.probes {
+		p.listen(t)
+	}
+}
+
+// start says that watching begins anew at t. The time since the event before
+// was not watched, so no tick is run over it and no probe was silent in it.
+func (s *State) start(t time.Time) {
+	if s.minute.IsZero() {
+		return
+	}
+	if m := t.Truncate(time.Minute); m.After(s.minute) {
+		s.minute = m
+	}
+	for _, p := range s.probes {
+		p.listen(t)
+	}
+}
+
+// tick is what time alone brings about.
+func (s *State) tick(m time.Time) {
+	for _, p := range s.probes {
+		s.judgeSilence(p, m)
+	}
+	for i, z := range s.zones {
+		if z.holding(m) {
+			continue
+		}
+		s.judgeBands(z, m)
+		if m.Minute() == i%60 {
+			s.foresee(z, m)
+		}
+	}
+	s.expire(m)
+}
+
+// expire forgets hushes whose time is over.
+func (s *State) expire(m time.Time) {
+	kept := s.hushes[:0]
+	for _, h := range s.hushes {
+		if h.Until.After(m) {
+			kept = append(kept, h)
+		}
+	}
+	s.hushes = kept
+}
+
+// emit applies a verdict to a record and notes the change, if there is one.
+func (s *State) emit(r *record, at time.Time, who subject, c farm.Condition, v verdict) {
+	if r.Urgency == v.urgency {
+		return
+	}
+	if ch, ok := r.apply(at, who, c, v); ok {
+		s.out = append(s.out, ch)
+	}
+}
+
+func (s *State) trouble(t farm.Trouble) {
+	r := s.own[t.Condition]
+	if r == nil {
+		r = &record{}
+		s.own[t.Condition] = r
+	}
+	u := farm.Soon
+	switch {
+	case t.Over:
+		u = farm.Calm
+	case t.Condition == farm.Unwritten:
+		u = farm.Now
+	}
+	s.emit(r, s.now, subject{}, t.Condition, verdict{u, func(farm.ChangeKind) saying { return saying{text: t.Text} }})
+}

@@ -1,0 +1,87 @@
+package rules
+
+import (
+	"fmt"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/husbandry"
+)
+
+const (
+	// probeErrPts is how far a cheap moisture probe may be off, points of % wet
+	// basis. Nagahage et al. 2019, Agriculture 9:141, found 0.05–0.09 m³/m³ for
+	// cheap capacitive ones; this is the lower end in castings.
+	probeErrPts = 4
+
+	// beddingPct is the moisture of dry bedding as it comes: air-dry paper or
+	// leaves. Common practice, no source.
+	beddingPct = 10
+)
+
+// dose is the water that would bring a zone to the middle of its thrive band;
+// nil when it wants none or its dry mass is not known.
+func (s *State) dose(z *zone) *farm.Advice {
+	d := z.dry()
+	aim := z.bands.moist.Thrive.Middle()
+	if d.Kg <= 0 || z.Moist.At.IsZero() || z.Moist.Value >= aim {
+		return nil
+	}
+	return &farm.Advice{
+		WaterLitres: husbandry.WaterToAdd(d.Kg, z.Moist.Value, aim),
+		VisitLitres: husbandry.VisitWater(d.Kg, z.Moist.Value, aim, probeErrPts),
+		DryMassKg:   d.Kg, DryMassFrom: d.From,
+	}
+}
+
+func (s *State) dryAdvice(z *zone) *farm.Advice {
+	a := s.dose(z)
+	if a == nil {
+		return &farm.Advice{Do: "Sprinkle a little water, loosen, wait, and look again."}
+	}
+	a.Do = s.pourDo(a)
+	return a
+}
+
+// pourDo says how to give a dose: dry castings repel water, so little and
+// often.
+func (s *State) pourDo(a *farm.Advice) string {
+	u := s.farm.Units
+	do := fmt.Sprintf("Give %s this visit: sprinkle, loosen, wait, look again.", u.Volume(a.VisitLitres))
+	if a.WaterLitres > 1.25*a.VisitLitres {
+		do += fmt.Sprintf(" In all it wants %s, over several visits.", u.Volume(a.WaterLitres))
+	}
+	if a.DryMassFrom == husbandry.Guess {
+		do += " The amount stands on a guess of how much the bin holds."
+	}
+	return do
+}
+
+func (s *State) wetAdvice(z *zone) *farm.Advice {
+	aim, d := z.bands.moist.Thrive.Middle(), z.dry()
+	kg, ok := husbandry.BeddingToAdd(husbandry.WetMass(d.Kg, z.Moist.Value), z.Moist.Value, beddingPct, aim)
+	if !ok || kg <= 0 {
+		return &farm.Advice{Do: "Mix in dry bedding, loosen it and leave the lid ajar."}
+	}
+	do := fmt.Sprintf("Mix in %s of dry bedding, loosen it and leave the lid ajar; see that it can drain.", s.farm.Units.Mass(kg))
+	return &farm.Advice{BeddingKg: kg, DryMassKg: d.Kg, DryMassFrom: d.From, Do: do}
+}
+
+// dustCaution is said wherever dry castings are handled: Pearson et al. 2015, J
+// Toxicol Environ Health B 18:43–69, on dust and spores of compost.
+const dustCaution = "Sifting raises dust and spores, most when it is dry: dampen it first, let air through, wear a P2/N95 mask and wash your hands; people with asthma or weak immunity stay away. Local health advice decides."
+
+// siftCautions apply where something is dry enough to be dusty.
+func (s *State) siftCautions(z *zone, c farm.Condition) []string {
+	if c == farm.TooDry && z.spec.Aim != farm.Living {
+		return []string{dustCaution}
+	}
+	return nil
+}
+
+// moistNow is the zone's moisture, NaN when it is not known.
+func (z *zone) moistNow() float64 {
+	if z.Moist.At.IsZero() {
+		return nan
+	}
+	return z.Moist.Value
+}

@@ -1,0 +1,88 @@
+package watch
+
+import (
+	"context"
+	"errors"
+	"maps"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/ingest"
+)
+
+// ErrStopped is what asking a loop that has ended gives.
+var ErrStopped = errors.New("the daemon is stopping")
+
+// ErrUnwritten is what writing gives while the journal can't be written.
+var ErrUnwritten = errors.New("the journal can't be written at present; nothing was noted")
+
+// Look gives how the farm stands now.
+func (l *Loop) Look(ctx context.Context) (farm.View, error) {
+	var v farm.View
+	err := l.inside(ctx, func() error {
+		v = l.state.Look(l.now())
+		l.addIntake(&v)
+		return nil
+	})
+	return v, err
+}
+
+// addIntake fills in what only the running loop knows.
+func (l *Loop) addIntake(v *farm.View) {
+	v.Intake = farm.IntakeView{Running: true, Connected: l.counts.up, Since: l.counts.since, Messages: maps.Clone(l.counts.messages)}
+	if l.outage.on() {
+		since := l.outage.since
+		v.Intake.Unwritten = &since
+	}
+	for i := range v.Probes {
+		p := &v.Probes[i]
+		p.Counts, p.Rejected = maps.Clone(l.counts.readings[p.ID]), maps.Clone(l.counts.rejected[p.ID])
+	}
+}
+
+// Act lets a jot, a hush or a seen happen now, and returns once it is on disk.
+func (l *Loop) Act(ctx context.Context, e farm.Event) error {
+	return l.inside(ctx, func() error {
+		if l.outage.on() {
+			return ErrUnwritten
+		}
+		e.Arrived = l.now()
+		if e.Kind == farm.EventJot {
+			l.doubter.Jotted(e.Jot)
+		}
+		l.take(e, nil)
+		return l.commit(ctx)
+	})
+}
+
+// Reload puts another configuration in force. What is raised stays raised;
+// what is no longer watched is eased.
+func (l *Loop) Reload(ctx context.Context, f *farm.Farm, digest string) error {
+	return l.inside(ctx, func() error {
+		if l.outage.on() {
+			return ErrUnwritten
+		}
+		if err := l.commit(ctx); err != nil {
+			return err
+		}
+		l.cfg.Farm, l.cfg.Digest = f, digest
+		if err := l.cfg.Journal.SetFarm(ctx, f); err != nil {
+			return err
+		}
+		return l.resume(ctx)
+	})
+}
+
+// Commits gives how many commits there were and when the last one was.
+func (l *Loop) Commits(ctx context.Context) (n int64, last time.Time, err error) {
+	err = l.inside(ctx, func() error {
+		n, last = l.counts.commits, l.counts.lastSync
+		return nil
+	})
+	return n, last, err
+}
+
+// Explain says what a message would become, without keeping anything.
+func Explain(f *farm.Farm, prefix, topic string, payload []byte, now time.Time) string {
+	return ingest.NewDecoder(f, prefix).Explain(topic, payload, now)
+}

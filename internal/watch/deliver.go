@@ -1,0 +1,56 @@
+package watch
+
+import (
+	"context"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/ingest"
+)
+
+// delivery takes one message in. It is acknowledged with its batch, also when
+// it holds nothing of use: a message that is never acknowledged comes for ever.
+func (l *Loop) delivery(ctx context.Context, d *ingest.Delivery) {
+	l.batch.unacked = append(l.batch.unacked, d)
+	l.batch.hurry = l.batch.hurry || d.Hurry
+	if l.repeats.is(d) {
+		l.counts.messages[messageRepeated]++
+	} else {
+		l.decode(d)
+	}
+	_ = l.due(ctx) // a failure has been dealt with
+}
+
+func (l *Loop) decode(d *ingest.Delivery) {
+	got := l.decoder.Take(d)
+	for _, r := range got.Rejected {
+		l.counts.reject(r)
+		l.cfg.Log.Debug("message rejected", "topic", d.Topic, "probe", r.Probe, "reason", r.Reason, "detail", r.Detail)
+	}
+	if len(got.Rejected) == 0 {
+		l.counts.messages[messageTaken]++
+	}
+	for i := range got.Readings {
+		l.reading(d, got.Readings[i])
+	}
+	switch {
+	case got.Jot != nil:
+		l.doubter.Jotted(*got.Jot)
+		l.take(farm.Event{Kind: farm.EventJot, Arrived: l.now(), Jot: *got.Jot}, d)
+	case got.Hush != nil:
+		l.take(farm.Event{Kind: farm.EventHush, Arrived: l.now(), Hush: *got.Hush}, d)
+	case got.Seen != nil:
+		l.take(farm.Event{Kind: farm.EventSeen, Arrived: l.now(), Seen: *got.Seen}, d)
+	}
+}
+
+// reading has one reading doubted and judged. What the broker had stored is
+// old news: it is shown where nothing else is known, and never kept twice.
+func (l *Loop) reading(d *ingest.Delivery, r farm.Reading) {
+	if r.Retained && l.state.Knows(r.Probe) {
+		return
+	}
+	l.arrivals.Mark(&r)
+	l.doubter.Judge(&r)
+	l.counts.reading(r)
+	l.take(farm.Event{Kind: farm.EventReading, Arrived: l.now(), Reading: r}, d)
+}

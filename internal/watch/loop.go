@@ -1,0 +1,208 @@
+package watch
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/ingest"
+	"binwatchd/internal/journal"
+	"binwatchd/internal/rules"
+)
+
+// A Source hands over what the broker sends: [ingest.Source] as a subscriber,
+// [ingest.Listener] as the probes' own broker.
+type Source interface {
+	// Items carries deliveries and links in the order they happened.
+	Items() <-chan ingest.Item
+	// Reconnect drops the connection, so that all that is not acknowledged
+	// comes again.
+	Reconnect()
+}
+
+// Config is what the loop needs to know.
+type Config struct {
+	Farm    *farm.Farm
+	Digest  string // names the configuration in force; a snapshot carries it
+	Prefix  string // of jots, hushes and seens
+	Flush   time.Duration
+	Journal *journal.Journal
+	Source  Source
+	Owes    func(farm.Change) []farm.Owed // who is to be told, under which identity
+	Cry     func(farm.Change)             // tells at once, from memory, when the journal can't be written
+	Log     *slog.Logger
+	Now     func() time.Time
+}
+
+// A Loop is the live loop. Make one with [New], then [Loop.Run] it.
+type Loop struct {
+	cfg      Config
+	decoder  *ingest.Decoder
+	doubter  *ingest.Doubter
+	arrivals *ingest.Arrivals
+	state    *rules.State
+
+	batch     batch
+	last      time.Time // journal time of the newest event
+	repeats   repeats
+	counts    counts
+	outage    outage
+	sinceSnap int       // entries since the last snapshot
+	snapAt    time.Time // journal time of the last snapshot
+
+	asks chan ask
+	gone chan struct{} // closed when Run has returned
+}
+
+// An ask is something another goroutine wants done inside the loop.
+type ask struct {
+	do   func() error
+	done chan error
+}
+
+// New rebuilds the state from the journal. Nothing runs yet.
+func New(ctx context.Context, cfg Config) (*Loop, error) {
+	l := &Loop{cfg: cfg, asks: make(chan ask), gone: make(chan struct{}), counts: newCounts()}
+	l.repeats = newRepeats()
+	if err := l.rebuild(ctx); err != nil {
+		return nil, err
+	}
+	if err := l.begin(ctx); err != nil {
+		return nil, err
+	}
+	return l, nil
+}
+
+// Run serves until ctx ends, then commits what waits. It is called once.
+func (l *Loop) Run(ctx context.Context) error {
+	defer close(l.gone)
+	flush := time.NewTimer(time.Hour)
+	defer flush.Stop()
+	minute := time.NewTimer(l.untilMinute())
+	defer minute.Stop()
+	for {
+		l.armFlush(flush)
+		items := l.cfg.Source.Items()
+		if l.outage.on() {
+			items = nil // intake holds; the broker keeps the messages
+		}
+		select {
+		case it := <-items:
+			l.item(ctx, it)
+		case <-minute.C:
+			l.tick(ctx)
+			minute.Reset(l.untilMinute())
+		case <-flush.C:
+			l.timeout(ctx)
+		case a := <-l.asks:
+			a.done <- a.do()
+		case <-ctx.Done():
+			return l.drain()
+		}
+	}
+}
+
+// untilMinute is how long it is to the next fixed minute.
+func (l *Loop) untilMinute() time.Duration {
+	now := l.cfg.Now()
+	return now.Truncate(time.Minute).Add(time.Minute).Sub(now)
+}
+
+// inside runs do in the loop's goroutine.
+func (l *Loop) inside(ctx context.Context, do func() error) error {
+	a := ask{do, make(chan error, 1)}
+	select {
+	case l.asks <- a:
+	case <-l.gone:
+		return ErrStopped
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+	select {
+	case err := <-a.done:
+		return err
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+// item takes in what the broker sent, or that it was reached or lost.
+func (l *Loop) item(ctx context.Context, it ingest.Item) {
+	switch {
+	case it.Link != nil:
+		l.link(ctx, *it.Link)
+	case it.Delivery != nil:
+		l.delivery(ctx, it.Delivery)
+	}
+}
+
+func (l *Loop) link(ctx context.Context, link ingest.Link) {
+	now := l.now()
+	if link.Up {
+		l.arrivals.Linked(now, link.Resumed)
+		if !link.Resumed {
+			l.repeats.forget() // a new session numbers its packets anew
+		}
+		l.cfg.Log.Info("broker reached", "session_resumed", link.Resumed)
+	} else {
+		l.cfg.Log.Warn("broker lost", "trouble", link.Trouble)
+	}
+	if l.counts.link(link.Up, now) {
+		l.take(farm.Event{Kind: farm.EventLink, Arrived: now, Up: link.Up}, nil)
+		_ = l.due(ctx) // a failure has been dealt with
+	}
+}
+
+// tick lets time pass. Only a tick that changes something is journalled.
+func (l *Loop) tick(ctx context.Context) {
+	if l.outage.on() {
+		return
+	}
+	l.take(farm.Event{Kind: farm.EventTick, Arrived: l.now().Truncate(time.Minute)}, nil)
+	_ = l.due(ctx) // a failure has been dealt with
+}
+
+// now is journal time: it never falls, so that a replay sees the same order.
+func (l *Loop) now() time.Time {
+	if t := l.cfg.Now().UTC().Truncate(time.Millisecond); t.After(l.last) {
+		l.last = t
+	}
+	return l.last
+}
+
+// take lets an event through the rules and into the batch.
+func (l *Loop) take(e farm.Event, d *ingest.Delivery) {
+	changes := l.state.Step(e)
+	if e.Kind != farm.EventTick || len(changes) > 0 {
+		l.batch.add(e, changes, d)
+	}
+	if len(changes) > 0 {
+		l.batch.urgent = true
+	}
+}
+
+// timeout is what the flush timer brings: a commit, or the next try after one
+// that did not happen.
+func (l *Loop) timeout(ctx context.Context) {
+	if l.outage.on() {
+		l.retry(ctx)
+		return
+	}
+	_ = l.commit(ctx) // a failure has been dealt with
+}
+
+// drain commits what waits at the end, within a time of its own.
+func (l *Loop) drain() error {
+	ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
+	defer cancel()
+	if l.outage.on() {
+		return nil
+	}
+	l.batch.snapshot = true
+	if err := l.commit(ctx); err != nil {
+		return fmt.Errorf("commit at the end: %w", err)
+	}
+	return nil
+}

@@ -1,0 +1,98 @@
+package watch
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/journal"
+)
+
+const (
+	retryFirst = time.Second
+	retryMost  = 30 * time.Second
+)
+
+// An outage is a stretch of time in which the journal can't be written. Intake
+// holds, judging pauses, and the loop tries again until it can.
+type outage struct {
+	since time.Time // zero: none
+	next  time.Time // when to try again
+	wait  time.Duration
+	cried bool
+}
+
+func (o *outage) on() bool { return !o.since.IsZero() }
+
+// fail deals with a commit that did not happen: nothing is acknowledged, and
+// what is in memory is no longer true.
+func (l *Loop) fail(ctx context.Context, err error) {
+	now := l.cfg.Now()
+	l.cfg.Log.Error("journal not written", "error", err)
+	l.batch.reset()
+	if !l.outage.on() {
+		l.outage = outage{since: now, wait: retryFirst}
+		l.cry(err)
+	}
+	l.outage.next = now.Add(l.outage.wait)
+	l.outage.wait = min(2*l.outage.wait, retryMost)
+}
+
+// cry tells the keeper from memory, once an outage: the only notice that is
+// sent for a state that is not on disk.
+func (l *Loop) cry(err error) {
+	if l.outage.cried || l.cfg.Cry == nil {
+		return
+	}
+	l.outage.cried = true
+	l.cfg.Cry(farm.Change{
+		At: l.outage.since.UTC(), Condition: farm.Unwritten, Change: farm.Raised, Urgency: farm.Now,
+		Text:    "The journal can't be written: " + cause(err) + ". Readings wait at the broker and nothing is judged until this is mended.",
+		Advice:  &farm.Advice{Do: remedy(err)},
+		Episode: "unwritten-" + l.outage.since.UTC().Format("20060102T150405"), Since: l.outage.since.UTC(),
+	})
+}
+
+func cause(err error) string {
+	for _, known := range []error{journal.ErrFull, journal.ErrReadOnly, journal.ErrDamaged, journal.ErrDisk} {
+		if errors.Is(err, known) {
+			return known.Error()
+		}
+	}
+	return "the write did not succeed"
+}
+
+func remedy(err error) string {
+	switch {
+	case errors.Is(err, journal.ErrFull):
+		return "Make room on the disk that holds the journal; everything goes on by itself then."
+	case errors.Is(err, journal.ErrReadOnly):
+		return "Make the journal's disk writable again; a card that turns read-only is often worn out, so have a spare ready."
+	}
+	return "Look at the card or disk that holds the journal, and at the daemon's log."
+}
+
+// retry tries to go on after an outage: rebuild from what is on disk, write
+// once, and have the broker send again what was never acknowledged.
+func (l *Loop) retry(ctx context.Context) {
+	if l.cfg.Now().Before(l.outage.next) {
+		return
+	}
+	if err := l.resume(ctx); err != nil {
+		l.fail(ctx, err)
+		return
+	}
+	lasted := l.cfg.Now().Sub(l.outage.since)
+	l.outage = outage{}
+	l.cfg.Log.Info("journal is written again", "outage", lasted.Round(time.Second))
+	l.cfg.Source.Reconnect()
+}
+
+func (l *Loop) resume(ctx context.Context) error {
+	if err := l.rebuild(ctx); err != nil {
+		return fmt.Errorf("rebuild after an outage: %w", err)
+	}
+	return l.begin(ctx)
+}

@@ -1,0 +1,67 @@
+package watch
+
+import (
+	"context"
+	"fmt"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/ingest"
+	"binwatchd/internal/journal"
+	"binwatchd/internal/rules"
+)
+
+// rebuild makes the state anew from the last snapshot and what the journal
+// holds after it. The changes that come up on the way are in the journal
+// already and are not told again.
+func (l *Loop) rebuild(ctx context.Context) error {
+	r, err := Rebuild(ctx, l.cfg.Journal, l.cfg.Farm)
+	if err != nil {
+		return err
+	}
+	l.state, l.doubter, l.last = r.State, r.Doubter, r.Last
+	l.decoder = ingest.NewDecoder(l.cfg.Farm, l.cfg.Prefix)
+	l.arrivals = ingest.NewArrivals(l.cfg.Farm)
+	l.sinceSnap, l.snapAt = r.Replayed, r.Taken
+	l.batch.reset()
+	for _, ch := range r.Gone {
+		l.batch.changes = append(l.batch.changes, journal.Change{Change: ch})
+	}
+	l.batch.snapshot = len(r.Gone) > 0 || r.Digest != l.cfg.Digest
+	return l.recall(ctx)
+}
+
+// recall learns which packets of the session are in the journal.
+func (l *Loop) recall(ctx context.Context) error {
+	known, err := l.cfg.Journal.Repeats(ctx, repeatsKept)
+	if err != nil {
+		return fmt.Errorf("read the last packets: %w", err)
+	}
+	l.repeats = newRepeats()
+	for _, k := range known {
+		l.repeats.session = max(l.repeats.session, k.Session)
+	}
+	for _, k := range known {
+		if k.Session == l.repeats.session {
+			l.repeats.know(k.Packet, k.Hash)
+		}
+	}
+	return nil
+}
+
+// begin journals that watching starts, so that no probe was silent in a time
+// that nobody watched.
+func (l *Loop) begin(ctx context.Context) error {
+	gone := l.batch.changes
+	l.batch.changes = nil
+	e := farm.Event{Kind: farm.EventStart, Arrived: l.now()}
+	l.batch.add(e, append(l.state.Step(e), plain(gone)...), nil)
+	return l.commit(ctx)
+}
+
+func plain(changes []journal.Change) []farm.Change {
+	var out []farm.Change
+	for _, ch := range changes {
+		out = append(out, ch.Change)
+	}
+	return out
+}
