@@ -1,0 +1,9 @@
+package notify
+
+import (
+	"context"
+
+	"binwatchd/internal/farm"
+)
+
+func (w writer) pictures(ctx context.Context, c farm.Change) []picture { return nil }

@@ -1,0 +1,60 @@
+package notify
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strconv"
+	"time"
+
+	"binwatchd/internal/farm"
+)
+
+// remind owes the teller a reminder of whatever is still at now, its interval
+// after the teller last heard of it.
+func (d *desk) remind(ctx context.Context, now time.Time) {
+	if d.teller.Remind <= 0 || d.src.Look == nil || !d.teller.hears(farm.Now) {
+		return
+	}
+	view, ok := d.src.Look()
+	if !ok {
+		return
+	}
+	for _, st := range view.Standing {
+		if !nagging(st) || !d.teller.minds(st.Bin) {
+			continue
+		}
+		if err := d.remindOf(ctx, st, now); err != nil && ctx.Err() == nil {
+			d.log.Warn("reminder not owed", "episode", st.Episode, "error", err)
+		}
+	}
+}
+
+func (d *desk) remindOf(ctx context.Context, st farm.Standing, now time.Time) error {
+	told, err := d.src.Outbox.ToldOf(ctx, d.teller.Key, st.Episode)
+	if err != nil {
+		return fmt.Errorf("list what was told: %w", err)
+	}
+	if open, _ := heard(told); !open {
+		return nil
+	}
+	last := told[len(told)-1]
+	if now.Sub(last.Next) < d.teller.Remind {
+		return nil
+	}
+	rows, err := d.rows(ctx, now)
+	if err != nil {
+		return err
+	}
+	if slices.ContainsFunc(rows, func(o farm.Owed) bool { return o.Change.Episode == st.Episode }) {
+		return nil // something is on its way already
+	}
+	o := farm.Owed{
+		Notice: reminding + hashed(d.teller.Key, st.Episode, strconv.Itoa(len(told))),
+		Teller: d.teller.Key, ChangeID: last.ChangeID, Change: last.Change, Created: now, Next: now,
+	}
+	if err := d.src.Outbox.Owe(ctx, []farm.Owed{o}); err != nil {
+		return fmt.Errorf("owe a reminder: %w", err)
+	}
+	return nil
+}

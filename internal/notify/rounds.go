@@ -1,0 +1,8 @@
+package notify
+
+import (
+	"context"
+	"time"
+)
+
+func (s *Sender) testRounds(ctx context.Context, now time.Time) []Report { return nil }

@@ -1,0 +1,199 @@
+package notify
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"binwatchd/internal/farm"
+)
+
+// single is the sheet about one episode.
+func (w writer) single(ctx context.Context, m matter) sheet {
+	c := m.last.Change
+	s := sheet{Subject: w.subject(m), First: w.doing(m)}
+	s.add(part{Lines: w.saying(m)})
+	if m.say != over && m.say != cameWent {
+		s.add(part{Rows: w.foreseen(c)})
+	}
+	s.add(part{Pictures: w.pictures(ctx, c)})
+	s.add(w.readings(c))
+	s.add(w.done(ctx, c))
+	for _, caution := range c.Cautions {
+		s.add(part{Lines: []string{caution}, Careful: true})
+	}
+	s.Foot = w.foot(m)
+	return s
+}
+
+// add puts a part into the sheet unless it is empty.
+func (s *sheet) add(p part) {
+	if len(p.Lines)+len(p.Rows)+len(p.List)+len(p.Pictures) > 0 || p.Do != "" {
+		s.Parts = append(s.Parts, p)
+	}
+}
+
+// saying is the change in whole sentences, and what went before or has come
+// since.
+func (w writer) saying(m matter) []string {
+	c := m.last.Change
+	lines := []string{c.Text}
+	switch m.say {
+	case over:
+		lines = append(lines, w.howItWas(c))
+	case cameWent:
+		return []string{w.cameWentLine(m)}
+	case still:
+		lines = append(lines, fmt.Sprintf("It has been so for %s. This comes again until it is over, or marked as seen, or hushed.", farm.SayLong(w.now.Sub(c.Since))))
+		if st, ok := w.standing(c.Episode); ok {
+			lines[0] = st.Text
+		}
+	}
+	for _, o := range m.before {
+		lines = append(lines, fmt.Sprintf("Before that, %s: %s", w.time(o.Change.At), o.Change.Text))
+	}
+	if late := w.now.Sub(c.At); late > 30*time.Minute && m.say != still {
+		lines = append(lines, w.lateness(c, late))
+	}
+	return lines
+}
+
+// lateness says that a notice could not be told in time, and how things stand
+// by now.
+func (w writer) lateness(c farm.Change, late time.Duration) string {
+	line := fmt.Sprintf("This was noticed %s ago, %s, and could not be told sooner.", farm.SayLong(late), w.time(c.At))
+	if st, ok := w.standing(c.Episode); ok && c.Change != farm.Eased && st.Text != c.Text {
+		line += " By now: " + st.Text
+	}
+	return line
+}
+
+// howItWas says how long an episode lasted and what it reached.
+func (w writer) howItWas(c farm.Change) string {
+	line := ""
+	if !c.Since.IsZero() {
+		line = fmt.Sprintf("It lasted %s, from %s to %s", farm.SayLong(c.At.Sub(c.Since)), w.time(c.Since), w.time(c.At))
+	}
+	if c.Peak != nil {
+		if line != "" {
+			line += ", and "
+		}
+		line += "it reached " + w.measure(c.Condition, *c.Peak)
+	}
+	if line == "" {
+		return ""
+	}
+	return capital(line) + "."
+}
+
+// cameWentLine is the one line about an episode that was over before it could
+// be told.
+func (w writer) cameWentLine(m matter) string {
+	c := m.last.Change
+	line := fmt.Sprintf("%s was %s", place(&w.farm, c), words[c.Condition].is)
+	if !c.Since.IsZero() {
+		line += fmt.Sprintf(" for %s, from %s", farm.SayLong(c.At.Sub(c.Since)), w.time(c.Since))
+	}
+	if c.Peak != nil {
+		line += ", at worst " + w.measure(c.Condition, *c.Peak)
+	}
+	return line + ". It was over before it could be told."
+}
+
+// measure writes a level in the unit of its condition.
+func (w writer) measure(c farm.Condition, v float64) string {
+	if ofHeat(c) {
+		return w.farm.Units.Temperature(v)
+	}
+	return w.farm.Units.Moisture(v)
+}
+
+func ofHeat(c farm.Condition) bool {
+	return c == farm.TooHot || c == farm.TooCold || c == farm.Heating
+}
+
+// foreseen are the forecast with its interval, the doses and the window.
+func (w writer) foreseen(c farm.Change) [][2]string {
+	var rows [][2]string
+	if f := c.Forecast; f != nil && !f.Crosses.IsZero() {
+		rows = append(rows, [2]string{"Foreseen", w.forecast(c, *f)})
+	}
+	if a := c.Advice; a != nil {
+		rows = append(rows, w.amounts(*a)...)
+	}
+	return rows
+}
+
+func (w writer) forecast(c farm.Change, f farm.Forecast) string {
+	line := "the limit by " + w.time(f.Crosses)
+	if c.Condition == farm.SiftReady || c.Condition == farm.SiftPassing {
+		line = "too dry to sift by " + w.time(f.Crosses)
+	}
+	switch {
+	case !f.Earliest.IsZero() && !f.Latest.IsZero():
+		line += fmt.Sprintf("; four chances in five that it is between %s and %s", bare(w.time(f.Earliest)), bare(w.time(f.Latest)))
+	case !f.Earliest.IsZero():
+		line += fmt.Sprintf("; hardly before %s, perhaps much later", bare(w.time(f.Earliest)))
+	}
+	return line + "."
+}
+
+// bare takes the "about" from a time that is one end of an interval.
+func bare(s string) string { return strings.Replace(s, "about ", "", 1) }
+
+func (w writer) amounts(a farm.Advice) [][2]string {
+	var rows [][2]string
+	u := w.farm.Units
+	if a.VisitLitres > 0 {
+		rows = append(rows, [2]string{"Water this time", u.Volume(a.VisitLitres)})
+	}
+	if a.WaterLitres > 0 {
+		rows = append(rows, [2]string{"Water in all", u.Volume(a.WaterLitres) + w.standsOn(a)})
+	}
+	if a.BeddingKg > 0 {
+		rows = append(rows, [2]string{"Dry bedding", u.Mass(a.BeddingKg) + w.standsOn(a)})
+	}
+	if a.FeedKg > 0 {
+		rows = append(rows, [2]string{"Feed", u.Mass(a.FeedKg)})
+	}
+	if a.Opens != nil && a.Closes != nil {
+		rows = append(rows, [2]string{"Time to sift", farm.SaySpan(*a.Opens, *a.Closes, w.now, w.farm.Location)})
+	}
+	return rows
+}
+
+// standsOn says what a dose was worked out from.
+func (w writer) standsOn(a farm.Advice) string {
+	if a.DryMassKg <= 0 {
+		return ""
+	}
+	from := map[string]string{"guess": ", which is a guess from its volume", "learned": ", learned from waterings"}[a.DryMassFrom]
+	return fmt.Sprintf(" (for %s of dry matter%s)", strings.TrimPrefix(w.farm.Units.Mass(a.DryMassKg), "about "), from)
+}
+
+// foot says where the letter is from and how to be left alone.
+func (w writer) foot(m matter) []string {
+	c := m.last.Change
+	foot := []string{fmt.Sprintf("%s, %s", w.farm.Name, w.now.In(w.farm.Location).Format("Mon 2 Jan 2006 15:04 MST"))}
+	if m.say == over || m.say == cameWent {
+		return foot
+	}
+	foot = append(foot, "Seen it: binwatchd seen "+c.Episode)
+	if c.Bin != "" {
+		foot = append(foot, fmt.Sprintf("Quiet for a day: binwatchd hush %s %s --for 24h", hushName(c), c.Condition))
+	}
+	return foot
+}
+
+// hushName is a place as the hush command takes it.
+func hushName(c farm.Change) string {
+	name := c.Bin
+	if c.Zone != "" {
+		name += "/" + c.Zone
+	}
+	if strings.ContainsAny(name, " '\"\\$&|;<>()*?") {
+		return "'" + strings.ReplaceAll(name, "'", `'\''`) + "'"
+	}
+	return name
+}

@@ -1,0 +1,90 @@
+package notify
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"binwatchd/internal/farm"
+)
+
+// A Report is what came of one specimen to one teller.
+type Report struct {
+	Teller   string `json:"teller"`
+	Kind     Kind   `json:"kind"`
+	Specimen string `json:"specimen"` // raised, eased, several at once, rounds
+	OK       bool   `json:"ok"`
+	Said     string `json:"said"` // what the server said, without secrets
+}
+
+// TellTest sends a specimen of each kind of notice to each teller, and of the
+// rounds to whoever gets them, and reports what the servers said. Nothing
+// touches the outbox. Each specimen says that it is a test.
+func (s *Sender) TellTest(ctx context.Context) []Report {
+	var out []Report
+	now := s.cfg.Now()
+	for _, d := range s.desks {
+		for _, sp := range specimens(d.teller, now) {
+			a := d.carrier.carry(ctx, sp.letter, now)
+			out = append(out, Report{d.teller.Key, d.teller.Kind, sp.name, a.verdict == accepted, a.said})
+		}
+	}
+	return append(out, s.testRounds(ctx, now)...)
+}
+
+type specimen struct {
+	name   string
+	letter letter
+}
+
+// specimens are invented: a bin of that name should not exist, so that no
+// program acts on it.
+func specimens(t Teller, now time.Time) []specimen {
+	raised := specimenMatter(t, stands, specimenHeat(now))
+	eased := specimenMatter(t, over, specimenEased(now))
+	eased.told = []farm.Owed{raised.last}
+	out := []specimen{
+		{"raised", newLetter([]matter{raised})},
+		{"eased", newLetter([]matter{eased})},
+	}
+	if t.Kind != ByWebhook {
+		dry := specimenMatter(t, stands, specimenDry(now))
+		again := specimenMatter(t, stands, specimenHeat(now.Add(time.Millisecond)))
+		out = append(out, specimen{"several at once", newLetter([]matter{again, dry})})
+	}
+	return out
+}
+
+func specimenMatter(t Teller, say saying, c farm.Change) matter {
+	return matter{say: say, last: farm.Owed{Notice: "test-" + NoticeID(t.Key, c), Teller: t.Key, Change: c, Created: c.At}}
+}
+
+const specimenBin = "test specimen"
+
+func specimenHeat(now time.Time) farm.Change {
+	return farm.Change{
+		At: now, Bin: specimenBin, Condition: farm.Heating, Change: farm.Raised, Urgency: farm.Today,
+		Text:     "This is a test; no bin is heating. A heating bin would read like this: it warms by itself, after a feed.",
+		Forecast: &farm.Forecast{Crosses: now.Add(6 * time.Hour), Earliest: now.Add(4 * time.Hour), Latest: now.Add(9 * time.Hour)},
+		Advice:   &farm.Advice{Do: "Test: nothing to do."},
+		Episode:  fmt.Sprintf("test-heating-%d", now.UnixMilli()), Since: now,
+	}
+}
+
+func specimenDry(now time.Time) farm.Change {
+	return farm.Change{
+		At: now, Bin: specimenBin, Condition: farm.TooDry, Change: farm.Raised, Urgency: farm.Today,
+		Text:    "This is a test; no bin is too dry.",
+		Advice:  &farm.Advice{Do: "Test: nothing to do.", VisitLitres: 2, WaterLitres: 6, DryMassKg: 12, DryMassFrom: "guess"},
+		Episode: fmt.Sprintf("test-dry-%d", now.UnixMilli()), Since: now,
+	}
+}
+
+func specimenEased(now time.Time) farm.Change {
+	c := specimenHeat(now)
+	peak := 31.5
+	c.Change, c.Forecast, c.Advice, c.Peak = farm.Eased, nil, nil, &peak
+	c.Text = "This is a test; nothing was heating and nothing has eased."
+	c.Since = now.Add(-6 * time.Hour)
+	return c
+}

@@ -1,0 +1,162 @@
+package notify
+
+import (
+	"bytes"
+	"context"
+	"crypto/hmac"
+	"crypto/sha256"
+	"encoding/base64"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+	"time"
+
+	"binwatchd/internal/farm"
+)
+
+// A hook posts changes to a program, signed as Standard Webhooks 1.0 has it: the
+// id never changes over attempts, the time stamp is that of the attempt, and
+// the signature covers both and the body.
+type hook struct {
+	url    string
+	secret []byte // nil: not signed
+	client *http.Client
+}
+
+// newHook checks the address and the secret of a webhook.
+func newHook(t Teller) (*hook, error) {
+	u, err := url.Parse(t.URL)
+	if err != nil || u.Host == "" {
+		return nil, errors.New("the webhook's address cannot be read")
+	}
+	if u.Scheme != "https" && (u.Scheme != "http" || !isLoopback(u.Hostname())) {
+		return nil, errors.New("a webhook goes over https; plain http only to loopback")
+	}
+	secret, err := hookSecret(t.Secret)
+	if err != nil {
+		return nil, err
+	}
+	return &hook{url: t.URL, secret: secret, client: plainClient()}, nil
+}
+
+// plainClient follows no redirect: what is meant for one address is not for
+// another to read.
+func plainClient() *http.Client {
+	return &http.Client{
+		Timeout:       20 * time.Second,
+		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
+	}
+}
+
+// isLoopback tells whether a host can only be this machine.
+func isLoopback(host string) bool {
+	ip := net.ParseIP(host)
+	return host == "localhost" || ip != nil && ip.IsLoopback()
+}
+
+// hookSecret reads a secret as Standard Webhooks 1.0 writes it: base64 after
+// whsec_. One without the prefix is read as base64 when it holds the 24 to 64
+// bytes that the standard asks for, and is taken as it stands otherwise.
+func hookSecret(s string) ([]byte, error) {
+	const prefix = "whsec_"
+	if s == "" {
+		return nil, nil
+	}
+	coded, ok := strings.CutPrefix(s, prefix)
+	key, err := base64.StdEncoding.DecodeString(coded)
+	switch {
+	case ok && (err != nil || len(key) == 0):
+		return nil, errors.New("the webhook's secret is not base64 after whsec_")
+	case ok, err == nil && len(key) >= 24 && len(key) <= 64:
+		return key, nil
+	}
+	return []byte(s), nil
+}
+
+// hookBody is a change as a webhook carries it.
+type hookBody struct {
+	ID string `json:"id"`
+	farm.Change
+	Reminder bool `json:"reminder,omitempty"`
+}
+
+func (h *hook) carry(ctx context.Context, l letter, now time.Time) answer {
+	m := l.matters[0]
+	body, err := json.Marshal(hookBody{ID: l.id, Change: m.last.Change, Reminder: m.say == still})
+	if err != nil {
+		return answer{verdict: refused, said: "the change has no JSON form"}
+	}
+	req, err := http.NewRequestWithContext(ctx, http.MethodPost, h.url, bytes.NewReader(body))
+	if err != nil {
+		return answer{verdict: refused, said: "the address cannot be read"}
+	}
+	req.Header.Set("Content-Type", "application/json")
+	req.Header.Set("User-Agent", "binwatchd")
+	h.sign(req.Header, l.id, now, body)
+	resp, err := h.client.Do(req)
+	if err != nil {
+		return answer{verdict: unanswered, said: plainly(err)}
+	}
+	defer resp.Body.Close()
+	_, _ = io.Copy(io.Discard, io.LimitReader(resp.Body, 64<<10)) // so that the connection can be used again
+	return hookAnswer(resp, now)
+}
+
+// sign sets the three headers of Standard Webhooks 1.0.
+func (h *hook) sign(header http.Header, id string, now time.Time, body []byte) {
+	stamp := strconv.FormatInt(now.Unix(), 10)
+	header.Set("webhook-id", id)
+	header.Set("webhook-timestamp", stamp)
+	if h.secret == nil {
+		return
+	}
+	mac := hmac.New(sha256.New, h.secret)
+	fmt.Fprintf(mac, "%s.%s.%s", id, stamp, body)
+	header.Set("webhook-signature", "v1,"+base64.StdEncoding.EncodeToString(mac.Sum(nil)))
+}
+
+// hookAnswer reads a status: 2xx is taken; what speaks of this one body is
+// refused; anything else says the place cannot take bodies at present.
+func hookAnswer(resp *http.Response, now time.Time) answer {
+	a := answer{said: fmt.Sprintf("%d %s", resp.StatusCode, http.StatusText(resp.StatusCode))}
+	switch code := resp.StatusCode; {
+	case code >= 200 && code < 300:
+		a.verdict = accepted
+	case code >= 300 && code < 400:
+		a.verdict = unreachable
+		a.said += ": redirects are not followed"
+	case code == http.StatusBadRequest, code == http.StatusRequestEntityTooLarge, code == http.StatusUnprocessableEntity:
+		a.verdict = refused
+	default:
+		a.verdict = unreachable
+		a.wait = retryAfter(resp.Header.Get("Retry-After"), now)
+	}
+	return a
+}
+
+// retryAfter reads the header of RFC 9110 §10.2.3, seconds or a date, and
+// believes it up to an hour.
+func retryAfter(s string, now time.Time) time.Duration {
+	wait := time.Duration(0)
+	if n, err := strconv.Atoi(strings.TrimSpace(s)); err == nil {
+		wait = time.Duration(min(n, 3600)) * time.Second
+	} else if t, err := http.ParseTime(s); err == nil {
+		wait = t.Sub(now)
+	}
+	return max(0, min(wait, lastWait))
+}
+
+// plainly says what went wrong without the address, which may hold a secret.
+func plainly(err error) string {
+	var u *url.Error
+	if errors.As(err, &u) {
+		err = u.Err
+	}
+	return err.Error()
+}

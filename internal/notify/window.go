@@ -1,0 +1,35 @@
+package notify
+
+import "time"
+
+// A Window is a daily stretch of the clock in the farm's time zone, as quiet
+// hours are. From after To runs over midnight; both equal is no time at all.
+type Window struct {
+	From, To time.Duration // since midnight by the clock on the wall
+}
+
+// Ends tells whether t lies in the window, and when the window ends. It goes
+// by the clock on the wall, so a night with a change of clocks is an hour
+// shorter or longer.
+func (w Window) Ends(t time.Time, loc *time.Location) (end time.Time, inside bool) {
+	t = t.In(loc)
+	clock := time.Duration(t.Hour())*time.Hour + time.Duration(t.Minute())*time.Minute +
+		time.Duration(t.Second())*time.Second + time.Duration(t.Nanosecond())
+	switch {
+	case w.From <= w.To && (clock < w.From || clock >= w.To):
+		return time.Time{}, false
+	case w.From > w.To && clock >= w.To && clock < w.From:
+		return time.Time{}, false
+	case w.From > w.To && clock >= w.From:
+		return onWall(t, 1, w.To), true
+	}
+	return onWall(t, 0, w.To), true
+}
+
+// onWall is the moment at which the clock on the wall shows clock, days after
+// the day of t. A clock time that a change of clocks leaves out is the moment
+// of that change, as near as time.Date comes to it.
+func onWall(t time.Time, days int, clock time.Duration) time.Time {
+	y, m, d := t.Date()
+	return time.Date(y, m, d+days, int(clock/time.Hour), int(clock%time.Hour/time.Minute), 0, 0, t.Location())
+}

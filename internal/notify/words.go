@@ -1,0 +1,166 @@
+package notify
+
+import (
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"binwatchd/internal/farm"
+)
+
+// condition words: how a condition reads after "Bed, near: ", and once it is
+// over.
+type conditionWords struct{ is, over, do string }
+
+// words of every condition. What to do is for changes whose advice says
+// nothing; it is common practice, no source.
+var words = map[farm.Condition]conditionWords{
+	farm.TooHot:      {"too hot", "no longer too hot", "Shade it, open it and move it somewhere cooler."},
+	farm.TooCold:     {"too cold", "no longer too cold", "Cover it or move it somewhere warmer."},
+	farm.TooDry:      {"too dry", "moist again", "Water it a little."},
+	farm.TooWet:      {"too wet", "no longer too wet", "Mix in dry bedding and let it drain."},
+	farm.Heating:     {"heating", "no longer heating", "Fork the fresh feed apart, spread it thin and leave the lid off."},
+	farm.Drying:      {"drying", "no longer drying", "Water it on the next round."},
+	farm.SiftReady:   {"ready to sift", "the time to sift is over", "Sift it while it is neither wet nor dusty."},
+	farm.SiftPassing: {"the time to sift is passing", "the time to sift is over", "Sift it today, or dampen it and let it come back."},
+	farm.FeedDue:     {"feed due", "fed", "Feed it."},
+	farm.Hatching:    {"cocoons hatching", "no more cocoons due", "Feed a little and lift the adults out."},
+	farm.Silent:      {"silent", "speaks again", "Look at the probe, its battery and its radio."},
+	farm.Suspect:     {"not believed", "believed again", "Look at the probe and its cable."},
+	farm.BatteryLow:  {"battery low", "battery well again", "Bring a fresh battery."},
+	farm.Unwritten:   {"the journal cannot be written", "the journal is written again", "Look at the disk: it may be full or worn out. Readings wait at the broker meanwhile."},
+	farm.Unforwarded: {"the database does not take readings", "the database takes readings again", "Look at the database. Nothing is lost: readings wait in the journal."},
+}
+
+// place names what a change is about: "Bed, near", "Crate" when it has only one
+// zone, "Probe bed-t", or the farm itself.
+func place(f *farm.Farm, c farm.Change) string {
+	switch {
+	case c.Probe != "":
+		return "Probe " + c.Probe
+	case c.Bin == "":
+		return f.Name
+	}
+	b, ok := f.BinByName(c.Bin)
+	if c.Zone == "" || ok && len(b.Zones) == 1 {
+		return capital(c.Bin)
+	}
+	return capital(c.Bin) + ", " + c.Zone
+}
+
+// matterWords say in a few words what a matter is: "too hot at 33 °C",
+// "heating, 32 °C by about 4 pm".
+func (w writer) matterWords(m matter) string {
+	c := m.last.Change
+	switch m.say {
+	case over:
+		return words[c.Condition].over
+	case cameWent:
+		return words[c.Condition].is + ", and over"
+	}
+	if c.Forecast != nil && !c.Forecast.Crosses.IsZero() {
+		switch c.Condition {
+		case farm.Heating:
+			return w.limitWords(c) + "by " + w.time(c.Forecast.Crosses)
+		case farm.Drying:
+			return "drying, too dry by " + w.time(c.Forecast.Crosses)
+		}
+	}
+	if c.Advice != nil && c.Advice.Closes != nil {
+		switch c.Condition {
+		case farm.SiftReady:
+			return "ready to sift until " + w.day(*c.Advice.Closes)
+		case farm.SiftPassing:
+			return "sift it by " + w.time(*c.Advice.Closes)
+		}
+	}
+	if said := saidOf(c, place(&w.farm, c)); said != "" {
+		return said
+	}
+	return words[c.Condition].is
+}
+
+// saidOf takes the words from the first sentence of a change's text, when
+// that says what the place "is"; it carries the figure.
+func saidOf(c farm.Change, place string) string {
+	said, ok := strings.CutPrefix(c.Text, place+" is ")
+	if !ok {
+		return ""
+	}
+	if end := strings.Index(said, ". "); end >= 0 {
+		said = said[:end]
+	}
+	said = strings.TrimSuffix(said, ".")
+	if !strings.HasPrefix(said, words[c.Condition].is) || utf8.RuneCountInString(said) > 60 {
+		return ""
+	}
+	return said
+}
+
+// limitWords name the limit that heating will reach.
+func (w writer) limitWords(c farm.Change) string {
+	z, ok := w.zone(c.Bin, c.Zone)
+	if !ok || z.Temperature == nil || z.Temperature.Bands.IsZero() {
+		return "heating, too hot "
+	}
+	return "heating, " + w.farm.Units.Temperature(z.Temperature.Bands.Survive.High) + " "
+}
+
+// doing is the first line of a notice: what to do, with its amount.
+func (w writer) doing(m matter) string {
+	c := m.last.Change
+	if m.say == over || m.say == cameWent {
+		return "Nothing to do."
+	}
+	if c.Advice == nil {
+		return words[c.Condition].do
+	}
+	if c.Advice.Do != "" {
+		return c.Advice.Do
+	}
+	u := w.farm.Units
+	switch a := c.Advice; {
+	case a.VisitLitres > 0:
+		return "Water it with " + u.Volume(a.VisitLitres) + " and look again on the next round."
+	case a.WaterLitres > 0:
+		return "Water it with " + u.Volume(a.WaterLitres) + " over a few visits."
+	case a.BeddingKg > 0:
+		return "Mix in " + u.Mass(a.BeddingKg) + " of dry bedding."
+	case a.FeedKg > 0:
+		return "Feed it " + u.Mass(a.FeedKg) + "."
+	}
+	return words[c.Condition].do
+}
+
+func (w writer) time(t time.Time) string { return farm.SayTime(t, w.now, w.farm.Location) }
+func (w writer) day(t time.Time) string  { return farm.SayDay(t, w.now, w.farm.Location) }
+
+func capital(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	if n == 0 {
+		return s
+	}
+	return string(unicode.ToUpper(r)) + s[n:]
+}
+
+// listed joins words as in a sentence.
+func listed(words []string) string {
+	if len(words) < 2 {
+		return strings.Join(words, "")
+	}
+	return strings.Join(words[:len(words)-1], ", ") + " and " + words[len(words)-1]
+}
+
+// oneLine makes a text fit for a header or a subject: no control characters,
+// no runs of spaces, at most limit runes.
+func oneLine(s string, limit int) string {
+	s = strings.Join(strings.FieldsFunc(strings.ToValidUTF8(s, "�"), func(r rune) bool {
+		return unicode.IsSpace(r) || unicode.IsControl(r) || !unicode.IsPrint(r)
+	}), " ")
+	if utf8.RuneCountInString(s) <= limit {
+		return s
+	}
+	r := []rune(s)[:limit-1]
+	return strings.TrimRight(string(r), " ,;:") + "…"
+}
