@@ -1,6 +1,12 @@
 package journal
 
-import "errors"
+import (
+	"errors"
+	"fmt"
+
+	"modernc.org/sqlite"
+	codes "modernc.org/sqlite/lib"
+)
 
 // What a caller can act on. Every error of this package that has one of these
 // causes wraps it.
@@ -13,3 +19,40 @@ var (
 	ErrNewer    = errors.New("the journal was written by a newer binwatchd")
 	ErrClosed   = errors.New("the journal is closed")
 )
+
+// classify adds to an error of SQLite the cause a caller can act on. The low
+// byte of a result code is its class (SQLite, "Result and Error Codes").
+func classify(err error) error {
+	var se *sqlite.Error
+	if !errors.As(err, &se) {
+		return err
+	}
+	cause := causeOf(se.Code())
+	if cause == nil || errors.Is(err, cause) {
+		return err
+	}
+	return fmt.Errorf("%w: %w", cause, err)
+}
+
+// fileDamaged tells whether SQLite itself says that its file does not hang
+// together, as against one packed body that can't be read.
+func fileDamaged(err error) bool {
+	var se *sqlite.Error
+	return errors.As(err, &se) && causeOf(se.Code()) == ErrDamaged
+}
+
+func causeOf(code int) error {
+	switch code & 0xff {
+	case codes.SQLITE_FULL:
+		return ErrFull
+	case codes.SQLITE_READONLY, codes.SQLITE_CANTOPEN, codes.SQLITE_PERM, codes.SQLITE_AUTH:
+		return ErrReadOnly
+	case codes.SQLITE_CORRUPT, codes.SQLITE_NOTADB, codes.SQLITE_FORMAT:
+		return ErrDamaged
+	case codes.SQLITE_IOERR:
+		return ErrDisk
+	case codes.SQLITE_BUSY, codes.SQLITE_LOCKED:
+		return ErrInUse
+	}
+	return nil
+}

@@ -1,0 +1,78 @@
+package journal
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+)
+
+// markSuffix names the file beside the journal that says it is damaged.
+const markSuffix = ".damage"
+
+// setAsideIfMarked reports ErrDamaged when an earlier run found damage.
+func (j *Journal) setAsideIfMarked() error {
+	text, err := os.ReadFile(j.cfg.Path + markSuffix)
+	if errors.Is(err, os.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return fmt.Errorf("open journal: %w", err)
+	}
+	return fmt.Errorf("%w: %s", ErrDamaged, strings.TrimSpace(string(text)))
+}
+
+// startAfresh sets the damaged file aside and begins a new one. Nothing is
+// deleted: a person may yet get the readings out of it with SQLite's own tools.
+func (j *Journal) startAfresh(ctx context.Context, damage error) error {
+	lock := j.lock
+	j.lock = nil
+	if err := j.release(); err != nil {
+		j.log.Warn("damaged journal did not close", "error", err)
+	}
+	j.lock = lock
+	aside, err := j.setAside()
+	if err != nil {
+		return err
+	}
+	j.log.Error("damaged journal set aside, a new one is begun", "set_aside", aside, "error", damage)
+	j.check.health = Health{SetAside: aside}
+	j.head = head{}
+	return j.begin(ctx)
+}
+
+// setAside renames the file, its log and its mark, and says to what. The log
+// goes first: a log left behind would be taken for that of the new file.
+func (j *Journal) setAside() (string, error) {
+	aside := j.cfg.Path + ".damaged-" + j.cfg.Now().UTC().Format("20060102T150405Z")
+	for n := 2; exists(aside); n++ {
+		aside = fmt.Sprintf("%s.damaged-%s-%d", j.cfg.Path, j.cfg.Now().UTC().Format("20060102T150405Z"), n)
+	}
+	for _, part := range []string{"-wal", "-shm", "", markSuffix} {
+		err := os.Rename(j.cfg.Path+part, aside+part)
+		if err != nil && !errors.Is(err, os.ErrNotExist) {
+			return "", fmt.Errorf("set damaged journal aside: %w", err)
+		}
+	}
+	return filepath.Base(aside), syncDirectory(j.cfg.Path)
+}
+
+func exists(path string) bool {
+	_, err := os.Lstat(path)
+	return err == nil
+}
+
+// syncDirectory makes renames and new names in path's directory durable.
+func syncDirectory(path string) error {
+	dir, err := os.Open(filepath.Dir(path))
+	if err != nil {
+		return fmt.Errorf("sync directory: %w", err)
+	}
+	defer dir.Close()
+	if err := dir.Sync(); err != nil {
+		return fmt.Errorf("sync directory: %w", err)
+	}
+	return nil
+}

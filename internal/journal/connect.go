@@ -1,0 +1,85 @@
+package journal
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"net/url"
+	"strings"
+)
+
+const (
+	pageSize    = 4096
+	readers     = 3       // connections for reading
+	busyMillis  = 5000    // how long a connection waits for another's lock
+	cacheKiB    = 1024    // page cache of each connection
+	logMaxBytes = 8 << 20 // the write-ahead log is cut back to this when it has grown
+)
+
+// dataSource names the file with the pragmas that every connection of a pool
+// must have. They stand in the name because an Exec would reach one connection
+// only.
+func dataSource(path, mode string, more ...string) string {
+	q := url.Values{"mode": {mode}, "_pragma": append([]string{
+		fmt.Sprintf("busy_timeout(%d)", busyMillis),
+		fmt.Sprintf("cache_size(-%d)", cacheKiB),
+		"trusted_schema(0)",
+	}, more...)}
+	// SQLite reads the path as a URI: these three would end it.
+	escaped := strings.NewReplacer("%", "%25", "?", "%3f", "#", "%23").Replace(path)
+	return "file:" + escaped + "?" + q.Encode()
+}
+
+// openWriter opens the one connection that writes. Its transactions take the
+// write lock when they begin, so that none fails half way for want of it.
+func openWriter(ctx context.Context, path string) (*sql.DB, error) {
+	name := dataSource(path, "rwc",
+		fmt.Sprintf("page_size(%d)", pageSize),
+		"journal_mode(WAL)",
+		"synchronous(FULL)",
+		"foreign_keys(0)",
+		fmt.Sprintf("journal_size_limit(%d)", logMaxBytes),
+	) + "&_txlock=immediate"
+	db, err := openPool(name, 1)
+	if err != nil {
+		return nil, err
+	}
+	if err := checkDurable(ctx, db); err != nil {
+		db.Close()
+		return nil, err
+	}
+	return db, nil
+}
+
+// openReaders opens the pool for reading, which never waits for the writer.
+func openReaders(path string) (*sql.DB, error) {
+	return openPool(dataSource(path, "ro", "query_only(1)"), readers)
+}
+
+func openPool(name string, n int) (*sql.DB, error) {
+	db, err := sql.Open("sqlite", name)
+	if err != nil {
+		return nil, fmt.Errorf("open journal: %w", err)
+	}
+	db.SetMaxOpenConns(n)
+	db.SetMaxIdleConns(n)
+	return db, nil
+}
+
+// checkDurable reads the two pragmas back on which the promise rests that an
+// acknowledged reading survives a power loss. A file system without shared
+// memory, for one, quietly refuses the write-ahead log.
+func checkDurable(ctx context.Context, db *sql.DB) error {
+	var mode string
+	if err := db.QueryRowContext(ctx, "PRAGMA journal_mode").Scan(&mode); err != nil {
+		return classify(fmt.Errorf("open journal: %w", err))
+	}
+	var sync int
+	if err := db.QueryRowContext(ctx, "PRAGMA synchronous").Scan(&sync); err != nil {
+		return classify(fmt.Errorf("open journal: %w", err))
+	}
+	if mode != "wal" || sync != 2 {
+		return fmt.Errorf("open journal: the file system allows no write-ahead log (journal mode %s, sync level %d); put the journal on a local disk", mode, sync)
+	}
+	return nil
+}

@@ -1,0 +1,148 @@
+package journal
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"math"
+	"time"
+
+	"binwatchd/internal/farm"
+)
+
+// A Stretch is a piece of the journal to pass on.
+type Stretch struct {
+	Events  []farm.Event // readings and jots, in journal order
+	Changes []Change     // that these and other events of the stretch caused
+	Last    int64        // the cursor after it; the one asked from when there is nothing
+}
+
+// Forward gives what stands after a sequence number for passing on elsewhere, at
+// most limit readings of it. When the answer's Last is the number asked from,
+// there is no more.
+func (j *Journal) Forward(ctx context.Context, after int64, limit int) (Stretch, error) {
+	s := Stretch{Last: after}
+	err := j.view(ctx, "forward", func(t *sql.Tx) error {
+		rows, last, err := j.rowsToForward(ctx, t, after, limit)
+		if err != nil {
+			return err
+		}
+		others, err := eventsBetween(ctx, t, after, last)
+		if err != nil {
+			return err
+		}
+		all, err := j.series.load(ctx, t)
+		if err != nil {
+			return err
+		}
+		events, err := merge(rows, others, all)
+		if err != nil {
+			return err
+		}
+		s.Events = onlyWorth(events)
+		s.Last = last
+		found, err := t.QueryContext(ctx, `SELECT id, seq, body FROM change WHERE seq > ? AND seq <= ? ORDER BY id`, after, last)
+		s.Changes, err = collect(found, err, scanChange)
+		return err
+	})
+	return s, err
+}
+
+// rowsToForward gives the next rows and the sequence number they reach to. At
+// the end of the rows that is the end of the journal, other events included.
+func (j *Journal) rowsToForward(ctx context.Context, q querier, after int64, limit int) ([]row, int64, error) {
+	p, err := j.readPage(ctx, q, after)
+	if err != nil {
+		return nil, 0, err
+	}
+	if limit > 0 && len(p.rows) > limit {
+		return p.rows[:limit], p.rows[limit-1].seq, nil
+	}
+	if p.more {
+		return p.rows, p.last, nil
+	}
+	last, err := lastSeq(ctx, q)
+	return p.rows, max(last, after), err
+}
+
+func onlyWorth(events []farm.Event) []farm.Event {
+	var out []farm.Event
+	for _, e := range events {
+		if e.Kind == farm.EventReading || e.Kind == farm.EventJot {
+			out = append(out, e)
+		}
+	}
+	return out
+}
+
+// Cursor gives how far a reader of the journal has got; 0 when it has not begun.
+func (j *Journal) Cursor(ctx context.Context, name string) (int64, error) {
+	var seq int64
+	err := j.view(ctx, "read cursor", func(t *sql.Tx) error {
+		err := t.QueryRowContext(ctx, `SELECT seq FROM cursor WHERE name = ?`, name).Scan(&seq)
+		if errors.Is(err, sql.ErrNoRows) {
+			return nil
+		}
+		return err
+	})
+	return seq, err
+}
+
+// SetCursor notes how far a reader has got. It is a commit like any other, one
+// or two pages and a sync, so a reader should call it for many readings at once.
+func (j *Journal) SetCursor(ctx context.Context, name string, to int64) error {
+	return j.update(ctx, "set cursor", func(tx *tx) error {
+		return tx.exec(`INSERT INTO cursor (name, seq) VALUES (?, ?) ON CONFLICT DO UPDATE SET seq = excluded.seq`, name, to)
+	})
+}
+
+// Behind gives how many events a reader of the journal that has got to cursor
+// has before it.
+func (j *Journal) Behind(ctx context.Context, cursor int64) (int64, error) {
+	last, err := j.Last(ctx)
+	return max(0, last-cursor), err
+}
+
+// maxParked bounds the refused rows that are kept, newest first.
+const maxParked = 1000
+
+// A Parked row is one that a database refused for good.
+type Parked struct {
+	ID     int64
+	At     time.Time // of the refusal
+	Line   string    // as it was sent
+	Reason string    // what the database said
+}
+
+// Park keeps rows that a database refused, for a person to look at. Only the
+// newest thousand stay.
+func (j *Journal) Park(ctx context.Context, rows []Parked) error {
+	return j.update(ctx, "park rows", func(tx *tx) error {
+		for _, r := range rows {
+			if err := tx.exec(`INSERT INTO parked (at, line, reason) VALUES (?, ?, ?)`, r.At.UnixMilli(), r.Line, r.Reason); err != nil {
+				return err
+			}
+		}
+		return tx.exec(`DELETE FROM parked WHERE id <= (SELECT max(id) FROM parked) - ?`, maxParked)
+	})
+}
+
+// Parked gives the newest refused rows, newest first, and how many were refused
+// in all.
+func (j *Journal) Parked(ctx context.Context, limit int) (newest []Parked, total int64, err error) {
+	err = j.view(ctx, "read parked rows", func(t *sql.Tx) error {
+		if err := t.QueryRowContext(ctx, `SELECT coalesce(max(id), 0) FROM parked`).Scan(&total); err != nil {
+			return err
+		}
+		rows, err := t.QueryContext(ctx, `SELECT id, at, line, reason FROM parked ORDER BY id DESC LIMIT ?`, min(limit, math.MaxInt32))
+		newest, err = collect(rows, err, func(rows *sql.Rows) (Parked, error) {
+			var p Parked
+			var at int64
+			err := rows.Scan(&p.ID, &at, &p.Line, &p.Reason)
+			p.At = instant(at)
+			return p, err
+		})
+		return err
+	})
+	return newest, total, err
+}

@@ -1,0 +1,70 @@
+package journal
+
+import (
+	"context"
+	"slices"
+	"sync"
+)
+
+// recent holds, in memory, the judged readings that are not packed yet: a few
+// days' worth, 24 bytes each. On disk they lie in the order in which they came,
+// the right order for writing and the wrong one for a curve of one zone.
+type recent struct {
+	mu     sync.Mutex // held while samples are gathered, so that what is packed meanwhile is met once
+	moved  int64      // how often times had been moved when it was read
+	upto   int64      // sequence number up to which it was read
+	points map[int64][]moment
+}
+
+// A moment is one value of one series.
+type moment struct {
+	seq, at int64
+	value   float64
+}
+
+// refresh brings it up to the state of the file that q sees. The caller holds
+// mu and took it before q's transaction began.
+func (r *recent) refresh(ctx context.Context, q querier) error {
+	packed, err := packedTo(ctx, q)
+	if err != nil {
+		return err
+	}
+	var moved int64
+	if err := q.QueryRowContext(ctx, `SELECT coalesce((SELECT value FROM meta WHERE name = 'moved'), 0)`).Scan(&moved); err != nil {
+		return err
+	}
+	if r.points == nil || moved != r.moved {
+		r.points, r.upto, r.moved = map[int64][]moment{}, 0, moved
+	}
+	r.forget(packed)
+	return r.readOn(ctx, q, max(packed, r.upto))
+}
+
+// forget drops what has been packed.
+func (r *recent) forget(packed int64) {
+	for id, points := range r.points {
+		n, _ := slices.BinarySearchFunc(points, packed+1, func(m moment, seq int64) int { return int(m.seq - seq) })
+		if n > 0 {
+			r.points[id] = slices.Clone(points[n:])
+		}
+	}
+}
+
+func (r *recent) readOn(ctx context.Context, q querier, after int64) error {
+	rows, err := q.QueryContext(ctx, `SELECT `+rowColumns+` FROM unpacked WHERE seq > ? ORDER BY seq`, after)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		row, err := scanRow(rows)
+		if err != nil {
+			return err
+		}
+		r.upto = row.seq
+		if row.judged() {
+			r.points[row.series] = append(r.points[row.series], moment{row.seq, row.at(), row.value})
+		}
+	}
+	return rows.Err()
+}

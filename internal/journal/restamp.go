@@ -1,0 +1,212 @@
+package journal
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"binwatchd/internal/farm"
+)
+
+// Restamp moves the events of a stretch, both ends included, in time once the
+// clock they were stamped by is known to have been wrong by shift: the times of
+// arrival of all of them, and the times of measurement of those readings and
+// jots that the arrival had stood in for. What a device has stamped itself stays.
+// Changes caused in the stretch move too. Snapshots taken in it, and the folded
+// history, are made anew or dropped; a clock event that stands right after the
+// stretch and tells this shift is from then on replayed as telling none, since
+// the times before it are right already.
+//
+// To do it in one transaction with that clock event, use Batch.Restamp.
+func (j *Journal) Restamp(ctx context.Context, fromSeq, toSeq int64, shift time.Duration) error {
+	j.folding.Lock()
+	defer j.folding.Unlock()
+	return j.update(ctx, "restamp", func(tx *tx) error {
+		return j.restampTx(tx, Restamp{From: fromSeq, To: toSeq, Shift: shift})
+	})
+}
+
+func (j *Journal) restampTx(t *tx, r Restamp) error {
+	ms := r.Shift.Milliseconds()
+	if ms == 0 || r.To < r.From {
+		return nil
+	}
+	for _, step := range []func(*tx, Restamp) error{restampUnpacked, restampEvents, restampChanges, settleClock} {
+		if err := step(t, r); err != nil {
+			return err
+		}
+	}
+	if err := j.restampPacked(t, r); err != nil {
+		return err
+	}
+	if err := t.exec(`DELETE FROM snapshot WHERE seq BETWEEN ? AND ?`, r.From, r.To); err != nil {
+		return err
+	}
+	return t.exec(`INSERT INTO meta (name, value) VALUES ('moved', 1) ON CONFLICT DO UPDATE SET value = value + 1`)
+}
+
+// restampUnpacked moves rows in place. A stamped row's arrival moves and its
+// measurement does not, so the difference between them takes the shift back.
+func restampUnpacked(tx *tx, r Restamp) error {
+	packed, err := packedTo(tx.ctx, tx)
+	if err != nil {
+		return err
+	}
+	for _, table := range tableName {
+		err := tx.exec(`UPDATE `+table+` SET arrived = arrived + ?1,
+				stamp = CASE WHEN marks & ?2 THEN coalesce(stamp, 0) - ?1 ELSE stamp END
+			WHERE seq BETWEEN ?3 AND ?4`, r.Shift.Milliseconds(), markStamped, max(r.From, packed+1), r.To)
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (r row) shifted(ms int64) row {
+	r.arrived += ms
+	if r.marks&markStamped != 0 {
+		r.stamp -= ms
+	}
+	return r
+}
+
+// restampPacked moves rows in chunks, and makes the days anew that they were
+// and are in.
+func (j *Journal) restampPacked(tx *tx, r Restamp) error {
+	rows, err := tx.QueryContext(tx.ctx, `SELECT `+chunkColumns+` FROM chunk WHERE last >= ? AND first <= ? ORDER BY first`, r.From, r.To)
+	chunks, err := collect(rows, err, scanChunk)
+	if err != nil || len(chunks) == 0 {
+		return err
+	}
+	days := map[seriesDay]bool{}
+	for _, c := range chunks {
+		if err := restampChunk(tx, c, r, days); err != nil {
+			return err
+		}
+	}
+	all, err := j.series.load(tx.ctx, tx)
+	if err != nil {
+		return err
+	}
+	return rebuildDays(tx, days, all)
+}
+
+func restampChunk(tx *tx, c chunkInfo, r Restamp, days map[seriesDay]bool) error {
+	rows, err := readChunk(tx.ctx, tx, c)
+	if err != nil {
+		return err
+	}
+	for i, old := range rows {
+		if old.seq < r.From || old.seq > r.To {
+			continue
+		}
+		rows[i] = old.shifted(r.Shift.Milliseconds())
+		if old.judged() && rows[i].at() != old.at() {
+			days[seriesDay{old.series, dayOf(old.at())}] = true
+			days[seriesDay{old.series, dayOf(rows[i].at())}] = true
+		}
+	}
+	return writeChunk(tx, rows, pack(rows))
+}
+
+// restampEvents moves the other events. A jot whose own time is its arrival had
+// no time of its own.
+func restampEvents(tx *tx, r Restamp) error {
+	events, err := eventsBetween(tx.ctx, tx, r.From-1, r.To)
+	if err != nil {
+		return err
+	}
+	for _, e := range events {
+		was := e.Arrived
+		e.Arrived = was.Add(r.Shift)
+		if e.Kind == farm.EventJot && e.Jot.At.Equal(was) {
+			e.Jot.At = e.Arrived
+			if err := rewriteJot(tx, e); err != nil {
+				return err
+			}
+		}
+		if err := tx.exec(`UPDATE event SET arrived = ? WHERE seq = ?`, e.Arrived.UnixMilli(), e.Seq); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func rewriteJot(tx *tx, e farm.Event) error {
+	body, err := bodyOf(e)
+	if err != nil {
+		return err
+	}
+	text, err := json.Marshal(body)
+	if err != nil {
+		return err
+	}
+	return tx.exec(`UPDATE event SET at = ?, body = ? WHERE seq = ?`, body.Jot.At.UnixMilli(), string(text), e.Seq)
+}
+
+func restampChanges(tx *tx, r Restamp) error {
+	rows, err := tx.QueryContext(tx.ctx, `SELECT id, seq, body FROM change WHERE seq BETWEEN ? AND ? ORDER BY id`, r.From, r.To)
+	changes, err := collect(rows, err, scanChange)
+	if err != nil {
+		return err
+	}
+	for _, c := range changes {
+		shiftChange(&c.Change, r.Shift)
+		text, err := json.Marshal(c.Change)
+		if err != nil {
+			return err
+		}
+		if err := tx.exec(`UPDATE change SET at = ?, body = ? WHERE id = ?`, c.At.UnixMilli(), string(text), c.ID); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// shiftChange moves every time a change tells.
+func shiftChange(c *farm.Change, by time.Duration) {
+	move := func(t *time.Time) {
+		if t != nil && !t.IsZero() {
+			*t = t.Add(by)
+		}
+	}
+	move(&c.At)
+	move(&c.Since)
+	if c.Forecast != nil {
+		move(&c.Forecast.Crosses)
+		move(&c.Forecast.Earliest)
+		move(&c.Forecast.Latest)
+	}
+	if c.Advice != nil {
+		move(c.Advice.Opens)
+		move(c.Advice.Closes)
+	}
+}
+
+// settleClock marks the clock event right after the stretch as written back.
+func settleClock(tx *tx, r Restamp) error {
+	var text []byte
+	err := tx.row(`SELECT body FROM event WHERE seq = ? AND kind = ?`, r.To+1, int64(farm.EventClock)).Scan(&text)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	var body eventBody
+	if err := json.Unmarshal(text, &body); err != nil {
+		return fmt.Errorf("%w: event %d: %w", ErrDamaged, r.To+1, err)
+	}
+	if body.ShiftMs != r.Shift.Milliseconds() {
+		return nil
+	}
+	body.Settled = true
+	if text, err = json.Marshal(body); err != nil {
+		return err
+	}
+	return tx.exec(`UPDATE event SET body = ? WHERE seq = ?`, string(text), r.To+1)
+}

@@ -1,0 +1,173 @@
+package journal
+
+import (
+	"database/sql"
+	"fmt"
+	"math"
+	"time"
+
+	"binwatchd/internal/farm"
+)
+
+// A row is a reading or a tick as it lies on disk, packed or not.
+type row struct {
+	seq     int64
+	arrived int64 // ms
+	series  int64 // tickSeries for a tick
+	stamp   int64 // at minus arrived, ms
+	raw     float64
+	value   float64
+	marks   int64
+}
+
+// The marks of a row, with the doubt above them.
+const (
+	markConverted = 1 << iota // value differs from raw
+	markStamped
+	markMisdated
+	markUncertain
+	markRetained
+	doubtShift = iota
+)
+
+// at is the time of measurement, ms.
+func (r row) at() int64 { return r.arrived + r.stamp }
+
+func (r row) doubt() farm.Doubt { return farm.Doubt(r.marks >> doubtShift) }
+
+// judged tells whether the row belongs into a history: believed, and of a known
+// time.
+func (r row) judged() bool {
+	return r.series != tickSeries && r.doubt() == farm.NoDoubt && r.marks&(markUncertain|markRetained) == 0 && !math.IsNaN(r.value)
+}
+
+// rowOf makes the row of a reading or tick.
+func rowOf(e farm.Event, series int64) row {
+	r := row{arrived: e.Arrived.UnixMilli(), series: series}
+	if e.Kind == farm.EventTick {
+		return r
+	}
+	if !e.Reading.At.IsZero() {
+		r.stamp = e.Reading.At.UnixMilli() - r.arrived
+	}
+	// SQLite knows no minus zero: it becomes zero here, lest it be another number
+	// after a restart.
+	r.raw, r.value = e.Reading.Raw+0, e.Reading.Value+0
+	r.marks = marksOf(e.Reading)
+	return r
+}
+
+func marksOf(r farm.Reading) int64 {
+	m := int64(r.Doubt) << doubtShift
+	for _, f := range []struct {
+		set  bool
+		mark int64
+	}{
+		{!sameNumber(r.Value+0, r.Raw+0), markConverted},
+		{r.Stamped, markStamped},
+		{r.Misdated, markMisdated},
+		{r.Uncertain, markUncertain},
+		{r.Retained, markRetained},
+	} {
+		if f.set {
+			m |= f.mark
+		}
+	}
+	return m
+}
+
+// sameNumber compares bit by bit, all that are not numbers being alike: replay
+// must give back the very value.
+func sameNumber(a, b float64) bool {
+	return math.Float64bits(a) == math.Float64bits(b) || math.IsNaN(a) && math.IsNaN(b)
+}
+
+// event gives the row back as the event it was made of.
+func (r row) event(all []series) (farm.Event, error) {
+	e := farm.Event{Seq: r.seq, Arrived: instant(r.arrived), Kind: farm.EventTick}
+	if r.series == tickSeries {
+		return e, nil
+	}
+	probe, err := probeOf(all, r.series)
+	if err != nil {
+		return e, err
+	}
+	e.Kind = farm.EventReading
+	e.Reading = farm.Reading{
+		Probe: probe, At: instant(r.at()), Raw: r.raw, Value: r.value, Doubt: r.doubt(),
+		Stamped:   r.marks&markStamped != 0,
+		Misdated:  r.marks&markMisdated != 0,
+		Uncertain: r.marks&markUncertain != 0,
+		Retained:  r.marks&markRetained != 0,
+	}
+	return e, nil
+}
+
+// columns are the arguments of an insert into reading_0 or reading_1.
+func (r row) columns(packet uint16, hash uint32) []any {
+	args := []any{r.seq, r.arrived, r.series, nil, nil, nil, r.marks, nil, nil}
+	if r.stamp != 0 {
+		args[3] = r.stamp
+	}
+	if r.series != tickSeries {
+		args[4] = number(r.raw)
+	}
+	if r.marks&markConverted != 0 {
+		args[5] = number(r.value)
+	}
+	if packet != 0 {
+		args[7], args[8] = int64(packet), int64(int32(hash))
+	}
+	return args
+}
+
+// number is a float as SQLite stores it in the fewest bytes: whole numbers as
+// integers, NULL for what is not a number.
+func number(v float64) any {
+	switch {
+	case math.IsNaN(v):
+		return nil
+	case v == math.Trunc(v) && math.Abs(v) < 1<<31:
+		return int64(v)
+	}
+	return v
+}
+
+const rowColumns = `seq, arrived, series, stamp, raw, value, marks`
+
+func scanRow(rows *sql.Rows) (row, error) {
+	var r row
+	var stamp sql.NullInt64
+	var raw, value sql.NullFloat64
+	if err := rows.Scan(&r.seq, &r.arrived, &r.series, &stamp, &raw, &value, &r.marks); err != nil {
+		return r, err
+	}
+	r.stamp = stamp.Int64
+	if r.series == tickSeries {
+		return r, nil
+	}
+	r.raw = float(raw)
+	r.value = r.raw
+	if r.marks&markConverted != 0 {
+		r.value = float(value)
+	}
+	return r, nil
+}
+
+func float(v sql.NullFloat64) float64 {
+	if !v.Valid {
+		return math.NaN()
+	}
+	return v.Float64
+}
+
+// checkEvent refuses what could not be given back.
+func checkEvent(e farm.Event) error {
+	if e.Arrived.IsZero() {
+		return fmt.Errorf("event of kind %d has no time of arrival", e.Kind)
+	}
+	if e.Kind == farm.EventReading && e.Reading.Probe == "" {
+		return fmt.Errorf("reading of no probe, arrived %s", e.Arrived.Format(time.RFC3339))
+	}
+	return nil
+}
