@@ -85,7 +85,7 @@ func (d *Doubter) plausible(i int, v float64, at int64) bool {
 // with the time that nothing was believed.
 func (d *Doubter) away(i int, v float64, at int64) float64 {
 	t, l := &d.tracks[i], d.places[i].limits
-	lo, hi := t.span()
+	lo, hi := t.span(at)
 	reach := t.widen(l, l.reach) + l.reachHour*hours(t.Heard, at) + min(0.2*hours(t.T, at), l.reach)
 	switch {
 	case v > hi+reach:
@@ -103,7 +103,7 @@ func (d *Doubter) rushed(i int, v float64, at int64) bool {
 	t := &d.tracks[i]
 	for k := range t.N {
 		if at-t.WinAt[k] <= halfHour && d.tooFast(i, v-t.Win[k], t.WinAt[k], at) {
-			lo, hi := t.span()
+			lo, hi := t.span(at)
 			return v < lo || v > hi
 		}
 	}
@@ -123,7 +123,7 @@ func (d *Doubter) tooFast(i int, by float64, from, to int64) bool {
 // that pends, if the value agrees with it, else a new one.
 func (d *Doubter) candidate(i int, v float64, at int64) candidate {
 	t, l := &d.tracks[i], d.places[i].limits
-	lo, hi := t.span()
+	lo, hi := t.span(at)
 	far := v - min(max(v, lo), hi)
 	if far == 0 {
 		far = v - t.V
@@ -205,15 +205,17 @@ func (d *Doubter) learnJump(i int, v float64, at int64, doubt farm.Doubt) {
 }
 
 // learnLevel takes in a value of the level. One out of reach is a step that
-// has lasted: the level begins anew there, and so does the comparison with its
-// twins.
+// has lasted: the level begins anew there. Where work or water explains that,
+// so does the comparison with its twins.
 func (d *Doubter) learnLevel(i int, v float64, at int64, believed bool) {
 	t := &d.tracks[i]
 	switch {
 	case !d.plausible(i, v, at):
-		t.restart()
-		d.restartTwins(i)
-	case t.N > 0 && at-t.T <= 2*max(millis(d.farm.Probes[i].Every), 60_000):
+		if t.worked(at) || d.farm.Probes[i].Measures == farm.Moisture && v > t.V {
+			d.restartTwins(i)
+		}
+		t.leave(at)
+	case t.N > 0 && t.T == t.Heard && at-t.T <= 2*max(millis(d.farm.Probes[i].Every), 60_000):
 		t.learnStep(d.places[i].limits, v)
 	}
 	t.Jump = candidate{}

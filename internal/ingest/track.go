@@ -3,6 +3,7 @@ package ingest
 import (
 	"math"
 	"slices"
+	"time"
 
 	"binwatchd/internal/farm"
 )
@@ -18,6 +19,8 @@ const (
 	established = 3
 	// hampelFrom is how many values make their spread worth a judgement.
 	hampelFrom = 7
+	// lingers is how long the level before a step is still in reach.
+	lingers = 6 * time.Hour
 	// learnt is how many steps make the noise of a probe known.
 	learnt = 12
 )
@@ -32,13 +35,15 @@ type track struct {
 	Good   float64 // newest believed value
 	GoodAt int64   // its time
 
-	N     int                 // values in the window
-	Win   [windowSize]float64 // the last values of the level, oldest first
-	WinAt [windowSize]int64
-	Noise float64 // mean size of the step between two readings
-	Steps int     // how many steps it was learnt from, up to learnt times a few
-	Step  float64 // smallest step ever seen: the probe's resolution; 0 when none was
-	Jump  candidate
+	N      int                 // values in the window
+	Win    [windowSize]float64 // the last values of the level, oldest first
+	WinAt  [windowSize]int64
+	Left   float64 // the level it left for this one
+	LeftAt int64   // when; 0 when there was none
+	Noise  float64 // mean size of the step between two readings
+	Steps  int     // how many steps it was learnt from, up to learnt times a few
+	Step   float64 // smallest step ever seen: the probe's resolution; 0 when none was
+	Jump   candidate
 
 	Still still
 	Twin  twin
@@ -76,9 +81,15 @@ func limitsOf(q farm.Quantity, air bool) limits {
 	return limits{reach: 6, reachHour: 2, fast: 10, fastHour: 2, noisiest: 30}
 }
 
-// span is the range of the window and the newest level.
-func (t *track) span() (lo, hi float64) {
-	return min(slices.Min(t.Win[:t.N]), t.V), max(slices.Max(t.Win[:t.N]), t.V)
+// span is the range of the window and the newest level. For some hours after
+// a step it reaches back to the level left: the peak of a watering drains away,
+// a warmed spot cools again.
+func (t *track) span(at int64) (lo, hi float64) {
+	lo, hi = min(slices.Min(t.Win[:t.N]), t.V), max(slices.Max(t.Win[:t.N]), t.V)
+	if t.LeftAt != 0 && at-t.LeftAt <= millis(lingers) {
+		lo, hi = min(lo, t.Left), max(hi, t.Left)
+	}
+	return lo, hi
 }
 
 // widen is what the probe's own noise and resolution add to a limit: six mean
@@ -108,15 +119,29 @@ func (t *track) push(v float64, at int64) {
 }
 
 // restart forgets the window: the level begins anew.
-func (t *track) restart() { t.N, t.Jump = 0, candidate{} }
+func (t *track) restart() { t.N, t.Jump, t.LeftAt = 0, candidate{}, 0 }
 
-// learnStep takes in how far a probe moved between two readings.
+// leave begins the level anew at a step that has lasted.
+func (t *track) leave(at int64) {
+	known := t.N >= established
+	t.restart()
+	if known {
+		t.Left, t.LeftAt = t.V, at
+	}
+}
+
+// learnStep takes in how far a probe moved between two readings. One wild step
+// counts no more than three usual ones, so that a bad contact does not pass
+// for noise.
 func (t *track) learnStep(l limits, v float64) {
 	step := math.Abs(v - t.V)
 	if step > 1e-6 && (t.Step == 0 || step < t.Step) {
 		t.Step = step
 	}
 	t.Steps = min(t.Steps+1, 8*learnt)
+	if t.Steps > learnt {
+		step = min(step, 3*max(t.Noise, t.Step))
+	}
 	t.Noise += (min(step, l.noisiest) - t.Noise) / float64(t.Steps)
 }
 

@@ -28,8 +28,9 @@ type pair struct {
 }
 
 // When twins disagree. Common practice, no source. A spot in a living zone may
-// warm by itself, so a rise there needs more, and after a feed far more; and
-// water poured at one end rises there only.
+// warm by itself, so a rise there needs more, and after a feed far more; a
+// spot near the top follows the weather first; and water poured at one end
+// rises there only.
 const (
 	twinWarm     = 72 * time.Hour      // no judgement before a pair is known for so long
 	twinMemory   = 5 * 24 * time.Hour  // over which the usual difference is learnt
@@ -37,10 +38,11 @@ const (
 	twinForgives = 14 * 24 * time.Hour // then their difference is taken for usual
 	twinFeeds    = 7 * 24 * time.Hour  // how long a feed may warm one spot, or water wet it
 	twinQuick    = 3 * time.Hour       // agreement this recent can be compared directly
-	twinSpreads  = 3                   // beyond so many mean spreads of the difference
+	twinSpreads  = 3                   // beyond so many mean distances from the usual difference
 
 	twinTemperature = 5.0  // K
 	twinSelfHeating = 8.0  // K
+	twinWeather     = 12.0 // K, toward the room's air
 	twinFed         = 20.0 // K
 	twinMoisture    = 15.0 // points of %
 	twinWatered     = 40.0 // points of %
@@ -56,9 +58,13 @@ func (d *Doubter) apartLong(i int, v float64, at int64) bool {
 }
 
 // apart tells whether a value is unusually far from that of every fresh twin,
-// and it is this probe that moved. Where both moved, neither is accused.
+// and it is this probe that moved. Where both moved, neither is accused. A
+// probe that has been apart for a while must come halfway back.
 func (d *Doubter) apart(i int, v float64, at int64) bool {
-	mine, any := d.moved(i, v, at), false
+	mine, part, any := d.moved(i, v, at), 1.0, false
+	if since := d.tracks[i].Twin.Apart; since != 0 && at-since >= millis(twinLasts) {
+		part = 0.5
+	}
 	for _, j := range d.places[i].twins {
 		other, ok := d.fresh(j, at)
 		if !ok {
@@ -66,7 +72,7 @@ func (d *Doubter) apart(i int, v float64, at int64) bool {
 		}
 		p, sign := d.pairOf(i, j)
 		off := math.Abs(sign*(v-other) - p.Usual)
-		if p.Seen < millis(twinWarm) || off <= d.tolerance(i, v, at)+twinSpreads*p.Spread {
+		if p.Seen < millis(twinWarm) || off <= part*(d.tolerance(i, v, at)+twinSpreads*p.Spread) {
 			return false
 		}
 		if mine <= 1.5*d.moved(j, other, at)+0.1*d.tolerance(i, v, at) {
@@ -96,6 +102,8 @@ func (d *Doubter) tolerance(i int, v float64, at int64) float64 {
 	switch temperature := d.farm.Probes[i].Measures == farm.Temperature; {
 	case temperature && rises && stirred:
 		return twinFed
+	case temperature && d.towardTheRoom(i, v, at):
+		return twinWeather
 	case temperature && rises && d.places[i].living(d.farm):
 		return twinSelfHeating
 	case temperature:
@@ -104,6 +112,19 @@ func (d *Doubter) tolerance(i int, v float64, at int64) float64 {
 		return twinWatered
 	}
 	return twinMoisture
+}
+
+// towardTheRoom tells whether the room's air explains a value: a probe near the
+// top follows a frost or a hot day sooner than one deep down, but no further
+// than the air itself.
+func (d *Doubter) towardTheRoom(i int, v float64, at int64) bool {
+	a := d.places[i].ambient
+	if a < 0 {
+		return false
+	}
+	room, ok := d.fresh(a, at)
+	was := d.tracks[i].Twin.Agreed
+	return ok && min(was, room) <= v && v <= max(was, room)
 }
 
 // pairOf finds the pair of two twins, and the sign of their difference in it.
@@ -161,8 +182,10 @@ func (d *Doubter) learnPairs(i int, v float64, at int64, believed bool) {
 		}
 		p, sign := d.pairOf(i, j)
 		diff := sign * (v - other)
-		p.learn(diff, at)
-		if math.Abs(diff-p.Usual) <= d.tolerance(i, v, at)/2+twinSpreads*p.Spread {
+		half := (d.tolerance(i, v, at) + twinSpreads*p.Spread) / 2
+		agree := p.Seen == 0 || math.Abs(diff-p.Usual) <= half
+		p.learn(diff, at, agree)
+		if agree {
 			d.agree(i, v, at)
 			d.agree(j, other, at)
 		}
@@ -175,9 +198,14 @@ func (d *Doubter) agree(i int, v float64, at int64) {
 	t.Agreed, t.AgreedAt, t.AgreedSlow = v, at, t.Slow
 }
 
-// learn takes in one difference, weighed by the time it stood for.
-func (p *pair) learn(diff float64, at int64) {
+// learn takes in one difference, weighed by the time it stood for. One that is
+// halfway to being unusual counts little, so that a fault that grows slowly is
+// not taken for usual on its way.
+func (p *pair) learn(diff float64, at int64, agree bool) {
 	dt := min(max(at-p.At, 0), millis(time.Hour))
+	if !agree && p.Seen >= millis(twinWarm) {
+		dt /= 4
+	}
 	p.At = max(p.At, at)
 	if p.Seen == 0 {
 		p.Usual, p.Spread, p.Seen = diff, 0, max(dt, 1)
