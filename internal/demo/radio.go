@@ -1,0 +1,142 @@
+package demo
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	mqtt "github.com/eclipse/paho.mqtt.golang"
+)
+
+// A Radio publishes the nursery's messages with QoS 1, many under way at a
+// time, in order. It keeps each until the broker has acknowledged it; when the
+// connection is lost it dials again and sends the kept ones anew, as a probe
+// with a small memory does. So a message whose acknowledgement was lost comes
+// twice. It is for one goroutine.
+type Radio struct {
+	url, clientID string
+	client        mqtt.Client
+	flight        []sent // oldest first
+}
+
+// A sent message awaits its acknowledgement.
+type sent struct {
+	message Message
+	token   mqtt.Token
+}
+
+const (
+	// inFlight is how many messages may await their acknowledgement. A broker
+	// that acknowledges only what is on disk does so in batches; this is several
+	// of them.
+	inFlight = 256
+
+	redialEvery = time.Second
+	redialTimes = 60
+)
+
+// Dial connects to a broker.
+func Dial(ctx context.Context, url, clientID string) (*Radio, error) {
+	r := &Radio{url: url, clientID: clientID}
+	if err := r.connect(ctx); err != nil {
+		return nil, err
+	}
+	return r, nil
+}
+
+// connect makes a fresh client. The library's own reconnecting is off: it calls
+// messages done before the broker has them.
+func (r *Radio) connect(ctx context.Context) error {
+	client := mqtt.NewClient(mqtt.NewClientOptions().
+		AddBroker(r.url).
+		SetClientID(r.clientID).
+		SetProtocolVersion(4).
+		SetCleanSession(true).
+		SetAutoReconnect(false).
+		SetConnectTimeout(10 * time.Second).
+		SetWriteTimeout(3 * time.Second))
+	if err := settle(ctx, client.Connect()); err != nil {
+		client.Disconnect(0)
+		return fmt.Errorf("connect to the broker: %w", err)
+	}
+	r.client = client
+	return nil
+}
+
+// Publish sends a message. It returns at once unless a few hundred await their
+// acknowledgement; then it waits for the oldest.
+func (r *Radio) Publish(ctx context.Context, m Message) error {
+	r.flight = append(r.flight, sent{m, r.send(m)})
+	if len(r.flight) < inFlight {
+		return nil
+	}
+	return r.land(ctx)
+}
+
+// Flush waits until the broker has acknowledged everything published.
+func (r *Radio) Flush(ctx context.Context) error {
+	for len(r.flight) > 0 {
+		if err := r.land(ctx); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Close ends the connection without waiting for what is under way. Closing
+// twice is allowed.
+func (r *Radio) Close() { r.client.Disconnect(250) }
+
+func (r *Radio) send(m Message) mqtt.Token {
+	return r.client.Publish(m.Topic, 1, m.Retain, m.Payload)
+}
+
+// land sees the oldest message under way to its acknowledgement, over as many
+// connections as it takes.
+func (r *Radio) land(ctx context.Context) error {
+	for {
+		err := settle(ctx, r.flight[0].token)
+		if err == nil {
+			r.flight = r.flight[1:]
+			return nil
+		}
+		if ctx.Err() != nil {
+			return err
+		}
+		if err := r.redial(ctx); err != nil {
+			return err
+		}
+	}
+}
+
+// redial connects anew, trying for a minute, and sends again what is under
+// way.
+func (r *Radio) redial(ctx context.Context) error {
+	r.client.Disconnect(0)
+	err := r.connect(ctx)
+	for range redialTimes {
+		if err == nil || ctx.Err() != nil {
+			break
+		}
+		if err = sleep(ctx, redialEvery); err == nil {
+			err = r.connect(ctx)
+		}
+	}
+	if err != nil {
+		return err
+	}
+	for i := range r.flight {
+		r.flight[i].token = r.send(r.flight[i].message)
+	}
+	return nil
+}
+
+// settle waits for a token; a context that ends first wins.
+func settle(ctx context.Context, t mqtt.Token) error {
+	select {
+	case <-t.Done():
+		return t.Error()
+	case <-ctx.Done():
+		return context.Cause(ctx)
+	}
+}
