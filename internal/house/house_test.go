@@ -33,8 +33,9 @@ var may = map[string]struct {
 	"control":    {[]string{"farm"}, "a door for commands knows what may be said, not how it is done"},
 	"watch":      {[]string{"farm", "ingest", "rules", "journal"}, "the one live loop joins intake, fold and store"},
 	"rehearse":   {[]string{"farm", "ingest", "rules", "journal"}, "a rehearsal is the loop without broker and writing"},
-	"demo":       {[]string{"farm", "quantity"}, "the simulated farm talks MQTT like any other"},
-	"scenario":   {[]string{"farm", "demo"}, "test support: physics other than the models fitted"},
+	"physics":    {nil, "the invented nature must not know the models it is to test"},
+	"demo":       {[]string{"farm", "quantity", "physics"}, "the simulated farm talks MQTT like any other"},
+	"scenario":   {[]string{"farm", "physics"}, "test support: physics other than the models fitted"},
 	"brokertest": {nil, "test support: starts a real broker"},
 	"influxtest": {nil, "test support: starts real databases"},
 }
