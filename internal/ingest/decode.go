@@ -3,6 +3,7 @@ package ingest
 import (
 	"bytes"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -52,13 +53,22 @@ func NewDecoder(f *farm.Farm, prefix string) *Decoder {
 }
 
 // Filters lists the topic filters to subscribe to, sorted: those of all probes
-// and of the commands. No two match the same topic, so a message comes once.
+// and of the commands. No two of the probes' match the same topic, so a
+// reading comes once. A filter of probes that crosses one of the commands is
+// not joined with it, since that would be a filter of nearly everything.
 func (d *Decoder) Filters() []string {
-	filters := commandFilters(d.prefix)
+	var probes []string
 	for _, p := range d.farm.Probes {
-		filters = append(filters, p.Topic)
+		probes = append(probes, p.Topic)
 	}
-	return disjoint(filters)
+	filters := disjoint(probes)
+	for _, c := range commandFilters(d.prefix) {
+		if !slices.ContainsFunc(filters, func(f string) bool { return covers(f, c) }) {
+			filters = append(filters, c)
+		}
+	}
+	slices.Sort(filters)
+	return filters
 }
 
 // Decode reads one message that arrived at a time. It never fails as a whole:

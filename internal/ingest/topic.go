@@ -39,7 +39,6 @@ func disjoint(filters []string) []string {
 	for _, f := range filters {
 		out = addFilter(out, f)
 	}
-	slices.Sort(out)
 	return out
 }
 
@@ -73,6 +72,9 @@ func overlap(a, b string) bool {
 		}
 	}
 }
+
+// covers tells whether filter b matches every topic that filter a matches.
+func covers(b, a string) bool { return overlap(a, b) && joined(a, b) == b }
 
 // dollar tells whether a begins with $ and b with a wildcard: they never meet.
 func dollar(a, b string) bool {
