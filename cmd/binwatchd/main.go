@@ -49,9 +49,8 @@ type command struct {
 // commands in the order in which a newcomer needs them.
 func commands() []command {
 	return []command{
-		demoCommand(), checkCommand(), listenCommand(), runCommand(), nowCommand(), roundsCommand(), jotCommand(), hushCommand(),
-		seenCommand(), rehearseCommand(), calibrateCommand(), tellTestCommand(), exportCommand(), backupCommand(), resendCommand(),
-		speciesCommand(), versionCommand(),
+		demoCommand(), checkCommand(), runCommand(), nowCommand(), roundsCommand(), jotCommand(), hushCommand(),
+		seenCommand(), rehearseCommand(), tellTestCommand(), speciesCommand(), versionCommand(),
 	}
 }
 

@@ -22,7 +22,7 @@ type Door interface {
 	// Look gives how the farm stands.
 	Look(ctx context.Context) (farm.View, error)
 	// Act notes a jot, a hush or a seen, and returns once it is on disk.
-	Act(ctx context.Context, a Action) error
+	Act(ctx context.Context, e farm.Event) error
 	// Reload puts the configuration file in force as it is now.
 	Reload(ctx context.Context) error
 }

@@ -84,7 +84,12 @@ func handler(door Door) http.Handler {
 			http.Error(w, "not an action: "+err.Error(), http.StatusBadRequest)
 			return
 		}
-		answer(w, door.Act(r.Context(), a))
+		e, ok := a.Event()
+		if !ok {
+			http.Error(w, "the action is empty", http.StatusBadRequest)
+			return
+		}
+		answer(w, door.Act(r.Context(), e))
 	})
 	mux.HandleFunc("POST /reload", func(w http.ResponseWriter, r *http.Request) {
 		answer(w, door.Reload(r.Context()))

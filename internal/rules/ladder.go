@@ -28,6 +28,15 @@ func (r *rung) judge(at time.Time, past, inside bool, patience time.Duration) {
 	}
 }
 
+// waits tells whether patience alone can still turn the rung: time matters to
+// it even while the level stands still.
+func (r *rung) waits() bool {
+	if r.On {
+		return !r.Inside.IsZero()
+	}
+	return !r.Past.IsZero()
+}
+
 // running starts, keeps or stops a clock.
 func running(since, at time.Time, runs bool) time.Time {
 	switch {
@@ -51,6 +60,8 @@ func (l *ladder) stop() {
 	l.Mild.stop()
 	l.Harm.stop()
 }
+
+func (l *ladder) waits() bool { return l.Mild.waits() || l.Harm.waits() }
 
 // urgency of the highest rung that is on.
 func (l *ladder) urgency(mild farm.Urgency) farm.Urgency {

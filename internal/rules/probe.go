@@ -12,7 +12,8 @@ const (
 	silentAfter = 3  // times `every`
 	spikeWindow = 12 // readings in which spikes are counted
 	spikesMany  = 3  // that many spikes in the window make a probe suspect; one is a hiccup
-	goodInARow  = 3  // believed readings that clear a suspicion
+	goodInARow  = 3  // believed readings that clear a first suspicion
+	goodAtMost  = 96 // and a probe that goes on relapsing within a day
 )
 
 // A probe is one probe's past as far as judging needs it.
@@ -32,6 +33,8 @@ type probeMemory struct {
 	Heard                       time.Time    // when it last spoke, or listening began
 	Spoke                       bool         // it has spoken at least once
 	Doubts                      uint16       // the last readings, 1 for a doubted one, newest lowest
+	Goods                       int          // believed readings in a row
+	Wanted                      int          // believed readings in a row that clear the suspicion in hand
 	Level                       trend.Window
 	Air                         trend.Track // of an ambient probe
 	Silent, Suspect, BatteryLow record
@@ -145,8 +148,10 @@ func (s *State) judgeSilence(p *probe, m time.Time) {
 
 func (s *State) judgeDoubt(p *probe, r *farm.Reading) {
 	p.Doubts <<= 1
+	p.Goods++
 	if !r.Believed() {
 		p.Doubts |= 1
+		p.Goods = 0
 	}
 	if p.zone != nil && p.zone.holding(r.At) {
 		return
@@ -155,10 +160,21 @@ func (s *State) judgeDoubt(p *probe, r *farm.Reading) {
 	case !r.Believed() && (r.Doubt != farm.Spike || bits.OnesCount16(p.Doubts&(1<<spikeWindow-1)) >= spikesMany):
 		if !p.Suspect.raised() {
 			s.emit(&p.Suspect, r.At, p.who, farm.Suspect, verdict{farm.Soon, s.sayingSuspect(p, r)})
+			p.relapse(s.out[len(s.out)-1].Again)
 		}
-	case p.Suspect.raised() && p.Doubts&(1<<goodInARow-1) == 0:
+	case p.Suspect.raised() && p.Goods >= p.Wanted:
 		s.emit(&p.Suspect, r.At, p.who, farm.Suspect, verdict{farm.Calm, s.sayingBelieved(p)})
 	}
+}
+
+// relapse asks twice as much good behaviour of a probe each time it fails
+// again within a day, so that a flaky one does not come and go all day.
+func (p *probe) relapse(again bool) {
+	if !again {
+		p.Wanted = goodInARow
+		return
+	}
+	p.Wanted = min(2*p.Wanted, goodAtMost)
 }
 
 // judgeBattery raises at the limit and eases a little above it, so that a

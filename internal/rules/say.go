@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -57,10 +58,26 @@ var adjective = map[farm.Condition]string{
 func ofHeat(c farm.Condition) bool { return c == farm.TooHot || c == farm.TooCold || c == farm.Heating }
 
 func (s *State) levelOf(z *zone, c farm.Condition) string {
+	v, l := z.Moist.Value, z.water
 	if ofHeat(c) {
-		return s.measure(c, z.Temp.Value)
+		v, l = z.Temp.Value, z.heat
 	}
-	return s.measure(c, z.Moist.Value)
+	if said := s.measure(c, v); !slices.Contains([]string{
+		s.measure(c, l.lowHarm), s.measure(c, l.lowMild), s.measure(c, l.highMild), s.measure(c, l.highHarm)}, said) {
+		return said
+	}
+	return s.finer(c, v)
+}
+
+// finer writes a level that would else look the same as the limit it is past.
+func (s *State) finer(c farm.Condition, v float64) string {
+	switch {
+	case !ofHeat(c):
+		return fmt.Sprintf("%.1f %%", v)
+	case s.farm.Units == farm.US:
+		return fmt.Sprintf("%.1f °F", farm.FahrenheitOf(v))
+	}
+	return fmt.Sprintf("%.2f °C", v)
 }
 
 func (s *State) measure(c farm.Condition, v float64) string {

@@ -161,21 +161,25 @@ func anyFresh(probes []*probe, m time.Time) bool {
 	return false
 }
 
-// judgeBands lets the clocks of the band conditions run to arrival time m. A
-// zone without a fresh reading is not judged: its clocks stop, and what is
-// raised stays raised.
+// judgeBands lets the clocks of the band conditions run to arrival time m,
+// where patience is waiting for that. A zone without a fresh reading is not
+// judged: its clocks stop, and what is raised stays raised.
 func (s *State) judgeBands(z *zone, m time.Time) {
-	if anyFresh(z.temps, m) {
-		s.judgeHeat(z, z.Temp.clock(m))
-	} else {
-		z.Hot.stop()
-		z.Cold.stop()
+	if z.Hot.waits() || z.Cold.waits() {
+		if anyFresh(z.temps, m) {
+			s.judgeHeat(z, z.Temp.clock(m))
+		} else {
+			z.Hot.stop()
+			z.Cold.stop()
+		}
 	}
-	if anyFresh(z.moists, m) {
-		s.judgeWater(z, z.Moist.clock(m))
-	} else {
-		z.Dry.stop()
-		z.Wet.stop()
+	if z.Dry.waits() || z.Wet.waits() {
+		if anyFresh(z.moists, m) {
+			s.judgeWater(z, z.Moist.clock(m))
+		} else {
+			z.Dry.stop()
+			z.Wet.stop()
+		}
 	}
 }
 

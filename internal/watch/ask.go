@@ -83,6 +83,6 @@ func (l *Loop) Commits(ctx context.Context) (n int64, last time.Time, err error)
 }
 
 // Explain says what a message would become, without keeping anything.
-func Explain(f *farm.Farm, prefix, topic string, payload []byte, now time.Time) string {
-	return ingest.NewDecoder(f, prefix).Explain(topic, payload, now)
+func Explain(f *farm.Farm, prefix, topic string, payload []byte) string {
+	return ingest.NewDecoder(f, prefix).Explain(topic, payload)
 }

@@ -25,7 +25,7 @@ func (l *Loop) armFlush(t *time.Timer) {
 		t.Reset(time.Hour)
 		return
 	}
-	t.Reset(max(0, at.Sub(l.cfg.Now())))
+	t.Reset(l.real(at.Sub(l.cfg.Now())))
 }
 
 // due commits when the batch is full or urgent, and else sees to it that it
@@ -66,11 +66,9 @@ func (l *Loop) commit(ctx context.Context) error {
 
 // transaction makes of the batch what the journal is to write.
 func (l *Loop) transaction() (*journal.Batch, error) {
-	b := &journal.Batch{Session: l.repeats.session, Entries: l.batch.entries, Changes: l.batch.changes, Restamp: l.batch.restamp}
-	for i, ch := range b.Changes {
-		for _, o := range l.cfg.Owes(ch.Change) {
-			b.Owed = append(b.Owed, journal.Owe{Change: i, Teller: o.Teller, Notice: o.Notice})
-		}
+	b := &journal.Batch{
+		Session: l.repeats.session, Entries: l.batch.entries, Changes: l.batch.changes,
+		Owed: owedBy(l.batch.changes, l.cfg.Owes), Restamp: l.batch.restamp,
 	}
 	if l.batch.snapshot || l.sinceSnap+len(b.Entries) >= snapshotEntries || l.last.Sub(l.snapAt) >= snapshotEvery {
 		snap, err := l.snapshot()
@@ -107,5 +105,8 @@ func (l *Loop) settled(b *journal.Batch) {
 	}
 	l.counts.committed(l.cfg.Now())
 	l.batch.acknowledge()
+	if l.cfg.Said != nil && len(b.Changes) > 0 {
+		l.cfg.Said(plain(b.Changes))
+	}
 	l.batch.reset()
 }

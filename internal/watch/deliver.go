@@ -21,7 +21,7 @@ func (l *Loop) delivery(ctx context.Context, d *ingest.Delivery) {
 }
 
 func (l *Loop) decode(d *ingest.Delivery) {
-	got := l.decoder.Take(d)
+	got := l.decoder.Decode(d.Topic, d.Payload, l.now())
 	for _, r := range got.Rejected {
 		l.counts.reject(r)
 		l.cfg.Log.Debug("message rejected", "topic", d.Topic, "probe", r.Probe, "reason", r.Reason, "detail", r.Detail)
@@ -33,6 +33,7 @@ func (l *Loop) decode(d *ingest.Delivery) {
 		l.reading(d, got.Readings[i])
 	}
 	switch {
+	case d.Retained: // an old wish is no wish
 	case got.Jot != nil:
 		l.doubter.Jotted(*got.Jot)
 		l.take(farm.Event{Kind: farm.EventJot, Arrived: l.now(), Jot: *got.Jot}, d)
@@ -46,6 +47,7 @@ func (l *Loop) decode(d *ingest.Delivery) {
 // reading has one reading doubted and judged. What the broker had stored is
 // old news: it is shown where nothing else is known, and never kept twice.
 func (l *Loop) reading(d *ingest.Delivery, r farm.Reading) {
+	r.Retained = d.Retained
 	if r.Retained && l.state.Knows(r.Probe) {
 		return
 	}

@@ -32,8 +32,10 @@ type Config struct {
 	Source  Source
 	Owes    func(farm.Change) []farm.Owed // who is to be told, under which identity
 	Cry     func(farm.Change)             // tells at once, from memory, when the journal can't be written
+	Said    func([]farm.Change)           // hears what has changed, once it is on disk; nil: nobody
 	Log     *slog.Logger
 	Now     func() time.Time
+	Speed   float64 // how much faster than real time Now goes; 0: as fast
 }
 
 // A Loop is the live loop. Make one with [New], then [Loop.Run] it.
@@ -107,7 +109,15 @@ func (l *Loop) Run(ctx context.Context) error {
 // untilMinute is how long it is to the next fixed minute.
 func (l *Loop) untilMinute() time.Duration {
 	now := l.cfg.Now()
-	return now.Truncate(time.Minute).Add(time.Minute).Sub(now)
+	return l.real(now.Truncate(time.Minute).Add(time.Minute).Sub(now))
+}
+
+// real turns a stretch of the loop's time into one a timer can wait for.
+func (l *Loop) real(d time.Duration) time.Duration {
+	if l.cfg.Speed > 0 {
+		d = time.Duration(float64(d) / l.cfg.Speed)
+	}
+	return max(0, d)
 }
 
 // inside runs do in the loop's goroutine.

@@ -7,7 +7,6 @@ import (
 	"binwatchd/internal/farm"
 	"binwatchd/internal/ingest"
 	"binwatchd/internal/journal"
-	"binwatchd/internal/rules"
 )
 
 // rebuild makes the state anew from the last snapshot and what the journal

@@ -1,0 +1,207 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"sync/atomic"
+	"time"
+
+	"binwatchd/internal/config"
+	"binwatchd/internal/control"
+	"binwatchd/internal/farm"
+	"binwatchd/internal/influx"
+	"binwatchd/internal/ingest"
+	"binwatchd/internal/journal"
+	"binwatchd/internal/notify"
+	"binwatchd/internal/rounds"
+	"binwatchd/internal/watch"
+)
+
+// A daemon is the parts of one running program, wired together.
+type daemon struct {
+	path  string // of the configuration; "" in the demo
+	log   *slog.Logger
+	clock clock
+	said  func([]farm.Change)
+
+	cfg     atomic.Pointer[config.Config]
+	journal *journal.Journal
+	intake  intake
+	loop    *watch.Loop
+	sending sending
+	forward *influx.Forwarder // nil: no database
+	control *control.Server   // nil: no socket
+	web     *webServer        // nil: no page
+}
+
+// A clock is the one place from which the daemon's parts take the time.
+type clock struct {
+	now   func() time.Time
+	speed float64 // how much faster than real time; 0: as fast
+}
+
+// intake is what the loop hears: a subscriber or a broker of our own.
+type intake interface {
+	watch.Source
+	Run(ctx context.Context) error
+}
+
+// open builds all parts, in the order in which readings flow, and starts none.
+func (d *daemon) open(ctx context.Context, cfg *config.Config) (err error) {
+	d.cfg.Store(cfg)
+	defer func() {
+		if err != nil {
+			d.close()
+		}
+	}()
+	if err := d.openJournal(ctx, cfg); err != nil {
+		return err
+	}
+	if err := d.openSender(cfg); err != nil {
+		return err
+	}
+	if err := d.openIntake(cfg); err != nil {
+		return err
+	}
+	if err := d.openLoop(ctx, cfg); err != nil {
+		return err
+	}
+	if err := d.openInflux(cfg); err != nil {
+		return err
+	}
+	if cfg.Control != "" {
+		if d.control, err = control.Listen(cfg.Control, door{d}); err != nil {
+			return err
+		}
+	}
+	return d.openWeb(cfg)
+}
+
+func (d *daemon) openJournal(ctx context.Context, cfg *config.Config) error {
+	boot, err := journal.ReadBoot(time.Now())
+	if err != nil {
+		return err
+	}
+	d.journal, err = journal.Open(ctx, journal.Config{
+		Path: cfg.Journal.Path, Keep: cfg.Journal.Keep, Log: d.log, Now: d.clock.now, Boot: boot,
+	})
+	if err != nil {
+		return err
+	}
+	return d.journal.SetFarm(ctx, &cfg.Farm)
+}
+
+func (d *daemon) openIntake(cfg *config.Config) error {
+	if cfg.Broker.Listen != "" {
+		password, err := revealed(cfg.Broker.Password)
+		if err != nil {
+			return fmt.Errorf("broker password: %w", err)
+		}
+		d.intake, err = ingest.Listen(ingest.ListenerConfig{
+			Address: cfg.Broker.Listen, User: cfg.Broker.User, Password: password, Log: d.log, Now: d.clock.now,
+		})
+		return err
+	}
+	sc, err := sourceConfig(cfg, ingest.NewDecoder(&cfg.Farm, cfg.Broker.Prefix).Filters(), d.log)
+	if err != nil {
+		return err
+	}
+	d.intake = ingest.NewSource(sc)
+	return nil
+}
+
+func (d *daemon) openLoop(ctx context.Context, cfg *config.Config) error {
+	name, err := digest(cfg)
+	if err != nil {
+		return err
+	}
+	d.loop, err = watch.New(ctx, watch.Config{
+		Farm: &cfg.Farm, Digest: name, Prefix: cfg.Broker.Prefix, Flush: cfg.Journal.Flush, Journal: d.journal, Source: d.intake,
+		Owes: d.owes, Cry: d.cry, Said: d.say, Log: d.log, Now: d.clock.now, Speed: d.clock.speed,
+	})
+	return err
+}
+
+// owes lists who is to be told of a change under the tellers in force.
+func (d *daemon) owes(ch farm.Change) []farm.Owed {
+	return notify.OwedFor(d.sending.tellers(), ch, d.clock.now())
+}
+
+func (d *daemon) cry(ch farm.Change) { d.sending.now().FromMemory(ch) }
+
+func (d *daemon) say(changes []farm.Change) {
+	for _, ch := range changes {
+		d.log.Info("condition "+string(ch.Change), "bin", ch.Bin, "zone", ch.Zone, "probe", ch.Probe,
+			"condition", ch.Condition, "urgency", ch.Urgency.String(), "text", ch.Text)
+	}
+	if d.said != nil {
+		d.said(changes)
+	}
+}
+
+// serve runs all parts until ctx ends or one of them fails, then stops them in
+// the order in which readings flow: what waits is committed and acknowledged
+// before the broker is left, and the journal closes last.
+func (d *daemon) serve(ctx context.Context) error {
+	parts := []part{{"loop", d.loop.Run}, {"intake", d.intake.Run}}
+	if d.forward != nil {
+		parts = append(parts, part{"influx", d.forward.Run})
+	}
+	parts = append(parts, part{"notices", d.sending.run}, part{"fold", d.foldHourly})
+	if d.web != nil {
+		parts = append(parts, part{"page", d.web.run})
+	}
+	err := runParts(ctx, parts)
+	return errors.Join(err, d.close())
+}
+
+// close ends what open began, the journal last. Parts that were never opened
+// are passed over.
+func (d *daemon) close() error {
+	var errs []error
+	if d.control != nil {
+		errs = append(errs, d.control.Close())
+	}
+	if d.web != nil {
+		errs = append(errs, d.web.close())
+	}
+	if d.journal != nil {
+		errs = append(errs, d.journal.Close())
+	}
+	return errors.Join(errs...)
+}
+
+// foldHourly packs old readings, so that the journal stays small.
+func (d *daemon) foldHourly(ctx context.Context) error {
+	every := time.NewTicker(time.Hour)
+	defer every.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-every.C:
+			if _, err := d.journal.Fold(ctx, d.clock.now()); err != nil && ctx.Err() == nil {
+				d.log.Warn("history not folded; it is tried again in an hour", "error", err)
+			}
+		}
+	}
+}
+
+// look gives how the farm stands, for those who can do without.
+func (d *daemon) look() (farm.View, bool) {
+	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
+	defer cancel()
+	v, err := d.loop.Look(ctx)
+	return v, err == nil
+}
+
+// rounds gives today's care list.
+func (d *daemon) rounds() (farm.Rounds, bool) {
+	v, ok := d.look()
+	if !ok {
+		return farm.Rounds{}, false
+	}
+	return rounds.List(v, d.cfg.Load().Farm.Location), true
+}

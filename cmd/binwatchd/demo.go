@@ -1,0 +1,253 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"os"
+	"path/filepath"
+	"strconv"
+	"sync"
+	"time"
+
+	"binwatchd/internal/config"
+	"binwatchd/internal/demo"
+	"binwatchd/internal/farm"
+	"binwatchd/internal/ingest"
+)
+
+const (
+	demoPage = "127.0.0.1:8338"
+	demoSeed = 1
+)
+
+func demoCommand() command {
+	c := command{
+		name: "demo", usage: "[--listen ADDR] [--days N] [--for DURATION] [--speed N]",
+		does: "shows the whole program at work on an invented nursery, with nothing else installed",
+	}
+	c.run = func(ctx context.Context, args []string, io *streams) error {
+		fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
+		listen := fs.String("listen", "", "`ADDR` of the page and the metrics (default "+demoPage+" or the next free port)")
+		days := fs.Int("days", 30, "days `N` of history")
+		long := fs.Duration("for", 0, "end after `DURATION` (default: at Ctrl-C)")
+		speed := fs.Float64("speed", 600, "how many times `N` faster than life it goes")
+		words, err := parse(c, fs, args, io)
+		if err != nil {
+			return err
+		}
+		switch {
+		case len(words) > 0:
+			return noWords(words)
+		case *days < 1 || *days > 400:
+			return misusef("--days wants 1 to 400")
+		case *speed < 1 || *speed > 3600:
+			return misusef("--speed wants 1 to 3600")
+		case *long < 0:
+			return misusef("--for wants a time to come")
+		}
+		return runDemo(ctx, demoSettings{*listen, *days, *long, *speed}, io)
+	}
+	return c
+}
+
+type demoSettings struct {
+	listen string
+	days   int
+	long   time.Duration
+	speed  float64
+}
+
+func runDemo(ctx context.Context, set demoSettings, s *streams) error {
+	dir, err := os.MkdirTemp("", "binwatchd-demo-")
+	if err != nil {
+		return fmt.Errorf("make a folder for the demo: %w", err)
+	}
+	defer os.RemoveAll(dir)
+	now := time.Now().UTC().Truncate(time.Minute)
+	sim := demo.New(demoSeed, now.AddDate(0, 0, -set.days))
+	cfg, err := demoConfig(sim, dir, set.listen)
+	if err != nil {
+		return err
+	}
+	story := &account{out: s.out, loc: cfg.Farm.Location}
+	watchClock := newDemoClock(sim.Start())
+	d := &daemon{log: slog.New(slog.DiscardHandler), clock: clock{watchClock.now, set.speed}, said: story.tell}
+	if err := d.open(ctx, cfg); err != nil {
+		return err
+	}
+	if err := story.history(ctx, d, sim, watchClock, now); err != nil {
+		return errors.Join(err, d.close())
+	}
+	fmt.Fprintf(s.out, "\nNow live, %g times as fast as life: ten minutes pass in %s.\nPage and metrics: http://%s/ and http://%s/metrics\n\n",
+		set.speed, time.Duration(float64(10*time.Minute)/set.speed).Round(time.Millisecond), cfg.Page.Listen, cfg.Page.Listen)
+	watchClock.set(demo.Hasten(time.Now, now, set.speed))
+	return live(ctx, d, sim, set, watchClock, story)
+}
+
+// live lets the nursery publish through real MQTT until the demo ends.
+func live(ctx context.Context, d *daemon, sim *demo.Sim, set demoSettings, c *demoClock, story *account) error {
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	if set.long > 0 {
+		ctx, stop = context.WithTimeout(ctx, set.long)
+		defer stop()
+	}
+	served := make(chan error, 1)
+	serving, end := context.WithCancel(context.WithoutCancel(ctx))
+	defer end()
+	go func() { served <- d.serve(serving) }()
+	err := publish(ctx, "tcp://"+d.intake.(*ingest.Listener).Addr().String(), sim, set.speed, c)
+	view, _ := d.look()
+	end()
+	err = errors.Join(err, <-served)
+	story.end(view)
+	return err
+}
+
+// publish plays the nursery to the broker; the end of the demo is no error.
+func publish(ctx context.Context, url string, sim *demo.Sim, speed float64, c *demoClock) error {
+	radio, err := demo.Dial(ctx, url, "hillfoot-probes")
+	if err != nil {
+		if ctx.Err() != nil {
+			return nil
+		}
+		return err
+	}
+	defer radio.Close()
+	if err := sim.Play(ctx, radio, speed, c.now); err != nil && ctx.Err() == nil {
+		return err
+	}
+	return nil
+}
+
+// demoConfig is the nursery's configuration, with a free port for everything.
+// Its probes speak to a broker of the demo's own.
+func demoConfig(sim *demo.Sim, dir, listen string) (*config.Config, error) {
+	if listen == "" {
+		var err error
+		if listen, err = freeFrom(demoPage); err != nil {
+			return nil, err
+		}
+	}
+	path := filepath.Join(dir, "hillfoot.yaml")
+	text := sim.YAML(demo.Places{Broker: "tcp://127.0.0.1:1883", Journal: filepath.Join(dir, "journal.db"), Listen: listen})
+	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+		return nil, fmt.Errorf("write the demo's configuration: %w", err)
+	}
+	cfg, err := config.Load(path, config.ForRun)
+	if err != nil {
+		return nil, err
+	}
+	cfg.Broker.URLs, cfg.Broker.Listen = nil, "127.0.0.1:0"
+	return cfg, nil
+}
+
+// freeFrom gives the first free port at or after the one in addr.
+func freeFrom(addr string) (string, error) {
+	host, first, err := net.SplitHostPort(addr)
+	if err != nil {
+		return "", err
+	}
+	port, err := strconv.Atoi(first)
+	if err != nil {
+		return "", err
+	}
+	for range 100 {
+		try := net.JoinHostPort(host, strconv.Itoa(port))
+		if ln, err := net.Listen("tcp", try); err == nil {
+			return try, ln.Close()
+		}
+		port++
+	}
+	return "", fmt.Errorf("no port is free from %s on; name one with --listen", addr)
+}
+
+// A demoClock shows the time of the history while that is made, then goes on
+// faster than life.
+type demoClock struct {
+	mu   sync.Mutex
+	tell func() time.Time
+}
+
+func newDemoClock(t time.Time) *demoClock {
+	return &demoClock{tell: func() time.Time { return t }}
+}
+
+func (c *demoClock) now() time.Time {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.tell()
+}
+
+func (c *demoClock) set(tell func() time.Time) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.tell = tell
+}
+
+// An account tells a person what is noticed.
+type account struct {
+	out  io.Writer
+	loc  *time.Location
+	told int
+	last string // the day of the last line
+}
+
+// history has the daemon live through the days before now, all at once.
+func (a *account) history(ctx context.Context, d *daemon, sim *demo.Sim, c *demoClock, now time.Time) error {
+	f := d.cfg.Load().Farm
+	fmt.Fprintf(a.out, "%s: %d bins, %d probes. Living through %s until today ...\n", f.Name, len(f.Bins), len(f.Probes), farm.SayLong(now.Sub(sim.Start())))
+	n := 0
+	var failed error
+	sim.Until(now, func(m demo.Message) {
+		if failed != nil {
+			return
+		}
+		n++
+		c.set(func() time.Time { return m.At })
+		failed = d.loop.Relive(ctx, &ingest.Delivery{Topic: m.Topic, Payload: m.Payload, Arrived: m.At, Ack: func() {}})
+	})
+	if failed == nil {
+		failed = d.loop.Relived(ctx)
+	}
+	if failed != nil {
+		return failed
+	}
+	_, err := d.journal.Fold(ctx, now)
+	fmt.Fprintf(a.out, "\n%d messages read and judged.\n", n)
+	return err
+}
+
+// tell writes what is worth a person's time: what is urgent, and its end.
+func (a *account) tell(changes []farm.Change) {
+	for _, ch := range changes {
+		if ch.Urgency < farm.Today {
+			continue
+		}
+		a.told++
+		at := ch.At.In(a.loc)
+		if day := at.Format("Monday 2 January"); day != a.last {
+			a.last = day
+			fmt.Fprintf(a.out, "\n%s\n", day)
+		}
+		fmt.Fprintf(a.out, "  %s  %-9s %s\n", at.Format("15:04"), ch.Change, ch.Text)
+		if ch.Change != farm.Eased && ch.Advice != nil && ch.Advice.Do != "" {
+			fmt.Fprintf(a.out, "         %-9s %s\n", "", ch.Advice.Do)
+		}
+	}
+}
+
+// end sums up.
+func (a *account) end(v farm.View) {
+	var believed, doubted int64
+	for _, p := range v.Probes {
+		believed += p.Counts[farm.OutcomeBelieved]
+		doubted += p.Counts[farm.OutcomeDoubted]
+	}
+	fmt.Fprintf(a.out, "\nThe demo ends. %d readings believed, %d doubted, %d conditions raised now.\n", believed, doubted, len(v.Standing))
+}

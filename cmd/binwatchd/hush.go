@@ -1,0 +1,98 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"strings"
+	"time"
+
+	"binwatchd/internal/config"
+	"binwatchd/internal/control"
+	"binwatchd/internal/farm"
+	"binwatchd/internal/ingest"
+	"binwatchd/internal/quantity"
+)
+
+func hushCommand() command {
+	c := command{name: "hush", usage: "BIN[/ZONE] [CONDITION] --for 2h --config FILE", does: "keeps quiet about a bin or one of its conditions for a while"}
+	c.run = func(ctx context.Context, args []string, io *streams) error {
+		fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
+		path := fs.String("config", "", "configuration `FILE`")
+		long := fs.String("for", "", "how `LONG`: 2h, 3d")
+		words, err := parse(c, fs, args, io)
+		if err != nil {
+			return err
+		}
+		if len(words) < 1 || len(words) > 2 || *long == "" {
+			return misusef("wants a bin and for how long, as in: hush bed --for 2h")
+		}
+		d, err := quantity.ParseDuration(*long)
+		if err != nil {
+			return misuse{err.Error()}
+		}
+		cfg, err := load(*path, config.ForRun, io)
+		if err != nil {
+			return err
+		}
+		now := time.Now()
+		h := farm.Hush{Until: now.Add(d).UTC().Truncate(time.Millisecond)}
+		h.Bin, h.Zone, _ = strings.Cut(words[0], "/")
+		if len(words) == 2 {
+			h.Condition = farm.Condition(words[1])
+		}
+		if err := ingest.CheckHush(&cfg.Farm, h, now); err != nil {
+			return err
+		}
+		if err := act(ctx, cfg, control.Action{Hush: &h}); err != nil {
+			return err
+		}
+		fmt.Fprintf(io.out, "quiet about %s until %s\n", strings.Join(words, " "), farm.SayTime(h.Until, now, cfg.Farm.Location))
+		return nil
+	}
+	return c
+}
+
+func seenCommand() command {
+	c := command{name: "seen", usage: "ID --config FILE", does: "says that you know of a raised condition; now shows the ids"}
+	c.run = func(ctx context.Context, args []string, io *streams) error {
+		fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
+		path := fs.String("config", "", "configuration `FILE`")
+		words, err := parse(c, fs, args, io)
+		if err != nil {
+			return err
+		}
+		if len(words) != 1 {
+			return misusef("wants the id of one condition")
+		}
+		cfg, err := load(*path, config.ForRun, io)
+		if err != nil {
+			return err
+		}
+		v, err := view(ctx, cfg)
+		if err != nil {
+			return err
+		}
+		for _, s := range v.Standing {
+			if s.Episode == words[0] {
+				if err := act(ctx, cfg, control.Action{Seen: &farm.Seen{Episode: words[0]}}); err != nil {
+					return err
+				}
+				fmt.Fprintln(io.out, "seen:", s.Text)
+				return nil
+			}
+		}
+		return fmt.Errorf("nothing is raised under %q; binwatchd now shows the ids", words[0])
+	}
+	return c
+}
+
+// act has the running daemon note something.
+func act(ctx context.Context, cfg *config.Config, a control.Action) error {
+	err := control.NewClient(cfg.Control).Act(ctx, a)
+	if errors.Is(err, control.ErrNoDaemon) {
+		return fmt.Errorf("no daemon is running, so there is nobody to tell; start it with: binwatchd run --config FILE")
+	}
+	return err
+}

@@ -1,0 +1,190 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"flag"
+	"fmt"
+	"io"
+	"maps"
+	"slices"
+	"strings"
+	"time"
+
+	"binwatchd/internal/config"
+	"binwatchd/internal/farm"
+)
+
+func nowCommand() command {
+	c := command{name: "now", usage: "--config FILE [--json]", does: "shows each zone: readings, species, conditions, forecasts, doubts"}
+	c.run = func(ctx context.Context, args []string, io *streams) error {
+		fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
+		path := fs.String("config", "", "configuration `FILE`")
+		asJSON := fs.Bool("json", false, "write one JSON object")
+		words, err := parse(c, fs, args, io)
+		if err != nil {
+			return err
+		}
+		if err := noWords(words); err != nil {
+			return err
+		}
+		cfg, err := load(*path, config.ForRun, io)
+		if err != nil {
+			return err
+		}
+		v, err := view(ctx, cfg)
+		if err != nil {
+			return err
+		}
+		if *asJSON {
+			return writeJSON(io.out, v)
+		}
+		printView(io.out, v, cfg.Farm.Location)
+		return nil
+	}
+	return c
+}
+
+func writeJSON(w io.Writer, v any) error {
+	enc := json.NewEncoder(w)
+	enc.SetEscapeHTML(false)
+	enc.SetIndent("", "  ")
+	if err := enc.Encode(v); err != nil {
+		return fmt.Errorf("write JSON: %w", err)
+	}
+	return nil
+}
+
+// printView writes a view for a person.
+func printView(w io.Writer, v farm.View, loc *time.Location) {
+	fmt.Fprintf(w, "%s, %s\n", v.Farm, v.At.In(loc).Format("Monday 2 January 2006, 15:04"))
+	printIntake(w, v, loc)
+	for _, b := range v.Bins {
+		for _, z := range b.Zones {
+			fmt.Fprintf(w, "\n%s (%s)\n", farm.SayPlace(z.Bin, z.Zone, len(b.Zones) == 1), z.Aim)
+			printZone(w, z, v)
+		}
+	}
+	printProbes(w, v, loc)
+}
+
+func printIntake(w io.Writer, v farm.View, loc *time.Location) {
+	in := v.Intake
+	switch {
+	case !in.Running:
+		fmt.Fprintln(w, "No daemon is running; this is what the journal says.")
+	case in.Unwritten != nil:
+		fmt.Fprintf(w, "The journal can't be written since %s; nothing is judged meanwhile.\n", farm.SayTime(*in.Unwritten, v.At, loc))
+	case !in.Connected:
+		fmt.Fprintln(w, "The broker is not connected.")
+	}
+	if len(in.Messages) > 0 {
+		fmt.Fprintf(w, "Messages: %s\n", counted(in.Messages))
+	}
+}
+
+// counted lists counts by name.
+func counted(m map[string]int64) string {
+	var parts []string
+	for _, k := range slices.Sorted(maps.Keys(m)) {
+		parts = append(parts, fmt.Sprintf("%s %d", k, m[k]))
+	}
+	return strings.Join(parts, ", ")
+}
+
+func printZone(w io.Writer, z farm.ZoneView, v farm.View) {
+	if z.Unjudged != "" {
+		fmt.Fprintf(w, "  can't be judged: %s\n", z.Unjudged)
+	}
+	printLevel(w, "temperature", z.Temperature, v, v.Units.Temperature)
+	printLevel(w, "moisture", z.Moisture, v, v.Units.Moisture)
+	for _, s := range z.Species {
+		fmt.Fprintf(w, "  %s %s, activity %.0f %%\n", s.Name, s.Word, 100*s.Activity)
+	}
+	for _, f := range z.Food {
+		fmt.Fprintf(w, "  food of %s: %.0f %% left\n", f.At.Format("2 January"), 100*f.LeftPart)
+	}
+	if z.StoredL > 0 {
+		fmt.Fprintf(w, "  holds %s of castings\n", v.Units.Volume(z.StoredL))
+	}
+	for _, s := range v.Standing {
+		if s.Bin == z.Bin && s.Zone == z.Zone && s.Probe == "" {
+			printStanding(w, s)
+		}
+	}
+	for _, o := range z.Outlook {
+		fmt.Fprintf(w, "  %s\n", o.Text)
+	}
+	if z.LidOff != nil {
+		fmt.Fprintln(w, "  the lid was off a moment ago: judging holds still")
+	}
+}
+
+func printLevel(w io.Writer, what string, l *farm.LevelView, v farm.View, say func(float64) string) {
+	if l == nil {
+		return
+	}
+	fmt.Fprintf(w, "  %s %s", what, say(l.Value))
+	if !l.Bands.IsZero() {
+		fmt.Fprintf(w, ", does well from %s to %s", say(l.Bands.Thrive.Low), say(l.Bands.Thrive.High))
+	}
+	if age := v.At.Sub(l.At); !l.Fresh {
+		fmt.Fprintf(w, ", %s old", farm.SayLong(age))
+	}
+	fmt.Fprintln(w)
+}
+
+func printStanding(w io.Writer, s farm.Standing) {
+	fmt.Fprintf(w, "  %s: %s", strings.ToUpper(s.Urgency.String()), s.Text)
+	if s.Advice != nil && s.Advice.Do != "" {
+		fmt.Fprintf(w, " %s", s.Advice.Do)
+	}
+	fmt.Fprintf(w, " [%s", s.Episode)
+	if s.Seen {
+		fmt.Fprint(w, ", seen")
+	}
+	if s.Hushed != nil {
+		fmt.Fprint(w, ", hushed")
+	}
+	fmt.Fprintln(w, "]")
+}
+
+func printProbes(w io.Writer, v farm.View, loc *time.Location) {
+	fmt.Fprintln(w, "\nProbes")
+	for _, p := range v.Probes {
+		fmt.Fprintf(w, "  %s: ", p.ID)
+		switch {
+		case p.At.IsZero():
+			fmt.Fprint(w, "never heard")
+		case p.Value == nil:
+			fmt.Fprint(w, "no number")
+		default:
+			fmt.Fprintf(w, "%s, %s ago", probeValue(p, v.Units), farm.SayLong(v.At.Sub(p.At)))
+		}
+		if p.Doubt != "" {
+			fmt.Fprintf(w, "; not believed: %s", p.Doubt)
+		}
+		for _, f := range p.Flags {
+			fmt.Fprintf(w, "; %s", f)
+		}
+		if len(p.Rejected) > 0 {
+			fmt.Fprintf(w, "; rejected: %s", counted(p.Rejected))
+		}
+		fmt.Fprintln(w)
+		for _, s := range v.Standing {
+			if s.Probe == p.ID {
+				printStanding(w, s)
+			}
+		}
+	}
+}
+
+func probeValue(p farm.ProbeView, u farm.Units) string {
+	switch p.Measures {
+	case farm.Temperature:
+		return u.Temperature(*p.Value)
+	case farm.Moisture:
+		return u.Moisture(*p.Value)
+	}
+	return fmt.Sprintf("%.3g", *p.Value)
+}

@@ -1,0 +1,43 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"time"
+
+	"binwatchd/internal/config"
+	"binwatchd/internal/control"
+	"binwatchd/internal/farm"
+	"binwatchd/internal/journal"
+	"binwatchd/internal/watch"
+)
+
+// view asks the running daemon how the farm stands, or reads it out of the
+// journal when none runs.
+func view(ctx context.Context, cfg *config.Config) (farm.View, error) {
+	v, err := control.NewClient(cfg.Control).Look(ctx)
+	if !errors.Is(err, control.ErrNoDaemon) {
+		return v, err
+	}
+	j, err := openToRead(ctx, cfg)
+	if err != nil {
+		return v, err
+	}
+	defer j.Close()
+	r, err := watch.Rebuild(ctx, j, &cfg.Farm)
+	if err != nil {
+		return v, err
+	}
+	return r.State.Look(time.Now()), nil
+}
+
+// openToRead opens the journal beside a daemon, or without one.
+func openToRead(ctx context.Context, cfg *config.Config) (*journal.Journal, error) {
+	if _, err := os.Stat(cfg.Journal.Path); errors.Is(err, fs.ErrNotExist) {
+		return nil, fmt.Errorf("there is no journal yet at %s; start the daemon first: binwatchd run", cfg.Journal.Path)
+	}
+	return journal.OpenReadOnly(ctx, journal.Config{Path: cfg.Journal.Path, Now: time.Now})
+}

@@ -1,0 +1,48 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"binwatchd/internal/config"
+	"binwatchd/internal/farm"
+	"binwatchd/internal/notify"
+)
+
+// openSender makes the sender of a configuration and puts it in force.
+func (d *daemon) openSender(cfg *config.Config) error {
+	nc, err := notifyConfig(cfg, d.log, d.clock.now)
+	if err != nil {
+		return err
+	}
+	sender, err := notify.NewSender(nc, notify.Sources{
+		Outbox: d.journal, History: d.journal, Cursors: d.journal, Look: d.look, Rounds: d.rounds, Healthy: d.healthy,
+	})
+	if err != nil {
+		return err
+	}
+	d.sending.set(sender, nc.Tellers)
+	return nil
+}
+
+// healthy is what the sign of life stands for: readings can be kept.
+func (d *daemon) healthy() error {
+	v, ok := d.look()
+	switch {
+	case !ok:
+		return fmt.Errorf("the loop does not answer")
+	case v.Intake.Unwritten != nil:
+		return fmt.Errorf("the journal has not been written since %s", v.Intake.Unwritten.Format(time.RFC3339))
+	}
+	return nil
+}
+
+// door is what commands may have the daemon do.
+type door struct{ d *daemon }
+
+func (o door) Look(ctx context.Context) (farm.View, error) { return o.d.loop.Look(ctx) }
+
+func (o door) Act(ctx context.Context, e farm.Event) error { return o.d.loop.Act(ctx, e) }
+
+func (o door) Reload(ctx context.Context) error { return o.d.reload(ctx) }
