@@ -85,6 +85,65 @@ func TestBadRowsAreFoundParkedAndPassed(t *testing.T) {
 	}
 }
 
+// TestManyBadRowsTogetherAreStillRows has most of a request's rows bad: those
+// that were taken show that the database is well.
+func TestManyBadRowsTogetherAreStillRows(t *testing.T) {
+	tests := []struct {
+		name     string
+		words    string
+		from, to int // the good ones of 1000
+	}{
+		{"good ones last", conflictV1, 500, 1000},
+		{"good ones last, uncounted", unparsedV1, 500, 1000},
+		{"good ones last, wordless", wordless, 500, 1000},
+		{"good ones first", conflictV1, 0, 500},
+		{"good ones first, wordless", wordless, 0, 500},
+		{"a good one in the middle", conflictV1, 700, 701},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				f, m, told := &fake{}, &memory{}, &troubles{}
+				f.script = picky(f, 400, tt.words, bad)
+				for i := range 1000 {
+					v := 66.6
+					if tt.from <= i && i < tt.to {
+						v = 15
+					}
+					m.add(readingAt("bed-t", start.Add(time.Duration(i)*time.Minute), v))
+				}
+				r := forward(t, v2(f), hillfoot(), m, told.tell)
+				synctest.Wait()
+				good := int64(tt.to - tt.from)
+				if g := r.Figures(); g.Written != good || g.Parked != 1000-good || g.Reached != 1000 {
+					t.Errorf("figures %+v; want %d through and the rest parked", g, good)
+				}
+				wantTold(t, told.told(), "takes readings")
+			})
+		})
+	}
+}
+
+func TestABadProbeAmongGoodOnesIsNoTrouble(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		f, m, told := &fake{}, &memory{}, &troubles{}
+		f.script = picky(f, 400, conflictV1, bad)
+		r := forward(t, v2(f), hillfoot(), m, told.tell)
+		for i := range 300 {
+			v := 66.6
+			if i%60 == 59 {
+				v = 15
+			}
+			m.add(readingAt("bed-t", start.Add(time.Duration(i)*time.Minute), v))
+			later(time.Minute)
+		}
+		if g := r.Figures(); g.Written != 5 || g.Parked != 295 || g.Reached != 300 {
+			t.Errorf("figures %+v; want 5 through and 295 parked", g)
+		}
+		wantTold(t, told.told(), "takes readings")
+	})
+}
+
 func wantParked(t *testing.T, got []influx.Parked, rows int) {
 	t.Helper()
 	if len(got) != rows {

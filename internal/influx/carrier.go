@@ -35,7 +35,7 @@ func (c *carrier) carry(ctx context.Context, load *consignment) answer {
 		a := c.server.post(ctx, load.lines(rows))
 		switch a.verdict {
 		case accepted:
-			c.streak = 0
+			c.streak, load.stored = 0, true
 		case tooBig:
 			c.smaller(load, rows, a)
 		case badRows, unclear:
@@ -44,13 +44,32 @@ func (c *carrier) carry(ctx context.Context, load *consignment) answer {
 			load.back(rows)
 			return a
 		}
-		if c.streak >= refusedInARow {
+		if c.streak >= refusedInARow && c.refusesAll(ctx, load) {
 			c.streak = 0
 			load.restart() // the rows may all be good
 			a.verdict = refused
 			return a
 		}
 	}
+}
+
+// refusesAll tells whether the server takes nothing of a load, as far as can be
+// told without sending every row alone: one row of each part that is left is
+// tried. The parts double in size, so the rows are well spread.
+func (c *carrier) refusesAll(ctx context.Context, load *consignment) bool {
+	for _, part := range load.todo {
+		if load.stored {
+			break
+		}
+		switch c.server.post(ctx, load.lines(span{part.to - 1, part.to})).verdict {
+		case accepted:
+			load.stored = true
+		case badRows, unclear:
+		default: // away: the next row will meet the same, and be tried again
+			return false
+		}
+	}
+	return !load.stored
 }
 
 // smaller has rows brought in smaller portions from now on; a row that is too
@@ -73,7 +92,7 @@ func (c *carrier) sort(load *consignment, rows span, a answer) {
 		c.park(load, rows, a)
 	default:
 		if strings.Contains(a.said, "partial write") {
-			c.streak = 0 // some of them were stored
+			load.stored = true // the rest of them
 		}
 		load.split(rows)
 	}

@@ -16,7 +16,8 @@ type consignment struct {
 
 	todo   []span // what is to be brought, the next one at the end
 	parked []Parked
-	lost   int // rows that the server refuses
+	lost   int  // rows that the server refuses
+	stored bool // the server has taken some of the rows
 }
 
 // A span is rows from up to, but not including, to.
@@ -59,7 +60,7 @@ func consign(l *Lines, st Stretch, keep func(time.Time) bool) *consignment {
 
 // restart forgets what has been brought and parked.
 func (c *consignment) restart() {
-	c.todo, c.parked, c.lost = c.todo[:0], nil, 0
+	c.todo, c.parked, c.lost, c.stored = c.todo[:0], nil, 0, false
 	if n := len(c.ends); n > 0 {
 		c.todo = append(c.todo, span{0, n})
 	}
