@@ -81,7 +81,7 @@ var (
 		SurfaceM2: 0.70, OpenKg: 2.4e-5, LossWK: 5, InnerWK: 9, SkinShare: 0.35, WickKg: 2e-4, HoldsKg: 4.6, BreathW: 120,
 	}
 	bedFar = physics.Make{
-		SurfaceM2: 0.35, OpenKg: 5.2e-5, LossWK: 3, InnerWK: 5, SkinShare: 0.4, WickKg: 1.2e-4, HoldsKg: 3.2,
+		SurfaceM2: 0.35, OpenKg: 5.8e-5, LossWK: 3, InnerWK: 5, SkinShare: 0.4, WickKg: 1.2e-4, HoldsKg: 3.2,
 	}
 	tray = physics.Make{
 		SurfaceM2: 0.12, OpenKg: 1.3e-5, LossWK: 0.6, InnerWK: 1.5, SkinShare: 0.4, WickKg: 4e-5, HoldsKg: 4.6, BreathW: 12,

@@ -14,7 +14,7 @@ const (
 
 	coldSnapFrom  = 6*day + 12*time.Hour
 	coldSnapLasts = 4 * day
-	coldSnapByK   = -13
+	coldSnapByK   = -14
 
 	powerOffFrom  = 8*day + 20*time.Hour // the cabinet's heater, in the cold snap
 	powerOffLasts = 30 * time.Hour
@@ -30,7 +30,7 @@ const (
 // weather is the late spring of Hillfoot with the story's spells.
 func weather(d physics.Dice, origin time.Time) physics.Climate {
 	return physics.Climate{
-		Dice: d.Named("weather"), MeanC: 17, SwingK: 6, FrontK: 1.2, SunWM2: 650,
+		Dice: d.Named("weather"), MeanC: 17, SwingK: 6, FrontK: 0.8, SunWM2: 650,
 		Spells: []physics.Spell{
 			{From: origin.Add(coldSnapFrom), Lasts: coldSnapLasts, Every: cycle, ByK: coldSnapByK},
 			{From: origin.Add(heatWaveFrom), Lasts: heatWaveLasts, Every: cycle, ByK: heatWaveByK},
