@@ -27,8 +27,8 @@ func within(t *testing.T, what string, v []float64, lowest, highest [2]float64) 
 	}
 }
 
-// The beats of the story happen whatever the seed (tried with the first forty). Days count from the midnight
-// before the start.
+// The beats of the story happen whatever the seed (tried with the first forty).
+// Days count from the midnight before the start.
 func TestStory(t *testing.T) {
 	for seed := range uint64(3) {
 		t.Run(fmt.Sprint("seed ", seed), func(t *testing.T) {
