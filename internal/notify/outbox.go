@@ -42,7 +42,7 @@ type Cursors interface {
 type Sources struct {
 	Outbox  Outbox
 	History History                    // nil: mails have no pictures
-	Cursors Cursors                    // nil: no rounds mail
+	Cursors Cursors                    // nil: no rounds mail on schedule
 	Look    func() (farm.View, bool)   // how the farm stands; false before it is known
 	Rounds  func() (farm.Rounds, bool) // the care list; false before it is known
 	Healthy func() error               // nil error: the sign of life may be given

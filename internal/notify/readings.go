@@ -61,7 +61,7 @@ func (w writer) level(l farm.LevelView, say func(float64) string) string {
 	if l.Bands.IsZero() {
 		return line
 	}
-	return fmt.Sprintf("%s (does well at %s, harm past %s)", line, span(l.Bands.Thrive, say), span(l.Bands.Survive, say))
+	return fmt.Sprintf("%s (does well at %s, bears %s)", line, span(l.Bands.Thrive, say), span(l.Bands.Survive, say))
 }
 
 // span writes a band with its unit once: "15 to 25 °C".

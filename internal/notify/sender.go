@@ -3,6 +3,7 @@ package notify
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"sync"
@@ -14,25 +15,36 @@ import (
 // A Sender takes what is owed to the tellers. Each teller has a desk of its
 // own, so a dead mail server holds up no webhook.
 type Sender struct {
-	cfg   Config
-	src   Sources
-	desks []*desk
-	tally tally
+	cfg    Config
+	src    Sources
+	desks  []*desk
+	rounds []*roundsDesk
+	life   *lifeSign // nil: none
+	tally  tally
 }
 
-// NewSender makes a sender. The error says which teller cannot be served and
-// why, without its secret.
+// NewSender makes a sender. The error says which tellers cannot be served and
+// why, without their secrets; the sender that comes with it serves the others.
 func NewSender(cfg Config, src Sources) (*Sender, error) {
 	cfg = cfg.settled()
 	s := &Sender{cfg: cfg, src: src}
+	var wrong []error
 	for _, t := range cfg.Tellers {
 		c, err := newCarrier(cfg, src, t)
 		if err != nil {
-			return nil, fmt.Errorf("tell %s: %w", t.Key, err)
+			wrong = append(wrong, fmt.Errorf("tell %s: %w", t.Key, err))
+			continue
 		}
 		s.desks = append(s.desks, newDesk(cfg, src, t, c, &s.tally))
 	}
-	return s, nil
+	var err error
+	if s.rounds, err = newRoundsDesks(cfg, src); err != nil {
+		wrong = append(wrong, err)
+	}
+	if s.life, err = newLifeSign(cfg, src); err != nil {
+		wrong = append(wrong, err)
+	}
+	return s, errors.Join(wrong...)
 }
 
 // Run drains the outbox, mails the rounds and gives the sign of life until ctx
@@ -42,6 +54,14 @@ func (s *Sender) Run(ctx context.Context) {
 	var wg sync.WaitGroup
 	for _, d := range s.desks {
 		wg.Go(func() { d.run(ctx) })
+	}
+	if s.src.Cursors != nil && s.src.Rounds != nil {
+		for _, d := range s.rounds {
+			wg.Go(func() { d.run(ctx) })
+		}
+	}
+	if s.life != nil {
+		wg.Go(func() { s.life.run(ctx) })
 	}
 	if s.src.Outbox != nil {
 		wg.Go(func() { s.wake(ctx) })

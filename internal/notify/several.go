@@ -12,10 +12,7 @@ import (
 // several is the sheet about episodes that are told together.
 func (w writer) several(ctx context.Context, ms []matter) sheet {
 	live, gone := livePart(ms)
-	s := sheet{Subject: w.severalSubject(live, gone), First: w.severalFirst(live)}
-	if cause := w.sharedCause(live); cause != "" {
-		s.add(part{Lines: []string{cause}})
-	}
+	s := sheet{Subject: w.severalSubject(live, gone), First: w.severalFirst(live), Now: slices.ContainsFunc(live, matter.pressing)}
 	const pictured = 4
 	for i, m := range live {
 		p := w.episodePart(m)
@@ -75,7 +72,7 @@ func (w writer) severalSubject(live, gone []matter) string {
 	}
 	var each []string
 	for _, m := range live {
-		each = append(each, place(&w.farm, m.last.Change)+" "+briefly(m))
+		each = append(each, place(&w.farm, m.last.Change)+": "+briefly(m))
 	}
 	return oneLine(prefix+strings.Join(each, "; "), 160)
 }
@@ -117,8 +114,12 @@ func (w writer) places(ms []matter) []string {
 	return out
 }
 
-// severalFirst is what to do first.
+// severalFirst is what to do first: see to what the places share, where it
+// looks as if they shared something.
 func (w writer) severalFirst(live []matter) string {
+	if cause := w.sharedCause(live); cause != "" {
+		return cause
+	}
 	if len(live) == 0 || !slices.ContainsFunc(live, func(m matter) bool { return m.say != over }) {
 		return "Nothing to do."
 	}
@@ -126,7 +127,7 @@ func (w writer) severalFirst(live []matter) string {
 	if _, ok := alike(live); ok {
 		return first
 	}
-	return "First " + place(&w.farm, live[0].last.Change) + ". " + first
+	return place(&w.farm, live[0].last.Change) + " first: " + first
 }
 
 func cautions(ms []matter) []string {

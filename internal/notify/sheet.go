@@ -10,6 +10,7 @@ import (
 type sheet struct {
 	Subject string
 	First   string // the first line: what to do
+	Now     bool   // and it is to be done now
 	Parts   []part
 	Foot    []string
 }
@@ -25,7 +26,7 @@ type part struct {
 	Careful  bool // its lines are cautions
 }
 
-// A picture goes into the HTML; the text has its words instead.
+// A picture goes into the HTML; the text has its words.
 type picture struct {
 	Name  string // file name and content id
 	Alt   string // what it shows, in words
@@ -73,6 +74,9 @@ func (p part) text(b *strings.Builder) {
 	for _, l := range p.Lines {
 		wrap(b, l, "", "")
 	}
+	for _, q := range p.Pictures {
+		wrap(b, q.Alt+".", "", "")
+	}
 	for _, r := range p.Rows {
 		wrap(b, r[0]+": "+r[1], "", "  ")
 	}
@@ -88,7 +92,7 @@ func wrap(b *strings.Builder, words, first, rest string) {
 	b.WriteString(first)
 	col := utf8.RuneCountInString(first)
 	fresh := true
-	for _, w := range strings.Fields(words) {
+	for _, w := range glued(strings.Fields(words)) {
 		n := utf8.RuneCountInString(w)
 		if !fresh && col+1+n > textWidth {
 			b.WriteString("\n" + rest)
@@ -102,4 +106,17 @@ func wrap(b *strings.Builder, words, first, rest string) {
 		col, fresh = col+n, false
 	}
 	b.WriteByte('\n')
+}
+
+// glued keeps a figure and its unit on one line.
+func glued(words []string) []string {
+	var out []string
+	for _, w := range words {
+		if n := len(out); n > 0 && (strings.HasPrefix(w, "°") || strings.HasPrefix(w, "%")) {
+			out[n-1] += " " + w
+			continue
+		}
+		out = append(out, w)
+	}
+	return out
 }

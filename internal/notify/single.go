@@ -3,6 +3,7 @@ package notify
 import (
 	"context"
 	"fmt"
+	"math"
 	"strings"
 	"time"
 
@@ -12,7 +13,7 @@ import (
 // single is the sheet about one episode.
 func (w writer) single(ctx context.Context, m matter) sheet {
 	c := m.last.Change
-	s := sheet{Subject: w.subject(m), First: w.doing(m)}
+	s := sheet{Subject: w.subject(m), First: w.doing(m), Now: m.pressing() || m.say == still}
 	s.add(part{Lines: w.saying(m)})
 	if m.say != over && m.say != cameWent {
 		s.add(part{Rows: w.foreseen(c)})
@@ -126,17 +127,28 @@ func (w writer) foreseen(c farm.Change) [][2]string {
 }
 
 func (w writer) forecast(c farm.Change, f farm.Forecast) string {
-	line := "the limit by " + w.time(f.Crosses)
-	if c.Condition == farm.SiftReady || c.Condition == farm.SiftPassing {
-		line = "too dry to sift by " + w.time(f.Crosses)
-	}
+	line := w.crossed(c) + " by " + w.time(f.Crosses)
 	switch {
 	case !f.Earliest.IsZero() && !f.Latest.IsZero():
 		line += fmt.Sprintf("; four chances in five that it is between %s and %s", bare(w.time(f.Earliest)), bare(w.time(f.Latest)))
 	case !f.Earliest.IsZero():
 		line += fmt.Sprintf("; hardly before %s, perhaps much later", bare(w.time(f.Earliest)))
 	}
-	return line + "."
+	return capital(line) + "."
+}
+
+// crossed names the limit that a forecast speaks of: the next one in the
+// direction of the condition.
+func (w writer) crossed(c farm.Change) string {
+	if c.Condition == farm.SiftReady || c.Condition == farm.SiftPassing {
+		return "too dry to sift"
+	}
+	kind := curves[c.Condition]
+	limit := nextLimit(c.Condition, w.bands(c.Bin, c.Zone, kind.quantity), w.levelNow(c.Bin, c.Zone, kind.quantity))
+	if math.IsNaN(limit) {
+		return "the limit"
+	}
+	return w.measure(c.Condition, limit)
 }
 
 // bare takes the "about" from a time that is one end of an interval.
@@ -146,10 +158,10 @@ func (w writer) amounts(a farm.Advice) [][2]string {
 	var rows [][2]string
 	u := w.farm.Units
 	if a.VisitLitres > 0 {
-		rows = append(rows, [2]string{"Water this time", u.Volume(a.VisitLitres)})
+		rows = append(rows, [2]string{"This visit", u.Volume(a.VisitLitres)})
 	}
 	if a.WaterLitres > 0 {
-		rows = append(rows, [2]string{"Water in all", u.Volume(a.WaterLitres) + w.standsOn(a)})
+		rows = append(rows, [2]string{"In all", u.Volume(a.WaterLitres) + w.standsOn(a)})
 	}
 	if a.BeddingKg > 0 {
 		rows = append(rows, [2]string{"Dry bedding", u.Mass(a.BeddingKg) + w.standsOn(a)})
