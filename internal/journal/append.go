@@ -2,6 +2,7 @@ package journal
 
 import (
 	"context"
+	"database/sql"
 	"fmt"
 
 	"binwatchd/internal/farm"
@@ -51,11 +52,6 @@ func (b *Batch) check() error {
 }
 
 func (j *Journal) appendTx(tx *tx, b *Batch) error {
-	if b.Restamp != nil {
-		if err := j.restampTx(tx, *b.Restamp); err != nil {
-			return err
-		}
-	}
 	if err := enterSession(tx, b.Session); err != nil {
 		return err
 	}
@@ -67,6 +63,11 @@ func (j *Journal) appendTx(tx *tx, b *Batch) error {
 	}
 	if err := appendChanges(tx, b); err != nil {
 		return err
+	}
+	if b.Restamp != nil {
+		if err := j.restampTx(tx, b.stretch()); err != nil {
+			return err
+		}
 	}
 	if err := appendOwed(tx, b); err != nil {
 		return err
@@ -81,6 +82,17 @@ func (j *Journal) appendTx(tx *tx, b *Batch) error {
 	return writeSnapshot(tx, s)
 }
 
+// stretch is what a batch asks to restamp.
+func (b *Batch) stretch() Restamp {
+	r := *b.Restamp
+	for _, e := range b.Entries {
+		if r.To == 0 && e.Event.Kind == farm.EventClock {
+			r.To = e.Event.Seq - 1
+		}
+	}
+	return r
+}
+
 // enterSession notes a new session of the broker where it begins.
 func enterSession(tx *tx, session int64) error {
 	if session == 0 || session == tx.head.session {
@@ -91,7 +103,7 @@ func enterSession(tx *tx, session int64) error {
 }
 
 func (j *Journal) appendEntries(tx *tx, entries []Entry) error {
-	insert := insertReading[tx.head.table]
+	insert := tx.StmtContext(tx.ctx, j.insert[tx.head.table])
 	for i := range entries {
 		e := &entries[i]
 		e.Event.Seq = tx.head.next
@@ -108,16 +120,23 @@ func (j *Journal) appendEntries(tx *tx, entries []Entry) error {
 		}
 		r := rowOf(e.Event, id)
 		r.seq = e.Event.Seq
-		if err := tx.exec(insert, r.columns(e.Packet, e.Hash)...); err != nil {
+		if _, err := insert.ExecContext(tx.ctx, r.columns(e.Packet, e.Hash)...); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-var insertReading = [2]string{
-	`INSERT INTO reading_0 VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-	`INSERT INTO reading_1 VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+// prepareInserts prepares the one statement that every reading goes through, for
+// each of the two tables: parsing it would take longer than running it.
+func prepareInserts(ctx context.Context, db *sql.DB) (inserts [2]*sql.Stmt, err error) {
+	for i, table := range tableName {
+		inserts[i], err = db.PrepareContext(ctx, `INSERT INTO `+table+` VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`)
+		if err != nil {
+			return inserts, classify(fmt.Errorf("open journal: %w", err))
+		}
+	}
+	return inserts, nil
 }
 
 // seriesFor finds the series of a reading. A probe that SetFarm did not name is

@@ -12,8 +12,8 @@ import (
 // markSuffix names the file beside the journal that says it is damaged.
 const markSuffix = ".damage"
 
-// setAsideIfMarked reports ErrDamaged when an earlier run found damage.
-func (j *Journal) setAsideIfMarked() error {
+// damageMarked gives ErrDamaged when an earlier run found damage.
+func (j *Journal) damageMarked() error {
 	text, err := os.ReadFile(j.cfg.Path + markSuffix)
 	if errors.Is(err, os.ErrNotExist) {
 		return nil
@@ -24,23 +24,51 @@ func (j *Journal) setAsideIfMarked() error {
 	return fmt.Errorf("%w: %s", ErrDamaged, strings.TrimSpace(string(text)))
 }
 
+// Renew sets a file aside that was found to be damaged and begins a new one in
+// its place, so that a daemon nobody watches goes on. It does nothing while no
+// damage is known. The new file knows nothing: no snapshot, nothing owed.
+func (j *Journal) Renew(ctx context.Context) error {
+	j.check.end()
+	j.folding.Lock()
+	defer j.folding.Unlock()
+	damage := j.Health().Damage
+	if damage == "" {
+		return nil
+	}
+	if j.closed.Load() {
+		return ErrClosed
+	}
+	if err := j.startAfresh(ctx, errors.New(damage)); err != nil {
+		return err
+	}
+	j.mu.Lock()
+	f := j.farm
+	j.mu.Unlock()
+	if f == nil {
+		return nil
+	}
+	return j.SetFarm(ctx, f)
+}
+
 // startAfresh sets the damaged file aside and begins a new one. Nothing is
 // deleted: a person may yet get the readings out of it with SQLite's own tools.
 func (j *Journal) startAfresh(ctx context.Context, damage error) error {
-	lock := j.lock
-	j.lock = nil
-	if err := j.release(); err != nil {
+	if err := j.closePools(); err != nil {
 		j.log.Warn("damaged journal did not close", "error", err)
 	}
-	j.lock = lock
 	aside, err := j.setAside()
 	if err != nil {
 		return err
 	}
 	j.log.Error("damaged journal set aside, a new one is begun", "set_aside", aside, "error", damage)
-	j.check.health = Health{SetAside: aside}
-	j.head = head{}
-	return j.begin(ctx)
+	j.series.forget()
+	j.recent.reset()
+	j.check.setHealth(Health{SetAside: aside})
+	if err := j.begin(ctx); err != nil {
+		j.check.setHealth(Health{SetAside: aside, Damage: damage.Error()})
+		return err
+	}
+	return nil
 }
 
 // setAside renames the file, its log and its mark, and says to what. The log

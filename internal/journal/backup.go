@@ -43,7 +43,7 @@ func (j *Journal) copyTo(ctx context.Context, path string) error {
 		return err
 	}
 	defer db.Close()
-	if err := makeFile(path); err != nil {
+	if _, err := makeFile(path); err != nil {
 		return fmt.Errorf("backup: %w", err)
 	}
 	if _, err := db.ExecContext(ctx, `VACUUM INTO ?`, path); err != nil {

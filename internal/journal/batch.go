@@ -21,7 +21,7 @@ type Batch struct {
 	Changes  []Change
 	Owed     []Owe
 	Snapshot *Snapshot // Seq 0: taken after the last entry of this batch
-	Restamp  *Restamp  // applied before the entries
+	Restamp  *Restamp  // applied after the entries and changes
 }
 
 // A Change is a change with its place.
@@ -52,7 +52,7 @@ type Snapshot struct {
 
 // A Restamp moves a stretch of the journal in time: see [Journal.Restamp].
 type Restamp struct {
-	From, To int64 // sequence numbers, both included
+	From, To int64 // sequence numbers, both included; in a batch, To 0 is what stands before its clock event
 	Shift    time.Duration
 }
 

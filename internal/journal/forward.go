@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"math"
+	"slices"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -18,29 +19,19 @@ type Stretch struct {
 }
 
 // Forward gives what stands after a sequence number for passing on elsewhere, at
-// most limit readings of it. When the answer's Last is the number asked from,
+// most limit events of it. When the answer's Last is the number asked from,
 // there is no more.
 func (j *Journal) Forward(ctx context.Context, after int64, limit int) (Stretch, error) {
 	s := Stretch{Last: after}
 	err := j.view(ctx, "forward", func(t *sql.Tx) error {
-		rows, last, err := j.rowsToForward(ctx, t, after, limit)
+		events, last, err := j.eventsToForward(ctx, t, after)
 		if err != nil {
 			return err
 		}
-		others, err := eventsBetween(ctx, t, after, last)
-		if err != nil {
-			return err
+		if limit > 0 && len(events) > limit {
+			events, last = events[:limit], events[limit-1].Seq
 		}
-		all, err := j.series.load(ctx, t)
-		if err != nil {
-			return err
-		}
-		events, err := merge(rows, others, all)
-		if err != nil {
-			return err
-		}
-		s.Events = onlyWorth(events)
-		s.Last = last
+		s.Events, s.Last = events, last
 		found, err := t.QueryContext(ctx, `SELECT id, seq, body FROM change WHERE seq > ? AND seq <= ? ORDER BY id`, after, last)
 		s.Changes, err = collect(found, err, scanChange)
 		return err
@@ -48,31 +39,33 @@ func (j *Journal) Forward(ctx context.Context, after int64, limit int) (Stretch,
 	return s, err
 }
 
-// rowsToForward gives the next rows and the sequence number they reach to. At
-// the end of the rows that is the end of the journal, other events included.
-func (j *Journal) rowsToForward(ctx context.Context, q querier, after int64, limit int) ([]row, int64, error) {
+// eventsToForward gives the next page's readings and jots and the sequence
+// number that it reaches to: at the end, that of the journal.
+func (j *Journal) eventsToForward(ctx context.Context, q querier, after int64) ([]farm.Event, int64, error) {
 	p, err := j.readPage(ctx, q, after)
 	if err != nil {
 		return nil, 0, err
 	}
-	if limit > 0 && len(p.rows) > limit {
-		return p.rows[:limit], p.rows[limit-1].seq, nil
-	}
-	if p.more {
-		return p.rows, p.last, nil
-	}
-	last, err := lastSeq(ctx, q)
-	return p.rows, max(last, after), err
-}
-
-func onlyWorth(events []farm.Event) []farm.Event {
-	var out []farm.Event
-	for _, e := range events {
-		if e.Kind == farm.EventReading || e.Kind == farm.EventJot {
-			out = append(out, e)
+	last := p.last
+	if !p.more {
+		end, err := lastSeq(ctx, q)
+		if err != nil {
+			return nil, 0, err
 		}
+		last = max(end, after)
 	}
-	return out
+	others, err := eventsBetween(ctx, q, after, last)
+	if err != nil {
+		return nil, 0, err
+	}
+	all, err := j.series.load(ctx, q)
+	if err != nil {
+		return nil, 0, err
+	}
+	events, err := merge(p.rows, others, all)
+	return slices.DeleteFunc(events, func(e farm.Event) bool {
+		return e.Kind != farm.EventReading && e.Kind != farm.EventJot
+	}), last, err
 }
 
 // Cursor gives how far a reader of the journal has got; 0 when it has not begun.

@@ -28,8 +28,8 @@ type check struct {
 	done    chan struct{}
 }
 
-// Health tells how sound the file is, as far as is known. When Damage is set the
-// caller should Close and Open again, which begins a new file.
+// Health tells how sound the file is, as far as is known. When Damage is set,
+// Renew begins a new file; so does the next Open.
 func (j *Journal) Health() Health {
 	j.check.mu.Lock()
 	defer j.check.mu.Unlock()
@@ -56,7 +56,7 @@ func (j *Journal) startCheck() {
 }
 
 func (j *Journal) runCheck(ctx context.Context) {
-	err := quickCheck(ctx, j.read)
+	err := quickCheck(ctx, j.read.Load())
 	if errors.Is(err, ErrDamaged) {
 		j.markDamaged(err)
 	}
@@ -72,6 +72,12 @@ func (j *Journal) runCheck(ctx context.Context) {
 	}
 }
 
+func (c *check) setHealth(h Health) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.health = h
+}
+
 // end stops the check and waits until it has stopped.
 func (c *check) end() {
 	if c.cancel != nil {
@@ -83,7 +89,7 @@ func (c *check) end() {
 // noteDamage stops all writing when SQLite has found its file damaged. Other
 // errors it ignores.
 func (j *Journal) noteDamage(err error) {
-	if fileDamaged(err) && j.write != nil {
+	if fileDamaged(err) && j.lock != nil {
 		j.markDamaged(err)
 	}
 }

@@ -11,21 +11,27 @@ import (
 	"path/filepath"
 	"sync"
 	"sync/atomic"
+
+	"golang.org/x/sys/unix"
+
+	"binwatchd/internal/farm"
 )
 
 // A Journal is an open journal. Its methods may be called from any goroutine;
 // writes wait for each other, reads wait for nobody.
 type Journal struct {
-	cfg   Config
-	log   *slog.Logger
-	write *sql.DB // nil when opened for reading
-	read  *sql.DB
-	lock  *os.File
-	run   int64 // id of this run's row
-	wake  chan struct{}
+	cfg  Config
+	log  *slog.Logger
+	read atomic.Pointer[sql.DB]
+	lock *os.File // nil when opened for reading
+	run  int64    // id of this run's row
+	wake chan struct{}
 
-	mu     sync.Mutex // held while writing; guards head
+	mu     sync.Mutex   // held while writing; guards the rest of this block
+	write  *sql.DB      // nil when opened for reading
+	insert [2]*sql.Stmt // into reading_0 and reading_1
 	head   head
+	farm   *farm.Farm // the last SetFarm was given
 	closed atomic.Bool
 
 	folding sync.Mutex // held while readings are packed or moved in time
@@ -59,7 +65,7 @@ func Open(ctx context.Context, cfg Config) (*Journal, error) {
 		return nil, err
 	}
 	j.lock = lock
-	err = j.setAsideIfMarked()
+	err = j.damageMarked()
 	if err == nil {
 		err = j.begin(ctx)
 	}
@@ -85,7 +91,7 @@ func OpenReadOnly(ctx context.Context, cfg Config) (*Journal, error) {
 	if err != nil {
 		return nil, err
 	}
-	j.read = db
+	j.read.Store(db)
 	version, err := schemaVersion(ctx, db)
 	if err == nil && version == 0 {
 		err = errors.New("open journal: it is empty; no daemon has run on it yet")
@@ -122,33 +128,66 @@ func checkDirectory(path string) error {
 
 // begin opens both pools, migrates, and enters this run.
 func (j *Journal) begin(ctx context.Context) error {
-	if err := makeFile(j.cfg.Path); err != nil {
+	empty, err := makeFile(j.cfg.Path)
+	if err != nil {
 		return err
 	}
-	var err error
-	if j.write, err = openWriter(ctx, j.cfg.Path); err != nil {
+	if empty {
+		if err := format(ctx, j.cfg.Path); err != nil {
+			return err
+		}
+	}
+	write, inserts, err := readyWriter(ctx, j.cfg.Path)
+	if err != nil {
 		return err
 	}
-	if err := migrate(ctx, j.write); err != nil {
+	j.mu.Lock()
+	j.write, j.insert, j.head = write, inserts, head{}
+	j.mu.Unlock()
+	read, err := openReaders(j.cfg.Path)
+	if err != nil {
 		return err
 	}
-	if j.read, err = openReaders(j.cfg.Path); err != nil {
-		return err
-	}
+	j.read.Store(read)
 	return j.enterRun(ctx)
 }
 
-// makeFile makes an empty file readable by the group alone, so that the files
-// SQLite puts beside it, which take after it, are so too.
-func makeFile(path string) error {
-	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o640)
-	if errors.Is(err, os.ErrPermission) {
-		return fmt.Errorf("open journal: %w: %w", ErrReadOnly, err)
+// readyWriter gives a writer on a file whose schema is the newest.
+func readyWriter(ctx context.Context, path string) (*sql.DB, [2]*sql.Stmt, error) {
+	db, err := openWriter(ctx, path)
+	if err != nil {
+		return nil, [2]*sql.Stmt{}, err
+	}
+	err = migrate(ctx, db)
+	var inserts [2]*sql.Stmt
+	if err == nil {
+		inserts, err = prepareInserts(ctx, db)
 	}
 	if err != nil {
-		return fmt.Errorf("open journal: %w", err)
+		db.Close()
 	}
-	return f.Close()
+	return db, inserts, err
+}
+
+// makeFile makes sure that there is a file, readable by the group alone, so that
+// the files SQLite puts beside it, which take after it, are so too. A file that
+// is there is not opened: closing it again would drop SQLite's locks on it.
+func makeFile(path string) (empty bool, err error) {
+	info, err := os.Stat(path)
+	if err == nil {
+		return info.Size() == 0, nil
+	}
+	if !errors.Is(err, os.ErrNotExist) {
+		return false, fmt.Errorf("open journal: %w", err)
+	}
+	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o640)
+	if errors.Is(err, os.ErrPermission) || errors.Is(err, unix.EROFS) {
+		return false, fmt.Errorf("open journal: %w: %w", ErrReadOnly, err)
+	}
+	if err != nil {
+		return false, fmt.Errorf("open journal: %w", err)
+	}
+	return true, f.Close()
 }
 
 func (j *Journal) enterRun(ctx context.Context) error {
@@ -178,30 +217,35 @@ func (j *Journal) Close() error {
 	j.folding.Lock()
 	defer j.folding.Unlock()
 	var err error
-	if j.write != nil && !j.closed.Load() && j.Health().Damage == "" {
+	if j.lock != nil && !j.closed.Load() && j.Health().Damage == "" {
 		err = j.update(context.Background(), "end run", func(tx *tx) error {
 			return tx.exec(`UPDATE run SET clean = 1 WHERE id = ?`, j.run)
 		})
 	}
-	j.mu.Lock()
-	defer j.mu.Unlock()
 	if j.closed.Swap(true) {
 		return nil
 	}
 	return errors.Join(err, j.release())
 }
 
-// release closes what is open: the readers first, so that the writer is the
-// last connection and SQLite folds the write-ahead log into the file.
+// release closes what is open. The writer goes last, so that it is the last
+// connection and SQLite folds the write-ahead log into the file.
 func (j *Journal) release() error {
+	err := j.closePools()
+	if j.lock != nil {
+		err = errors.Join(err, j.lock.Close())
+	}
+	return err
+}
+
+func (j *Journal) closePools() error {
+	j.mu.Lock()
+	defer j.mu.Unlock()
 	var errs []error
-	for _, db := range []*sql.DB{j.read, j.write} {
+	for _, db := range []*sql.DB{j.read.Load(), j.write} {
 		if db != nil {
 			errs = append(errs, db.Close())
 		}
-	}
-	if j.lock != nil {
-		errs = append(errs, j.lock.Close())
 	}
 	return errors.Join(errs...)
 }

@@ -50,6 +50,11 @@ func unpack(body []byte) ([]row, error) {
 	if err != nil {
 		return nil, err
 	}
+	return unpackPlain(plain)
+}
+
+// unpackPlain must bear any bytes.
+func unpackPlain(plain []byte) ([]row, error) {
 	in := &cursor{rest: plain}
 	if v := in.next(); v != packVersion && in.err == nil {
 		return nil, fmt.Errorf("%w: packed in unknown form %d", ErrDamaged, v)

@@ -19,7 +19,7 @@ func (j *Journal) reader() (*sql.DB, error) {
 	if j.closed.Load() {
 		return nil, ErrClosed
 	}
-	return j.read, nil
+	return j.read.Load(), nil
 }
 
 // collect reads all rows of a query, which may itself have met an error.

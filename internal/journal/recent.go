@@ -40,6 +40,13 @@ func (r *recent) refresh(ctx context.Context, q querier) error {
 	return r.readOn(ctx, q, max(packed, r.upto))
 }
 
+// reset is for a new file.
+func (r *recent) reset() {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.points = nil
+}
+
 // forget drops what has been packed.
 func (r *recent) forget(packed int64) {
 	for id, points := range r.points {

@@ -131,8 +131,8 @@ func skipChunks(ctx context.Context, q querier, after, lo, hi int64) (int64, err
 }
 
 // Span gives the first and last sequence number of what arrived in [from, to);
-// first is greater than last when nothing did. It is exact where arrival times
-// rise along the journal.
+// both are 0 when nothing did. It is exact where arrival times rise along the
+// journal.
 func (j *Journal) Span(ctx context.Context, from, to time.Time) (first, last int64, err error) {
 	err = j.view(ctx, "find time", func(t *sql.Tx) error {
 		if first, err = j.firstArrived(ctx, t, from.UnixMilli()); err != nil {
@@ -142,6 +142,9 @@ func (j *Journal) Span(ctx context.Context, from, to time.Time) (first, last int
 		last--
 		return err
 	})
+	if last < first {
+		return 0, 0, err
+	}
 	return first, last, err
 }
 

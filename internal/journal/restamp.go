@@ -15,10 +15,10 @@ import (
 // clock they were stamped by is known to have been wrong by shift: the times of
 // arrival of all of them, and the times of measurement of those readings and
 // jots that the arrival had stood in for. What a device has stamped itself stays.
-// Changes caused in the stretch move too. Snapshots taken in it, and the folded
-// history, are made anew or dropped; a clock event that stands right after the
-// stretch and tells this shift is from then on replayed as telling none, since
-// the times before it are right already.
+// Changes caused in the stretch move too. Snapshots taken in it are dropped and
+// the folded history is made anew; the next clock event after the stretch, if it
+// tells this shift, is from then on replayed as telling none, since the times
+// before it are right already.
 //
 // To do it in one transaction with that clock event, use Batch.Restamp.
 func (j *Journal) Restamp(ctx context.Context, fromSeq, toSeq int64, shift time.Duration) error {
@@ -187,10 +187,12 @@ func shiftChange(c *farm.Change, by time.Duration) {
 	}
 }
 
-// settleClock marks the clock event right after the stretch as written back.
+// settleClock marks the first clock event after the stretch as written back, if
+// it tells this shift.
 func settleClock(tx *tx, r Restamp) error {
+	var seq int64
 	var text []byte
-	err := tx.row(`SELECT body FROM event WHERE seq = ? AND kind = ?`, r.To+1, int64(farm.EventClock)).Scan(&text)
+	err := tx.row(`SELECT seq, body FROM event WHERE seq > ? AND kind = ? ORDER BY seq LIMIT 1`, r.To, int64(farm.EventClock)).Scan(&seq, &text)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil
 	}
@@ -199,7 +201,7 @@ func settleClock(tx *tx, r Restamp) error {
 	}
 	var body eventBody
 	if err := json.Unmarshal(text, &body); err != nil {
-		return fmt.Errorf("%w: event %d: %w", ErrDamaged, r.To+1, err)
+		return fmt.Errorf("%w: event %d: %w", ErrDamaged, seq, err)
 	}
 	if body.ShiftMs != r.Shift.Milliseconds() {
 		return nil
@@ -208,5 +210,5 @@ func settleClock(tx *tx, r Restamp) error {
 	if text, err = json.Marshal(body); err != nil {
 		return err
 	}
-	return tx.exec(`UPDATE event SET body = ? WHERE seq = ?`, string(text), r.To+1)
+	return tx.exec(`UPDATE event SET body = ? WHERE seq = ?`, string(text), seq)
 }

@@ -14,8 +14,8 @@ import (
 const maxSamples = 100_000
 
 // Samples gives the history of one quantity of a zone (zone "": of the room's
-// air at the bin) in the steps that touch [from, to), oldest first, leaving out
-// those without readings. Steps are counted from midnight UTC. It tells what the
+// air at the bin) in the steps that begin in [from, to), oldest first, leaving
+// out those without readings. Steps are counted from midnight UTC. It tells what the
 // believed readings of all the zone's probes said; readings of uncertain time
 // are left out. Step 0 lets the journal choose about 300 of them. Steps under an
 // hour are met as long as raw readings are kept; beyond, they are hours.
@@ -115,9 +115,9 @@ func newGathering(ctx context.Context, q querier, from, to, step int64) (*gather
 		}
 	}
 	g.step = step
-	g.lo = floorDiv(from, step) * step
+	g.lo = floorDiv(from-1, step)*step + step
 	g.hi = floorDiv(to-1, step)*step + step
-	g.folds = make([]fold, (g.hi-g.lo)/step)
+	g.folds = make([]fold, max(0, g.hi-g.lo)/step)
 	return g, nil
 }
 

@@ -68,7 +68,17 @@ func (j *Journal) SetFarm(ctx context.Context, f *farm.Farm) error {
 	j.series.mu.Lock()
 	j.series.active = active
 	j.series.mu.Unlock()
+	j.mu.Lock()
+	j.farm = f
+	j.mu.Unlock()
 	return nil
+}
+
+// forget is for a new file.
+func (s *seriesTable) forget() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.all, s.active = nil, nil
 }
 
 // placesOf lists where a probe is: the zones that name it, and the bins whose
