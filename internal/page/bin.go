@@ -1,0 +1,168 @@
+package page
+
+import (
+	"html/template"
+	"net/http"
+	"slices"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/page/draw"
+)
+
+// A binPage is one bin, looked at closely: its curves over a chosen time, who
+// bears what, its probes and its logbook.
+type binPage struct {
+	shell
+	Bin    binView
+	About  []string // volume, worms, species: a phrase each
+	Spans  []spanLink
+	Reach  *reachView
+	Probes []probeView
+	Log    []logLine
+	JotURL string
+	Torn   bool
+}
+
+type spanLink struct {
+	Name, URL string
+	Here      bool
+}
+
+type reachView struct {
+	Picture template.HTML
+	Rows    []reachRow
+}
+
+type reachRow struct{ Name, Thrive, Survive string }
+
+const closeTall = 190 // px
+
+func (p *Page) showBin(w http.ResponseWriter, r *http.Request) error {
+	in, err := readQuery(r)
+	if err != nil {
+		return err
+	}
+	sp, err := spanOf(in.get("span"))
+	if err != nil {
+		return err
+	}
+	name := r.PathValue("bin")
+	s, err := p.scene(sp, binURL(name)+"?span="+sp.key)
+	if err != nil {
+		return err
+	}
+	conf, ok := s.farm.BinByName(name)
+	i := slices.IndexFunc(s.view.Bins, func(b farm.BinView) bool { return b.Name == name })
+	if !ok || i < 0 {
+		return refuse(http.StatusNotFound, "This farm has no bin %q.", clip(name, 60))
+	}
+	page := binPage{shell: p.live(p.shell(w, r, capital(name))), About: s.about(conf), Spans: spanLinks(name, sp)}
+	page.Nav = "bins"
+	page.Clock = s.clock(s.view.At)
+	page.JotURL = jotURL(name, "", "")
+	diary, err := p.diary(r.Context(), s, name)
+	if err != nil {
+		p.cfg.Log.Error("page logbook", "bin", name, "error", err)
+		s.torn = true
+	}
+	page.Bin = s.closeBin(r, conf, s.view.Bins[i], diary)
+	page.Reach = s.reach(conf, s.view.Bins[i])
+	page.Probes = s.probesOf(conf)
+	page.Log = diary.lines(s)
+	page.Torn = s.torn
+	return p.show(w, http.StatusOK, "bin", page)
+}
+
+func spanOf(key string) (span, error) {
+	if key == "" {
+		return twoDays, nil
+	}
+	i := slices.IndexFunc(spans, func(s span) bool { return s.key == key })
+	if i < 0 {
+		return span{}, badInput("There is no span %q; there are 2d, 2w, 3mo and 1y.", clip(key, 20))
+	}
+	return spans[i], nil
+}
+
+func spanLinks(bin string, here span) []spanLink {
+	var out []spanLink
+	for _, s := range spans {
+		out = append(out, spanLink{Name: s.name, URL: binURL(bin) + "?span=" + s.key, Here: s.key == here.key})
+	}
+	return out
+}
+
+// about says what the configuration tells of a bin.
+func (s *scene) about(b farm.Bin) []string {
+	var out []string
+	for _, share := range b.Species {
+		name := share.Species
+		if sp, ok := s.farm.SpeciesByID(share.Species); ok {
+			name = sp.Name
+		}
+		if share.Fraction < 1 {
+			name = short(share.Fraction*100) + " % " + name
+		}
+		out = append(out, name)
+	}
+	if b.WormsKg > 0 {
+		out = append(out, s.units.Mass(b.WormsKg)+" of worms")
+	}
+	if b.VolumeL > 0 {
+		out = append(out, s.units.Volume(b.VolumeL))
+	}
+	return out
+}
+
+// closeBin makes the bin's zones with tall pictures, marked with what was done
+// and what stood raised.
+func (s *scene) closeBin(r *http.Request, conf farm.Bin, b farm.BinView, d diary) binView {
+	out := binView{Name: b.Name, Title: capital(b.Name), URL: binURL(b.Name)}
+	for _, z := range b.Zones {
+		zone := s.zone(r.Context(), conf, z, closeTall)
+		if len(b.Zones) == 1 {
+			zone.Name = ""
+		}
+		zone.Gauges = nil
+		for i, q := range s.measured(conf, z) {
+			cut := draw.Cut{Focus: true, Spread: s.span.spread, Spells: d.spells(s, z, q)}
+			if i == 0 {
+				cut.Marks = d.marks(s, z)
+			}
+			zone.Gauges = append(zone.Gauges, s.gaugeOf(r.Context(), conf, z, q, closeTall, cut))
+		}
+		out.Zones = append(out.Zones, zone)
+	}
+	return out
+}
+
+// reach shows what each species of a bin bears, where there are any.
+func (s *scene) reach(b farm.Bin, v farm.BinView) *reachView {
+	pic := draw.Reach{Label: "What each species bears: thrive as a thick bar, survive as a thin one.", Number: func(c float64) string { return s.units.Temperature(c) }}
+	var out reachView
+	for _, share := range b.Species {
+		sp, ok := s.farm.SpeciesByID(share.Species)
+		if !ok {
+			continue
+		}
+		t := sp.Temperature
+		pic.Rows = append(pic.Rows, draw.ReachRow{Name: sp.Name, Bands: t})
+		out.Rows = append(out.Rows, reachRow{sp.Name, s.band(t.Thrive), s.band(t.Survive)})
+	}
+	if len(pic.Rows) == 0 {
+		return nil
+	}
+	for _, z := range v.Zones {
+		if z.Aim == farm.Living && z.Temperature != nil {
+			pic.Level, pic.HasLevel = z.Temperature.Value, true
+			pic.Label += " The line is the temperature now, " + s.units.Temperature(pic.Level) + "."
+			break
+		}
+	}
+	out.Picture = pic.SVG()
+	return &out
+}
+
+func (s *scene) band(b farm.Band) string {
+	return s.units.Temperature(b.Low) + " to " + s.units.Temperature(b.High)
+}

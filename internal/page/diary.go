@@ -1,0 +1,137 @@
+package page
+
+import (
+	"context"
+	"errors"
+	"slices"
+	"strings"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/page/draw"
+)
+
+// A diary is what happened to one bin over a span, in order of time.
+type diary struct {
+	jots    []farm.Jot
+	changes []farm.Change
+}
+
+// diary reads what it can; with an error it holds what could be read.
+func (p *Page) diary(ctx context.Context, s *scene, bin string) (diary, error) {
+	from, to := s.now.Add(-s.span.back), s.now.Add(time.Second)
+	jots, errJots := p.cfg.History.Jots(ctx, bin, from, to)
+	changes, errChanges := p.cfg.History.Changes(ctx, bin, from, to)
+	return diary{jots: jots, changes: changes}, errors.Join(errJots, errChanges)
+}
+
+// marks are the jots that concern a zone.
+func (d diary) marks(s *scene, z farm.ZoneView) []draw.Mark {
+	var out []draw.Mark
+	for _, j := range d.jots {
+		received := j.To == z.Bin && j.Bin != z.Bin
+		if received || j.Zone == z.Zone || (j.Zone == "" && z.Aim == farm.Living) {
+			out = append(out, draw.Mark{At: j.At, Glyph: "j-" + string(j.What), Title: s.stamp(j.At) + ": " + sayJot(j, s.units)})
+		}
+	}
+	return out
+}
+
+// concerns tells which quantity a condition speaks of; "" is neither.
+func concerns(c farm.Condition) farm.Quantity {
+	switch c {
+	case farm.TooHot, farm.TooCold, farm.Heating:
+		return farm.Temperature
+	case farm.TooDry, farm.TooWet, farm.Drying, farm.SiftReady, farm.SiftPassing:
+		return farm.Moisture
+	}
+	return ""
+}
+
+// spells are the times during which conditions of a quantity stood in a zone.
+// One that began before the span starts at its edge.
+func (d diary) spells(s *scene, z farm.ZoneView, q farm.Quantity) []draw.Spell {
+	edge := s.now.Add(-s.span.back)
+	open := map[string]draw.Spell{}
+	var out []draw.Spell
+	for _, c := range d.changes {
+		if c.Zone != z.Zone || concerns(c.Condition) != q {
+			continue
+		}
+		sp, known := open[c.Episode]
+		if !known {
+			sp = draw.Spell{From: edge, Title: conditionWords[c.Condition]}
+			if c.Change == farm.Raised {
+				sp.From = c.At
+			}
+		}
+		sp.Urgency = max(sp.Urgency, c.Urgency)
+		sp.To = c.At
+		if c.Change == farm.Eased {
+			out = append(out, sp)
+			delete(open, c.Episode)
+			continue
+		}
+		open[c.Episode] = sp
+	}
+	for _, r := range s.view.Standing {
+		if r.Bin != z.Bin || r.Zone != z.Zone || concerns(r.Condition) != q {
+			continue
+		}
+		sp, known := open[r.Episode]
+		if !known {
+			sp = draw.Spell{From: r.Since, Title: conditionWords[r.Condition]}
+		}
+		sp.To, sp.Urgency = s.now, max(sp.Urgency, r.Urgency)
+		out = append(out, sp)
+		delete(open, r.Episode)
+	}
+	slices.SortFunc(out, func(a, b draw.Spell) int {
+		return compareAll(a.From.Compare(b.From), strings.Compare(a.Title, b.Title))
+	})
+	return out
+}
+
+func compareAll(orders ...int) int {
+	for _, o := range orders {
+		if o != 0 {
+			return o
+		}
+	}
+	return 0
+}
+
+// A logLine is one line of the logbook: something done, or something said.
+type logLine struct {
+	At    time.Time
+	When  string
+	Glyph string
+	Text  string
+	Done  bool // by the keeper
+}
+
+const maxLog = 80
+
+// lines are the logbook, newest first.
+func (d diary) lines(s *scene) []logLine {
+	var out []logLine
+	for _, j := range d.jots {
+		text := capital(sayJot(j, s.units))
+		if j.Zone != "" {
+			text += ", " + j.Zone
+		}
+		out = append(out, logLine{At: j.At, When: s.stamp(j.At), Glyph: "j-" + string(j.What), Text: text + ".", Done: true})
+	}
+	for _, c := range d.changes {
+		out = append(out, logLine{At: c.At, When: s.stamp(c.At), Glyph: changeGlyph(c), Text: c.Text})
+	}
+	slices.SortStableFunc(out, func(a, b logLine) int { return b.At.Compare(a.At) })
+	return out[:min(len(out), maxLog)]
+}
+
+func changeGlyph(c farm.Change) string {
+	if c.Change == farm.Eased || c.Urgency == farm.Calm {
+		return "u-calm"
+	}
+	return "u-" + c.Urgency.String()
+}

@@ -1,0 +1,239 @@
+package page
+
+import (
+	"context"
+	"html/template"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/page/draw"
+)
+
+// A frontPage is the first sight: what wants the keeper, then every bin, the
+// most needy first.
+type frontPage struct {
+	shell
+	Opening string
+	Wants   []wantView   // what is not quiet, most urgent first
+	More    int          // how many more there are
+	Intake  []string     // troubles of the way in
+	Own     []raisedView // raised, but in no bin
+	Bins    []binView
+	Needs   []farm.NeedView
+	Torn    bool
+}
+
+// A wantView is one line of the first list, with a small curve.
+type wantView struct {
+	raisedView
+	Curve template.HTML
+}
+
+type binView struct {
+	Name, Title, URL string
+	Zones            []zoneView
+}
+
+const (
+	maxWants  = 5
+	wantTall  = 38  // px
+	needyTall = 132 // px
+	calmTall  = 96
+)
+
+func (p *Page) showFront(w http.ResponseWriter, r *http.Request) error {
+	s, err := p.scene(twoDays, "/")
+	if err != nil {
+		return err
+	}
+	page := frontPage{shell: p.live(p.shell(w, r, "Bins")), Intake: s.intake(), Needs: s.view.Needs}
+	page.Nav = "bins"
+	page.Clock = s.clock(s.view.At)
+	page.Opening, page.Wants, page.More = s.opening(r.Context())
+	for _, standing := range s.view.Standing {
+		if bin, _ := s.placeOf(standing); bin == "" {
+			page.Own = append(page.Own, s.raised(standing))
+		}
+	}
+	for _, b := range s.byNeed() {
+		page.Bins = append(page.Bins, s.bin(r, b))
+	}
+	page.Torn = s.torn
+	return p.show(w, http.StatusOK, "front", page)
+}
+
+func (s *scene) bin(r *http.Request, b farm.BinView) binView {
+	conf, _ := s.farm.BinByName(b.Name)
+	out := binView{Name: b.Name, Title: capital(b.Name), URL: binURL(b.Name)}
+	for _, z := range b.Zones {
+		tall := calmTall
+		if s.need(z.Bin, z.Zone) > 0 {
+			tall = needyTall
+		}
+		zone := s.zone(r.Context(), conf, z, tall)
+		if len(b.Zones) == 1 {
+			zone.Name = "" // the bin's own name says it
+		}
+		out.Zones = append(out.Zones, zone)
+	}
+	return out
+}
+
+func binURL(name string) string { return "/bins/" + url.PathEscape(name) }
+
+// byNeed orders the bins by what is most urgent in them; what is hushed or
+// known of counts little, what cannot be judged counts too. Bins of equal need
+// stay in the order of the configuration.
+func (s *scene) byNeed() []farm.BinView {
+	bins := slices.Clone(s.view.Bins)
+	slices.SortStableFunc(bins, func(a, b farm.BinView) int { return s.binNeed(b) - s.binNeed(a) })
+	return bins
+}
+
+func (s *scene) binNeed(b farm.BinView) int {
+	need := 0
+	for _, z := range b.Zones {
+		need = max(need, s.need(z.Bin, z.Zone))
+		if z.Unjudged != "" {
+			need = max(need, 2)
+		}
+	}
+	return need
+}
+
+// need is how much a zone wants a hand: 0 nothing, 1 quiet, then by urgency.
+func (s *scene) need(bin, zone string) int {
+	need := 0
+	for _, r := range s.view.Standing {
+		if b, z := s.placeOf(r); b != bin || z != zone {
+			continue
+		}
+		n := 1 + int(r.Urgency)
+		if s.quiet(r) {
+			n = 1
+		}
+		need = max(need, n)
+	}
+	return need
+}
+
+func (s *scene) quiet(r farm.Standing) bool {
+	return r.Seen || (r.Hushed != nil && r.Hushed.After(s.now))
+}
+
+// opening says in one sentence how the farm stands, and lists what is behind
+// it.
+func (s *scene) opening(ctx context.Context) (sentence string, wants []wantView, more int) {
+	count := map[farm.Urgency]int{}
+	quiet := 0
+	for _, r := range s.view.Standing {
+		if s.quiet(r) {
+			quiet++
+			continue
+		}
+		count[r.Urgency]++
+		if len(wants) < maxWants {
+			wants = append(wants, wantView{s.raised(r), s.smallCurve(ctx, r)})
+		} else {
+			more++
+		}
+	}
+	var parts []string
+	for _, u := range []farm.Urgency{farm.Now, farm.Today, farm.Soon} {
+		if n := count[u]; n > 0 {
+			parts = append(parts, number(n)+" "+u.String())
+		}
+	}
+	switch {
+	case len(parts) > 0:
+		sentence = things(parts, count)
+	case quiet > 0:
+		sentence = "Nothing new: all that is raised you have hushed or know of."
+	case s.blind():
+		sentence = "Nothing is raised, but not every zone can be judged."
+	default:
+		sentence = "Nothing is wrong and nothing is due."
+	}
+	return sentence, wants, more
+}
+
+// smallCurve is the curve a condition speaks of, or that of its probe's
+// quantity; none where it speaks of neither.
+func (s *scene) smallCurve(ctx context.Context, r farm.Standing) template.HTML {
+	q := concerns(r.Condition)
+	if p, ok := s.farm.ProbeByID(r.Probe); ok && q == "" {
+		q = p.Measures
+	}
+	bin, zone := s.placeOf(r)
+	conf, _ := s.farm.BinByName(bin)
+	for _, b := range s.view.Bins {
+		for _, z := range b.Zones {
+			if b.Name == bin && z.Zone == zone && slices.Contains(s.measured(conf, z), q) {
+				return s.gaugeOf(ctx, conf, z, q, wantTall, draw.Cut{Bare: true}).Picture
+			}
+		}
+	}
+	return ""
+}
+
+// things puts the counts into a sentence: "Two things want you now, one today."
+func things(parts []string, count map[farm.Urgency]int) string {
+	first := count[farm.Now]
+	if first == 0 {
+		first = count[farm.Today]
+	}
+	if first == 0 {
+		first = count[farm.Soon]
+	}
+	n, word, _ := strings.Cut(parts[0], " ")
+	noun, verb := "things", "want"
+	if first == 1 {
+		noun, verb = "thing", "wants"
+	}
+	sentence := capital(n) + " " + noun + " " + verb + " you " + word
+	if rest := parts[1:]; len(rest) > 0 {
+		sentence += ", " + strings.Join(rest, ", ")
+	}
+	return sentence + "."
+}
+
+func number(n int) string {
+	if words := []string{"", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"}; n < len(words) {
+		return words[n]
+	}
+	return strconv.Itoa(n)
+}
+
+// blind tells whether some zone cannot be judged.
+func (s *scene) blind() bool {
+	for _, b := range s.view.Bins {
+		for _, z := range b.Zones {
+			if z.Unjudged != "" {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// intake says what keeps readings from coming in.
+func (s *scene) intake() []string {
+	in := s.view.Intake
+	var out []string
+	switch {
+	case !in.Running:
+		out = append(out, "The daemon is not running: this is how things stood at "+s.stamp(s.view.At)+".")
+	case !in.Connected && in.Since.IsZero():
+		out = append(out, "The broker has not been heard yet.")
+	case !in.Connected:
+		out = append(out, "The broker has not been heard since "+s.until(in.Since)+".")
+	}
+	if in.Unwritten != nil {
+		out = append(out, "The journal has not been writable since "+s.until(*in.Unwritten)+": judging holds still, and the broker keeps the readings.")
+	}
+	return out
+}

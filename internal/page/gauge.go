@@ -1,0 +1,191 @@
+package page
+
+import (
+	"fmt"
+	"html/template"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/page/draw"
+)
+
+// A gauge is one quantity of one zone: the level as a number, where it stands
+// in its bands as a shape and a word, and the curve that led there.
+type gauge struct {
+	Name    string // temperature, moisture
+	Value   string // "" when there is no believed reading
+	Word    string
+	Shape   string // symbol of the sprite
+	Age     string // of the newest believed reading
+	Old     bool
+	Picture template.HTML
+	Least   string // over the picture's time; "" where nothing is known
+	Most    string
+}
+
+// standing says where a level stands in its bands, as shape and word.
+func standing(q farm.Quantity, aim farm.Aim, x float64, b farm.Bands) (shape, word string) {
+	words := [...]string{"cold, past survive", "cool, past thrive", "in thrive", "warm, past thrive", "hot, past survive"}
+	switch {
+	case q == farm.Moisture && aim == farm.Sifting:
+		words = [...]string{"turning to dust", "too dry to sift well", "fit to sift", "still too damp to sift", "wet"}
+	case q == farm.Moisture:
+		words = [...]string{"parched, past survive", "dry, past thrive", "in thrive", "damp, past thrive", "wet, past survive"}
+	}
+	switch {
+	case b.IsZero():
+		return "p-in", ""
+	case x < b.Survive.Low:
+		return "p-far-below", words[0]
+	case x > b.Survive.High:
+		return "p-far-above", words[4]
+	case x < b.Thrive.Low:
+		return "p-below", words[1]
+	case x > b.Thrive.High:
+		return "p-above", words[3]
+	}
+	return "p-in", words[2]
+}
+
+// bandsOf are the bands a level is drawn in: those it is held to, else, for
+// the temperature of a living zone, what its species bear together. Thrive
+// then ends where the last of them stops thriving, survive where the first is
+// in danger, which is when something is raised.
+func bandsOf(f *farm.Farm, bin farm.Bin, q farm.Quantity, l *farm.LevelView) farm.Bands {
+	if l != nil && !l.Bands.IsZero() {
+		return l.Bands
+	}
+	if q != farm.Temperature {
+		return farm.Bands{}
+	}
+	var out farm.Bands
+	for _, share := range bin.Species {
+		s, ok := f.SpeciesByID(share.Species)
+		if !ok {
+			continue
+		}
+		if out.IsZero() {
+			out = s.Temperature
+			continue
+		}
+		t, v := s.Temperature.Thrive, s.Temperature.Survive
+		out.Thrive = farm.Band{Low: min(out.Thrive.Low, t.Low), High: max(out.Thrive.High, t.High)}
+		out.Survive = farm.Band{Low: max(out.Survive.Low, v.Low), High: min(out.Survive.High, v.High)}
+	}
+	out.Thrive = farm.Band{Low: max(out.Thrive.Low, out.Survive.Low), High: min(out.Thrive.High, out.Survive.High)}
+	return out
+}
+
+// gauge makes a gauge; cut comes with its times, marks and height set.
+func (v voice) gauge(q farm.Quantity, aim farm.Aim, l *farm.LevelView, cone *draw.Cone, cut draw.Cut) gauge {
+	g := gauge{Name: string(q), Shape: "p-none", Word: "no believed reading"}
+	cut.Number, cut.Unit, cut.Scale, cut.Offset = v.axis(q)
+	cut.Cone, cut.Location, cut.Now = cone, v.loc, v.now
+	if l != nil {
+		cut.Level, cut.HasLevel, cut.Fresh = l.Value, true, l.Fresh
+		g.Value, g.Age, g.Old = v.measure(q, l.Value), v.age(l.At), !l.Fresh
+		g.Shape, g.Word = standing(q, aim, l.Value, cut.Bands)
+		if g.Old { // where it stands now nobody can say
+			g.Shape, g.Word = "p-none", strings.TrimSpace("was "+g.Word)
+		}
+	}
+	if least, most, ok := extremes(cut.Samples); ok {
+		g.Least, g.Most = v.measure(q, least), v.measure(q, most)
+	}
+	cut.Label = v.label(g, cut.To.Sub(cut.From))
+	g.Picture = cut.SVG()
+	return g
+}
+
+// axis says how the keeper reads a quantity: numbers without unit, the unit,
+// and the sum from inner units to theirs.
+func (v voice) axis(q farm.Quantity) (number func(float64) string, unit string, scale, offset float64) {
+	switch {
+	case q == farm.Battery:
+		return short, "", 1, 0
+	case q == farm.Moisture:
+		return short, "%", 1, 0
+	case v.units == farm.US:
+		return func(c float64) string { return short(math.Round(farm.FahrenheitOf(c))) }, "°F", 1.8, 32
+	}
+	return short, "°C", 1, 0
+}
+
+// short writes a number with at most one decimal.
+func short(x float64) string {
+	return strconv.FormatFloat(math.Round(x*10)/10, 'f', -1, 64)
+}
+
+// label says in a sentence what the picture shows.
+func (v voice) label(g gauge, d time.Duration) string {
+	s := capital(g.Name) + " curve over " + farm.SayLong(d)
+	if g.Least != "" {
+		s += fmt.Sprintf(", from %s to %s", g.Least, g.Most)
+	}
+	if g.Value == "" {
+		return s + "; no believed reading now."
+	}
+	if g.Word == "" {
+		return s + fmt.Sprintf("; now %s.", g.Value)
+	}
+	return s + fmt.Sprintf("; now %s, %s.", g.Value, g.Word)
+}
+
+func extremes(samples []farm.Sample) (least, most float64, ok bool) {
+	if len(samples) == 0 {
+		return 0, 0, false
+	}
+	least, most = math.Inf(1), math.Inf(-1)
+	for _, s := range samples {
+		least, most = min(least, s.Min), max(most, s.Max)
+	}
+	return least, most, true
+}
+
+// coneFor finds the forecast to draw in a quantity's picture and the limit it
+// speaks of.
+func coneFor(q farm.Quantity, l *farm.LevelView, b farm.Bands, outlook []farm.Outlook) *draw.Cone {
+	if l == nil || b.IsZero() {
+		return nil
+	}
+	for _, o := range outlook {
+		of, limit := limitOf(o.Condition, l.Value, b)
+		f := o.Forecast
+		if of != q || (f.Crosses.IsZero() && f.Earliest.IsZero()) {
+			continue
+		}
+		return &draw.Cone{Limit: limit, Crosses: f.Crosses, Earliest: f.Earliest, Latest: f.Latest}
+	}
+	return nil
+}
+
+// limitOf tells which limit the forecast of a condition speaks of.
+func limitOf(c farm.Condition, x float64, b farm.Bands) (q farm.Quantity, limit float64) {
+	above, below := b.Survive.High, b.Survive.Low
+	if x <= b.Thrive.High {
+		above = b.Thrive.High
+	}
+	if x >= b.Thrive.Low {
+		below = b.Thrive.Low
+	}
+	switch c {
+	case farm.Heating:
+		return farm.Temperature, b.Survive.High
+	case farm.TooHot:
+		return farm.Temperature, above
+	case farm.TooCold:
+		return farm.Temperature, below
+	case farm.Drying, farm.SiftPassing:
+		return farm.Moisture, b.Thrive.Low
+	case farm.SiftReady:
+		return farm.Moisture, b.Thrive.High
+	case farm.TooDry:
+		return farm.Moisture, below
+	case farm.TooWet:
+		return farm.Moisture, above
+	}
+	return "", 0
+}

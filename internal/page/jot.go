@@ -1,0 +1,248 @@
+package page
+
+import (
+	"crypto/rand"
+	"net/http"
+	"net/url"
+	"slices"
+	"unicode/utf8"
+
+	"binwatchd/internal/farm"
+)
+
+// A jotPage asks one thing after the other: where, what, how much. Each step
+// is a page of large links, so that it goes with a thumb and without scripts.
+type jotPage struct {
+	shell
+	Bin, Zone, Place string
+	What             farm.JotKind
+	Where            []jotPlace
+	Kinds            []jotStep
+	Form             *jotForm
+}
+
+type jotPlace struct {
+	Bin, Zone, Name, Aim string
+	Kinds                []jotStep
+	URL                  string
+}
+
+type jotStep struct {
+	What farm.JotKind
+	Hint string
+	URL  string
+}
+
+// A jotForm is the last step.
+type jotForm struct {
+	Once, Back     string
+	Amount         bool
+	Units          []string
+	Of             string   // the question; "" asks nothing
+	Known          []string // answers to choose from
+	Only           bool     // nothing but those
+	To             []string
+	Earliest, Late string // bounds of the time field
+}
+
+var jotHints = map[farm.JotKind]string{
+	farm.Fed: "gave food", farm.Watered: "gave water", farm.Bedded: "gave dry bedding",
+	farm.Turned: "loosened, mixed", farm.Sifted: "took castings off", farm.Stocked: "put worms in",
+	farm.Lifted: "took worms out", farm.Emptied: "emptied out", farm.Finished: "all food is eaten",
+}
+
+func (p *Page) showJot(w http.ResponseWriter, r *http.Request) error {
+	in, err := readQuery(r)
+	if err != nil {
+		return err
+	}
+	page := jotPage{shell: p.shell(w, r, "Jot")}
+	page.Nav = "jot"
+	f := p.cfg.Farm()
+	if in.get("bin") == "" {
+		page.Where = jotPlaces(f)
+		return p.show(w, http.StatusOK, "jot", page)
+	}
+	bin, zone, err := place(f, in)
+	if err != nil {
+		return err
+	}
+	page.Bin, page.Zone, page.Place = bin.Name, zone, placeName(bin, zone)
+	if in.get("what") == "" {
+		page.Kinds = jotSteps(bin.Name, zone)
+		return p.show(w, http.StatusOK, "jot", page)
+	}
+	if page.What, err = jotKind(in.get("what")); err != nil {
+		return err
+	}
+	page.Form = p.jotForm(f, bin, zone, page.What)
+	return p.show(w, http.StatusOK, "jot", page)
+}
+
+func jotPlaces(f *farm.Farm) []jotPlace {
+	var out []jotPlace
+	for _, b := range f.Bins {
+		for _, z := range b.Zones {
+			out = append(out, jotPlace{Bin: b.Name, Zone: z.Name, Name: placeName(b, z.Name), Aim: aimWords[z.Aim], URL: jotURL(b.Name, z.Name, "")})
+		}
+	}
+	return out
+}
+
+func jotSteps(bin, zone string) []jotStep {
+	var out []jotStep
+	for _, k := range farm.JotKinds {
+		out = append(out, jotStep{What: k, Hint: jotHints[k], URL: jotURL(bin, zone, k)})
+	}
+	return out
+}
+
+func jotURL(bin, zone string, what farm.JotKind) string {
+	q := url.Values{"bin": {bin}}
+	if zone != "" {
+		q.Set("zone", zone)
+	}
+	if what != "" {
+		q.Set("what", string(what))
+	}
+	return "/jot?" + q.Encode()
+}
+
+func (p *Page) jotForm(f *farm.Farm, bin farm.Bin, zone string, what farm.JotKind) *jotForm {
+	now := p.cfg.Now().In(location(f))
+	form := &jotForm{
+		Once: rand.Text(), Back: binURL(bin.Name),
+		Amount: what != farm.Turned && what != farm.Finished, Units: unitsOffered(what, f.Units),
+		Earliest: now.Add(-farBack).Format(fieldTime), Late: now.Format(fieldTime),
+	}
+	switch what {
+	case farm.Fed, farm.Finished:
+		form.Of, form.Known = "Food", feedKinds(f)
+	case farm.Stocked, farm.Lifted:
+		form.Of, form.Known, form.Only = "Species", speciesIDs(f), true
+	case farm.Sifted:
+		form.To = tubs(f, bin.Name)
+	}
+	return form
+}
+
+// fieldTime is how a browser's own time field writes a moment.
+const fieldTime = "2006-01-02T15:04"
+
+func feedKinds(f *farm.Farm) []string {
+	var out []string
+	for _, k := range f.Feeds {
+		out = append(out, k.Kind)
+	}
+	return out
+}
+
+func speciesIDs(f *farm.Farm) []string {
+	var out []string
+	for _, s := range f.Species {
+		out = append(out, s.ID)
+	}
+	return out
+}
+
+// tubs are the bins that can take castings in.
+func tubs(f *farm.Farm, but string) []string {
+	var out []string
+	for _, b := range f.Bins {
+		keeps := slices.ContainsFunc(b.Zones, func(z farm.Zone) bool { return z.Aim == farm.Keeping })
+		if keeps && b.Name != but {
+			out = append(out, b.Name)
+		}
+	}
+	return out
+}
+
+// jot writes a line into the logbook.
+func (p *Page) jot(w http.ResponseWriter, r *http.Request) error {
+	in, err := readForm(w, r)
+	if err != nil {
+		return err
+	}
+	f := p.cfg.Farm()
+	j, err := p.readJot(f, in)
+	if err != nil {
+		return err
+	}
+	bin, _ := f.BinByName(j.Bin)
+	said := "Written: " + placeName(bin, j.Zone) + " " + sayJot(j, f.Units) + "."
+	return p.act(w, r, in, farm.Event{Kind: farm.EventJot, Jot: j}, said)
+}
+
+// readJot makes a jot of a form, or says what is wrong with it.
+func (p *Page) readJot(f *farm.Farm, in fields) (farm.Jot, error) {
+	bin, zone, err := place(f, in)
+	if err != nil {
+		return farm.Jot{}, err
+	}
+	j := farm.Jot{Bin: bin.Name, Zone: zone, By: "page"}
+	if j.What, err = jotKind(in.get("what")); err != nil {
+		return j, err
+	}
+	unit := in.get("unit")
+	if unit == "" {
+		unit = usualUnit(j.What, f.Units)
+	}
+	if j.Kg, j.Litres, err = amount(in.get("amount"), unit); err != nil {
+		return j, err
+	}
+	if j.What == farm.Watered && j.Kg > 0 {
+		return j, badInput("Water is measured in litres or gallons here.")
+	}
+	if j.Of, j.To, err = ofAndTo(f, j, in); err != nil {
+		return j, err
+	}
+	j.At, err = moment(in.get("at"), p.cfg.Now(), location(f))
+	return j, err
+}
+
+func jotKind(word string) (farm.JotKind, error) {
+	k := farm.JotKind(word)
+	if !slices.Contains(farm.JotKinds, k) {
+		return "", badInput("%q is nothing the logbook knows; it takes fed, watered, bedded, turned, sifted, stocked, lifted, emptied or finished.", clip(word, 40))
+	}
+	return k, nil
+}
+
+// ofAndTo reads what a jot was of and where it went.
+func ofAndTo(f *farm.Farm, j farm.Jot, in fields) (of, to string, err error) {
+	of, to = in.get("of"), in.get("to")
+	if utf8.RuneCountInString(of) > 40 {
+		return "", "", badInput("Say in 40 letters or fewer what it was.")
+	}
+	if worms := j.What == farm.Stocked || j.What == farm.Lifted; worms && of != "" {
+		if _, ok := f.SpeciesByID(of); !ok {
+			return "", "", badInput("%q is no species of this farm's table.", of)
+		}
+	}
+	if to == "" {
+		return of, "", nil
+	}
+	if j.What != farm.Sifted {
+		return "", "", badInput("Only what is sifted goes to another bin.")
+	}
+	if !slices.Contains(tubs(f, j.Bin), to) {
+		return "", "", badInput("%q is no bin that keeps castings.", to)
+	}
+	return of, to, nil
+}
+
+// place reads bin and zone of a form; an empty zone is the bin as a whole.
+func place(f *farm.Farm, in fields) (farm.Bin, string, error) {
+	bin, ok := f.BinByName(in.get("bin"))
+	if !ok {
+		return bin, "", refuse(http.StatusNotFound, "This farm has no bin %q.", clip(in.get("bin"), 60))
+	}
+	zone := in.get("zone")
+	if zone == "" {
+		return bin, "", nil
+	}
+	if _, ok := bin.ZoneByName(zone); !ok {
+		return bin, "", refuse(http.StatusNotFound, "The bin %s has no zone %q.", bin.Name, clip(zone, 60))
+	}
+	return bin, zone, nil
+}

@@ -1,0 +1,134 @@
+package page
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/page/door"
+)
+
+// Config is what a page needs. All functions must be safe for concurrent use.
+type Config struct {
+	Farm     func() *farm.Farm                             // the configuration in force; never changed by the page
+	Look     func() (v farm.View, ok bool)                 // how the farm stands; ok is false before anything was judged
+	Rounds   func() (r farm.Rounds, ok bool)               // today's care list; likewise
+	History  History                                       // what the journal kept
+	Act      func(ctx context.Context, e farm.Event) error // takes a jot, a hush or a seen; returns once it is kept
+	Password string                                        // text of the password file: a hash or a plain password; "" leaves the page open
+	TLS      bool                                          // served over TLS: cookies are held to it
+	Refresh  time.Duration                                 // how often a page left open looks again; 0 is a minute
+	Now      func() time.Time
+	Log      *slog.Logger
+}
+
+// History is what the journal kept, folded as coarsely as step allows.
+type History interface {
+	Curves
+	Logbook
+}
+
+// Curves gives samples in order of time, one for each step in which anything
+// was believed, from the first stretch beginning at or after from to the last
+// one beginning before to.
+type Curves interface {
+	Samples(ctx context.Context, bin, zone string, q farm.Quantity, from, to time.Time, step time.Duration) ([]farm.Sample, error)
+	ProbeSamples(ctx context.Context, probe string, from, to time.Time, step time.Duration) ([]farm.Sample, error)
+}
+
+// Logbook gives what was done to a bin and what was said of it, in order of
+// time.
+type Logbook interface {
+	Jots(ctx context.Context, bin string, from, to time.Time) ([]farm.Jot, error)
+	Changes(ctx context.Context, bin string, from, to time.Time) ([]farm.Change, error)
+}
+
+// Check tells whether a page may be served at listen, an address like
+// "127.0.0.1:8338": beyond loopback only with a password.
+func Check(listen string, hasPassword bool) error { return door.Check(listen, hasPassword) }
+
+// A Page serves the keeper's page.
+type Page struct {
+	cfg      Config
+	password door.Password
+	locked   bool // there is a password
+	sessions door.Sessions
+	tries    door.Tries
+	once     door.Once
+	hashing  chan struct{} // one password is weighed at a time: it takes memory
+	looks    looks
+	shelf    shelf
+	handler  http.Handler
+}
+
+// New makes a page. It fails only when the password cannot be read; the error
+// does not quote it.
+func New(cfg Config) (*Page, error) {
+	if cfg.Refresh == 0 {
+		cfg.Refresh = time.Minute
+	}
+	p := &Page{cfg: cfg, locked: cfg.Password != "", hashing: make(chan struct{}, 1)}
+	if p.locked {
+		pw, err := door.ParsePassword(cfg.Password)
+		if err != nil {
+			return nil, err
+		}
+		p.password, p.cfg.Password = pw, ""
+		if pw.Plain() {
+			cfg.Log.Warn("page password is kept as plain text", "hint", "an argon2id or bcrypt hash does as well")
+		}
+	}
+	var err error
+	if p.looks, err = parseLooks(); err != nil {
+		return nil, fmt.Errorf("read page templates: %w", err)
+	}
+	p.handler = p.shield(p.routes())
+	return p, nil
+}
+
+// ServeHTTP answers a request.
+func (p *Page) ServeHTTP(w http.ResponseWriter, r *http.Request) { p.handler.ServeHTTP(w, r) }
+
+// Guard puts h, another handler of the same listener, behind the page's login.
+func (p *Page) Guard(h http.Handler) http.Handler { return p.shield(p.known(h)) }
+
+// routes is the page's map. What stands under open needs no session.
+func (p *Page) routes() http.Handler {
+	open, inside := http.NewServeMux(), http.NewServeMux()
+	open.Handle("GET /static/{file}", p.answer(p.serveStatic))
+	open.Handle("GET /login", p.answer(p.showLogin))
+	open.Handle("POST /login", p.answer(p.login))
+	open.Handle("/", p.known(inside))
+	for pattern, h := range map[string]action{
+		"GET /{$}":            p.showFront,
+		"GET /bins/{bin}":     p.showBin,
+		"GET /rounds":         p.showRounds,
+		"GET /probes":         p.showProbes,
+		"GET /probes/{probe}": p.showProbe,
+		"GET /jot":            p.showJot,
+		"POST /jot":           p.jot,
+		"GET /hush":           p.showHush,
+		"POST /hush":          p.hush,
+		"POST /seen":          p.seen,
+		"POST /logout":        p.logout,
+		"GET /api":            p.apiHelp,
+		"GET /api/now":        p.apiNow,
+		"GET /api/rounds":     p.apiRounds,
+		"GET /api/history":    p.apiHistory,
+		"/":                   notHere,
+	} {
+		inside.Handle(pattern, p.answer(h))
+	}
+	return open
+}
+
+// notHere answers what no pattern takes, or takes with another method only.
+func notHere(_ http.ResponseWriter, r *http.Request) error {
+	if r.Method != http.MethodGet && r.Method != http.MethodHead {
+		return refuse(http.StatusMethodNotAllowed, "Nothing can be sent to %s.", clip(r.URL.Path, 80))
+	}
+	return refuse(http.StatusNotFound, "There is no page %s here.", clip(r.URL.Path, 80))
+}

@@ -1,0 +1,257 @@
+package page
+
+import (
+	"html/template"
+	"math"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/page/draw"
+)
+
+// A probesPage is every probe, those in trouble first, and what came in that
+// no probe could use.
+type probesPage struct {
+	shell
+	Heading  string
+	Probes   []probeView
+	Messages []tally
+}
+
+// A probeView is one probe as the page shows it.
+type probeView struct {
+	ID, URL    string
+	Measures   farm.Quantity
+	Where      string
+	Value, Raw string
+	Age        string
+	Word       string // speaking, silent, not believed, never heard
+	Shape      string
+	Doubt      string
+	Flags      []string
+	Counts     []tally
+	Rejected   []tally
+	trouble    bool
+}
+
+// A tally is a number of readings or messages and what became of them.
+type tally struct {
+	What string
+	N    int64
+}
+
+func (p *Page) showProbes(w http.ResponseWriter, r *http.Request) error {
+	s, err := p.scene(twoDays, "/probes")
+	if err != nil {
+		return err
+	}
+	page := probesPage{shell: p.live(p.shell(w, r, "Probes")), Messages: tallies(s.view.Intake.Messages)}
+	page.Nav = "probes"
+	for _, pv := range s.view.Probes {
+		page.Probes = append(page.Probes, s.probe(pv))
+	}
+	slices.SortStableFunc(page.Probes, func(a, b probeView) int { return boolInt(b.trouble) - boolInt(a.trouble) })
+	page.Heading = probesHeading(page.Probes)
+	return p.show(w, http.StatusOK, "probes", page)
+}
+
+func probesHeading(probes []probeView) string {
+	n := 0
+	for _, pv := range probes {
+		n += boolInt(pv.trouble)
+	}
+	switch {
+	case len(probes) == 0:
+		return "No probe is known yet."
+	case n == 0:
+		return "Every probe speaks and is believed."
+	case n == 1:
+		return "One probe needs a look."
+	}
+	return capital(number(n)) + " probes need a look."
+}
+
+func boolInt(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// probesOf are the probes that sit in a bin, its ambient one included.
+func (s *scene) probesOf(b farm.Bin) []probeView {
+	var out []probeView
+	for _, pv := range s.view.Probes {
+		bin, _ := probePlace(s.farm, pv.ID)
+		if bin == b.Name || pv.ID == b.Ambient {
+			out = append(out, s.probe(pv))
+		}
+	}
+	return out
+}
+
+func (s *scene) probe(pv farm.ProbeView) probeView {
+	out := probeView{
+		ID: pv.ID, URL: probeURL(pv.ID), Measures: pv.Measures, Where: s.probeWhere(pv.ID),
+		Age: s.age(pv.At), Doubt: pv.Doubt, Flags: flagWords(pv.Flags),
+		Counts: tallies(pv.Counts), Rejected: tallies(pv.Rejected),
+	}
+	conf, _ := s.farm.ProbeByID(pv.ID)
+	if pv.Value != nil {
+		out.Value = s.probeValue(conf, *pv.Value)
+	}
+	if pv.Raw != nil {
+		out.Raw = strconv.FormatFloat(math.Round(*pv.Raw*1000)/1000, 'f', -1, 64)
+		if conf.Unit != "" && conf.Unit != farm.RawUnit {
+			out.Raw += " " + string(conf.Unit)
+		}
+	}
+	silent := slices.ContainsFunc(s.view.Standing, func(r farm.Standing) bool { return r.Condition == farm.Silent && r.Probe == pv.ID })
+	switch {
+	case pv.At.IsZero():
+		out.Word, out.Shape, out.trouble = "never heard", "p-none", true
+	case silent || !pv.Fresh:
+		out.Word, out.Shape, out.trouble = "silent", "p-none", true
+	case pv.Doubt != "":
+		out.Word, out.Shape, out.trouble = "not believed", "p-doubt", true
+	default:
+		out.Word, out.Shape = "speaking", "p-in"
+	}
+	return out
+}
+
+// flagWords say what a flag of the newest reading means.
+func flagWords(flags []string) []string {
+	var out []string
+	for _, f := range flags {
+		switch f {
+		case "misdated":
+			f = "Its own time is not believed; the time of arrival stands in for it."
+		case "time uncertain":
+			f = "Handed over late without a time of its own: shown, but not judged by."
+		case "retained":
+			f = "Kept by the broker from before; not fresh."
+		}
+		out = append(out, f)
+	}
+	return out
+}
+
+func probeURL(id string) string { return "/probes/" + url.PathEscape(id) }
+
+// probeValue says a probe's value; a battery's in its own unit.
+func (s *scene) probeValue(conf farm.Probe, x float64) string {
+	if conf.Measures != farm.Battery {
+		return s.measure(conf.Measures, x)
+	}
+	if conf.Unit == farm.Percent || conf.Unit == farm.Ratio {
+		return short(x) + " %"
+	}
+	return strconv.FormatFloat(x, 'f', 2, 64) + " V"
+}
+
+// probeWhere says where a probe sits.
+func (s *scene) probeWhere(id string) string {
+	if bin, zone := probePlace(s.farm, id); bin != "" {
+		b, _ := s.farm.BinByName(bin)
+		return placeName(b, zone)
+	}
+	var rooms []string
+	for _, b := range s.farm.Bins {
+		if b.Ambient == id {
+			rooms = append(rooms, b.Name)
+		}
+	}
+	if len(rooms) > 0 {
+		return "the air around " + strings.Join(rooms, ", ")
+	}
+	return "no bin"
+}
+
+// tallies are counts in order of their names, those of nothing left out.
+func tallies(m map[string]int64) []tally {
+	var out []tally
+	for what, n := range m {
+		if n > 0 {
+			out = append(out, tally{strings.ReplaceAll(what, "_", " "), n})
+		}
+	}
+	slices.SortFunc(out, func(a, b tally) int { return strings.Compare(a.What, b.What) })
+	return out
+}
+
+// A probePage is one probe closely: its own curve and its calibration.
+type probePage struct {
+	shell
+	Probe    probeView
+	Topic    string
+	Pointer  string
+	Every    string
+	Picture  template.HTML
+	Spans    []spanLink
+	Torn     bool
+	Points   []farm.Point
+	Unit     string
+	Weighing calibration
+}
+
+func (p *Page) showProbe(w http.ResponseWriter, r *http.Request) error {
+	in, err := readQuery(r)
+	if err != nil {
+		return err
+	}
+	sp, err := spanOf(in.get("span"))
+	if err != nil {
+		return err
+	}
+	s, err := p.scene(sp, "/probes")
+	if err != nil {
+		return err
+	}
+	id := r.PathValue("probe")
+	i := slices.IndexFunc(s.view.Probes, func(v farm.ProbeView) bool { return v.ID == id })
+	conf, ok := s.farm.ProbeByID(id)
+	if i < 0 || !ok {
+		return refuse(http.StatusNotFound, "This farm has no probe %q.", clip(id, 60))
+	}
+	page := probePage{shell: p.shell(w, r, id), Probe: s.probe(s.view.Probes[i]), Topic: conf.Topic, Pointer: conf.Value, Points: conf.Calibration}
+	page.Nav = "probes"
+	page.Every = farm.SayLong(conf.Every)
+	page.Spans = probeSpans(id, sp)
+	page.Picture = s.probeCurve(r, conf, s.view.Probes[i])
+	page.Torn = s.torn
+	_, page.Unit, _, _ = s.axis(conf.Measures)
+	page.Weighing = s.calibrate(conf, s.view.Probes[i], in)
+	return p.show(w, http.StatusOK, "probe", page)
+}
+
+func probeSpans(id string, here span) []spanLink {
+	var out []spanLink
+	for _, s := range spans {
+		out = append(out, spanLink{Name: s.name, URL: probeURL(id) + "?span=" + s.key, Here: s.key == here.key})
+	}
+	return out
+}
+
+// probeCurve draws what a probe said by itself, in the bands of no zone.
+func (s *scene) probeCurve(r *http.Request, conf farm.Probe, pv farm.ProbeView) template.HTML {
+	to := s.now.Truncate(s.span.step).Add(s.span.step)
+	samples, err := s.p.cfg.History.ProbeSamples(r.Context(), conf.ID, to.Add(-s.span.back), to, s.span.step)
+	if err != nil {
+		s.p.cfg.Log.Error("page curve", "probe", conf.ID, "error", err)
+		s.torn = true
+	}
+	cut := draw.Cut{
+		Height: closeTall, From: s.now.Add(-s.span.back), To: s.now.Add(s.span.back / 50), Step: s.span.step,
+		Samples: samples, Spread: s.span.spread, Focus: true,
+	}
+	var level *farm.LevelView
+	if pv.Value != nil && pv.Doubt == "" {
+		level = &farm.LevelView{Value: *pv.Value, At: pv.At, Fresh: pv.Fresh}
+	}
+	return s.gauge(conf.Measures, "", level, nil, cut).Picture
+}

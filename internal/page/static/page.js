@@ -1,0 +1,142 @@
+// A page left open looks again by itself, and a curve tells its value under a
+// finger. Both are extras: without this file every page works the same.
+"use strict";
+
+// --- looking again -------------------------------------------------------
+// Only the parts marked data-live are put in, and never one that the keeper is
+// busy with: a half-filled form stays as it is.
+{
+  const every = Number(document.body.dataset.refresh);
+
+  const busy = (part) =>
+    part.contains(document.activeElement) && document.activeElement.matches("input, select, :focus-visible") ||
+    [...part.querySelectorAll("input:not([type=hidden])")].some((i) => i.value !== i.defaultValue) ||
+    [...part.querySelectorAll("option")].some((o) => o.selected !== o.defaultSelected);
+
+  // What the keeper has unfolded stays so.
+  const keepOpen = (from, to) => {
+    const ids = [...from.querySelectorAll("details[open]")].map((d) => d.id);
+    for (const d of to.querySelectorAll("details")) d.open = ids.includes(d.id);
+  };
+
+  const partsOf = (doc) => [...doc.querySelectorAll("[data-live]")];
+
+  const look = async () => {
+    if (document.hidden) return;
+    const answer = await fetch(location.href, { credentials: "same-origin", redirect: "error" });
+    if (!answer.ok) return;
+    const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const now = partsOf(document), then = partsOf(fresh);
+    const same = now.length === then.length && now.every((part, i) => part.id === then[i].id);
+    if (same) {
+      now.forEach((part, i) => { if (!busy(part)) { keepOpen(part, then[i]); part.replaceWith(then[i]); } });
+    } else if (!busy(document.querySelector("main"))) {
+      const main = document.querySelector("main"), next = fresh.querySelector("main");
+      keepOpen(main, next);
+      main.replaceWith(next);
+    }
+    document.body.dataset.looked = String(Number(document.body.dataset.looked || 0) + 1);
+  };
+
+  if (every > 0) {
+    const again = () => setTimeout(() => look().catch(() => {}).finally(again), every);
+    again();
+    document.addEventListener("visibilitychange", () => { if (!document.hidden) look().catch(() => {}); });
+  }
+}
+
+// --- reading a value off a curve -----------------------------------------
+{
+  const SVG = "http://www.w3.org/2000/svg";
+  const zone = document.body.dataset.timezone;
+
+  const clock = (() => {
+    const how = { weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" };
+    try {
+      return new Intl.DateTimeFormat("en-GB", { ...how, timeZone: zone });
+    } catch {
+      return new Intl.DateTimeFormat("en-GB", how);
+    }
+  })();
+
+  // places turns a curve's path back into its corners, 0..1 across and down.
+  const places = (cut) => {
+    const frame = cut.querySelector("svg"), run = cut.querySelector(".run");
+    if (!frame || !run) return [];
+    const { width, height } = frame.viewBox.baseVal;
+    const out = [];
+    let x = 0, y = 0;
+    for (const [, letter, a, b] of run.getAttribute("d").matchAll(/([Ml])(-?\d+) ?(-?\d+)/g)) {
+      [x, y] = letter === "M" ? [Number(a), Number(b)] : [x + Number(a), y + Number(b)];
+      out.push([x / width, y / height]);
+    }
+    return out;
+  };
+
+  const lineOf = (cut) => {
+    let line = cut.querySelector(".point");
+    if (!line) {
+      line = document.createElementNS(SVG, "line");
+      line.setAttribute("class", "point");
+      cut.append(line);
+    }
+    return line;
+  };
+
+  const readoutOf = (cut) => {
+    let out = cut.parentElement.querySelector(".readout");
+    if (!out) {
+      out = document.createElement("output");
+      out.className = "readout";
+      cut.after(out);
+    }
+    return out;
+  };
+
+  const tell = (cut, at) => {
+    const d = cut.dataset, [x, y] = at;
+    const time = Number(d.from) + x * (Number(d.to) - Number(d.from));
+    const value = Number(d.high) - y * (Number(d.high) - Number(d.low));
+    const line = lineOf(cut), place = `${(x * 100).toFixed(2)}%`;
+    line.setAttribute("x1", place);
+    line.setAttribute("x2", place);
+    line.setAttribute("y2", cut.querySelector("svg").getAttribute("height"));
+    readoutOf(cut).textContent = `${value.toFixed(d.unit === "%" ? 0 : 1)} ${d.unit}, ${clock.format(new Date(time * 1000))}`;
+    cut.dataset.at = String(x);
+  };
+
+  const away = (cut) => {
+    cut.querySelector(".point")?.remove();
+    cut.parentElement.querySelector(".readout")?.remove();
+    delete cut.dataset.at;
+  };
+
+  const nearest = (cut, x) =>
+    places(cut).reduce((best, p) => (!best || Math.abs(p[0] - x) < Math.abs(best[0] - x) ? p : best), null);
+
+  const point = (event) => {
+    const cut = event.target.closest?.(".cut:not(.bare)");
+    if (!cut) return;
+    const box = cut.getBoundingClientRect();
+    const at = nearest(cut, (event.clientX - box.left) / box.width);
+    if (at) tell(cut, at);
+  };
+
+  document.addEventListener("pointermove", point);
+  document.addEventListener("pointerdown", point);
+  document.addEventListener("pointerout", (event) => {
+    const cut = event.target.closest?.(".cut:not(.bare)");
+    if (cut && event.pointerType === "mouse" && !cut.contains(event.relatedTarget)) away(cut);
+  });
+  document.addEventListener("focusout", (event) => { if (event.target.matches?.(".cut")) away(event.target); });
+  document.addEventListener("keydown", (event) => {
+    const cut = event.target.closest?.(".cut:not(.bare)");
+    const by = { ArrowLeft: -1, ArrowRight: 1 }[event.key];
+    if (!cut || !by) return;
+    const all = places(cut);
+    if (!all.length) return;
+    const here = cut.dataset.at === undefined ? all.length : all.indexOf(nearest(cut, Number(cut.dataset.at)));
+    tell(cut, all[Math.min(Math.max(here + by, 0), all.length - 1)]);
+    event.preventDefault();
+  });
+}

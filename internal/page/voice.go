@@ -1,0 +1,138 @@
+package page
+
+import (
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"binwatchd/internal/farm"
+)
+
+// A voice says times and amounts as the keeper of this farm reads them.
+type voice struct {
+	now   time.Time
+	loc   *time.Location
+	units farm.Units
+}
+
+func (p *Page) voice(f *farm.Farm) voice {
+	return voice{now: p.cfg.Now(), loc: location(f), units: f.Units}
+}
+
+func location(f *farm.Farm) *time.Location {
+	if f.Location == nil {
+		return time.UTC
+	}
+	return f.Location
+}
+
+// age says how long ago t was.
+func (v voice) age(t time.Time) string {
+	d := v.now.Sub(t)
+	switch {
+	case t.IsZero():
+		return "never"
+	case d < -ahead:
+		return "dated ahead of the clock"
+	case d < time.Minute:
+		return "just now"
+	}
+	return farm.SayLong(d) + " ago"
+}
+
+// until says when something ends or comes.
+func (v voice) until(t time.Time) string { return farm.SayTime(t, v.now, v.loc) }
+
+// clock is the time of day.
+func (v voice) clock(t time.Time) string { return t.In(v.loc).Format("15:04") }
+
+// stamp is the full time, for the logbook.
+func (v voice) stamp(t time.Time) string { return t.In(v.loc).Format("Mon 2 Jan, 15:04") }
+
+// interval says a forecast's likely time and both ends of its 80 % interval.
+func (v voice) interval(f farm.Forecast) string {
+	var parts []string
+	if !f.Crosses.IsZero() {
+		parts = append(parts, "likely "+v.until(f.Crosses))
+	}
+	switch {
+	case f.Earliest.IsZero():
+	case f.Latest.IsZero():
+		parts = append(parts, "not before "+v.until(f.Earliest))
+	default:
+		from, to := v.until(f.Earliest), v.until(f.Latest)
+		if from != to {
+			parts = append(parts, "four times in five between "+from+" and "+to)
+		}
+	}
+	return strings.Join(parts, "; ")
+}
+
+// sentence makes a phrase one; nothing stays nothing.
+func sentence(phrase string) string {
+	if phrase == "" {
+		return ""
+	}
+	return capital(strings.TrimSuffix(phrase, ".")) + "."
+}
+
+// measure says a value of a quantity with its unit.
+func (v voice) measure(q farm.Quantity, x float64) string {
+	if q == farm.Moisture {
+		return v.units.Moisture(x)
+	}
+	return v.units.Temperature(x)
+}
+
+var aimWords = map[farm.Aim]string{
+	farm.Living: "worms at work", farm.Sifting: "drying to be sifted", farm.Keeping: "castings kept",
+}
+
+var conditionWords = map[farm.Condition]string{
+	farm.TooHot: "too hot", farm.TooCold: "too cold", farm.TooDry: "too dry", farm.TooWet: "too wet",
+	farm.Heating: "heating up", farm.Drying: "drying out", farm.SiftReady: "ready to sift",
+	farm.SiftPassing: "the time to sift is passing", farm.FeedDue: "food is nearly gone",
+	farm.Hatching: "young are due", farm.Silent: "silent", farm.Suspect: "readings not believed",
+	farm.BatteryLow: "battery low", farm.Unwritten: "the journal cannot be written",
+	farm.Unforwarded: "the database does not take readings",
+}
+
+// placeName names a zone; a bin whose only zone needs no name of its own is
+// named alone, and so is a bin as a whole.
+func placeName(b farm.Bin, zone string) string {
+	if zone == "" || len(b.Zones) == 1 {
+		return capital(b.Name)
+	}
+	return capital(b.Name) + ", " + zone
+}
+
+func capital(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	if n == 0 {
+		return s
+	}
+	return string(unicode.ToUpper(r)) + s[n:]
+}
+
+// sayJot says a jot in words that fit after the place: "fed about 2 kg of
+// grain".
+func sayJot(j farm.Jot, u farm.Units) string {
+	said := string(j.What)
+	switch {
+	case j.Kg > 0:
+		said += " " + u.Mass(j.Kg)
+	case j.Litres > 0:
+		said += " " + u.Volume(j.Litres)
+	}
+	if j.Of != "" {
+		if j.Kg > 0 || j.Litres > 0 {
+			said += " of"
+		}
+		said += " " + j.Of
+	}
+	if j.To != "" {
+		said += " to " + j.To
+	}
+	return said
+}

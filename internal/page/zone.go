@@ -1,0 +1,299 @@
+package page
+
+import (
+	"context"
+	"crypto/rand"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/page/draw"
+)
+
+// A raisedView is one raised condition with what to do about it.
+type raisedView struct {
+	Urgency    farm.Urgency
+	Name, Text string
+	Do         string
+	When       string // the forecast, with its interval
+	Since      string
+	Cautions   []string
+	Quiet      string // hushed until when, or seen; "" when neither
+	Seen       bool
+	Folded     bool // one line until it is opened: soon, or quiet
+	Episode    string
+	Once, Back string
+	HushURL    string // "" where nothing can be hushed
+	Place      string
+	Anchor     string
+}
+
+// A zoneView is one zone as the page shows it.
+type zoneView struct {
+	Anchor, Name, Aim string
+	Heard             string // age of the newest believed reading; "" when there is none
+	Raised            []raisedView
+	Unjudged          string
+	Gauges            []gauge
+	Worms             []farm.SpeciesView
+	Notes             []string // forecasts, water, food, fill: a sentence each
+	JotURL            string
+	Calm              bool
+}
+
+// A scene is what one request's pages are made of: all parts of one look.
+type scene struct {
+	voice
+	p    *Page
+	farm *farm.Farm
+	view farm.View
+	span span
+	back string // where its forms lead back to
+	torn bool   // some curve could not be read
+}
+
+func (p *Page) scene(sp span, back string) (*scene, error) {
+	v, ok := p.cfg.Look()
+	if !ok {
+		return nil, p.notYet()
+	}
+	f := p.cfg.Farm()
+	return &scene{voice: p.voice(f), p: p, farm: f, view: v, span: sp, back: back}, nil
+}
+
+// zone makes one zone's view. tall is the height of its pictures in px.
+func (s *scene) zone(ctx context.Context, bin farm.Bin, z farm.ZoneView, tall int) zoneView {
+	out := zoneView{
+		Anchor: anchor(z.Bin, z.Zone), Name: z.Zone, Aim: aimWords[z.Aim],
+		Unjudged: z.Unjudged, Worms: z.Species, JotURL: jotURL(z.Bin, z.Zone, ""),
+	}
+	for _, r := range s.view.Standing {
+		if b, zn := s.placeOf(r); b == z.Bin && zn == z.Zone {
+			out.Raised = append(out.Raised, s.raised(r))
+		}
+	}
+	if newest := newestOf(z); !newest.IsZero() {
+		out.Heard = s.age(newest)
+	}
+	out.Calm = len(out.Raised) == 0 && z.Unjudged == ""
+	for _, q := range s.measured(bin, z) {
+		out.Gauges = append(out.Gauges, s.gaugeOf(ctx, bin, z, q, tall, draw.Cut{}))
+	}
+	out.Notes = s.notes(z)
+	return out
+}
+
+// newestOf is the time of the newest believed reading behind a zone's levels.
+func newestOf(z farm.ZoneView) (at time.Time) {
+	for _, l := range []*farm.LevelView{z.Temperature, z.Moisture} {
+		if l != nil && l.At.After(at) {
+			at = l.At
+		}
+	}
+	return at
+}
+
+// measured are the quantities a zone shows: those it has a level or a probe
+// for.
+func (s *scene) measured(bin farm.Bin, z farm.ZoneView) []farm.Quantity {
+	has := map[farm.Quantity]bool{farm.Temperature: z.Temperature != nil, farm.Moisture: z.Moisture != nil}
+	if conf, ok := bin.ZoneByName(z.Zone); ok {
+		for _, id := range conf.Probes {
+			if p, ok := s.farm.ProbeByID(id); ok {
+				has[p.Measures] = true
+			}
+		}
+	}
+	var out []farm.Quantity
+	for _, q := range []farm.Quantity{farm.Temperature, farm.Moisture} {
+		if has[q] {
+			out = append(out, q)
+		}
+	}
+	return out
+}
+
+// gaugeOf draws one quantity of a zone over the scene's span.
+func (s *scene) gaugeOf(ctx context.Context, bin farm.Bin, z farm.ZoneView, q farm.Quantity, tall int, cut draw.Cut) gauge {
+	level := z.Temperature
+	if q == farm.Moisture {
+		level = z.Moisture
+	}
+	samples, err := s.p.shelf.samples(ctx, s.p.cfg.History, curveKey{z.Bin, z.Zone, q, s.span.step}, s.now, s.span.back)
+	if err != nil {
+		s.p.cfg.Log.Error("page curve", "bin", z.Bin, "zone", z.Zone, "quantity", q, "error", err)
+		s.torn = true
+	}
+	cut.Height, cut.Step, cut.Samples = tall, s.span.step, samples
+	cut.From, cut.To = s.now.Add(-s.span.back), s.now.Add(s.span.ahead)
+	cut.Bands = bandsOf(s.farm, bin, q, level)
+	return s.gauge(q, z.Aim, level, coneFor(q, level, cut.Bands, z.Outlook), cut)
+}
+
+// raised makes the view of one standing condition.
+func (s *scene) raised(r farm.Standing) raisedView {
+	bin, zone := s.placeOf(r)
+	out := raisedView{
+		Urgency: r.Urgency, Name: conditionWords[r.Condition], Text: r.Text, Since: s.age(r.Since),
+		Cautions: r.Cautions, Seen: r.Seen, Episode: r.Episode, Once: rand.Text(), Back: s.back,
+		Anchor: anchor(bin, zone), Place: "The farm",
+	}
+	if b, ok := s.farm.BinByName(bin); ok {
+		out.Place, out.HushURL = placeName(b, zone), hushURL(bin, zone, r.Condition)
+	} else if r.Probe != "" {
+		out.Place = "Probe " + r.Probe
+	}
+	if r.Advice != nil {
+		out.Do = r.Advice.Do
+	}
+	if r.Forecast != nil {
+		out.When = sentence(s.interval(*r.Forecast))
+	}
+	switch {
+	case r.Hushed != nil && r.Hushed.After(s.now):
+		out.Quiet = "hushed until " + s.until(*r.Hushed)
+	case r.Seen:
+		out.Quiet = "you know of it"
+	}
+	out.Folded = out.Quiet != "" || r.Urgency <= farm.Soon
+	return out
+}
+
+// placeOf is where a standing condition is shown: a probe's in the zone it sits
+// in, a whole bin's in its first zone. Both are empty for what concerns no bin.
+func (s *scene) placeOf(r farm.Standing) (bin, zone string) {
+	if r.Bin == "" && r.Probe != "" {
+		return probePlace(s.farm, r.Probe)
+	}
+	if b, ok := s.farm.BinByName(r.Bin); ok && r.Zone == "" && len(b.Zones) > 0 {
+		return b.Name, b.Zones[0].Name
+	}
+	return r.Bin, r.Zone
+}
+
+// probePlace finds the first zone that names a probe, or a battery of it.
+func probePlace(f *farm.Farm, id string) (bin, zone string) {
+	ids := map[string]bool{id: true}
+	if p, ok := f.ProbeByID(id); ok {
+		for _, of := range p.Of {
+			ids[of] = true
+		}
+	}
+	for _, b := range f.Bins {
+		for _, z := range b.Zones {
+			for _, probe := range z.Probes {
+				if ids[probe] {
+					return b.Name, z.Name
+				}
+			}
+		}
+	}
+	return "", ""
+}
+
+// notes are the sentences under a zone's pictures.
+func (s *scene) notes(z farm.ZoneView) []string {
+	var out []string
+	if z.LidOff != nil && z.LidOff.After(s.now) {
+		out = append(out, "The lid was off: judging holds still until "+s.clock(*z.LidOff)+".")
+	}
+	for _, o := range z.Outlook {
+		if s.isRaised(z, o.Condition) {
+			continue // what is raised has said so already
+		}
+		text := strings.TrimSuffix(o.Text, ".")
+		if when := s.interval(o.Forecast); when != "" {
+			text += " (" + when + ")"
+		}
+		out = append(out, text+".")
+	}
+	if w := z.Water; w != nil && w.WaterLitres > 0 {
+		out = append(out, s.waterNote(*w))
+	}
+	for _, food := range z.Food {
+		out = append(out, s.foodNote(food))
+	}
+	if z.StoredL > 0 {
+		out = append(out, capital(s.units.Volume(z.StoredL))+" of castings are kept here.")
+	}
+	return out
+}
+
+func (s *scene) isRaised(z farm.ZoneView, c farm.Condition) bool {
+	return slices.ContainsFunc(s.view.Standing, func(r farm.Standing) bool {
+		return r.Bin == z.Bin && r.Zone == z.Zone && r.Condition == c
+	})
+}
+
+func (s *scene) waterNote(w farm.Advice) string {
+	text := capital(s.units.Volume(w.WaterLitres)) + " of water would bring it to the middle of thrive"
+	if w.VisitLitres > 0 && w.VisitLitres < w.WaterLitres*0.9 {
+		text += "; " + s.units.Volume(w.VisitLitres) + " is enough for one visit"
+	}
+	if w.DryMassFrom != "" {
+		text += " (dry mass: " + w.DryMassFrom + ")"
+	}
+	return text + "."
+}
+
+func (s *scene) foodNote(food farm.FoodView) string {
+	what := "food"
+	if food.Of != "" {
+		what = food.Of
+	}
+	if food.Kg > 0 {
+		what = s.units.Mass(food.Kg) + " of " + what
+	}
+	return fmt.Sprintf("%s, fed %s: %s.", capital(what), farm.SayDay(food.At, s.now, s.loc), leftWords(food.LeftPart))
+}
+
+// leftWords says how much food is left, as finely as anybody could tell by
+// looking.
+func leftWords(part float64) string {
+	switch {
+	case part > 0.85:
+		return "nearly all of it is left"
+	case part > 0.6:
+		return "about three quarters are left"
+	case part > 0.4:
+		return "about half is left"
+	case part > 0.15:
+		return "about a quarter is left"
+	}
+	return "nearly gone"
+}
+
+// anchor is a zone's place on the page. Names may hold anything, so what is
+// not a letter or digit is written as its code.
+func anchor(bin, zone string) string {
+	var b strings.Builder
+	for _, r := range bin + "." + zone {
+		if r == '.' || r == '-' || (r >= '0' && r <= '9') || (r >= 'a' && r <= 'z') || (r >= 'A' && r <= 'Z') {
+			b.WriteRune(r)
+		} else {
+			fmt.Fprintf(&b, "_%x", r)
+		}
+	}
+	return "z-" + b.String()
+}
+
+// A span is how long a picture looks back and ahead.
+type span struct {
+	key, name         string
+	back, ahead, step time.Duration
+	spread            bool
+}
+
+const day = 24 * time.Hour
+
+var (
+	twoDays = span{"2d", "2 days", 2 * day, 12 * time.Hour, 30 * time.Minute, false}
+	spans   = []span{
+		twoDays,
+		{"2w", "2 weeks", 14 * day, 3 * day, 2 * time.Hour, true},
+		{"3mo", "3 months", 91 * day, 14 * day, 6 * time.Hour, true},
+		{"1y", "a year", 365 * day, 30 * day, day, true},
+	}
+)
