@@ -1,0 +1,232 @@
+// Package brokertest runs a real mosquitto for tests, and stops it the kind
+// and the unkind way. It is for tests only: a mosquitto that is not installed
+// or does not start fails the test. It must not be imported by the program.
+package brokertest
+
+import (
+	"bytes"
+	"fmt"
+	"net"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+)
+
+// patience bounds every wait. A test that runs into it has failed.
+const patience = 20 * time.Second
+
+// Options say how a broker is set up.
+type Options struct {
+	Users     map[string]string // password of each user; empty: anybody may do anything
+	ACL       string            // contents of an ACL file; "" for none
+	Cert, Key string            // files of a server certificate; "" for plain TCP
+	Extra     string            // further lines of mosquitto.conf
+}
+
+// A Broker is one mosquitto with its own port, configuration and store. The
+// store outlives a stop, so sessions and retained messages do too, as far as
+// mosquitto has saved them: at a Stop it has, at a Kill it has not.
+type Broker struct {
+	URL  string // tcp://127.0.0.1:port, or tls://localhost:port with a certificate
+	Addr string // host:port
+
+	t    testing.TB
+	dir  string
+	opts Options
+	run  *process
+}
+
+// StartMosquitto starts a broker on a free loopback port. It is stopped when
+// the test ends.
+func StartMosquitto(t testing.TB, o Options) *Broker {
+	t.Helper()
+	b := &Broker{t: t, dir: t.TempDir(), opts: o}
+	t.Cleanup(func() {
+		if b.run != nil {
+			b.run.end(syscall.SIGKILL)
+		}
+	})
+	var err error
+	for range 5 { // somebody may take the port between finding and using it
+		b.take(freePort(t))
+		if err = b.start(); err == nil {
+			return b
+		}
+	}
+	t.Fatalf("start mosquitto: %v", err)
+	return nil
+}
+
+// Start starts a stopped or killed broker again, on the same port.
+func (b *Broker) Start() {
+	b.t.Helper()
+	if err := b.start(); err != nil {
+		b.t.Fatalf("start mosquitto again: %v", err)
+	}
+}
+
+// Stop ends the broker as a service manager does: it saves its store first.
+func (b *Broker) Stop() { b.halt(syscall.SIGTERM) }
+
+// Kill ends the broker at once, like a power cut.
+func (b *Broker) Kill() { b.halt(syscall.SIGKILL) }
+
+// Log is what the broker has printed since its last start.
+func (b *Broker) Log() string { return b.run.log.String() }
+
+func (b *Broker) halt(s syscall.Signal) {
+	b.t.Helper()
+	if b.run == nil {
+		b.t.Fatal("mosquitto is not running")
+	}
+	b.run.end(s)
+	b.run = nil
+}
+
+// take gives the broker a port and writes its configuration.
+func (b *Broker) take(port int) {
+	b.Addr = fmt.Sprintf("127.0.0.1:%d", port)
+	b.URL = "tcp://" + b.Addr
+	lines := []string{
+		fmt.Sprintf("listener %d 127.0.0.1", port),
+		"log_dest stderr", "log_type all",
+		"persistence true", "persistence_location " + b.dir + "/",
+		fmt.Sprintf("allow_anonymous %v", len(b.opts.Users) == 0),
+	}
+	if os.Geteuid() == 0 { // else it becomes a user who may not write here
+		lines = append(lines, "user root")
+	}
+	if b.opts.Cert != "" {
+		b.URL = fmt.Sprintf("tls://localhost:%d", port)
+		lines = append(lines, "certfile "+b.opts.Cert, "keyfile "+b.opts.Key)
+	}
+	if len(b.opts.Users) > 0 {
+		lines = append(lines, "password_file "+b.passwords())
+	}
+	if b.opts.ACL != "" {
+		lines = append(lines, "acl_file "+b.write("acl", b.opts.ACL))
+	}
+	b.write("mosquitto.conf", strings.Join(append(lines, b.opts.Extra, ""), "\n"))
+}
+
+func (b *Broker) passwords() string {
+	b.t.Helper()
+	path := b.write("passwords", "")
+	for user, password := range b.opts.Users {
+		if out, err := exec.Command("mosquitto_passwd", "-b", path, user, password).CombinedOutput(); err != nil {
+			b.t.Fatalf("mosquitto_passwd: %v: %s", err, out)
+		}
+	}
+	return path
+}
+
+func (b *Broker) write(name, text string) string {
+	b.t.Helper()
+	path := filepath.Join(b.dir, name)
+	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+		b.t.Fatal(err)
+	}
+	return path
+}
+
+// start runs mosquitto and waits until it says that it runs: a connection
+// alone might reach somebody else on the same port.
+func (b *Broker) start() error {
+	bin, err := lookFor("mosquitto")
+	if err != nil {
+		return err
+	}
+	p := &process{cmd: exec.Command(bin, "-c", filepath.Join(b.dir, "mosquitto.conf")), gone: make(chan struct{})}
+	p.cmd.Stdout, p.cmd.Stderr = &p.log, &p.log
+	if err := p.cmd.Start(); err != nil {
+		return err
+	}
+	go func() {
+		_ = p.cmd.Wait() // how it ended is in its log
+		close(p.gone)
+	}()
+	if err := p.ready(b.Addr); err != nil {
+		p.end(syscall.SIGKILL)
+		return err
+	}
+	b.run = p
+	return nil
+}
+
+// lookFor finds a program also where the PATH of a plain user does not lead.
+func lookFor(name string) (string, error) {
+	if path, err := exec.LookPath(name); err == nil {
+		return path, nil
+	}
+	return exec.LookPath(filepath.Join("/usr/sbin", name))
+}
+
+func freePort(t testing.TB) int {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	return l.Addr().(*net.TCPAddr).Port
+}
+
+// A process is one run of mosquitto.
+type process struct {
+	cmd  *exec.Cmd
+	log  lockedBuffer
+	gone chan struct{}
+}
+
+func (p *process) ready(addr string) error {
+	tick := time.NewTicker(10 * time.Millisecond)
+	defer tick.Stop()
+	for deadline := time.Now().Add(patience); time.Now().Before(deadline); {
+		select {
+		case <-p.gone:
+			return fmt.Errorf("mosquitto ended: %s", p.log.String())
+		case <-tick.C:
+		}
+		if !strings.Contains(p.log.String(), " running") {
+			continue
+		}
+		if c, err := net.Dial("tcp", addr); err == nil {
+			return c.Close()
+		}
+	}
+	return fmt.Errorf("mosquitto is not ready after %s: %s", patience, p.log.String())
+}
+
+// end sends a signal and waits for the process to be gone.
+func (p *process) end(s syscall.Signal) {
+	_ = p.cmd.Process.Signal(s) // it may be gone already
+	select {
+	case <-p.gone:
+	case <-time.After(patience):
+		_ = p.cmd.Process.Kill()
+		<-p.gone
+	}
+}
+
+// A lockedBuffer is written by the process and read by the test.
+type lockedBuffer struct {
+	mu sync.Mutex
+	b  bytes.Buffer
+}
+
+func (l *lockedBuffer) Write(p []byte) (int, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.b.Write(p)
+}
+
+func (l *lockedBuffer) String() string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.b.String()
+}

@@ -1,0 +1,212 @@
+package ingest
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/url"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	mqtt "github.com/eclipse/paho.mqtt.golang"
+)
+
+// How long things may take on a connection.
+const (
+	handshakeTime = 10 * time.Second
+	subscribeTime = 20 * time.Second
+	keepAlive     = 30 * time.Second
+	watchTime     = 5 * time.Second // between looks whether the client still lives
+	partingTime   = 250             // ms for the last packets to go out
+)
+
+var errBehind = errors.New("too many messages wait to be written")
+
+// A session is one connection of a Source.
+type session struct {
+	source *Source
+	host   string
+	client mqtt.Client
+	shaken func() bool // to be called after the handshake
+	lost   chan error  // why the connection is gone; room for one
+
+	mu      sync.Mutex // guards what follows, against the client's handler
+	early   []*Delivery
+	told    bool // the link has been told: deliveries may follow
+	over    bool // nothing more is handed over
+	dropped int  // QoS 0 messages without room
+}
+
+// open connects and subscribes. The link is told before the first delivery,
+// though the broker may send what it had queued before it answers anything.
+func (s *Source) open(ctx context.Context, u *url.URL) (*session, error) {
+	ss := &session{source: s, host: u.Host, lost: make(chan error, 1)}
+	ss.client = mqtt.NewClient(s.options(ctx, u, ss))
+	token := ss.client.Connect().(*mqtt.ConnectToken)
+	<-token.Done() // bounded by the dial and the handshake
+	if err := token.Error(); err != nil {
+		return nil, fmt.Errorf("%s: %w", u.Host, plainer(err))
+	}
+	ss.shaken()
+	refused, err := ss.subscribe(ctx)
+	if err != nil {
+		ss.end()
+		return nil, fmt.Errorf("%s: subscribe: %w", u.Host, err)
+	}
+	l := Link{Up: true, Resumed: token.SessionPresent(), At: s.cfg.Now()}
+	if len(refused) > 0 {
+		l.Trouble = u.Host + ": the broker refuses " + strings.Join(refused, ", ")
+		s.cfg.Log.Warn("broker refuses topics", "broker", u.Host, "filters", refused)
+	}
+	s.tell(ctx, l)
+	ss.begin()
+	return ss, nil
+}
+
+// options are as the library needs them for messages to be safe: a session
+// that lasts, acknowledgement by hand, messages in order. Reconnecting is ours.
+func (s *Source) options(ctx context.Context, u *url.URL, ss *session) *mqtt.ClientOptions {
+	o := mqtt.NewClientOptions().
+		SetClientID(s.cfg.ClientID).SetUsername(s.cfg.User).SetPassword(s.cfg.Password).
+		SetProtocolVersion(4).SetCleanSession(false).
+		SetOrderMatters(true).SetAutoAckDisabled(true).
+		SetAutoReconnect(false).SetConnectRetry(false).
+		SetKeepAlive(keepAlive).SetPingTimeout(handshakeTime).
+		SetConnectTimeout(handshakeTime).SetWriteTimeout(writeTime).
+		SetDefaultPublishHandler(ss.hear).
+		SetConnectionLostHandler(func(_ mqtt.Client, err error) { ss.lose(err) }).
+		SetCustomOpenConnectionFn(s.dialer(ctx, ss))
+	o.Servers = []*url.URL{u}
+	return o
+}
+
+// subscribe asks for all filters at once and gives those refused. It is done
+// on every connection: a broker that lost its sessions looks no different.
+func (ss *session) subscribe(ctx context.Context) (refused []string, err error) {
+	if len(ss.source.cfg.Filters) == 0 {
+		return nil, nil
+	}
+	want := map[string]byte{}
+	for _, f := range ss.source.cfg.Filters {
+		want[f] = 1
+	}
+	token := ss.client.SubscribeMultiple(want, nil).(*mqtt.SubscribeToken)
+	timer := time.NewTimer(subscribeTime)
+	defer timer.Stop()
+	select {
+	case <-token.Done():
+	case err := <-ss.lost:
+		return nil, err
+	case <-timer.C:
+		return nil, fmt.Errorf("no answer after %s", subscribeTime)
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
+	if err := token.Error(); err != nil {
+		return nil, err
+	}
+	for filter, code := range token.Result() {
+		if code == 0x80 { // MQTT 3.1.1 §3.9.3: failure
+			refused = append(refused, filter)
+		}
+	}
+	slices.Sort(refused)
+	return refused, nil
+}
+
+// hear is the client's handler. It must not wait, or the client freezes.
+func (ss *session) hear(_ mqtt.Client, m mqtt.Message) {
+	d := &Delivery{
+		Topic: m.Topic(), Payload: m.Payload(), QoS: m.Qos(), ID: m.MessageID(),
+		Dup: m.Duplicate(), Retained: m.Retained(), Arrived: ss.source.cfg.Now(), Ack: m.Ack,
+	}
+	ss.mu.Lock()
+	defer ss.mu.Unlock()
+	switch {
+	case ss.over:
+	case ss.told:
+		ss.hand(d)
+	case len(ss.early) < room:
+		ss.early = append(ss.early, d)
+	default:
+		ss.full(d)
+	}
+}
+
+// begin hands over what came before the link was told, and lets the rest
+// follow.
+func (ss *session) begin() {
+	ss.mu.Lock()
+	defer ss.mu.Unlock()
+	ss.told = true
+	for _, d := range ss.early {
+		ss.hand(d)
+	}
+	ss.early = nil
+}
+
+// hand gives a delivery to the caller, with mu held.
+func (ss *session) hand(d *Delivery) {
+	if ss.over {
+		return
+	}
+	select {
+	case ss.source.items <- Item{Delivery: d}:
+	default:
+		ss.full(d)
+	}
+}
+
+// full deals with a delivery there is no room for, with mu held. The broker
+// keeps no QoS 0 message anyway. For any other the connection is given up: to
+// skip one would acknowledge the next out of order.
+func (ss *session) full(d *Delivery) {
+	if d.QoS == 0 {
+		ss.dropped++
+		return
+	}
+	ss.over = true
+	ss.lose(errBehind)
+}
+
+// lose notes why the connection is gone; the first reason counts.
+func (ss *session) lose(err error) {
+	select {
+	case ss.lost <- err:
+	default:
+	}
+}
+
+// stay waits until the connection is lost, given up or not wanted any more.
+func (ss *session) stay(ctx context.Context, again <-chan struct{}) (asked bool, err error) {
+	defer ss.end()
+	tick := time.NewTicker(watchTime)
+	defer tick.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return false, ctx.Err()
+		case <-again:
+			return true, errors.New("reconnecting")
+		case err := <-ss.lost:
+			return false, fmt.Errorf("%s: %w", ss.host, plainer(err))
+		case <-tick.C:
+			if !ss.client.IsConnectionOpen() {
+				ss.lose(errors.New("the connection is gone"))
+			}
+		}
+	}
+}
+
+// end closes the connection. Later deliveries of it are not handed over.
+func (ss *session) end() {
+	ss.client.Disconnect(partingTime)
+	ss.mu.Lock()
+	defer ss.mu.Unlock()
+	ss.over = true
+	if ss.dropped > 0 {
+		ss.source.cfg.Log.Warn("messages without room dropped", "messages", ss.dropped)
+	}
+}

@@ -1,0 +1,138 @@
+package ingest
+
+import (
+	"context"
+	"crypto/tls"
+	"errors"
+	"log/slog"
+	"net/url"
+	"sync/atomic"
+	"time"
+)
+
+// room is how many items may wait for the caller. It is far over the number
+// of unacknowledged messages that any broker sends (20 by default).
+const room = 4096
+
+// A SourceConfig says which broker to hear and as whom.
+type SourceConfig struct {
+	URLs           []string // tcp:// or tls://, tried in order
+	User, Password string
+	TLS            *tls.Config // for tls:// URLs; nil trusts the system's authorities
+	ClientID       string      // the broker keeps the session under this name
+	Filters        []string    // topic filters to subscribe to, with QoS 1
+	Log            *slog.Logger
+	Now            func() time.Time
+
+	FirstRetry time.Duration // pause after the first trouble; 0: 1 s
+	LastRetry  time.Duration // longest pause; 0: 60 s
+}
+
+// A Source hears a broker as a subscriber with a lasting session, and hands
+// over what it hears, unacknowledged.
+//
+// It makes a new client for every connection rather than leave reconnecting to
+// the client library, which hides whether the broker kept the session and in
+// its defaults stops trying at boot. What is acknowledged after its connection
+// is gone is not acknowledged; the broker sends it again, marked as such. The
+// client's handler never waits: when the caller is so far behind that its
+// buffer is full, the connection is dropped, and the broker keeps the rest.
+type Source struct {
+	cfg   SourceConfig
+	items chan Item
+	again chan struct{}
+	ran   atomic.Bool
+}
+
+// NewSource makes a source. Nothing happens until Run.
+func NewSource(c SourceConfig) *Source {
+	if c.FirstRetry == 0 {
+		c.FirstRetry = time.Second
+	}
+	if c.LastRetry == 0 {
+		c.LastRetry = time.Minute
+	}
+	return &Source{cfg: c, items: make(chan Item, room), again: make(chan struct{}, 1)}
+}
+
+// Items carries links and deliveries in the order they happened. It is closed
+// when Run has returned.
+func (s *Source) Items() <-chan Item { return s.items }
+
+// Reconnect drops the connection and makes a new one at once, so that all that
+// is not acknowledged comes again, after a Link that is up. It does not wait.
+func (s *Source) Reconnect() {
+	select {
+	case s.again <- struct{}{}:
+	default: // one is on its way
+	}
+}
+
+// Run keeps a connection until the context ends, and then disconnects. Trouble
+// with the broker is told by a Link and tried again, first after a second and
+// then ever more slowly. Run can be used once.
+func (s *Source) Run(ctx context.Context) error {
+	if s.ran.Swap(true) {
+		return errors.New("run source: it has run before")
+	}
+	defer close(s.items)
+	pause := s.cfg.FirstRetry
+	for ctx.Err() == nil {
+		began := s.cfg.Now()
+		asked, err := s.once(ctx)
+		if ctx.Err() != nil {
+			return nil
+		}
+		s.tell(ctx, Link{Trouble: troubleOf(err), At: s.cfg.Now()})
+		if asked {
+			continue
+		}
+		if s.cfg.Now().Sub(began) > s.cfg.LastRetry { // it worked for a while
+			pause = s.cfg.FirstRetry
+		}
+		s.wait(ctx, pause)
+		pause = min(2*pause, s.cfg.LastRetry)
+	}
+	return nil
+}
+
+// once makes one connection, to the first broker that answers, and stays until
+// it is lost. Asked tells that Reconnect ended it.
+func (s *Source) once(ctx context.Context) (asked bool, err error) {
+	if len(s.cfg.URLs) == 0 {
+		return false, errors.New("no broker is named")
+	}
+	var all []error
+	for i, text := range s.cfg.URLs {
+		u, err := url.Parse(text)
+		if err != nil {
+			all = append(all, unreadable(i, err))
+			continue
+		}
+		ss, err := s.open(ctx, u)
+		if err == nil {
+			return ss.stay(ctx, s.again)
+		}
+		all = append(all, err)
+	}
+	return false, errors.Join(all...)
+}
+
+// wait pauses between attempts; Reconnect ends the pause.
+func (s *Source) wait(ctx context.Context, d time.Duration) {
+	timer := time.NewTimer(d)
+	defer timer.Stop()
+	select {
+	case <-timer.C:
+	case <-s.again:
+	case <-ctx.Done():
+	}
+}
+
+// tell hands over a link. It may wait: it is not called from a handler.
+func (s *Source) tell(ctx context.Context, l Link) {
+	select {
+	case s.items <- Item{Link: &l}:
+	case <-ctx.Done():
+	}
+}
