@@ -8,6 +8,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"binwatchd/internal/clock"
 	"binwatchd/internal/config"
 	"binwatchd/internal/control"
 	"binwatchd/internal/farm"
@@ -23,7 +24,7 @@ import (
 type daemon struct {
 	path  string // of the configuration; "" in the demo
 	log   *slog.Logger
-	clock clock
+	clock clockwork
 	said  func([]farm.Change)
 
 	cfg     atomic.Pointer[config.Config]
@@ -36,10 +37,11 @@ type daemon struct {
 	web     *webServer        // nil: no page
 }
 
-// A clock is the one place from which the daemon's parts take the time.
-type clock struct {
-	now   func() time.Time
-	speed float64 // how much faster than real time; 0: as fast
+// A clockwork is the one place from which the daemon's parts take the time.
+type clockwork struct {
+	now     func() time.Time
+	speed   float64        // how much faster than real time; 0: as fast
+	sources *clock.Sources // of a machine whose wall clock may be wrong; nil: now is right
 }
 
 // intake is what the loop hears: a subscriber or a broker of our own.
@@ -120,6 +122,7 @@ func (d *daemon) openLoop(ctx context.Context, cfg *config.Config) error {
 	d.loop, err = watch.New(ctx, watch.Config{
 		Farm: &cfg.Farm, Digest: name, Prefix: cfg.Broker.Prefix, Flush: cfg.Journal.Flush, Journal: d.journal, Source: d.intake,
 		Owes: d.owes, Cry: d.cry, Said: d.say, Log: d.log, Now: d.clock.now, Speed: d.clock.speed,
+		Clock: d.clock.sources, Built: built,
 	})
 	return err
 }

@@ -76,7 +76,7 @@ func runDemo(ctx context.Context, set demoSettings, s *streams) error {
 	}
 	story := &account{out: s.out, loc: cfg.Farm.Location}
 	watchClock := newDemoClock(sim.Start())
-	d := &daemon{log: slog.New(slog.DiscardHandler), clock: clock{watchClock.now, set.speed}, said: story.tell}
+	d := &daemon{log: slog.New(slog.DiscardHandler), clock: clockwork{now: watchClock.now, speed: set.speed}, said: story.tell}
 	if err := d.open(ctx, cfg); err != nil {
 		return err
 	}

@@ -10,6 +10,7 @@ import (
 	"syscall"
 	"time"
 
+	"binwatchd/internal/clock"
 	"binwatchd/internal/config"
 )
 
@@ -35,7 +36,8 @@ func runCommand() command {
 			level = slog.LevelDebug
 		}
 		log := slog.New(slog.NewTextHandler(io.talk, &slog.HandlerOptions{Level: level}))
-		d := &daemon{path: *path, log: log, clock: clock{now: time.Now}}
+		kernel := clock.Kernel()
+		d := &daemon{path: *path, log: log, clock: clockwork{now: time.Now, sources: &kernel}}
 		if err := d.open(ctx, cfg); err != nil {
 			return err
 		}

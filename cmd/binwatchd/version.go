@@ -6,10 +6,15 @@ import (
 	"fmt"
 	"runtime"
 	"runtime/debug"
+	"time"
 )
 
 // version is set by the release build.
 var version = ""
+
+// built is a moment that no true time is earlier than: when this source was
+// written. A clock that shows less has not been set yet.
+var built = time.Date(2026, 11, 24, 0, 0, 0, 0, time.UTC)
 
 func versionCommand() command {
 	c := command{name: "version", does: "prints the version"}

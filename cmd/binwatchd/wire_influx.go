@@ -42,6 +42,7 @@ func (d *daemon) openInflux(cfg *config.Config) error {
 	if err != nil {
 		return err
 	}
+	ic.Hold = func() bool { return !d.loop.TimesFinal() }
 	d.forward, err = influx.New(ic, cfg.Farm, influxJournal{d.journal}, d.trouble)
 	return err
 }

@@ -14,7 +14,7 @@ const (
 	EventStart   // watching begins; the time before it was not watched
 	EventLink    // the broker was reached or lost
 	EventTrouble // the farm's own machinery: database refuses
-	EventClock   // the clock was put right: all earlier times move by Shift
+	EventClock   // the clock was put right: times since From move by Shift
 )
 
 // An Event is one thing that happened, in journal order. It carries its own
@@ -32,6 +32,7 @@ type Event struct {
 	Up      bool          // EventLink: the broker can be heard
 	Trouble Trouble       // EventTrouble
 	Shift   time.Duration // EventClock
+	From    time.Time     // EventClock: when the wrong time began, on the wrong clock
 }
 
 // A Reading is one number from one probe, with what is known of its worth.

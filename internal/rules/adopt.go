@@ -83,21 +83,24 @@ func (s *State) gone(standing []farm.Change, left map[string]farm.Change) []farm
 	return out
 }
 
-// shift moves every time the state remembers: the clock was put right.
-func (s *State) shift(d time.Duration) {
+// shift moves the times the state remembers from a moment on: the clock was put
+// right. What was noted before, on a clock that was right, stays.
+func (s *State) shift(d time.Duration, from time.Time) {
 	for _, t := range s.times() {
-		if !t.IsZero() {
+		if !t.IsZero() && !t.Before(from) {
 			*t = t.Add(d)
 		}
 	}
 	s.minute = s.minute.Truncate(time.Minute)
 	for _, p := range s.probes {
-		for i := range p.Level.At {
-			p.Level.At[i] += d.Milliseconds()
+		for i, ms := range p.Level.At {
+			if ms >= from.UnixMilli() {
+				p.Level.At[i] += d.Milliseconds()
+			}
 		}
 	}
 	for _, z := range s.zones {
-		z.Husbandry.shift(d)
+		z.Husbandry.shift(d, from)
 	}
 }
 

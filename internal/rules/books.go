@@ -25,6 +25,7 @@ type husbandryMemory struct {
 	Cohorts []cohort
 
 	Curves curves
+	Heat   heatMemory
 	Sift   siftMemory
 }
 
@@ -187,16 +188,17 @@ func (z *zone) moistureOrNaN(v *farm.LevelView) float64 {
 	return v.Value
 }
 
-// shift moves the times that are remembered.
-func (h *husbandryMemory) shift(d time.Duration) {
+// shift moves the times that are remembered from a moment on.
+func (h *husbandryMemory) shift(d time.Duration, from time.Time) {
+	ts := []*time.Time{&h.Lived, &h.Pouring.At, &h.Heat.At}
 	for i := range h.Foods {
-		h.Foods[i].At = h.Foods[i].At.Add(d)
+		ts = append(ts, &h.Foods[i].At)
 	}
 	for i := range h.Cohorts {
-		h.Cohorts[i].At = h.Cohorts[i].At.Add(d)
+		ts = append(ts, &h.Cohorts[i].At, &h.Cohorts[i].DueFrom)
 	}
-	for _, t := range []*time.Time{&h.Lived, &h.Pouring.At} {
-		if !t.IsZero() {
+	for _, t := range ts {
+		if !t.IsZero() && !t.Before(from) {
 			*t = t.Add(d)
 		}
 	}

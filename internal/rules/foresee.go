@@ -16,6 +16,7 @@ type siftMemory struct {
 func (s *State) foresee(z *zone, m time.Time) {
 	s.live(z, m)
 	z.learnDose()
+	s.refitHeat(z, m)
 	s.judgeBooks(z, m)
 }
 

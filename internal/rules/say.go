@@ -106,26 +106,26 @@ func (s *State) heatWords(z *zone, c farm.Condition, u farm.Urgency) saying {
 	return saying{text: text, advice: advice, forecast: s.nextLimit(z, c, u), cautions: heatCautions(c)}
 }
 
-// whoSuffers sorts the species of a zone by how they do at a temperature.
+// whoSuffers sorts the species of a zone by how they do at a temperature:
+// who suffers first, who does not mind last.
 func (s *State) whoSuffers(z *zone, tempC float64) string {
 	words := map[string][]string{}
 	for _, sp := range z.bin.species {
 		w := husbandry.Word(sp, tempC)
 		words[w] = append(words[w], sp.Name)
 	}
+	danger := len(words[husbandry.InDanger]) > 0
 	var parts []string
 	for _, w := range []string{husbandry.InDanger, husbandry.Slowed, husbandry.Resting, husbandry.Thriving} {
 		if names := words[w]; len(names) > 0 {
-			parts = append(parts, farm.Capital(farm.SayList(names))+" are "+w)
+			part := farm.SayList(names) + " are " + w
+			if danger && w != husbandry.InDanger {
+				part += ", but not in danger"
+			}
+			parts = append(parts, part)
 		}
 	}
-	if len(words[husbandry.InDanger]) > 0 && len(parts) > 1 {
-		parts[len(parts)-1] += " and don't mind yet"
-		if len(words[husbandry.Thriving]) == 0 {
-			parts[len(parts)-1] = strings.TrimSuffix(parts[len(parts)-1], " and don't mind yet") + ", but not in danger"
-		}
-	}
-	return strings.Join(parts, "; ") + "."
+	return farm.Capital(strings.Join(parts, "; ")) + "."
 }
 
 // pastLimit says which of a zone's own limits has been passed.

@@ -66,7 +66,7 @@ func (s *State) Step(e farm.Event) []farm.Change {
 	case farm.EventStart:
 		s.start(e.Arrived)
 	case farm.EventClock:
-		s.shift(e.Shift)
+		s.shift(e.Shift, e.From)
 		s.now = e.Arrived
 		return s.out
 	}
@@ -134,6 +134,7 @@ func (s *State) tick(m time.Time) {
 			continue
 		}
 		s.judgeBands(z, m)
+		s.approaches(z, m)
 		if m.Minute() == i%60 {
 			s.foresee(z, m)
 		}

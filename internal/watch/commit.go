@@ -33,11 +33,7 @@ func (l *Loop) armFlush(t *time.Timer) {
 func (l *Loop) due(ctx context.Context) error {
 	b := &l.batch
 	switch {
-	case b.empty():
-		b.acknowledge() // nothing to write: repeats and rejected messages
-		b.reset()
-		return nil
-	case b.urgent || b.waiting() >= full:
+	case b.empty(), b.urgent, b.waiting() >= full:
 		return l.commit(ctx)
 	case b.flushAt.IsZero():
 		b.flushAt = l.cfg.Now().Add(l.cfg.Flush)
@@ -51,6 +47,11 @@ func (l *Loop) due(ctx context.Context) error {
 // commit writes the batch and acknowledges it, or throws everything away that
 // is not on disk.
 func (l *Loop) commit(ctx context.Context) error {
+	if l.batch.empty() {
+		l.batch.acknowledge() // nothing to write: repeats and rejected messages
+		l.batch.reset()
+		return nil
+	}
 	b, err := l.transaction()
 	if err == nil {
 		err = l.cfg.Journal.Append(ctx, b)

@@ -4,8 +4,10 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"sync/atomic"
 	"time"
 
+	"binwatchd/internal/clock"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/ingest"
 	"binwatchd/internal/journal"
@@ -35,7 +37,9 @@ type Config struct {
 	Said    func([]farm.Change)           // hears what has changed, once it is on disk; nil: nobody
 	Log     *slog.Logger
 	Now     func() time.Time
-	Speed   float64 // how much faster than real time Now goes; 0: as fast
+	Speed   float64        // how much faster than real time Now goes; 0: as fast
+	Clock   *clock.Sources // where the wall clock may be wrong; nil: Now is right
+	Built   time.Time      // no true time is earlier
 }
 
 // A Loop is the live loop. Make one with [New], then [Loop.Run] it.
@@ -51,6 +55,8 @@ type Loop struct {
 	repeats   repeats
 	counts    counts
 	outage    outage
+	time      timekeeping
+	final     atomic.Bool
 	sinceSnap int       // entries since the last snapshot
 	snapAt    time.Time // journal time of the last snapshot
 
@@ -84,14 +90,19 @@ func (l *Loop) Run(ctx context.Context) error {
 	defer flush.Stop()
 	minute := time.NewTimer(l.untilMinute())
 	defer minute.Stop()
+	source := l.cfg.Source.Items()
 	for {
 		l.armFlush(flush)
-		items := l.cfg.Source.Items()
+		items := source
 		if l.outage.on() {
 			items = nil // intake holds; the broker keeps the messages
 		}
 		select {
-		case it := <-items:
+		case it, open := <-items:
+			if !open {
+				source = nil // the source has ended; commands may go on
+				continue
+			}
 			l.item(ctx, it)
 		case <-minute.C:
 			l.tick(ctx)
@@ -170,13 +181,18 @@ func (l *Loop) tick(ctx context.Context) {
 	if l.outage.on() {
 		return
 	}
+	l.checkClock(ctx)
 	l.take(farm.Event{Kind: farm.EventTick, Arrived: l.now().Truncate(time.Minute)}, nil)
 	_ = l.due(ctx) // a failure has been dealt with
 }
 
 // now is journal time: it never falls, so that a replay sees the same order.
 func (l *Loop) now() time.Time {
-	if t := l.cfg.Now().UTC().Truncate(time.Millisecond); t.After(l.last) {
+	t := l.cfg.Now().UTC().Truncate(time.Millisecond)
+	if l.time.keeper != nil {
+		t = l.time.keeper.Now()
+	}
+	if t.After(l.last) {
 		l.last = t
 	}
 	return l.last

@@ -52,6 +52,9 @@ func (l *Loop) recall(ctx context.Context) error {
 func (l *Loop) begin(ctx context.Context) error {
 	gone := l.batch.changes
 	l.batch.changes = nil
+	if err := l.keepTime(ctx); err != nil {
+		return err
+	}
 	e := farm.Event{Kind: farm.EventStart, Arrived: l.now()}
 	l.batch.add(e, append(l.state.Step(e), plain(gone)...), nil)
 	return l.commit(ctx)

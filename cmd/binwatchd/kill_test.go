@@ -1,0 +1,168 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"math/rand/v2"
+	"path/filepath"
+	"strings"
+	"sync/atomic"
+	"syscall"
+	"testing"
+	"time"
+
+	mqtt "github.com/eclipse/paho.mqtt.golang"
+
+	"binwatchd/internal/brokertest"
+	"binwatchd/internal/farm"
+	"binwatchd/internal/journal"
+)
+
+// kills is how often the daemon dies at a random moment.
+const kills = 50
+
+// killYAML is a farm whose battery crosses its limit again and again, so that
+// conditions come and go under load: v is both raw number and reading.
+const killYAML = `farm: Hillfoot Nursery
+broker: {url: %q}
+journal: {path: %q, flush: 200ms}
+probes:
+  n: {topic: kill/n, measures: battery, low: 0.5, every: 1h}
+  b: {topic: kill/b, measures: battery, low: 3.3, every: 1h, of: [t]}
+  t: {topic: kill/t, measures: temperature, every: 1h}
+bins:
+  bed: {species: red, zones: {all: {aim: living, probes: [t]}}}
+`
+
+// Every reading the broker saw acknowledged is in the journal exactly once,
+// and each condition is announced exactly once, through SIGKILL at any moment.
+func TestKilledAtRandomMoments(t *testing.T) {
+	b := brokertest.StartMosquitto(t, brokertest.Options{Extra: "max_queued_messages 100000"})
+	dir := t.TempDir()
+	db := filepath.Join(dir, "journal.db")
+	cfg := write(t, dir, "binwatchd.yaml", fmt.Sprintf(killYAML, b.URL, db))
+
+	c := startChild(t, nil, "run", "--config", cfg)
+	c.says("broker reached") // the session exists from here on
+	sent := loadUntil(t, b)
+	for i := range kills {
+		brokertest.Eventually(t, "the daemon is at work", func() bool { return strings.Contains(c.log.String(), "broker reached") })
+		dieAfter := time.NewTimer(time.Duration(rand.IntN(250)) * time.Millisecond)
+		<-dieAfter.C
+		c.end(syscall.SIGKILL)
+		if i == kills-1 {
+			break
+		}
+		c = startChild(t, nil, "run", "--config", cfg)
+	}
+	want := sent()
+	c = startChild(t, nil, "run", "--config", cfg)
+	drained(t, cfg, want)
+	c.stop()
+	checkExactlyOnce(t, db, want)
+}
+
+// loadUntil publishes rising numbers, each once, and a battery that goes up
+// and down, until the function it gives is called; that gives how many the
+// broker has accepted.
+func loadUntil(t *testing.T, b *brokertest.Broker) (stop func() int64) {
+	client := brokertest.Client(t, b.URL, "kill-probes", "", "")
+	done, ended := make(chan struct{}), make(chan struct{})
+	var sent atomic.Int64
+	go func() {
+		defer close(ended)
+		pace := time.NewTicker(2 * time.Millisecond)
+		defer pace.Stop()
+		for n := int64(1); ; n++ {
+			select {
+			case <-done:
+				return
+			case <-pace.C:
+			}
+			var tokens []mqtt.Token
+			tokens = append(tokens, client.Publish("kill/n", 1, false, fmt.Sprintf("%.4f", 1+float64(n)/10000)))
+			if n%50 == 0 {
+				tokens = append(tokens, client.Publish("kill/b", 1, false, fmt.Sprint(3+float64(n/50%2))))
+			}
+			for _, token := range tokens {
+				token.Wait()
+			}
+			sent.Store(n)
+		}
+	}()
+	return func() int64 {
+		close(done)
+		<-ended
+		return sent.Load()
+	}
+}
+
+// drained waits until the broker has nothing left for the daemon.
+func drained(t *testing.T, cfg string, want int64) {
+	t.Helper()
+	last := 1 + float64(want)/10000
+	brokertest.Eventually(t, "the backlog is drained", func() bool {
+		for _, p := range nowView(t, cfg).Probes {
+			if p.ID == "n" && p.Raw != nil && *p.Raw > last-0.00001 {
+				return true
+			}
+		}
+		return false
+	})
+}
+
+func checkExactlyOnce(t *testing.T, db string, want int64) {
+	t.Helper()
+	j, err := journal.OpenReadOnly(context.Background(), journal.Config{Path: db, Now: time.Now})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer j.Close()
+	got := map[int64]int{}
+	if err := j.Replay(context.Background(), 0, func(e farm.Event) error {
+		if e.Kind == farm.EventReading && e.Reading.Probe == "n" {
+			got[int64((e.Reading.Raw-1)*10000+0.5)]++
+		}
+		return nil
+	}); err != nil {
+		t.Fatal(err)
+	}
+	for n := int64(1); n <= want; n++ {
+		if got[n] != 1 {
+			t.Errorf("reading %d is in the journal %d times, want once", n, got[n])
+		}
+	}
+	checkChanges(t, j)
+	t.Logf("%d kills, %d readings, each once", kills, want)
+}
+
+// checkChanges: in the order of the journal a condition is raised, then eased,
+// then raised; nothing is announced twice.
+func checkChanges(t *testing.T, j *journal.Journal) {
+	t.Helper()
+	changes, err := j.Recent(context.Background(), time.Time{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	raised := map[string]bool{}
+	n := 0
+	for _, ch := range changes {
+		k := ch.Probe + " " + string(ch.Condition)
+		switch ch.Change {
+		case farm.Raised:
+			if raised[k] {
+				t.Errorf("%s was raised twice: %s", k, ch.At)
+			}
+			raised[k] = true
+			n++
+		case farm.Eased:
+			if !raised[k] {
+				t.Errorf("%s was eased twice: %s", k, ch.At)
+			}
+			raised[k] = false
+		}
+	}
+	if n < kills/4 {
+		t.Errorf("got only %d raised conditions under load; the test shows nothing", n)
+	}
+}

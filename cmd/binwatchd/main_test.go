@@ -1,0 +1,27 @@
+package main
+
+import (
+	"os"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+)
+
+// childMark makes a run of the test binary a run of the program.
+const childMark = "BINWATCHD_IS_CHILD"
+
+func TestMain(m *testing.M) {
+	if os.Getenv(childMark) != "" {
+		os.Exit(Main())
+	}
+	testscript.Main(m, map[string]func(){"binwatchd": func() { os.Exit(Main()) }})
+}
+
+// The scripts are sessions at a terminal, and the documentation of what the
+// commands print.
+func TestScripts(t *testing.T) {
+	testscript.Run(t, testscript.Params{Dir: "testdata/script", RequireExplicitExec: true, Setup: func(e *testscript.Env) error {
+		e.Setenv("TZ", "UTC")
+		return nil
+	}})
+}

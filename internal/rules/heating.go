@@ -1,0 +1,138 @@
+package rules
+
+import (
+	"fmt"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/trend"
+)
+
+const (
+	// heatingNow is how near a crossing is for heating to be told at once.
+	heatingNow = 3 * time.Hour
+	// heatingCalm is how many refits in a row must find nothing for heating to
+	// ease: one refit in doubt is no end.
+	heatingCalm = 3
+)
+
+// heatMemory is the last refit of a zone's temperature.
+type heatMemory struct {
+	Fit  trend.Heating
+	At   time.Time
+	Calm int // refits in a row that found nothing
+}
+
+// refitHeat draws the temperature curve anew. Worms alone heat: castings that
+// are kept follow their room.
+func (s *State) refitHeat(z *zone, m time.Time) {
+	if z.spec.Aim != farm.Living || !anyFresh(z.temps, m) {
+		return
+	}
+	h := &z.Husbandry.Heat
+	at := z.Temp.clock(m)
+	h.Fit, h.At = trend.HeatingFit(&z.Husbandry.Curves.Temp, z.air(m), z.heat.highHarm, at), at
+	if z.foreseesHeat() {
+		h.Calm = 0
+	} else {
+		h.Calm++
+	}
+	s.judgeHeating(z, at)
+}
+
+// air is the track of the room, where a probe in it speaks.
+func (z *zone) air(m time.Time) *trend.Track {
+	if a := z.bin.ambient; a != nil && a.fresh(m) {
+		return &a.Air
+	}
+	return nil
+}
+
+// foreseesHeat tells whether the last refit found the bin's own heat to be on
+// its way past the survive limit within what the zone looks ahead.
+func (z *zone) foreseesHeat() bool {
+	h := z.Husbandry.Heat
+	if h.Fit.Crossing.Past {
+		return h.Fit.Self || z.record(farm.Heating).raised()
+	}
+	return h.Fit.Self && h.Fit.Crossing.Within(h.At, z.spec.LookAhead.Heating)
+}
+
+// judgeHeating brings heating to the urgency of the last refit, seen from now.
+func (s *State) judgeHeating(z *zone, now time.Time) {
+	r, h := z.record(farm.Heating), &z.Husbandry.Heat
+	switch {
+	case z.foreseesHeat():
+		u := farm.Today
+		if c := h.Fit.Crossing; c.Past || c.Within(now, heatingNow) || r.Urgency == farm.Now && c.Within(now, heatingNow*3/2) {
+			u = farm.Now
+		}
+		if r.Urgency != u {
+			s.emit(r, now, z.who, farm.Heating, verdict{u, func(farm.ChangeKind) saying { return s.sayHeating(z, now) }})
+			return
+		}
+		r.keep(s.sayHeating(z, now))
+	case r.raised() && h.Calm >= heatingCalm:
+		s.emit(r, now, z.who, farm.Heating, verdict{farm.Calm, func(farm.ChangeKind) saying { return s.sayCooled(z, now) }})
+	}
+}
+
+// approaches lets a raised heating become urgent between two refits.
+func (s *State) approaches(z *zone, m time.Time) {
+	if r := z.record(farm.Heating); r.Urgency == farm.Today && anyFresh(z.temps, m) {
+		if now := z.Temp.clock(m); z.Husbandry.Heat.Fit.Crossing.Within(now, heatingNow) {
+			s.judgeHeating(z, now)
+		}
+	}
+}
+
+func (s *State) sayHeating(z *zone, now time.Time) saying {
+	fit, u := z.Husbandry.Heat.Fit, s.farm.Units
+	limit := u.Temperature(z.heat.highHarm)
+	text := fmt.Sprintf("%s is heating by itself: %s now", s.place(z.who), u.Temperature(z.Temp.Value))
+	f, foreseen := fit.Crossing.Forecast()
+	switch {
+	case fit.Crossing.Past:
+		text += fmt.Sprintf(", past %s already.", limit)
+	case foreseen:
+		text += fmt.Sprintf(", %s by %s (%s).", limit, farm.SayTime(f.Crosses, now, s.farm.Location), s.between(f, now))
+	default:
+		text += "."
+	}
+	if fit.ByRoom {
+		text += fmt.Sprintf(" That is %s more than the room explains.", s.degrees(fit.ExcessK))
+	} else {
+		text += " It does not do that on other days."
+	}
+	say := saying{
+		text:   text,
+		advice: &farm.Advice{Do: "Open it, take the feed off the warm part or spread it thin, loosen so that heat gets out, and feed no more for now."},
+	}
+	if foreseen && !fit.Crossing.Past {
+		say.forecast = &f
+	}
+	return say
+}
+
+// between says the 80 % interval of a forecast.
+func (s *State) between(f farm.Forecast, now time.Time) string {
+	loc := s.farm.Location
+	if f.Latest.IsZero() {
+		return fmt.Sprintf("not before %s, perhaps never", farm.SayTime(f.Earliest, now, loc))
+	}
+	return fmt.Sprintf("between %s and %s", farm.SayTime(f.Earliest, now, loc), farm.SayTime(f.Latest, now, loc))
+}
+
+// degrees writes a difference of temperatures.
+func (s *State) degrees(k float64) string {
+	if s.farm.Units == farm.US {
+		return fmt.Sprintf("%.0f °F", k*9/5)
+	}
+	return fmt.Sprintf("%.0f °C", k)
+}
+
+func (s *State) sayCooled(z *zone, now time.Time) saying {
+	r := z.record(farm.Heating)
+	return saying{text: fmt.Sprintf("%s is no longer heating: %s now, after %s.",
+		s.place(z.who), s.farm.Units.Temperature(z.Temp.Value), farm.SayLong(now.Sub(r.Since)))}
+}

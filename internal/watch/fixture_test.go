@@ -1,0 +1,182 @@
+package watch_test
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"path/filepath"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/husbandry"
+	"binwatchd/internal/ingest"
+	"binwatchd/internal/journal"
+	"binwatchd/internal/watch"
+)
+
+var t0 = time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC)
+
+func bed() *farm.Farm {
+	return &farm.Farm{
+		Name: "Hillfoot Nursery", Units: farm.Metric, Location: time.UTC, Species: husbandry.Species(), Feeds: husbandry.Feeds(),
+		Probes: []farm.Probe{
+			{ID: "t", Topic: "bed/t", Measures: farm.Temperature, Unit: farm.Celsius, Every: 10 * time.Minute},
+			{ID: "m", Topic: "bed/m", Measures: farm.Moisture, Unit: farm.Percent, Every: 10 * time.Minute},
+		},
+		Bins: []farm.Bin{{
+			Name: "bed", Species: []farm.Share{{Species: "red", Fraction: 1}}, VolumeL: 100,
+			Zones: []farm.Zone{{
+				Name: "near", Aim: farm.Living, Probes: []string{"t", "m"}, Share: 1, Patience: 30 * time.Minute,
+				Margin:    farm.Margin{Temperature: 0.5, Moisture: 2},
+				LookAhead: farm.LookAhead{Heating: 12 * time.Hour, Drying: 7 * 24 * time.Hour},
+			}},
+		}},
+	}
+}
+
+// A broker is a hand-driven source with packet ids and acknowledgements.
+type broker struct {
+	items      chan ingest.Item
+	reconnects atomic.Int32
+
+	mu    sync.Mutex
+	next  uint16
+	acked []uint16
+}
+
+func newBroker() *broker { return &broker{items: make(chan ingest.Item, 4096)} }
+
+func (b *broker) Items() <-chan ingest.Item { return b.items }
+func (b *broker) Reconnect()                { b.reconnects.Add(1) }
+
+func (b *broker) link(up, resumed bool) {
+	b.items <- ingest.Item{Link: &ingest.Link{Up: up, Resumed: resumed}}
+}
+
+// publish sends a new message and gives its packet id.
+func (b *broker) publish(topic, payload string) uint16 {
+	b.mu.Lock()
+	b.next++
+	id := b.next
+	b.mu.Unlock()
+	b.send(id, topic, payload, false)
+	return id
+}
+
+func (b *broker) send(id uint16, topic, payload string, dup bool) {
+	b.items <- ingest.Item{Delivery: &ingest.Delivery{
+		Topic: topic, Payload: []byte(payload), QoS: 1, ID: id, Dup: dup,
+		Ack: func() {
+			b.mu.Lock()
+			defer b.mu.Unlock()
+			b.acked = append(b.acked, id)
+		},
+	}}
+}
+
+func (b *broker) acks() []uint16 {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return append([]uint16(nil), b.acked...)
+}
+
+// A disk fails on demand.
+type disk struct {
+	mu  sync.Mutex
+	err error
+}
+
+func (d *disk) set(err error) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.err = err
+}
+
+func (d *disk) fault(stage string) error {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if stage == "commit" {
+		return d.err
+	}
+	return nil
+}
+
+var errWorn = fmt.Errorf("worn card: %w", journal.ErrDisk)
+
+// A rig is a loop on a real journal file with a broker driven by hand.
+type rig struct {
+	t       *testing.T
+	path    string
+	disk    *disk
+	broker  *broker
+	journal *journal.Journal
+	loop    *watch.Loop
+	cries   []farm.Change
+	stop    func()
+	now     func() time.Time
+}
+
+func newRig(t *testing.T, now func() time.Time) *rig {
+	t.Helper()
+	r := &rig{t: t, path: filepath.Join(t.TempDir(), "journal.db"), now: now}
+	r.start()
+	return r
+}
+
+func (r *rig) start() {
+	r.t.Helper()
+	ctx := context.Background()
+	r.disk, r.broker = &disk{}, newBroker()
+	var err error
+	r.journal, err = journal.Open(ctx, journal.Config{Path: r.path, Now: r.now, Fault: r.disk.fault})
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	if err := r.journal.SetFarm(ctx, bed()); err != nil {
+		r.t.Fatal(err)
+	}
+	r.loop, err = watch.New(ctx, watch.Config{
+		Farm: bed(), Digest: "one", Prefix: "binwatch", Flush: 30 * time.Second, Journal: r.journal, Source: r.broker,
+		Owes: func(ch farm.Change) []farm.Owed {
+			return []farm.Owed{{Teller: "mail:keeper@example.org", Notice: ch.Episode + string(ch.Change) + ch.At.String()}}
+		},
+		Cry: func(ch farm.Change) { r.cries = append(r.cries, ch) },
+		Log: slog.New(slog.DiscardHandler), Now: r.now,
+	})
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	run, cancel := context.WithCancel(ctx)
+	ended := make(chan error, 1)
+	go func() { ended <- r.loop.Run(run) }()
+	r.stop = sync.OnceFunc(func() {
+		cancel()
+		if err := <-ended; err != nil && !errors.Is(err, errWorn) {
+			r.t.Errorf("loop ended with %v", err)
+		}
+		if err := r.journal.Close(); err != nil {
+			r.t.Errorf("close journal: %v", err)
+		}
+	})
+	r.t.Cleanup(func() { r.stop() })
+}
+
+// readings lists what is on disk for a probe.
+func (r *rig) readings(probe string) []float64 {
+	r.t.Helper()
+	var out []float64
+	err := r.journal.Replay(context.Background(), 0, func(e farm.Event) error {
+		if e.Kind == farm.EventReading && e.Reading.Probe == probe {
+			out = append(out, e.Reading.Raw)
+		}
+		return nil
+	})
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	return out
+}

@@ -1,0 +1,211 @@
+package watch_test
+
+import (
+	"context"
+	"fmt"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"binwatchd/internal/farm"
+)
+
+func ids(from, to uint16) []uint16 {
+	var out []uint16
+	for id := from; id <= to; id++ {
+		out = append(out, id)
+	}
+	return out
+}
+
+func TestNothingIsAcknowledgedBeforeItIsOnDisk(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newRig(t, time.Now)
+		r.broker.link(true, false)
+		for i := range 14 { // with the link itself, one fewer than a batch
+			r.broker.publish("bed/t", fmt.Sprint(18+i%2))
+		}
+		synctest.Wait()
+		if got, kept := r.broker.acks(), r.readings("t"); len(got) != 0 || len(kept) != 0 {
+			t.Fatalf("got %d acknowledged and %d on disk before a batch was full, want none", len(got), len(kept))
+		}
+		r.broker.publish("bed/t", "18")
+		synctest.Wait()
+		if got, kept := r.broker.acks(), r.readings("t"); len(got) != 15 || len(kept) != 15 {
+			t.Fatalf("got %d acknowledged and %d on disk after a full batch, want 15", len(got), len(kept))
+		}
+		r.broker.publish("bed/t", "18")
+		time.Sleep(29 * time.Second) // the bubble's time
+		if got := r.broker.acks(); len(got) != 15 {
+			t.Errorf("got %d acknowledged before the flush, want 15", len(got))
+		}
+		time.Sleep(2 * time.Second)
+		synctest.Wait()
+		if diff := cmp.Diff(ids(1, 16), r.broker.acks()); diff != "" {
+			t.Errorf("acknowledged after the flush, in order (-want +got):\n%s", diff)
+		}
+	})
+}
+
+func TestAChangeIsCommittedAtOnce(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newRig(t, time.Now)
+		r.broker.publish("bed/t", "85")
+		synctest.Wait()
+		if got := r.broker.acks(); len(got) != 1 {
+			t.Errorf("got %d acknowledgements, want the suspect reading committed at once", len(got))
+		}
+		owed, err := r.journal.Owed(context.Background(), "mail:keeper@example.org", time.Now(), 10)
+		if err != nil || len(owed) != 1 || owed[0].Change.Condition != farm.Suspect {
+			t.Errorf("got %+v, %v, want one notice of suspect owed", owed, err)
+		}
+	})
+}
+
+func TestARepeatIsNotCountedTwice(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newRig(t, time.Now)
+		r.broker.link(true, false)
+		id := r.broker.publish("bed/t", "18.5")
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		r.stop() // dies after the commit; say the acknowledgement got lost
+
+		r.start()
+		r.broker.link(true, true)
+		r.broker.send(id, "bed/t", "18.5", true)
+		r.broker.send(id+1, "bed/t", "18.5", true) // another message, never committed, with the same content
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		if got := r.readings("t"); len(got) != 2 {
+			t.Errorf("got readings %v, want the repeat dropped and the other one kept", got)
+		}
+		if diff := cmp.Diff([]uint16{id, id + 1}, r.broker.acks()); diff != "" {
+			t.Errorf("acknowledged (-want +got):\n%s", diff)
+		}
+	})
+}
+
+func TestANewSessionNumbersItsPacketsAnew(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newRig(t, time.Now)
+		r.broker.link(true, false)
+		id := r.broker.publish("bed/t", "18.5")
+		time.Sleep(time.Minute)
+		r.broker.link(false, false)
+		r.broker.link(true, false) // the broker lost its sessions
+		r.broker.send(id, "bed/t", "18.5", true)
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		if got := r.readings("t"); len(got) != 2 {
+			t.Errorf("got readings %v, want both kept", got)
+		}
+	})
+}
+
+func TestAFailedCommitIsRebuiltFromDisk(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newRig(t, time.Now)
+		r.broker.link(true, false)
+		for range 6 { // a breach whose patience will end while the disk is gone
+			r.broker.publish("bed/t", "28")
+			time.Sleep(5 * time.Minute)
+		}
+		synctest.Wait()
+		before := len(r.readings("t"))
+		r.disk.set(errWorn)
+		lost := r.broker.publish("bed/t", "28")
+		time.Sleep(10 * time.Minute)
+		synctest.Wait()
+		if got := r.broker.acks(); len(got) != before {
+			t.Fatalf("got %d acknowledgements, want the %d on disk", len(got), before)
+		}
+		v, err := r.loop.Look(context.Background())
+		if err != nil || v.Intake.Unwritten == nil {
+			t.Errorf("got %+v, %v, want the view to say since when nothing is written", v.Intake, err)
+		}
+		if len(r.cries) != 1 || r.cries[0].Condition != farm.Unwritten || r.cries[0].Urgency != farm.Now {
+			t.Errorf("got cries %+v, want exactly one", r.cries)
+		}
+
+		r.disk.set(nil)
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		if r.broker.reconnects.Load() == 0 {
+			t.Error("the broker was not made to send again")
+		}
+		r.broker.link(true, true)
+		r.broker.send(lost, "bed/t", "28", true)
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		if got := len(r.readings("t")); got != before+1 {
+			t.Errorf("got %d readings, want %d: each once", got, before+1)
+		}
+		hot := 0
+		changes, err := r.journal.Changes(context.Background(), "bed", time.Time{}, time.Now().Add(time.Hour))
+		for _, ch := range changes {
+			if ch.Condition == farm.TooHot && ch.Change == farm.Raised {
+				hot++
+			}
+		}
+		if err != nil || hot != 1 {
+			t.Errorf("got too-hot raised %d times (%v), want once", hot, err)
+		}
+	})
+}
+
+func TestGarbageIsAcknowledgedAndCounted(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newRig(t, time.Now)
+		r.broker.publish("bed/t", "not a number")
+		r.broker.publish("bed/t", "\xff\xfe")
+		r.broker.publish("bed/m", "")
+		r.broker.publish("nobody/asked", "1")
+		synctest.Wait()
+		if diff := cmp.Diff(ids(1, 4), r.broker.acks()); diff != "" {
+			t.Errorf("acknowledged (-want +got):\n%s", diff)
+		}
+		v, err := r.loop.Look(context.Background())
+		if err != nil {
+			t.Fatal(err)
+		}
+		total := int64(0)
+		for _, n := range v.Probes[0].Rejected {
+			total += n
+		}
+		if total != 2 || len(v.Probes[1].Rejected) != 1 {
+			t.Errorf("got rejected %v and %v, want two for t and one for m", v.Probes[0].Rejected, v.Probes[1].Rejected)
+		}
+	})
+}
+
+func TestActReturnsOnceItIsOnDisk(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newRig(t, time.Now)
+		ctx := context.Background()
+		j := farm.Jot{At: time.Now(), Bin: "bed", What: farm.Watered, Litres: 2}
+		if err := r.loop.Act(ctx, farm.Event{Kind: farm.EventJot, Jot: j}); err != nil {
+			t.Fatal(err)
+		}
+		got, err := r.journal.Jots(ctx, "bed", time.Now().Add(-time.Hour), time.Now().Add(time.Hour))
+		if err != nil || len(got) != 1 || got[0].Litres != 2 {
+			t.Errorf("got %+v, %v, want the jot", got, err)
+		}
+		r.disk.set(errWorn)
+		if err := r.loop.Act(ctx, farm.Event{Kind: farm.EventJot, Jot: j}); err == nil {
+			t.Error("got no error for a jot that is not on disk")
+		}
+		r.disk.set(nil)
+	})
+}
+
+func TestAskingAStoppedLoop(t *testing.T) {
+	r := newRig(t, time.Now)
+	r.stop()
+	if _, err := r.loop.Look(context.Background()); err == nil {
+		t.Error("got a view from a loop that has ended")
+	}
+	r.stop() // twice is harmless
+}

@@ -1,0 +1,94 @@
+package watch
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"binwatchd/internal/clock"
+	"binwatchd/internal/farm"
+	"binwatchd/internal/journal"
+)
+
+// timekeeping is how the loop's times came about: what has to be put right
+// when the clock turns out to have been wrong.
+type timekeeping struct {
+	keeper *clock.Keeper     // nil: the wall clock is taken as it is
+	began  time.Time         // when the base in force came into force
+	from   int64             // the first sequence number noted under it
+	owed   *clock.Correction // found, yet not on disk
+}
+
+// keepTime sets the clocks going after a rebuild.
+func (l *Loop) keepTime(ctx context.Context) error {
+	if l.cfg.Clock == nil {
+		return nil
+	}
+	if l.time.keeper == nil {
+		l.time.keeper = clock.NewKeeper(*l.cfg.Clock, l.last, l.cfg.Built)
+		if c, needed := l.time.keeper.Begin(); needed {
+			l.last = l.time.keeper.Now()
+			l.cfg.Log.Warn("the journal ended in the future; the clock is synchronised now and is believed", "ahead", -c.Shift)
+			l.take(farm.Event{Kind: farm.EventClock, Arrived: l.last, Shift: c.Shift, From: c.From}, nil)
+		}
+	}
+	last, err := l.cfg.Journal.Last(ctx)
+	if err != nil {
+		return fmt.Errorf("read the journal's end: %w", err)
+	}
+	if l.time.from == 0 {
+		l.time.began, l.time.from = l.now(), last+1
+	}
+	l.final.Store(l.time.keeper.Final())
+	return nil
+}
+
+// checkClock looks whether the wall clock is to be followed elsewhere, and puts
+// right what was noted meanwhile.
+func (l *Loop) checkClock(ctx context.Context) {
+	k := l.time.keeper
+	if k == nil {
+		return
+	}
+	if l.time.owed == nil {
+		if c, moved := k.Check(l.time.began); moved {
+			l.time.owed = &c
+		}
+	}
+	if l.time.owed == nil {
+		l.final.Store(k.Final())
+		return
+	}
+	if err := l.correct(ctx, *l.time.owed); err == nil {
+		l.time.owed = nil
+		l.final.Store(k.Final())
+	}
+}
+
+// correct journals that the clock was put right, and moves what was noted
+// under the wrong one, in one transaction.
+func (l *Loop) correct(ctx context.Context, c clock.Correction) error {
+	if err := l.commit(ctx); err != nil { // what waits bears the old times
+		return err
+	}
+	l.cfg.Log.Warn("clock put right", "by", c.Shift.Round(time.Second))
+	l.last = l.time.keeper.Now()
+	l.take(farm.Event{Kind: farm.EventClock, Arrived: l.last, Shift: c.Shift, From: c.From}, nil)
+	if c.Restamp {
+		l.batch.restamp = &journal.Restamp{From: l.time.from, Shift: c.Shift}
+	}
+	l.batch.snapshot = true
+	if err := l.commit(ctx); err != nil {
+		return err
+	}
+	last, err := l.cfg.Journal.Last(ctx)
+	if err != nil {
+		return fmt.Errorf("read the journal's end: %w", err)
+	}
+	l.time.began, l.time.from = l.last, last+1
+	return nil
+}
+
+// TimesFinal tells whether what is noted now keeps its time. It may be asked
+// from any goroutine.
+func (l *Loop) TimesFinal() bool { return l.time.keeper == nil || l.final.Load() }
