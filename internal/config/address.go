@@ -1,0 +1,152 @@
+package config
+
+import (
+	"errors"
+	"fmt"
+	"net"
+	netmail "net/mail"
+	"net/netip"
+	"net/url"
+	"strconv"
+	"strings"
+	"unicode"
+)
+
+// Addresses can hold passwords, so the messages here never repeat one.
+
+// parseBrokerURL checks the address of a broker: scheme, host and port.
+func parseBrokerURL(s string) (string, error) {
+	u, err := bareURL(s)
+	if err != nil {
+		return "", err
+	}
+	switch {
+	case !isPlainScheme(u.Scheme) && !isTLSScheme(u.Scheme):
+		return "", errors.New("a broker's address begins with tcp:// or, for TLS, ssl:// (mqtt://, mqtts://, ws:// and wss:// will do too), as in tcp://127.0.0.1:1883")
+	case u.Port() == "":
+		return "", errors.New("the broker's port is missing: add :1883, or :8883 for TLS")
+	case u.RawQuery != "" || u.Fragment != "":
+		return "", errors.New("a broker's address ends with its port, as in tcp://127.0.0.1:1883")
+	}
+	return s, nil
+}
+
+func isPlainScheme(s string) bool { return s == "tcp" || s == "mqtt" || s == "ws" }
+func isTLSScheme(s string) bool {
+	return s == "ssl" || s == "tls" || s == "mqtts" || s == "wss"
+}
+
+// parseHTTP checks an http or https address without user and password.
+func parseHTTP(s string) (string, error) {
+	u, err := bareURL(s)
+	if err != nil {
+		return "", err
+	}
+	if u.Scheme != "http" && u.Scheme != "https" {
+		return "", errors.New("the address begins with http:// or https://")
+	}
+	return s, nil
+}
+
+// parseWebhook is parseHTTP, and refuses plain http to other machines, where
+// anybody on the way could read and change what is told.
+func parseWebhook(s string) (string, error) {
+	if _, err := parseHTTP(s); err != nil {
+		return "", err
+	}
+	u, err := url.Parse(s)
+	if err == nil && u.Scheme == "http" && !isLoopback(u.Hostname()) {
+		return "", errors.New("a webhook goes over plain http only to this machine: use https://")
+	}
+	return s, err
+}
+
+func bareURL(s string) (*url.URL, error) {
+	u, err := url.Parse(s)
+	switch {
+	case err != nil, u.Scheme == "", u.Opaque != "":
+		return nil, errors.New("this is not an address with a scheme, a host and a port, such as tcp://127.0.0.1:1883 or http://127.0.0.1:8086")
+	case u.User != nil:
+		return nil, errors.New("the address holds a user or a password: take it out, and use the keys for user and secret")
+	case u.Hostname() == "":
+		return nil, errors.New("the address has no host, as the 127.0.0.1 in http://127.0.0.1:8086")
+	case u.Port() != "" && !isPort(u.Port(), 1):
+		return nil, errors.New("the port is a number from 1 to 65535")
+	}
+	return u, nil
+}
+
+// parseListen checks host:port to listen at. Port 0 is any free one.
+func parseListen(s string) (string, error) {
+	host, port, err := net.SplitHostPort(s)
+	if err != nil || !isPort(port, 0) || !isHost(host) {
+		return "", fmt.Errorf("%s is not an address to listen at: host and port, such as 127.0.0.1:8338, or :8338 for every network of this machine", quoted(s))
+	}
+	return s, nil
+}
+
+func isPort(s string, least uint64) bool {
+	n, err := strconv.ParseUint(s, 10, 16)
+	return err == nil && n >= least
+}
+
+// isHost accepts "" (every network), an IP address and a host name.
+func isHost(s string) bool {
+	if _, err := netip.ParseAddr(s); err == nil {
+		return true
+	}
+	return !strings.ContainsFunc(s, func(c rune) bool {
+		letter := 'a' <= c && c <= 'z' || 'A' <= c && c <= 'Z' || '0' <= c && c <= '9'
+		return !letter && c != '-' && c != '.' && c != '_'
+	})
+}
+
+// isLoopback tells whether a host is this machine itself, so that nothing said
+// to it passes a network.
+func isLoopback(host string) bool {
+	if strings.EqualFold(host, "localhost") {
+		return true
+	}
+	ip, err := netip.ParseAddr(host)
+	return err == nil && ip.Unmap().IsLoopback()
+}
+
+// hostOf is the host of host:port, which has been checked before.
+func hostOf(address string) string {
+	host, _, err := net.SplitHostPort(address)
+	if err != nil {
+		return address
+	}
+	return host
+}
+
+// parseMailServer checks host:port; the port is 587 (submission, RFC 6409)
+// when left out.
+func parseMailServer(s string) (string, error) {
+	host, port, err := net.SplitHostPort(s)
+	if err != nil {
+		host, port = s, "587"
+	}
+	if host == "" || !isHost(host) || !isPort(port, 1) {
+		return "", fmt.Errorf("%s is not a mail server: host and port, such as mail.example.org:587", quoted(s))
+	}
+	return net.JoinHostPort(host, port), nil
+}
+
+// parseFrom checks a mail address that may come with a name.
+func parseFrom(s string) (string, error) {
+	_, err := netmail.ParseAddress(s)
+	if err != nil || strings.ContainsFunc(s, unicode.IsControl) {
+		return "", fmt.Errorf("%s is not a mail address, such as bins@example.org", quoted(s))
+	}
+	return s, nil
+}
+
+// parseAddress gives the bare address of a recipient.
+func parseAddress(s string) (string, error) {
+	a, err := netmail.ParseAddress(s)
+	if err != nil {
+		return "", fmt.Errorf("%s is not a mail address, such as keeper@example.org", quoted(s))
+	}
+	return a.Address, nil
+}

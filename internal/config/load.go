@@ -1,0 +1,71 @@
+package config
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"time"
+)
+
+// A Loader reads configurations. Its two clocks are arguments so that the same
+// file gives the same [Config] in a test.
+type Loader struct {
+	Now  func() time.Time      // for a day without a year in need:
+	Zone func() *time.Location // the machine's, for a file without timezone:
+}
+
+// Load reads a configuration with the machine's own clock and time zone. The
+// error is a [*Problems], unless the file itself cannot be read.
+func Load(path string, need Need) (*Config, error) {
+	return Loader{Now: time.Now, Zone: machineZone}.Load(path, need)
+}
+
+// Load reads the configuration at path.
+func (l Loader) Load(path string, need Need) (*Config, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, fmt.Errorf("read configuration: %w", err)
+	}
+	defer f.Close()
+	text, err := io.ReadAll(io.LimitReader(f, largestFile+1))
+	if err != nil {
+		return nil, fmt.Errorf("read configuration: %w", err)
+	}
+	return l.Parse(path, text, need)
+}
+
+// Parse reads a configuration from its text. path names it in messages, and
+// its folder is where files named by relative paths lie.
+func (l Loader) Parse(path string, text []byte, need Need) (*Config, error) {
+	r := &reader{file: path, need: need}
+	body := parse(r, text)
+	if body == nil {
+		return nil, r.asError()
+	}
+	doc, _ := file().read(r, node{body, place{1, 1}})
+	b := &builder{reader: r, doc: &doc, folder: folderOf(path), now: l.Now(), machine: l.Zone()}
+	c := b.build()
+	if err := r.asError(); err != nil {
+		return nil, err
+	}
+	c.doc, c.Notes = doc, byPlace(b.notes)
+	return c, nil
+}
+
+func (r *reader) asError() error {
+	if len(r.problems) == 0 {
+		return nil
+	}
+	return &Problems{List: byPlace(r.problems)}
+}
+
+// folderOf is the folder of the file, absolute where that can be told, so that
+// what [Config.Show] prints means the same from anywhere.
+func folderOf(path string) string {
+	folder := filepath.Dir(path)
+	if abs, err := filepath.Abs(folder); err == nil {
+		return abs
+	}
+	return folder
+}

@@ -1,0 +1,169 @@
+package config
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"gopkg.in/yaml.v3"
+)
+
+// A Secret says where a secret lies and never holds it: in a file, in an
+// environment variable, or in a credential that systemd hands over. Whatever
+// prints one prints the source. The zero Secret is none.
+type Secret struct {
+	from string // file, env or credential
+	name string // path, variable or credential
+}
+
+const (
+	fromFile       = "file"
+	fromEnv        = "env"
+	fromCredential = "credential"
+)
+
+// largestSecret bounds a secret, so that a wrong path (a device, a journal)
+// is not read to its end.
+const largestSecret = 64 << 10
+
+// IsZero tells whether no secret is configured.
+func (s Secret) IsZero() bool { return s.from == "" }
+
+// String gives the source: {file: /etc/binwatchd/broker.secret}.
+func (s Secret) String() string {
+	if s.IsZero() {
+		return "none"
+	}
+	return "{" + s.from + ": " + s.name + "}"
+}
+
+// GoString gives the source, for %#v.
+func (s Secret) GoString() string { return "config.Secret" + s.String() }
+
+// MarshalText gives the source, for JSON and its like.
+func (s Secret) MarshalText() ([]byte, error) { return []byte(s.String()), nil }
+
+// LogValue gives the source to a log.
+func (s Secret) LogValue() slog.Value { return slog.StringValue(s.String()) }
+
+// Reveal reads the secret, without the one newline that editors put at its
+// end. It reads anew each time, so that a changed secret is found. Its errors
+// name the source, never the content. A file that everybody may read is
+// refused.
+func (s Secret) Reveal() (string, error) {
+	secret, err := s.read()
+	if err != nil {
+		return "", fmt.Errorf("secret %s: %w", s, err)
+	}
+	secret = strings.TrimSuffix(strings.TrimSuffix(secret, "\n"), "\r")
+	switch {
+	case secret == "":
+		return "", fmt.Errorf("secret %s is empty", s)
+	case strings.ContainsAny(secret, "\n\r\x00"):
+		return "", fmt.Errorf("secret %s has more than one line", s)
+	}
+	return secret, nil
+}
+
+func (s Secret) read() (string, error) {
+	switch s.from {
+	case fromFile:
+		return readSecretFile(s.name)
+	case fromEnv:
+		secret, found := os.LookupEnv(s.name)
+		if !found {
+			return "", fmt.Errorf("the environment has no variable %s", s.name)
+		}
+		return secret, nil
+	case fromCredential:
+		dir := os.Getenv("CREDENTIALS_DIRECTORY")
+		if dir == "" {
+			return "", fmt.Errorf("there are no credentials: systemd hands them over with LoadCredential=%s:PATH", s.name)
+		}
+		return readSecretFile(filepath.Join(dir, s.name))
+	}
+	return "", fmt.Errorf("no source is configured")
+}
+
+// othersMay are the permission bits by which anybody on the machine could
+// read or replace a secret; its group may read it.
+const othersMay = 0o006
+
+func readSecretFile(path string) (string, error) {
+	f, err := os.Open(path)
+	if pe := (*fs.PathError)(nil); errors.As(err, &pe) {
+		return "", pe.Err // the path is in the source already
+	}
+	if err != nil {
+		return "", err
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	switch {
+	case err != nil:
+		return "", err
+	case !info.Mode().IsRegular():
+		return "", fmt.Errorf("%s is not a plain file", path)
+	case info.Mode().Perm()&othersMay != 0:
+		return "", fmt.Errorf("everybody may read or write %s; close it with: chmod o= %s", path, path)
+	}
+	text, err := io.ReadAll(io.LimitReader(f, largestSecret+1))
+	if err != nil {
+		return "", err
+	}
+	if len(text) > largestSecret {
+		return "", fmt.Errorf("%s is larger than %d KiB", path, largestSecret>>10)
+	}
+	return string(text), nil
+}
+
+// secret reads one of the three forms. A plain text is refused without
+// repeating it.
+func secret() codec[Secret] {
+	const forms = "{file: PATH}, {env: NAME} or {credential: NAME}"
+	return codec[Secret]{
+		read: func(r *reader, n node) (Secret, bool) {
+			if n.Kind == yaml.ScalarNode && n.ShortTag() != "!!null" {
+				r.problem(n.place(), "a secret does not stand in this file: write %s", forms)
+				return Secret{}, false
+			}
+			pairs, ok := r.pairs(n, "the source of a secret: "+forms)
+			if !ok {
+				return Secret{}, false
+			}
+			if len(pairs) != 1 || !isSecretSource(pairs[0].name) {
+				r.problem(n.place(), "a secret has one source: write %s", forms)
+				return Secret{}, false
+			}
+			return readSecretSource(r, pairs[0])
+		},
+		write: func(s Secret) *yaml.Node {
+			return &yaml.Node{Kind: yaml.MappingNode, Style: yaml.FlowStyle,
+				Content: []*yaml.Node{textNode(s.from), textNode(s.name)}}
+		},
+		schema: secretSchema(),
+	}
+}
+
+func isSecretSource(s string) bool { return s == fromFile || s == fromEnv || s == fromCredential }
+
+func readSecretSource(r *reader, p pair) (Secret, bool) {
+	name, ok := text("the source of a secret", "").read(r, p.value)
+	if !ok {
+		return Secret{}, false
+	}
+	switch {
+	case p.name == fromEnv && strings.ContainsAny(name, "= "):
+		r.problem(p.value.place(), "an environment variable is named without = and spaces, as in BROKER_PASSWORD")
+		return Secret{}, false
+	case p.name == fromCredential && (strings.Contains(name, "/") || name == "." || name == ".."):
+		r.problem(p.value.place(), "a credential is a name without /, as in LoadCredential=NAME:PATH")
+		return Secret{}, false
+	}
+	return Secret{p.name, name}, true
+}
