@@ -5,7 +5,6 @@ import (
 	"errors"
 	"flag"
 	"fmt"
-	"time"
 
 	"binwatchd/internal/config"
 	"binwatchd/internal/watch"

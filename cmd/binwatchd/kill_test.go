@@ -25,7 +25,7 @@ const kills = 50
 // conditions come and go under load: v is both raw number and reading.
 const killYAML = `farm: Hillfoot Nursery
 broker: {url: %q}
-journal: {path: %q, flush: 200ms}
+journal: {path: %q, flush: 1s}
 probes:
   n: {topic: kill/n, measures: battery, low: 0.5, every: 1h}
   b: {topic: kill/b, measures: battery, low: 3.3, every: 1h, of: [t]}

@@ -63,17 +63,3 @@ func (w *webServer) close() error {
 	}
 	return nil
 }
-
-// openWeb puts the page, the metrics and the health together.
-func (d *daemon) openWeb(cfg *config.Config) error {
-	if cfg.Page == nil {
-		return nil
-	}
-	mux := http.NewServeMux()
-	web, err := listenWeb(cfg.Page, mux)
-	if err != nil {
-		return err
-	}
-	d.web = web
-	return nil
-}

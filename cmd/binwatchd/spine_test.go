@@ -1,0 +1,267 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"net/mail"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"binwatchd/internal/brokertest"
+	"binwatchd/internal/farm"
+	"binwatchd/internal/journal"
+)
+
+const spineYAML = `farm: Hillfoot Nursery
+timezone: UTC
+broker: {url: %q}
+journal: {path: %q, flush: 1s}
+page: {listen: %q}
+mail: {server: %q, from: bins@example.org, user: bins, password: {env: SPINE_MAIL}, ca: %q}
+probes:
+  bed-t: {topic: glass/bed, value: /t, time: /at, measures: temperature}
+  bed-m: {topic: glass/bed, value: /soil/0, time: /at, measures: moisture}
+  bad-t: {topic: shed/t, measures: temperature}
+bins:
+  bed: {species: red, volume: 160 L, zones: {near: {aim: living, probes: [bed-t, bed-m]}}}
+  shed: {species: red, zones: {all: {aim: living, probes: [bad-t]}}}
+tell:
+  - {mail: keeper@example.org}
+  - {webhook: %q, secret: {env: SPINE_HOOK}}
+`
+
+// A spine is the daemon with everything around it that it talks to.
+type spine struct {
+	t       *testing.T
+	broker  *brokertest.Broker
+	box     *mailbox
+	hook    *hook
+	daemon  *child
+	cfg     string
+	db      string
+	page    string
+	from    time.Time // of the first reading
+	sent    int
+	rejects int
+}
+
+func startSpine(t *testing.T) *spine {
+	t.Helper()
+	dir := t.TempDir()
+	s := &spine{
+		t: t, broker: brokertest.StartMosquitto(t, brokertest.Options{}), box: startMailbox(t), hook: startHook(t),
+		db: filepath.Join(dir, "journal.db"), page: freeAddr(t), from: time.Now().UTC().Add(-20 * time.Hour).Truncate(time.Minute),
+	}
+	s.cfg = write(t, dir, "binwatchd.yaml", fmt.Sprintf(spineYAML, s.broker.URL, s.db, s.page, s.box.addr, s.box.ca, s.hook.url))
+	s.daemon = startChild(t, []string{"SPINE_MAIL=" + mailPassword, "SPINE_HOOK=" + s.hook.secret}, "run", "--config", s.cfg)
+	s.daemon.says("broker reached")
+	return s
+}
+
+func freeAddr(t *testing.T) string {
+	t.Helper()
+	ln, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer ln.Close()
+	return ln.Addr().String()
+}
+
+// live publishes the bed's day from one hour to another: a reading every ten
+// minutes, stamped by the device.
+func (s *spine) live(fromHour, toHour float64) {
+	s.t.Helper()
+	c := brokertest.Client(s.t, s.broker.URL, "glass", "", "")
+	defer c.Disconnect(50)
+	for h := fromHour; h < toHour-0.01; h += 1.0 / 6 {
+		at := s.from.Add(time.Duration(h * float64(time.Hour))).Round(time.Second)
+		body := fmt.Sprintf(`{"t": %.2f, "soil": ["76.5", 0], "at": %q}`, bedTemperature(h), at.Format(time.RFC3339))
+		brokertest.Done(s.t, "publish", c.Publish("glass/bed", 1, false, body))
+		s.sent++
+	}
+}
+
+// bedTemperature rises from 20 to 35 °C at 3 K/h, stays, and falls again.
+func bedTemperature(h float64) float64 {
+	switch {
+	case h < 2:
+		return 20
+	case h < 7:
+		return 20 + 3*(h-2)
+	case h < 9:
+		return 35
+	case h < 14:
+		return 35 - 3*(h-9)
+	}
+	return 20
+}
+
+// babble publishes what no probe should.
+func (s *spine) babble() {
+	s.t.Helper()
+	c := brokertest.Client(s.t, s.broker.URL, "shed", "", "")
+	defer c.Disconnect(50)
+	for _, bad := range []string{"", "warm", `{"t": 20}`, "\xff\xfe\x00", strings.Repeat("9", 1<<20)} {
+		brokertest.Done(s.t, "publish", c.Publish("shed/t", 1, false, bad))
+		s.rejects++
+	}
+	brokertest.Done(s.t, "publish", c.Publish("shed/t", 1, false, "NaN")) // a number that is none: kept and doubted
+	brokertest.Done(s.t, "publish", c.Publish("shed/t", 1, true, "21.5"))
+}
+
+// The whole way through, with a real broker, a real SMTP server and a webhook,
+// and the broker stopped and started again in between.
+func TestReadingsInTroubleOut(t *testing.T) {
+	s := startSpine(t)
+	s.babble()
+	s.live(0, 8)
+	brokertest.Eventually(t, "the heat is told", func() bool { return s.told(farm.TooHot, farm.Worsened) && len(s.box.all()) > 0 })
+	s.checkMetrics()
+
+	s.broker.Stop()
+	s.daemon.says("broker lost")
+	s.broker.Start()
+	brokertest.Eventually(t, "the broker is reached again", func() bool { return strings.Count(s.daemon.log.String(), "broker reached") == 2 })
+	s.live(8, 18)
+	brokertest.Eventually(t, "the easing is told", func() bool { return s.told(farm.TooHot, farm.Eased) && s.mailed("no longer too hot") })
+
+	s.checkGarbage()
+	s.daemon.stop()
+	s.checkJournal()
+	s.checkNotices()
+}
+
+func (s *spine) told(c farm.Condition, kind farm.ChangeKind) bool {
+	for _, p := range s.hook.all() {
+		if p.Condition == c && p.Change.Change == kind {
+			return true
+		}
+	}
+	return false
+}
+
+func (s *spine) mailed(text string) bool {
+	for _, m := range s.box.all() {
+		if strings.Contains(m.Header.Get("Subject"), text) || strings.Contains(bodyOf(m), text) {
+			return true
+		}
+	}
+	return false
+}
+
+// bodyOf reads a mail's body once and keeps it for the next reader.
+func bodyOf(m *mail.Message) string {
+	b, _ := io.ReadAll(m.Body)
+	m.Body = strings.NewReader(string(b))
+	return strings.ReplaceAll(string(b), "=\r\n", "")
+}
+
+func (s *spine) checkMetrics() {
+	s.t.Helper()
+	resp, err := http.Get("http://" + s.page + "/metrics")
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	defer resp.Body.Close()
+	body, err := io.ReadAll(resp.Body)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	for _, line := range []string{
+		`binwatch_condition{bin="bed",condition="too-hot",urgency="now",zone="near"} 1`,
+		`binwatch_broker_connected 1`,
+		`binwatch_notices_total{by="mail",outcome="told"}`,
+		`binwatch_readings_total{outcome="believed",probe="bed-t"}`,
+	} {
+		if !strings.Contains(string(body), line) {
+			s.t.Errorf("/metrics does not hold %s; it is:\n%s", line, body)
+		}
+	}
+}
+
+// checkGarbage: the other probes are untouched, and the bad one is counted by
+// reason where a keeper looks.
+func (s *spine) checkGarbage() {
+	s.t.Helper()
+	v := nowView(s.t, s.cfg)
+	for _, p := range v.Probes {
+		total := int64(0)
+		for _, n := range p.Rejected {
+			total += n
+		}
+		switch {
+		case p.ID == "bad-t" && (total != int64(s.rejects) || len(p.Rejected) < 3 || p.Counts[farm.OutcomeDoubted] != 1):
+			s.t.Errorf("got %v rejected and %v kept of bad-t, want %d rejected, by reason, and one doubted", p.Rejected, p.Counts, s.rejects)
+		case p.ID != "bad-t" && total != 0:
+			s.t.Errorf("got %v rejected of %s, want none", p.Rejected, p.ID)
+		}
+	}
+	out, _ := runChild(s.t, "now", "--config", s.cfg)
+	if !strings.Contains(out, "bad-t: 21.5 °C") || !strings.Contains(out, "not_a_number 3") {
+		s.t.Errorf("binwatchd now does not show the bad probe:\n%s", out)
+	}
+}
+
+// checkJournal: nothing lost, nothing twice.
+func (s *spine) checkJournal() {
+	s.t.Helper()
+	j, err := journal.OpenReadOnly(context.Background(), journal.Config{Path: s.db, Now: time.Now})
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	defer j.Close()
+	seen := map[time.Time]int{}
+	if err := j.Replay(context.Background(), 0, func(e farm.Event) error {
+		if e.Kind == farm.EventReading && e.Reading.Probe == "bed-t" {
+			seen[e.Reading.At]++
+		}
+		return nil
+	}); err != nil {
+		s.t.Fatal(err)
+	}
+	if len(seen) != s.sent {
+		s.t.Errorf("got %d readings in the journal, want %d", len(seen), s.sent)
+	}
+	for at, n := range seen {
+		if n != 1 {
+			s.t.Errorf("the reading of %s is in the journal %d times", at, n)
+		}
+	}
+}
+
+// checkNotices: each change once to each recipient, in one thread of mails.
+func (s *spine) checkNotices() {
+	s.t.Helper()
+	ids := map[string]int{}
+	for _, p := range s.hook.all() {
+		ids[p.ID]++
+		if ids[p.ID] > 1 {
+			s.t.Errorf("webhook %s (%s %s) came twice", p.ID, p.Condition, p.Change.Change)
+		}
+	}
+	came, threads := map[string]bool{}, map[string]bool{}
+	for _, m := range s.box.all() {
+		id := m.Header.Get("Message-Id")
+		if came[id] {
+			s.t.Errorf("mail %s came twice", id)
+		}
+		came[id] = true
+		if got := m.Header.Get("Auto-Submitted"); got != "auto-generated" {
+			s.t.Errorf("got Auto-Submitted %q, want auto-generated (RFC 3834)", got)
+		}
+		named := append(strings.Fields(m.Header.Get("References")), id)
+		if strings.Contains(m.Header.Get("Subject"), "no longer") && !slices.ContainsFunc(named, func(n string) bool { return threads[n] }) {
+			s.t.Errorf("the easing %s names %s: no mail before it does", id, named)
+		}
+		for _, n := range named {
+			threads[n] = true
+		}
+	}
+}
