@@ -32,6 +32,7 @@ var may = map[string]struct {
 	"page/draw":  {[]string{"farm"}, "curves are drawn from samples"},
 	"control":    {[]string{"farm"}, "a door for commands knows what may be said, not how it is done"},
 	"clock":      {nil, "time is kept by whoever asks, from clocks it is given"},
+	"systemd":    {nil, "the service manager is told how the daemon is, not what it does"},
 	"watch":      {[]string{"farm", "clock", "ingest", "rules", "journal"}, "the one live loop joins intake, fold and store"},
 	"rehearse":   {[]string{"farm", "ingest", "rules", "journal"}, "a rehearsal is the loop without broker and writing"},
 	"physics":    {nil, "the invented nature must not know the models it is to test"},

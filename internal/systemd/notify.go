@@ -1,0 +1,123 @@
+package systemd
+
+import (
+	"errors"
+	"fmt"
+	"net"
+	"strconv"
+	"strings"
+	"time"
+
+	"golang.org/x/sys/unix"
+)
+
+// sendTimeout bounds how long a full queue of the service manager may hold up
+// its caller: a daemon that watches bins does not wait for being watched.
+const sendTimeout = 2 * time.Second
+
+// A Notifier speaks to the service manager that started this process. The zero
+// value speaks to nobody. Its methods may be called from any goroutine.
+type Notifier struct {
+	socket   string        // as in $NOTIFY_SOCKET; "": nobody listens
+	interval time.Duration // within which a sign of life is due; 0: none is
+}
+
+// FromEnvironment reads where to speak to and how often a sign of life is
+// due, from $NOTIFY_SOCKET, $WATCHDOG_USEC and $WATCHDOG_PID; pid is this
+// process. Variables that make no sense are an error, and the Notifier given
+// with it does what can be done without them.
+func FromEnvironment(getenv func(string) string, pid int) (Notifier, error) {
+	socket := getenv("NOTIFY_SOCKET")
+	if socket == "" {
+		return Notifier{}, nil
+	}
+	if socket[0] != '/' && socket[0] != '@' {
+		return Notifier{}, fmt.Errorf("read NOTIFY_SOCKET: %q is neither a path nor an abstract socket", socket)
+	}
+	interval, err := watchdogInterval(getenv, pid)
+	return Notifier{socket, interval}, err
+}
+
+// watchdogInterval is 0 when no watchdog is set, or it is for another process:
+// a child inherits the environment, not the duty (sd_watchdog_enabled(3)).
+func watchdogInterval(getenv func(string) string, pid int) (time.Duration, error) {
+	text := getenv("WATCHDOG_USEC")
+	if text == "" {
+		return 0, nil
+	}
+	if of := getenv("WATCHDOG_PID"); of != "" && of != strconv.Itoa(pid) {
+		return 0, nil
+	}
+	usec, err := strconv.ParseInt(text, 10, 64)
+	if err != nil || usec <= 0 || usec > int64(maxInterval/time.Microsecond) {
+		return 0, fmt.Errorf("read WATCHDOG_USEC: %q is no number of microseconds", text)
+	}
+	return time.Duration(usec) * time.Microsecond, nil
+}
+
+// maxInterval is far over any watchdog and far under what a Duration can hold.
+const maxInterval = 365 * 24 * time.Hour
+
+// Listened tells whether a service manager listens.
+func (n Notifier) Listened() bool { return n.socket != "" }
+
+// Interval is within how long a sign of life is due; 0 when none is wanted.
+func (n Notifier) Interval() time.Duration { return n.interval }
+
+// Ready says that the daemon has started, or has ended a reload, and what it
+// is doing now.
+func (n Notifier) Ready(doing string) error {
+	return n.send("READY=1", status(doing))
+}
+
+// Reloading says that a reload has begun; [Notifier.Ready] must follow, also
+// after one that failed. The time goes with it because systemd from 253 on
+// tells by it which of two reloads is meant (Type=notify-reload).
+func (n Notifier) Reloading() error {
+	if !n.Listened() {
+		return nil
+	}
+	var ts unix.Timespec
+	if err := unix.ClockGettime(unix.CLOCK_MONOTONIC, &ts); err != nil {
+		return fmt.Errorf("read the monotonic clock: %w", err)
+	}
+	return n.send("RELOADING=1", "MONOTONIC_USEC="+strconv.FormatInt(ts.Nano()/1000, 10))
+}
+
+// Stopping says that the end has begun, and takes time.
+func (n Notifier) Stopping() error {
+	return n.send("STOPPING=1", status("stopping: what waits is written"))
+}
+
+// Status says in one line what the daemon is doing; systemctl status shows it.
+func (n Notifier) Status(doing string) error { return n.send(status(doing)) }
+
+// Alive is one sign of life. Send it only after a check that means something;
+// [Notifier.Feed] does.
+func (n Notifier) Alive() error { return n.send("WATCHDOG=1") }
+
+// status keeps a text to one line: a second one would be read as another
+// assignment.
+func status(doing string) string {
+	return "STATUS=" + strings.Join(strings.FieldsFunc(doing, func(r rune) bool { return r < ' ' }), " ")
+}
+
+// send sends lines as one datagram. An abstract socket, written with @ in
+// front, is dialled by net as such.
+func (n Notifier) send(lines ...string) (err error) {
+	if !n.Listened() {
+		return nil
+	}
+	conn, err := net.DialUnix("unixgram", nil, &net.UnixAddr{Name: n.socket, Net: "unixgram"})
+	if err != nil {
+		return fmt.Errorf("tell the service manager: %w", err)
+	}
+	defer func() { err = errors.Join(err, conn.Close()) }()
+	if err := conn.SetWriteDeadline(time.Now().Add(sendTimeout)); err != nil {
+		return fmt.Errorf("tell the service manager: %w", err)
+	}
+	if _, err := conn.Write([]byte(strings.Join(lines, "\n"))); err != nil {
+		return fmt.Errorf("tell the service manager: %w", err)
+	}
+	return nil
+}
