@@ -105,7 +105,10 @@ func replay(t testing.TB, j *journal.Journal, after int64) []farm.Event {
 }
 
 // same compares events bit by bit, all that are not numbers being alike.
-func same(t testing.TB, what string, got, want any) {
+func same(t interface {
+	Helper()
+	Fatalf(format string, args ...any)
+}, what string, got, want any) {
 	t.Helper()
 	bits := cmp.Comparer(func(a, b float64) bool {
 		return math.Float64bits(a) == math.Float64bits(b) || math.IsNaN(a) && math.IsNaN(b)

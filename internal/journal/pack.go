@@ -5,9 +5,6 @@ import "fmt"
 // packVersion is the first number of a packed chunk.
 const packVersion = 1
 
-// maxRows bounds what a chunk read from disk may claim to hold.
-const maxRows = 1 << 20
-
 // columnCount is the number of columns of a chunk, in the order of writeRow.
 const (
 	colSeq = iota
@@ -60,9 +57,6 @@ func unpackPlain(plain []byte) ([]row, error) {
 		return nil, fmt.Errorf("%w: packed in unknown form %d", ErrDamaged, v)
 	}
 	n := in.next()
-	if n > maxRows {
-		return nil, fmt.Errorf("%w: chunk of %d rows", ErrDamaged, n)
-	}
 	head := readPackHead(in)
 	var cols [columnCount]cursor
 	for i := range cols {
@@ -70,6 +64,9 @@ func unpackPlain(plain []byte) ([]row, error) {
 	}
 	if in.err != nil {
 		return nil, in.err
+	}
+	if n > uint64(len(cols[colSeq].rest)) { // a row takes a byte there at least
+		return nil, fmt.Errorf("%w: chunk of %d rows", ErrDamaged, n)
 	}
 	return readRows(&cols, head, int(n))
 }
