@@ -81,7 +81,7 @@ func plainer(err error) error {
 	case errors.Is(err, packets.ErrorRefusedBadUsernameOrPassword):
 		return errors.New("the broker does not know this user and password")
 	case errors.Is(err, packets.ErrorRefusedNotAuthorised):
-		return errors.New("the broker does not let this user in")
+		return errors.New("the broker does not let this user in, or not with this password")
 	}
 	var op *net.OpError
 	if errors.As(err, &op) {

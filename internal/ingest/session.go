@@ -35,7 +35,8 @@ type session struct {
 	mu      sync.Mutex // guards what follows, against the client's handler
 	early   []*Delivery
 	told    bool // the link has been told: deliveries may follow
-	over    bool // nothing more is handed over
+	deaf    bool // there was no room once: nothing more is handed over
+	open    int  // messages handed over and not acknowledged
 	dropped int  // QoS 0 messages without room
 }
 
@@ -120,12 +121,11 @@ func (ss *session) subscribe(ctx context.Context) (refused []string, err error) 
 func (ss *session) hear(_ mqtt.Client, m mqtt.Message) {
 	d := &Delivery{
 		Topic: m.Topic(), Payload: m.Payload(), QoS: m.Qos(), ID: m.MessageID(),
-		Dup: m.Duplicate(), Retained: m.Retained(), Arrived: ss.source.cfg.Now(), Ack: m.Ack,
+		Dup: m.Duplicate(), Retained: m.Retained(), Arrived: ss.source.cfg.Now(), Ack: ss.ack(m),
 	}
 	ss.mu.Lock()
 	defer ss.mu.Unlock()
 	switch {
-	case ss.over:
 	case ss.told:
 		ss.hand(d)
 	case len(ss.early) < room:
@@ -135,40 +135,79 @@ func (ss *session) hear(_ mqtt.Client, m mqtt.Message) {
 	}
 }
 
+// ack makes the acknowledgement of a message.
+func (ss *session) ack(m mqtt.Message) func() {
+	var once sync.Once
+	return func() {
+		once.Do(func() {
+			m.Ack()
+			if m.Qos() > 0 {
+				ss.acknowledged()
+			}
+		})
+	}
+}
+
+// acknowledged counts down what is open. A deaf session ends with the last of
+// it.
+func (ss *session) acknowledged() {
+	ss.mu.Lock()
+	defer ss.mu.Unlock()
+	if ss.open--; ss.deaf && ss.open == 0 {
+		ss.lose(errBehind)
+	}
+}
+
 // begin hands over what came before the link was told, and lets the rest
-// follow.
+// follow. If even that was too much, what there was room for goes first.
 func (ss *session) begin() {
 	ss.mu.Lock()
 	defer ss.mu.Unlock()
-	ss.told = true
+	deaf := ss.deaf
+	ss.told, ss.deaf = true, false
 	for _, d := range ss.early {
 		ss.hand(d)
 	}
 	ss.early = nil
+	if deaf {
+		ss.stopHearing()
+	}
 }
 
 // hand gives a delivery to the caller, with mu held.
 func (ss *session) hand(d *Delivery) {
-	if ss.over {
+	if ss.deaf {
 		return
 	}
 	select {
 	case ss.source.items <- Item{Delivery: d}:
+		if d.QoS > 0 {
+			ss.open++
+		}
 	default:
 		ss.full(d)
 	}
 }
 
 // full deals with a delivery there is no room for, with mu held. The broker
-// keeps no QoS 0 message anyway. For any other the connection is given up: to
-// skip one would acknowledge the next out of order.
+// keeps no QoS 0 message anyway. After any other nothing more of this
+// connection is handed over: to skip one would be to acknowledge out of order.
 func (ss *session) full(d *Delivery) {
 	if d.QoS == 0 {
 		ss.dropped++
 		return
 	}
-	ss.over = true
-	ss.lose(errBehind)
+	ss.stopHearing()
+}
+
+// stopHearing makes the session deaf, with mu held. It stays connected until
+// all that was handed over is acknowledged: a broker without a limit of
+// unacknowledged messages would otherwise send the very same ones for ever.
+func (ss *session) stopHearing() {
+	ss.deaf = true
+	if ss.told && ss.open == 0 {
+		ss.lose(errBehind)
+	}
 }
 
 // lose notes why the connection is gone; the first reason counts.
@@ -205,7 +244,7 @@ func (ss *session) end() {
 	ss.client.Disconnect(partingTime)
 	ss.mu.Lock()
 	defer ss.mu.Unlock()
-	ss.over = true
+	ss.deaf = true
 	if ss.dropped > 0 {
 		ss.source.cfg.Log.Warn("messages without room dropped", "messages", ss.dropped)
 	}

@@ -36,7 +36,8 @@ type SourceConfig struct {
 // its defaults stops trying at boot. What is acknowledged after its connection
 // is gone is not acknowledged; the broker sends it again, marked as such. The
 // client's handler never waits: when the caller is so far behind that its
-// buffer is full, the connection is dropped, and the broker keeps the rest.
+// buffer is full, it stops hearing and reconnects once the caller has caught
+// up; the broker keeps the rest.
 type Source struct {
 	cfg   SourceConfig
 	items chan Item

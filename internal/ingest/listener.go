@@ -1,0 +1,150 @@
+package ingest
+
+import (
+	"context"
+	"crypto/tls"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	mqtt "github.com/mochi-mqtt/server/v2"
+)
+
+// Bounds of what probes may ask of the listener.
+const (
+	largestPacket  = 2 << 20          // bytes; what is over 64 KiB is refused later, with a word
+	mostProbes     = 1024             // connections at a time
+	firstWordTime  = 10 * time.Second // for a new connection to say who it is
+	sysTopicPeriod = 1 << 30          // s: the broker's own topics are of no use here
+)
+
+// A ListenerConfig says where probes may publish, and as whom.
+type ListenerConfig struct {
+	Address        string // host:port; port 0 takes a free one
+	User, Password string // both empty: anybody who can reach it
+	TLS            *tls.Config
+	Log            *slog.Logger
+	Now            func() time.Time
+}
+
+// A Listener is the broker the probes publish to, where there is no other. It
+// lets nobody subscribe, keeps nothing, and answers a QoS 1 message only when
+// its Delivery is acknowledged, that is, when it is on disk. Until then the
+// probe waits, so such deliveries are marked Hurry.
+//
+// Its links say that the session was resumed: the packet ids are the probes'
+// own and outlive us.
+type Listener struct {
+	cfg    ListenerConfig
+	server *mqtt.Server
+	gate   *gate
+	items  chan Item
+	again  chan struct{}
+	ran    atomic.Bool
+	done   <-chan struct{} // of the context of Run
+
+	mu      sync.RWMutex // held for reading while a delivery is handed over
+	dropped atomic.Int64 // QoS 0 messages without room
+}
+
+// Listen binds at once, so that an address in use is an error here. Probes are
+// let in when Run begins.
+func Listen(c ListenerConfig) (*Listener, error) {
+	l, err := net.Listen("tcp", c.Address)
+	if err != nil {
+		return nil, fmt.Errorf("listen for probes: %w", err)
+	}
+	if c.TLS != nil {
+		l = tls.NewListener(l, c.TLS)
+	}
+	return &Listener{cfg: c, gate: newGate(l), items: make(chan Item, room), again: make(chan struct{}, 1)}, nil
+}
+
+// Addr is the address it listens on.
+func (l *Listener) Addr() net.Addr { return l.gate.listener.Addr() }
+
+// Items carries links and deliveries in the order they happened. It is closed
+// when Run has returned.
+func (l *Listener) Items() <-chan Item { return l.items }
+
+// Run lets probes in until the context ends, and then shows all of them out.
+// It can be used once.
+func (l *Listener) Run(ctx context.Context) error {
+	if l.ran.Swap(true) {
+		return errors.New("run listener: it has run before")
+	}
+	defer close(l.items)
+	l.done = ctx.Done()
+	if err := l.serve(); err != nil {
+		l.gate.close()
+		return fmt.Errorf("run listener: %w", err)
+	}
+	l.tell(Link{Up: true, Resumed: true, At: l.cfg.Now()})
+	for {
+		select {
+		case <-l.done:
+			return l.shut()
+		case <-l.again:
+			l.readmit()
+		}
+	}
+}
+
+func (l *Listener) serve() error {
+	capabilities := mqtt.NewDefaultServerCapabilities()
+	capabilities.MaximumPacketSize = largestPacket
+	l.server = mqtt.New(&mqtt.Options{
+		Capabilities:           capabilities,
+		SysTopicResendInterval: sysTopicPeriod,
+		Logger:                 slog.New(slog.DiscardHandler), // it logs whole packets, passwords among them
+	})
+	if err := l.server.AddHook(&porter{listener: l}, nil); err != nil {
+		return err
+	}
+	if err := l.server.AddListener(l.gate); err != nil {
+		return err
+	}
+	return l.server.Serve()
+}
+
+// shut ends in an order that the broker bears: its Close races with a
+// connection that is being set up, so first nobody new is let in and all
+// connections end; who waits for an answer goes without one.
+func (l *Listener) shut() error {
+	l.gate.close()
+	if n := l.dropped.Load(); n > 0 {
+		l.cfg.Log.Warn("messages without room dropped", "messages", n)
+	}
+	return l.server.Close()
+}
+
+// Reconnect shows all probes out, so that all that is not acknowledged comes
+// again when they come back, after a Link that is up. It does not wait.
+func (l *Listener) Reconnect() {
+	select {
+	case l.again <- struct{}{}:
+	default: // one is on its way
+	}
+}
+
+// readmit ends all connections. Nobody hands over anything while it does, so
+// what comes after the links comes from new connections.
+func (l *Listener) readmit() {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.gate.clear()
+	l.tell(Link{Trouble: "reconnecting", At: l.cfg.Now()})
+	l.tell(Link{Up: true, Resumed: true, At: l.cfg.Now()})
+}
+
+// tell hands over a link; it may wait.
+func (l *Listener) tell(link Link) {
+	select {
+	case l.items <- Item{Link: &link}:
+	case <-l.done:
+	}
+}
