@@ -35,7 +35,7 @@ func demoCommand() command {
 		listen := fs.String("listen", "", "`ADDR` of the page and the metrics (default "+demoPage+" or the next free port)")
 		days := fs.Int("days", 30, "days `N` of history")
 		long := fs.Duration("for", 0, "end after `DURATION` (default: at Ctrl-C)")
-		speed := fs.Float64("speed", 600, "how many times `N` faster than life it goes")
+		speed := fs.Float64("speed", 1200, "how many times `N` faster than life it goes")
 		words, err := parse(c, fs, args, io)
 		if err != nil {
 			return err

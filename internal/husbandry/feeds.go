@@ -21,7 +21,7 @@ func Feeds() []farm.Feed {
 		{Kind: "scraps", Days: 14},
 		{Kind: "coffee", Days: 20},
 		{Kind: "manure", Days: 30},
-		{Kind: "grain", Days: 45},
+		{Kind: "grain", Days: 60},
 		{Kind: "paper", Days: 45},
 		{Kind: "cardboard", Days: 60},
 		{Kind: "leaves", Days: 90},

@@ -118,6 +118,8 @@ func (s *State) times() []*time.Time {
 		for _, l := range []*ladder{&z.Hot, &z.Cold, &z.Dry, &z.Wet} {
 			ts = append(ts, &l.Mild.Past, &l.Mild.Inside, &l.Harm.Past, &l.Harm.Inside)
 		}
+		sift := &z.Husbandry.Sift
+		ts = append(ts, &sift.Ready.Past, &sift.Ready.Inside, &sift.Closed.Past, &sift.Closed.Inside)
 	}
 	s.eachRecord(func(_ subject, _ farm.Condition, r *record) { ts = append(ts, &r.Since, &r.EasedAt) })
 	return ts

@@ -26,6 +26,7 @@ type husbandryMemory struct {
 
 	Curves curves
 	Heat   heatMemory
+	Dry    dryMemory
 	Sift   siftMemory
 }
 

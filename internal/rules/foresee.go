@@ -1,15 +1,13 @@
 package rules
 
 import (
+	"fmt"
+	"math"
 	"time"
 
 	"binwatchd/internal/farm"
+	"binwatchd/internal/husbandry"
 )
-
-// siftMemory is what is remembered of a sifting window.
-type siftMemory struct {
-	Entered time.Time // when the moisture came into the thrive band from above
-}
 
 // foresee runs at most hourly for each zone: it lets food be eaten and cocoons
 // develop, refits the curves and judges what is forecast.
@@ -17,7 +15,20 @@ func (s *State) foresee(z *zone, m time.Time) {
 	s.live(z, m)
 	z.learnDose()
 	s.refitHeat(z, m)
+	s.refitDry(z, m)
 	s.judgeBooks(z, m)
+	s.freshenWords(z)
+	s.forgetSiftings(m)
+}
+
+// freshenWords keeps the words of raised band conditions true: the level and
+// the dose move on while the condition stands.
+func (s *State) freshenWords(z *zone) {
+	for _, c := range []farm.Condition{farm.TooHot, farm.TooCold, farm.TooDry, farm.TooWet} {
+		if r := z.record(c); r.raised() {
+			r.keep(s.bandWords(z, c, r.Urgency))
+		}
+	}
 }
 
 // judgeBooks judges what follows from the logbook.
@@ -26,13 +37,62 @@ func (s *State) judgeBooks(z *zone, at time.Time) {
 	s.judgeHatching(z, at)
 }
 
-// nextLimit forecasts when a raised band condition passes its next limit.
-func (s *State) nextLimit(z *zone, c farm.Condition, u farm.Urgency) *farm.Forecast { return nil }
-
 func (s *State) viewHusbandry(z *zone, v *farm.ZoneView, at time.Time) {
 	for _, f := range z.Husbandry.Foods {
-		v.Food = append(v.Food, farm.FoodView{At: f.At, Kg: f.Kg, Of: f.Of})
+		v.Food = append(v.Food, farm.FoodView{At: f.At, Kg: f.Kg, Of: f.Of, LeftPart: husbandry.FeedLeft(s.eatDays(z, f), f.ActiveDays)})
 	}
 	v.StoredL = z.Husbandry.Fill.Litres
 	v.Water = s.dose(z)
+	v.Outlook = s.outlook(z, at)
+	if v.Temperature != nil && !math.IsNaN(z.Husbandry.Heat.Fit.PerHour) {
+		v.Temperature.PerHour = z.Husbandry.Heat.Fit.PerHour
+	}
+}
+
+// outlook lists what is foreseen for a zone, whether or not it is near enough
+// to be raised.
+func (s *State) outlook(z *zone, at time.Time) []farm.Outlook {
+	var out []farm.Outlook
+	add := func(c farm.Condition, f farm.Forecast, ok bool, text string) {
+		if ok && f.Crosses.After(at) {
+			out = append(out, farm.Outlook{Condition: c, Forecast: f, Text: text})
+		}
+	}
+	u, d, moist := s.farm.Units, z.Husbandry.Dry, z.bands.moist
+	if f, ok := z.Husbandry.Heat.Fit.Crossing.Forecast(); ok && z.Husbandry.Heat.Fit.Self {
+		add(farm.Heating, f, true, fmt.Sprintf("%s by %s (%s)", u.Temperature(z.heat.highHarm), farm.SayTime(f.Crosses, at, s.farm.Location), s.between(f, at)))
+	}
+	if f, ok := d.Thrive.Forecast(); ok {
+		switch z.spec.Aim {
+		case farm.Sifting:
+			add(farm.SiftPassing, f, !d.Thrive.Past, "too dry to sift "+s.days(f, at))
+		default:
+			add(farm.Drying, f, !d.Thrive.Past, fmt.Sprintf("below %s %s", u.Moisture(moist.Thrive.Low), s.days(f, at)))
+		}
+	}
+	if f, ok := d.Opens.Forecast(); ok {
+		add(farm.SiftReady, f, !d.Opens.Past, "dry enough to sift "+s.days(f, at))
+	}
+	if t, ok := s.feedDueAt(z, at); ok {
+		add(farm.FeedDue, farm.Forecast{Crosses: t}, true, "next feed due about "+farm.SayDay(t, at, s.farm.Location))
+	}
+	if t, ok := s.hatchIn(z, at); ok {
+		add(farm.Hatching, farm.Forecast{Crosses: t}, true, "cocoons due about "+farm.SayDay(t, at, s.farm.Location))
+	}
+	return out
+}
+
+// feedDueAt forecasts the next feed at the activity of now.
+func (s *State) feedDueAt(z *zone, at time.Time) (time.Time, bool) {
+	if len(z.Husbandry.Foods) == 0 || z.Temp.At.IsZero() {
+		return time.Time{}, false
+	}
+	days := 0.0
+	for _, f := range z.Husbandry.Foods {
+		days = max(days, husbandry.FeedDueIn(s.eatDays(z, f), f.ActiveDays, s.activity(z)))
+	}
+	if days > 366 {
+		return time.Time{}, false
+	}
+	return at.Add(time.Duration(days * 24 * float64(time.Hour))), true
 }

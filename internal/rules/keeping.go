@@ -20,7 +20,10 @@ const (
 // sifted takes castings out of a zone, and into a tub when the jot names one:
 // with them go the cocoons that slipped through the screen.
 func (s *State) sifted(z *zone, j farm.Jot, part float64) {
-	z.Husbandry.Sift = siftMemory{}
+	z.Husbandry.Sift = siftMemory{Sifted: true}
+	if z.spec.Aim == farm.Sifting && !z.Moist.At.IsZero() {
+		s.judgeSifting(z, s.now)
+	}
 	tub := s.tub(j.To)
 	if tub == nil || tub == z {
 		return

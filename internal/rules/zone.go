@@ -133,6 +133,9 @@ func (s *State) sense(z *zone, p *probe, r *farm.Reading) {
 		z.Moist = s.level(z.moists, r)
 		if !z.holding(r.At) {
 			s.judgeWater(z, r.At)
+			if z.spec.Aim == farm.Sifting {
+				s.judgeSifting(z, r.At)
+			}
 		}
 	}
 }

@@ -1,0 +1,103 @@
+package rules
+
+import (
+	"fmt"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/trend"
+)
+
+// dryingCalm is how many refits in a row must find nothing for drying to ease.
+const dryingCalm = 6
+
+// dryMemory is the last refit of a zone's moisture.
+type dryMemory struct {
+	Thrive  trend.Crossing // when it leaves the thrive band on the dry side
+	Survive trend.Crossing // and the survive band
+	Opens   trend.Crossing // sifting: when it comes into the thrive band from above
+	At      time.Time
+	Calm    int
+}
+
+// refitDry draws the moisture curve anew.
+func (s *State) refitDry(z *zone, m time.Time) {
+	if z.bands.moist.IsZero() || !anyFresh(z.moists, m) {
+		return
+	}
+	d, at := &z.Husbandry.Dry, z.Moist.clock(m)
+	d.At = at
+	d.Thrive = dryingTo(z, z.bands.moist.Thrive.Low, at)
+	d.Survive = dryingTo(z, z.bands.moist.Survive.Low, at)
+	if z.spec.Aim == farm.Sifting {
+		d.Opens = dryingTo(z, z.bands.moist.Thrive.High, at)
+		s.judgeSifting(z, at)
+		return
+	}
+	if z.foreseesDry() {
+		d.Calm = 0
+	} else {
+		d.Calm++
+	}
+	s.judgeDrying(z, at)
+}
+
+func dryingTo(z *zone, limitPct float64, now time.Time) trend.Crossing {
+	return trend.DryingFit(&z.Husbandry.Curves.Moist, limitPct, now)
+}
+
+// foreseesDry tells whether the last refit found the zone to leave its thrive
+// band within what it looks ahead.
+func (z *zone) foreseesDry() bool {
+	d := z.Husbandry.Dry
+	return !d.Thrive.Past && d.Thrive.Within(d.At, z.spec.LookAhead.Drying)
+}
+
+func (s *State) judgeDrying(z *zone, now time.Time) {
+	r, d := z.record(farm.Drying), z.Husbandry.Dry
+	switch foreseen := z.foreseesDry(); {
+	case foreseen && !r.raised():
+		s.emit(r, now, z.who, farm.Drying, verdict{farm.Soon, func(farm.ChangeKind) saying { return s.sayDrying(z, now) }})
+	case foreseen:
+		r.keep(s.sayDrying(z, now))
+	case r.raised() && !d.Thrive.Past && d.Calm >= dryingCalm:
+		s.emit(r, now, z.who, farm.Drying, verdict{farm.Calm, func(farm.ChangeKind) saying {
+			return saying{text: fmt.Sprintf("%s is no longer drying out: %s now.", s.place(z.who), s.farm.Units.Moisture(z.Moist.Value))}
+		}})
+	}
+}
+
+func (s *State) sayDrying(z *zone, now time.Time) saying {
+	f, _ := z.Husbandry.Dry.Thrive.Forecast()
+	text := fmt.Sprintf("%s is drying: %s now, and below %s %s.", s.place(z.who), s.farm.Units.Moisture(z.Moist.Value),
+		s.farm.Units.Moisture(z.bands.moist.Thrive.Low), s.days(f, now))
+	return saying{text: text, forecast: &f, advice: s.dryAdvice(z)}
+}
+
+// days says a forecast in days: "about Thursday to Saturday".
+func (s *State) days(f farm.Forecast, now time.Time) string {
+	loc := s.farm.Location
+	if f.Latest.IsZero() {
+		return "not before " + farm.SayDay(f.Earliest, now, loc)
+	}
+	return "about " + farm.SaySpan(f.Earliest, f.Latest, now, loc)
+}
+
+// nextLimit forecasts when a raised band condition passes its limit of harm.
+func (s *State) nextLimit(z *zone, c farm.Condition, u farm.Urgency) *farm.Forecast {
+	if u == farm.Now {
+		return nil
+	}
+	var next trend.Crossing
+	switch c {
+	case farm.TooHot:
+		next = z.Husbandry.Heat.Fit.Crossing
+	case farm.TooDry:
+		next = z.Husbandry.Dry.Survive
+	}
+	f, ok := next.Forecast()
+	if !ok || next.Past {
+		return nil
+	}
+	return &f
+}

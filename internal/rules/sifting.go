@@ -1,0 +1,89 @@
+package rules
+
+import (
+	"fmt"
+	"time"
+
+	"binwatchd/internal/farm"
+)
+
+// passingWithin is how near the end of the sifting window is told: the keeper
+// comes by once a day at best.
+const passingWithin = 36 * time.Hour
+
+// siftMemory is what is remembered of a sifting window.
+type siftMemory struct {
+	Ready   rung // in the window
+	Closed  rung // past its dry end
+	Sifted  bool // what dried was sifted: the next window begins from above
+	Passing bool
+}
+
+// judgeSifting judges the window of a sifting zone: it opens when the moisture
+// comes into the thrive band from above, and closes at its dry end.
+func (s *State) judgeSifting(z *zone, at time.Time) {
+	m, v, band := &z.Husbandry.Sift, z.Moist.Value, z.bands.moist.Thrive
+	margin := z.spec.Margin.Moisture
+	if v > band.High+margin {
+		m.Sifted = false
+	}
+	in := !m.Sifted && band.Contains(v)
+	m.Ready.judge(at, in, m.Sifted || v > band.High+margin || v < band.Low, z.spec.Patience)
+	m.Closed.judge(at, !m.Sifted && v < band.Low, m.Sifted || v >= band.Low+margin, z.spec.Patience)
+	m.Passing = m.Closed.On || m.Ready.On && z.Husbandry.Dry.Thrive.Within(at, passingWithin) && !z.Husbandry.Dry.Thrive.Past
+	s.siftRecord(z, farm.SiftReady, m.Ready.On && !m.Closed.On, at)
+	s.siftRecord(z, farm.SiftPassing, m.Passing, at)
+}
+
+// siftRecord brings one of the two conditions to where it should be.
+func (s *State) siftRecord(z *zone, c farm.Condition, on bool, at time.Time) {
+	r := z.record(c)
+	switch {
+	case on && !r.raised():
+		s.emit(r, at, z.who, c, verdict{farm.Today, func(farm.ChangeKind) saying { return s.saySift(z, c, at) }})
+	case on:
+		r.keep(s.saySift(z, c, at))
+	case r.raised():
+		s.emit(r, at, z.who, c, verdict{farm.Calm, func(farm.ChangeKind) saying { return s.saySifted(z, c) }})
+	}
+}
+
+func (s *State) saySift(z *zone, c farm.Condition, at time.Time) saying {
+	u := s.farm.Units
+	closes, foreseen := z.Husbandry.Dry.Thrive.Forecast()
+	foreseen = foreseen && !z.Husbandry.Dry.Thrive.Past
+	text := fmt.Sprintf("%s is ready to sift at %s.", s.place(z.who), u.Moisture(z.Moist.Value))
+	if c == farm.SiftPassing {
+		text = fmt.Sprintf("%s can be sifted only a little longer: %s.", s.place(z.who), u.Moisture(z.Moist.Value))
+	}
+	do := "Sift it a few pans at a time; leave what smears for another day."
+	switch {
+	case z.Husbandry.Sift.Closed.On:
+		text = fmt.Sprintf("%s has become too dry to sift well: %s, below %s.", s.place(z.who), u.Moisture(z.Moist.Value), u.Moisture(z.bands.moist.Thrive.Low))
+		do = "Dampen it a little and sift what still crumbles soon, before it turns to hard lumps."
+	case foreseen:
+		text += fmt.Sprintf(" It will be too dry %s.", s.days(closes, at))
+	}
+	say := saying{text: text, advice: &farm.Advice{Do: do}, cautions: []string{dustCaution, heavyCaution}}
+	if foreseen && !z.Husbandry.Sift.Closed.On {
+		say.forecast = &closes
+		say.advice.Closes = &closes.Crosses
+	}
+	return say
+}
+
+// heavyCaution is common sense, no source.
+const heavyCaution = "Full tubs are heavy: carry half loads."
+
+func (s *State) saySifted(z *zone, c farm.Condition) saying {
+	at := s.farm.Units.Moisture(z.Moist.Value)
+	switch m := z.Husbandry.Sift; {
+	case m.Sifted:
+		return saying{text: s.place(z.who) + " is sifted."}
+	case c == farm.SiftReady && m.Closed.On:
+		return saying{text: fmt.Sprintf("%s is no longer right to sift: %s, too dry.", s.place(z.who), at)}
+	case z.Moist.Value > z.bands.moist.Thrive.High:
+		return saying{text: fmt.Sprintf("%s is too moist to sift again: %s.", s.place(z.who), at)}
+	}
+	return saying{text: fmt.Sprintf("%s has more time for sifting: %s.", s.place(z.who), at)}
+}
