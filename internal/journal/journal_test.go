@@ -2,6 +2,7 @@ package journal_test
 
 import (
 	"context"
+	"database/sql"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -246,4 +247,17 @@ func foldAll(t testing.TB, j *journal.Journal, now time.Time) journal.Folded {
 		sum.Rows, sum.Chunks, sum.Dropped = sum.Rows+f.Rows, sum.Chunks+f.Chunks, sum.Dropped+f.Dropped
 	}
 	return sum
+}
+
+// alter changes a closed journal behind its back.
+func alter(t testing.TB, path, query string) {
+	t.Helper()
+	db, err := sql.Open("sqlite", path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	if _, err := db.Exec(query); err != nil {
+		t.Fatal(err)
+	}
 }
