@@ -15,21 +15,24 @@ import (
 
 	"binwatchd/internal/config"
 	"binwatchd/internal/farm"
+	"binwatchd/internal/journal"
 	"binwatchd/internal/rehearse"
 )
 
 func rehearseCommand() command {
 	c := command{
-		name: "rehearse", usage: "--config FILE --messages CSV [--from T] [--to T] [--json]",
-		does: "runs recorded messages through a configuration and shows what it would have noticed",
+		name: "rehearse", usage: "--config FILE [--against FILE2] (--messages CSV | --journal) [--from T] [--to T] [--json]",
+		does: "shows what a configuration would have noticed in a recording or in the farm's own past",
 	}
 	c.run = func(ctx context.Context, args []string, io *streams) error {
 		fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
 		path := fs.String("config", "", "`FILE` to rehearse")
+		against := fs.String("against", "", "`FILE` to compare with: what differs")
 		messages := fs.String("messages", "", "`CSV` with the header time,topic,payload; - reads standard input")
+		past := fs.Bool("journal", false, "rehearse what the journal of the configuration holds")
 		from := fs.String("from", "", "leave out what arrived before `T`")
 		to := fs.String("to", "", "leave out what arrived at `T` or later")
-		asJSON := fs.Bool("json", false, "write every change as one JSON object a line")
+		asJSON := fs.Bool("json", false, "write every change as one JSON object a line; with --against one object")
 		words, err := parse(c, fs, args, io)
 		if err != nil {
 			return err
@@ -37,8 +40,11 @@ func rehearseCommand() command {
 		if err := noWords(words); err != nil {
 			return err
 		}
-		if *messages == "" {
-			return misusef("--messages CSV is needed")
+		if (*messages != "") == *past {
+			return misusef("wants either --messages CSV or --journal")
+		}
+		if *messages == "-" && *against != "" {
+			return misusef("standard input can be read only once: give --against a file of messages")
 		}
 		cfg, err := load(*path, config.ForRehearsal, io)
 		if err != nil {
@@ -48,7 +54,15 @@ func rehearseCommand() command {
 		if err != nil {
 			return err
 		}
-		return rehearseMessages(ctx, cfg, *messages, span, *asJSON, io)
+		play := player{messages: *messages, journal: cfg.Journal.Path, span: span, in: io.in}
+		if *against != "" {
+			other, err := load(*against, config.ForRehearsal, io)
+			if err != nil {
+				return err
+			}
+			return compare(ctx, play, cfg, other, [2]string{*path, *against}, *asJSON, io)
+		}
+		return rehearseOne(ctx, play, cfg, *asJSON, io)
 	}
 	return c
 }
@@ -70,19 +84,42 @@ func parseSpan(from, to string, loc *time.Location) (s timeSpan, err error) {
 	return s, nil
 }
 
-func rehearseMessages(ctx context.Context, cfg *config.Config, path string, span timeSpan, asJSON bool, s *streams) error {
-	in, closeIn, err := openRecording(path, s.in)
+// A player plays a past to a rehearsal.
+type player struct {
+	messages string // path of a recording; "" for the journal
+	journal  string
+	span     timeSpan
+	in       io.Reader
+}
+
+func (p player) play(ctx context.Context, cfg *config.Config, on func(farm.Change)) (*rehearse.Rehearsal, error) {
+	r := rehearse.New(rehearse.Config{Farm: &cfg.Farm, Prefix: cfg.Broker.Prefix, From: p.span.from, To: p.span.to, On: on})
+	if p.messages == "" {
+		if p.journal == "" {
+			return nil, fmt.Errorf("the configuration names no journal to rehearse")
+		}
+		j, err := journal.OpenReadOnly(ctx, journal.Config{Path: p.journal, Now: time.Now})
+		if err != nil {
+			return nil, err
+		}
+		defer j.Close()
+		return r, r.Journal(ctx, j)
+	}
+	in, closeIn, err := openRecording(p.messages, p.in)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	defer closeIn()
+	return r, r.Messages(ctx, in)
+}
+
+func rehearseOne(ctx context.Context, p player, cfg *config.Config, asJSON bool, s *streams) error {
 	out := bufio.NewWriterSize(s.out, 64<<10)
 	write := textLine(out, cfg.Farm.Location)
 	if asJSON {
 		write = jsonLine(out)
 	}
-	r := rehearse.New(rehearse.Config{Farm: &cfg.Farm, Prefix: cfg.Broker.Prefix, From: span.from, To: span.to, On: write})
-	err = r.Messages(ctx, in)
+	r, err := p.play(ctx, cfg, write)
 	if e := out.Flush(); err == nil && e != nil {
 		err = fmt.Errorf("write changes: %w", e)
 	}
@@ -91,6 +128,24 @@ func rehearseMessages(ctx context.Context, cfg *config.Config, path string, span
 	}
 	fmt.Fprintln(s.talk, summary(r.Stats()))
 	return nil
+}
+
+// compare plays the same past to two configurations.
+func compare(ctx context.Context, p player, a, b *config.Config, names [2]string, asJSON bool, s *streams) error {
+	var outcomes [2]rehearse.Outcome
+	for i, cfg := range []*config.Config{a, b} {
+		r, err := p.play(ctx, cfg, func(farm.Change) {})
+		if err != nil {
+			return err
+		}
+		outcomes[i] = r.Outcome(names[i])
+	}
+	if asJSON {
+		return writeJSON(s.out, map[string]any{
+			"outcomes": outcomes, "only_first": rehearse.Only(outcomes[0], outcomes[1]), "only_second": rehearse.Only(outcomes[1], outcomes[0]),
+		})
+	}
+	return rehearse.Compare(s.out, outcomes[0], outcomes[1], a.Farm.Location)
 }
 
 func openRecording(path string, stdin io.Reader) (io.Reader, func() error, error) {

@@ -10,6 +10,7 @@ import (
 
 // A Rehearsal is a farm that is fed from a recording.
 type Rehearsal struct {
+	farm    *farm.Farm
 	decoder *ingest.Decoder
 	doubter *ingest.Doubter
 	state   *rules.State
@@ -17,6 +18,8 @@ type Rehearsal struct {
 	from    time.Time
 	to      time.Time
 	stats   Stats
+	outcome Outcome
+	hour    time.Time // up to when hours outside thrive are counted
 }
 
 // Stats count what went through.
@@ -41,13 +44,20 @@ type Config struct {
 // New makes a rehearsal of a farm of which nothing is known yet.
 func New(cfg Config) *Rehearsal {
 	return &Rehearsal{
-		decoder: ingest.NewDecoder(cfg.Farm, cfg.Prefix), doubter: ingest.NewDoubter(cfg.Farm), state: rules.New(cfg.Farm),
+		farm: cfg.Farm, decoder: ingest.NewDecoder(cfg.Farm, cfg.Prefix), doubter: ingest.NewDoubter(cfg.Farm), state: rules.New(cfg.Farm),
 		on: cfg.On, from: cfg.From, to: cfg.To, stats: Stats{Rejected: map[string]int64{}},
 	}
 }
 
 // Stats gives the counts so far.
 func (r *Rehearsal) Stats() Stats { return r.stats }
+
+// Outcome gives what was noticed so far, under a name.
+func (r *Rehearsal) Outcome(name string) Outcome {
+	o := r.outcome
+	o.Name, o.Stats = name, r.stats
+	return o
+}
 
 // State gives the farm as it stands.
 func (r *Rehearsal) State() *rules.State { return r.state }
@@ -102,6 +112,11 @@ func (r *Rehearsal) step(e farm.Event) {
 	}
 	for _, ch := range r.state.Step(e) {
 		r.stats.Changes++
+		r.outcome.take(ch)
 		r.on(ch)
+	}
+	if hour := e.Arrived.Truncate(time.Hour); hour.After(r.hour) {
+		r.hour = hour
+		r.outcome.outside(r.state.Look(e.Arrived))
 	}
 }

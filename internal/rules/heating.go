@@ -31,7 +31,7 @@ func (s *State) refitHeat(z *zone, m time.Time) {
 	}
 	h := &z.Husbandry.Heat
 	at := z.Temp.clock(m)
-	h.Fit, h.At = trend.HeatingFit(&z.Husbandry.Curves.Temp, z.air(m), z.heat.highHarm, at), at
+	h.Fit, h.At = trend.HeatingFit(&z.Husbandry.Curves.Temp, z.air(m), z.heat.highHarm, z.spec.LookAhead.Heating, at), at
 	if z.foreseesHeat() {
 		h.Calm = 0
 	} else {

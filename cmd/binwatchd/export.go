@@ -1,0 +1,140 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"encoding/csv"
+	"flag"
+	"fmt"
+	"io"
+	"math"
+	"strconv"
+	"time"
+
+	"binwatchd/internal/config"
+	"binwatchd/internal/farm"
+	"binwatchd/internal/influx"
+)
+
+func exportCommand() command {
+	c := command{
+		name: "export", usage: "--config FILE [--from T] [--to T] [--format csv|lines]",
+		does: "writes the readings that are kept, as CSV or InfluxDB line protocol",
+	}
+	c.run = func(ctx context.Context, args []string, io *streams) error {
+		fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
+		path := fs.String("config", "", "configuration `FILE`")
+		from := fs.String("from", "", "leave out what was measured before `T`")
+		to := fs.String("to", "", "leave out what was measured at `T` or later")
+		format := fs.String("format", "csv", "csv or lines")
+		words, err := parse(c, fs, args, io)
+		if err != nil {
+			return err
+		}
+		if err := noWords(words); err != nil {
+			return err
+		}
+		if *format != "csv" && *format != "lines" {
+			return misusef("--format is csv or lines, not %q", *format)
+		}
+		cfg, err := load(*path, config.ForRun, io)
+		if err != nil {
+			return err
+		}
+		span, err := parseSpan(*from, *to, cfg.Farm.Location)
+		if err != nil {
+			return err
+		}
+		return export(ctx, cfg, span, *format, io)
+	}
+	return c
+}
+
+func export(ctx context.Context, cfg *config.Config, span timeSpan, format string, s *streams) error {
+	j, err := openToRead(ctx, cfg)
+	if err != nil {
+		return err
+	}
+	defer j.Close()
+	if span.to.IsZero() {
+		span.to = time.Now().AddDate(100, 0, 0)
+	}
+	out := bufio.NewWriterSize(s.out, 64<<10)
+	n := 0
+	write, flush := csvReadings(out, &cfg.Farm)
+	if format == "lines" {
+		write, flush = lineReadings(out, cfg.Farm)
+	}
+	err = j.Readings(ctx, span.from, span.to, func(e farm.Event) error {
+		n++
+		return write(e)
+	})
+	if err == nil {
+		err = flush()
+	}
+	if err == nil {
+		err = out.Flush()
+	}
+	if err != nil {
+		return fmt.Errorf("export: %w", err)
+	}
+	fmt.Fprintf(s.talk, "%d readings\n", n)
+	return nil
+}
+
+// csvReadings writes one row a reading, with a header.
+func csvReadings(w io.Writer, f *farm.Farm) (write func(farm.Event) error, flush func() error) {
+	out := csv.NewWriter(w)
+	out.Write([]string{"time", "arrived", "probe", "bin", "zone", "measures", "raw", "value", "doubt"}) // the writer keeps its first error
+	seats := seatsOf(f)
+	write = func(e farm.Event) error {
+		r := e.Reading
+		at := seats[r.Probe]
+		return out.Write([]string{
+			r.At.UTC().Format(time.RFC3339Nano), e.Arrived.UTC().Format(time.RFC3339Nano), r.Probe, at.bin, at.zone, string(at.measures),
+			decimal(r.Raw), decimal(r.Value), r.Doubt.String(),
+		})
+	}
+	return write, func() error { out.Flush(); return out.Error() }
+}
+
+// decimal writes a number, or nothing for what is none.
+func decimal(v float64) string {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return ""
+	}
+	return strconv.FormatFloat(v, 'f', -1, 64)
+}
+
+// A seat is where a probe sits and what it measures.
+type seat struct {
+	bin, zone string
+	measures  farm.Quantity
+}
+
+func seatsOf(f *farm.Farm) map[string]seat {
+	seats := map[string]seat{}
+	for _, p := range f.Probes {
+		seats[p.ID] = seat{measures: p.Measures}
+	}
+	for _, b := range f.Bins {
+		for _, z := range b.Zones {
+			for _, id := range z.Probes {
+				seats[id] = seat{b.Name, z.Name, seats[id].measures}
+			}
+		}
+	}
+	return seats
+}
+
+// lineReadings writes what the forwarder would send.
+func lineReadings(w io.Writer, f farm.Farm) (write func(farm.Event) error, flush func() error) {
+	lines := influx.NewLines(f)
+	var line []byte
+	write = func(e farm.Event) error {
+		line = lines.AppendReading(line[:0], e.Reading)
+		_, err := w.Write(line)
+		return err
+	}
+	return write, func() error { return nil }
+}

@@ -1,0 +1,165 @@
+package rehearse
+
+import (
+	"fmt"
+	"io"
+	"slices"
+	"text/tabwriter"
+	"time"
+
+	"binwatchd/internal/farm"
+)
+
+// An Outcome is what one configuration would have noticed in a recording.
+type Outcome struct {
+	Name     string        `json:"name"`
+	Notices  int           `json:"notices"` // raised or worsened at today or now: what a keeper is told by default
+	Episodes []Episode     `json:"episodes"`
+	Outside  []ZoneOutside `json:"outside_thrive"`
+	Stats    Stats         `json:"stats"`
+}
+
+// An Episode is one condition from its raise to its easing.
+type Episode struct {
+	Bin       string         `json:"bin,omitempty"`
+	Zone      string         `json:"zone,omitempty"`
+	Probe     string         `json:"probe,omitempty"`
+	Condition farm.Condition `json:"condition"`
+	Worst     farm.Urgency   `json:"worst"`
+	From      time.Time      `json:"from"`
+	To        time.Time      `json:"to,omitzero"` // zero: still raised at the end
+}
+
+// ZoneOutside is how long a zone's levels were outside its thrive bands.
+type ZoneOutside struct {
+	Bin         string  `json:"bin"`
+	Zone        string  `json:"zone"`
+	Temperature float64 `json:"temperature_hours"`
+	Moisture    float64 `json:"moisture_hours"`
+}
+
+// take notes a change.
+func (o *Outcome) take(ch farm.Change) {
+	if (ch.Change == farm.Raised || ch.Change == farm.Worsened) && ch.Urgency >= farm.Today {
+		o.Notices++
+	}
+	if ch.Change == farm.Raised {
+		o.Episodes = append(o.Episodes, Episode{Bin: ch.Bin, Zone: ch.Zone, Probe: ch.Probe, Condition: ch.Condition, Worst: ch.Urgency, From: ch.At})
+		return
+	}
+	for i := len(o.Episodes) - 1; i >= 0; i-- {
+		e := &o.Episodes[i]
+		if e.Bin != ch.Bin || e.Zone != ch.Zone || e.Probe != ch.Probe || e.Condition != ch.Condition {
+			continue
+		}
+		e.Worst = max(e.Worst, ch.Urgency)
+		if ch.Change == farm.Eased {
+			e.To = ch.At
+		}
+		return
+	}
+}
+
+// outside counts an hour for every level that is outside thrive.
+func (o *Outcome) outside(v farm.View) {
+	i := 0
+	for _, b := range v.Bins {
+		for _, z := range b.Zones {
+			if i == len(o.Outside) {
+				o.Outside = append(o.Outside, ZoneOutside{Bin: z.Bin, Zone: z.Zone})
+			}
+			o.Outside[i].Temperature += hourOutside(z.Temperature)
+			o.Outside[i].Moisture += hourOutside(z.Moisture)
+			i++
+		}
+	}
+}
+
+func hourOutside(l *farm.LevelView) float64 {
+	if l == nil || !l.Fresh || l.Bands.IsZero() || l.Bands.Thrive.Contains(l.Value) {
+		return 0
+	}
+	return 1
+}
+
+// Only lists the episodes of a that have no counterpart in b: none of the same
+// condition of the same subject that overlaps them.
+func Only(a, b Outcome) []Episode {
+	var out []Episode
+	for _, e := range a.Episodes {
+		if !slices.ContainsFunc(b.Episodes, e.meets) {
+			out = append(out, e)
+		}
+	}
+	return out
+}
+
+func (e Episode) meets(o Episode) bool {
+	same := e.Bin == o.Bin && e.Zone == o.Zone && e.Probe == o.Probe && e.Condition == o.Condition
+	return same && (o.To.IsZero() || e.From.Before(o.To)) && (e.To.IsZero() || o.From.Before(e.To))
+}
+
+// Compare writes two outcomes side by side, and what only one of them noticed.
+func Compare(w io.Writer, a, b Outcome, loc *time.Location) error {
+	t := tabwriter.NewWriter(w, 0, 0, 3, ' ', 0)
+	fmt.Fprintf(t, "\t%s\t%s\n", a.Name, b.Name)
+	fmt.Fprintf(t, "notices\t%d\t%d\n", a.Notices, b.Notices)
+	for _, c := range farm.Conditions {
+		if x, y := a.count(c), b.count(c); x+y > 0 {
+			fmt.Fprintf(t, "%s\t%d\t%d\n", c, x, y)
+		}
+	}
+	for i := range max(len(a.Outside), len(b.Outside)) {
+		writeOutside(t, a, b, i)
+	}
+	if err := t.Flush(); err != nil {
+		return fmt.Errorf("write comparison: %w", err)
+	}
+	writeOnly(w, "only "+a.Name, Only(a, b), loc)
+	writeOnly(w, "only "+b.Name, Only(b, a), loc)
+	return nil
+}
+
+func (o Outcome) count(c farm.Condition) int {
+	n := 0
+	for _, e := range o.Episodes {
+		if e.Condition == c {
+			n++
+		}
+	}
+	return n
+}
+
+func writeOutside(w io.Writer, a, b Outcome, i int) {
+	var x, y ZoneOutside
+	if i < len(a.Outside) {
+		x = a.Outside[i]
+	}
+	if i < len(b.Outside) {
+		y = b.Outside[i]
+	}
+	name := farm.SayPlace(x.Bin, x.Zone, false)
+	if x.Bin == "" {
+		name = farm.SayPlace(y.Bin, y.Zone, false)
+	}
+	fmt.Fprintf(w, "%s, hours outside thrive\t%.0f temperature, %.0f moisture\t%.0f temperature, %.0f moisture\n",
+		name, x.Temperature, x.Moisture, y.Temperature, y.Moisture)
+}
+
+func writeOnly(w io.Writer, title string, episodes []Episode, loc *time.Location) {
+	fmt.Fprintf(w, "\n%s\n", title)
+	if len(episodes) == 0 {
+		fmt.Fprintln(w, "  nothing")
+	}
+	for _, e := range episodes {
+		who := farm.SayPlace(e.Bin, e.Zone, false)
+		if e.Probe != "" {
+			who = "probe " + e.Probe
+		}
+		until := "still raised at the end"
+		if !e.To.IsZero() {
+			until = "for " + farm.SayLong(e.To.Sub(e.From))
+		}
+		fmt.Fprintf(w, "  %s  %s: %s (%s), %s\n", e.From.In(loc).Format("2006-01-02 15:04"), who, e.Condition, e.Worst, until)
+	}
+}
