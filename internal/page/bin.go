@@ -68,7 +68,7 @@ func (p *Page) showBin(w http.ResponseWriter, r *http.Request) error {
 	page.Bin = s.closeBin(r, conf, s.view.Bins[i], diary)
 	page.Reach = s.reach(conf, s.view.Bins[i])
 	page.Probes = s.probesOf(conf)
-	page.Log = diary.lines(s)
+	page.Log = diary.lines(s, name)
 	page.Torn = s.torn
 	return p.show(w, http.StatusOK, "bin", page)
 }
@@ -129,11 +129,28 @@ func (s *scene) closeBin(r *http.Request, conf farm.Bin, b farm.BinView, d diary
 			if i == 0 {
 				cut.Marks = d.marks(s, z)
 			}
+			if q == farm.Temperature && conf.Ambient != "" {
+				cut.Room = s.room(r, conf)
+				zone.Room = len(cut.Room) > 0
+			}
 			zone.Gauges = append(zone.Gauges, s.gaugeOf(r.Context(), conf, z, q, closeTall, cut))
 		}
 		out.Zones = append(out.Zones, zone)
 	}
 	return out
+}
+
+// room is the temperature of the air around a bin, which the journal keeps
+// under the bin without a zone. Beside it a bin that heats by itself is told
+// from one that follows the weather.
+func (s *scene) room(r *http.Request, b farm.Bin) []farm.Sample {
+	key := curveKey{bin: b.Name, q: farm.Temperature, step: s.span.step}
+	samples, err := s.p.shelf.samples(r.Context(), s.p.cfg.History, key, s.now, s.span.back)
+	if err != nil {
+		s.p.cfg.Log.Error("page curve", "bin", b.Name, "zone", "room", "error", err)
+		s.torn = true
+	}
+	return samples
 }
 
 // reach shows what each species of a bin bears, where there are any.

@@ -3,11 +3,13 @@ package page_test
 import (
 	"context"
 	"flag"
+	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
 	"os"
 	"path/filepath"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -92,9 +94,12 @@ func (b *browser) listen(ev any) {
 	case *runtime.EventConsoleAPICalled:
 		b.complaints = append(b.complaints, "console: "+string(ev.Type))
 	case *log.EventEntryAdded:
-		b.complaints = append(b.complaints, string(ev.Entry.Level)+": "+ev.Entry.Text+" "+ev.Entry.URL)
+		if !strings.HasSuffix(ev.Entry.URL, "/nowhere") { // asked for to see it refused
+			b.complaints = append(b.complaints, string(ev.Entry.Level)+": "+ev.Entry.Text+" "+ev.Entry.URL)
+		}
 	case *network.EventRequestWillBeSent:
-		if u, err := url.Parse(ev.Request.URL); err != nil || "http://"+u.Host != b.url {
+		// A data: address is the browser's own drawing of a field and leaves nothing.
+		if u, err := url.Parse(ev.Request.URL); err != nil || u.Scheme != "data" && "http://"+u.Host != b.url {
 			b.elsewhere = append(b.elsewhere, ev.Request.URL)
 		}
 	}
@@ -170,9 +175,11 @@ func (b *browser) press(t *testing.T, selector string) {
 	})
 }
 
+// text is what an element shows, asked in one breath: a page that looks again
+// may put another in its place at any time.
 func (b *browser) text(t *testing.T, selector string) string {
 	t.Helper()
-	return ask(t, b, chromedp.Text(chromedp.CSS(selector)))
+	return eval[string](t, b, fmt.Sprintf("document.querySelector(%q)?.innerText ?? ''", selector))
 }
 
 func eval[T any](t *testing.T, b *browser, script string) T {

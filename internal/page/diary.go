@@ -17,12 +17,39 @@ type diary struct {
 	changes []farm.Change
 }
 
-// diary reads what it can; with an error it holds what could be read.
+// diary reads what it can; with an error it holds what could be read. What was
+// sifted into the bin stands in the logbook of the bin it came from.
 func (p *Page) diary(ctx context.Context, s *scene, bin string) (diary, error) {
 	from, to := s.now.Add(-s.span.back), s.now.Add(time.Second)
 	jots, errJots := p.cfg.History.Jots(ctx, bin, from, to)
 	changes, errChanges := p.cfg.History.Changes(ctx, bin, from, to)
-	return diary{jots: jots, changes: changes}, errors.Join(errJots, errChanges)
+	received, errReceived := p.received(ctx, s, bin, from, to)
+	jots = append(jots, received...)
+	slices.SortStableFunc(jots, func(a, b farm.Jot) int { return a.At.Compare(b.At) })
+	return diary{jots: jots, changes: changes}, errors.Join(errJots, errChanges, errReceived)
+}
+
+// received are the siftings of other bins into this one, if it keeps castings.
+func (p *Page) received(ctx context.Context, s *scene, bin string, from, to time.Time) ([]farm.Jot, error) {
+	if !slices.Contains(tubs(s.farm, ""), bin) {
+		return nil, nil
+	}
+	var out []farm.Jot
+	for _, b := range s.farm.Bins {
+		if b.Name == bin {
+			continue
+		}
+		jots, err := p.cfg.History.Jots(ctx, b.Name, from, to)
+		if err != nil {
+			return out, err
+		}
+		for _, j := range jots {
+			if j.To == bin {
+				out = append(out, j)
+			}
+		}
+	}
+	return out, nil
 }
 
 // marks are the jots that concern a zone.
@@ -113,10 +140,13 @@ type logLine struct {
 const maxLog = 80
 
 // lines are the logbook, newest first.
-func (d diary) lines(s *scene) []logLine {
+func (d diary) lines(s *scene, bin string) []logLine {
 	var out []logLine
 	for _, j := range d.jots {
 		text := capital(sayJot(j, s.units))
+		if j.To == bin {
+			text += " from " + j.Bin
+		}
 		if j.Zone != "" {
 			text += ", " + j.Zone
 		}

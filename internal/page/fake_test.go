@@ -27,6 +27,7 @@ type fake struct {
 	blind  bool // nothing was judged yet
 	rounds farm.Rounds
 	acts   []farm.Event
+	rough  bool  // curves as rough as a cheap probe's
 	refuse error // what Act answers
 	broken error // what the history answers
 	asked  int   // how many curves were asked for
@@ -41,7 +42,7 @@ func newFake() *fake {
 func (f *fake) config() page.Config {
 	return page.Config{
 		Farm: func() *farm.Farm { return f.farm }, Look: f.look,
-		Rounds:  func() (farm.Rounds, bool) { return f.rounds, !f.blind },
+		Rounds:  f.round,
 		History: f, Act: f.act, Now: f.clock, Log: slog.New(slog.NewTextHandler(lockedWriter{f}, nil)),
 	}
 }
@@ -77,6 +78,19 @@ func (f *fake) look() (farm.View, bool) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	return f.view, !f.blind
+}
+
+func (f *fake) round() (farm.Rounds, bool) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.rounds, !f.blind
+}
+
+// change changes the fake while a page is being served from it.
+func (f *fake) change(how func(f *fake)) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	how(f)
 }
 
 // act keeps the event. Watering the trays answers their drying, as the rules
@@ -117,7 +131,13 @@ func (f *fake) Samples(_ context.Context, bin, zone string, q farm.Quantity, fro
 		return nil, broken
 	}
 	swing, drift, end := shape(bin, zone, q)
-	return samples(from, to, step, swing, drift, end), nil
+	out := samples(from, to, step, swing, drift, end)
+	for i := range out {
+		if f.rough {
+			out[i].Mean += 1.2 * math.Sin(float64(i*i)*7.13)
+		}
+	}
+	return out, nil
 }
 
 func (f *fake) ProbeSamples(_ context.Context, probe string, from, to time.Time, step time.Duration) ([]farm.Sample, error) {
@@ -132,6 +152,8 @@ func shape(bin, zone string, q farm.Quantity) (swing, drift, end float64) {
 	switch bin + "/" + zone + "/" + string(q) {
 	case "bed/near/temperature":
 		return 1.2, 3.6, 30.6
+	case "bed//temperature": // the glasshouse
+		return 4, 0.4, 26.5
 	case "bed/near/moisture":
 		return 0.6, -0.5, 72
 	case "bed/far/moisture":
@@ -197,7 +219,7 @@ func (f *fake) Jots(_ context.Context, bin string, from, _ time.Time) ([]farm.Jo
 	}
 	var out []farm.Jot
 	for _, j := range all {
-		if (j.Bin == bin || j.To == bin) && !j.At.Before(from) {
+		if j.Bin == bin && !j.At.Before(from) {
 			out = append(out, j)
 		}
 	}

@@ -46,7 +46,7 @@ const (
 )
 
 func (p *Page) showFront(w http.ResponseWriter, r *http.Request) error {
-	s, err := p.scene(twoDays, "/")
+	s, err := p.scene(glance, "/")
 	if err != nil {
 		return err
 	}

@@ -95,7 +95,7 @@ func (v voice) gauge(q farm.Quantity, aim farm.Aim, l *farm.LevelView, cone *dra
 	if least, most, ok := extremes(cut.Samples); ok {
 		g.Least, g.Most = v.measure(q, least), v.measure(q, most)
 	}
-	cut.Label = v.label(g, cut.To.Sub(cut.From))
+	cut.Label = label(g, v.now.Sub(cut.From))
 	g.Picture = cut.SVG()
 	return g
 }
@@ -119,19 +119,13 @@ func short(x float64) string {
 	return strconv.FormatFloat(math.Round(x*10)/10, 'f', -1, 64)
 }
 
-// label says in a sentence what the picture shows.
-func (v voice) label(g gauge, d time.Duration) string {
-	s := capital(g.Name) + " curve over " + farm.SayLong(d)
-	if g.Least != "" {
-		s += fmt.Sprintf(", from %s to %s", g.Least, g.Most)
+// label says what the picture shows beyond the words beside it.
+func label(g gauge, back time.Duration) string {
+	s := capital(g.Name) + " over " + farm.SayLong(back)
+	if g.Least == "" {
+		return s + ", nothing heard."
 	}
-	if g.Value == "" {
-		return s + "; no believed reading now."
-	}
-	if g.Word == "" {
-		return s + fmt.Sprintf("; now %s.", g.Value)
-	}
-	return s + fmt.Sprintf("; now %s, %s.", g.Value, g.Word)
+	return s + fmt.Sprintf(", from %s to %s.", g.Least, g.Most)
 }
 
 func extremes(samples []farm.Sample) (least, most float64, ok bool) {

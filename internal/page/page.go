@@ -33,14 +33,14 @@ type History interface {
 
 // Curves gives samples in order of time, one for each step in which anything
 // was believed, from the first stretch beginning at or after from to the last
-// one beginning before to.
+// one beginning before to. A zone of "" is the air of the room around the bin.
 type Curves interface {
 	Samples(ctx context.Context, bin, zone string, q farm.Quantity, from, to time.Time, step time.Duration) ([]farm.Sample, error)
 	ProbeSamples(ctx context.Context, probe string, from, to time.Time, step time.Duration) ([]farm.Sample, error)
 }
 
 // Logbook gives what was done to a bin and what was said of it, in order of
-// time.
+// time. What is sifted from one bin into another is told of the first.
 type Logbook interface {
 	Jots(ctx context.Context, bin string, from, to time.Time) ([]farm.Jot, error)
 	Changes(ctx context.Context, bin string, from, to time.Time) ([]farm.Change, error)

@@ -18,7 +18,7 @@ func TestScreens(t *testing.T) {
 		{"rounds", "/rounds"}, {"probes", "/probes"},
 		{"probe", "/probes/bed-m?raw1=2850&truth1=12&raw2=1420&wet2=263.4&dry2=221.8&tin2=21.7"},
 		{"jot-where", "/jot"}, {"jot-what", "/jot?bin=bed&zone=near"}, {"jot-fed", "/jot?bin=bed&zone=near&what=fed"},
-		{"hush", "/hush?bin=crate&zone=all&condition=too-dry"}, {"missing", "/bins/nowhere"},
+		{"hush", "/hush?bin=crate&zone=all&condition=too-dry"}, {"missing", "/nowhere"},
 	}
 	for _, s := range []size{phone, desktop} {
 		b := open(t, chrome, srv, s)
@@ -33,6 +33,7 @@ func TestScreens(t *testing.T) {
 			b.visit(t, "/")
 			b.sight(t, "first-sight-"+s.name+"-"+theme)
 		}
+		b.quiet(t)
 		g := open(t, chrome, gate, s)
 		g.visit(t, "/login")
 		g.picture(t, "login-"+s.name)

@@ -41,6 +41,7 @@ type zoneView struct {
 	Notes             []string // forecasts, water, food, fill: a sentence each
 	JotURL            string
 	Calm              bool
+	Room              bool // the room's own curve is drawn beside the zone's
 }
 
 // A scene is what one request's pages are made of: all parts of one look.
@@ -67,7 +68,7 @@ func (p *Page) scene(sp span, back string) (*scene, error) {
 func (s *scene) zone(ctx context.Context, bin farm.Bin, z farm.ZoneView, tall int) zoneView {
 	out := zoneView{
 		Anchor: anchor(z.Bin, z.Zone), Name: z.Zone, Aim: aimWords[z.Aim],
-		Unjudged: z.Unjudged, Worms: z.Species, JotURL: jotURL(z.Bin, z.Zone, ""),
+		Unjudged: sentence(z.Unjudged), Worms: z.Species, JotURL: jotURL(z.Bin, z.Zone, ""),
 	}
 	for _, r := range s.view.Standing {
 		if b, zn := s.placeOf(r); b == z.Bin && zn == z.Zone {
@@ -289,6 +290,8 @@ type span struct {
 const day = 24 * time.Hour
 
 var (
+	// glance is the first page's: hours, which the journal has at hand.
+	glance  = span{"", "", 2 * day, 12 * time.Hour, time.Hour, false}
 	twoDays = span{"2d", "2 days", 2 * day, 12 * time.Hour, 30 * time.Minute, false}
 	spans   = []span{
 		twoDays,

@@ -2,6 +2,7 @@ package draw
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"time"
 
@@ -9,15 +10,21 @@ import (
 )
 
 // fine is how many steps of a curve's own frame make one px of height: enough
-// to read a tenth of a degree back from a small picture.
-const fine = 4
+// to read a tenth of a degree back from a picture one looks at closely, and
+// half as many for the many small ones of the first page.
+func (c Cut) fine() int64 {
+	if c.Height < 150 {
+		return 2
+	}
+	return 4
+}
 
 // far bounds a coordinate, so that a forecast years ahead stays a small number.
 const far = 100_000
 
 func (c Cut) fineX(t time.Time) int64 { return bounded(c.x(t) * 1000) }
 
-func fineY(px float64) int64 { return bounded(px * fine) }
+func (c Cut) fineY(px float64) int64 { return bounded(px * float64(c.fine())) }
 
 func bounded(v float64) int64 {
 	return int64(math.Round(min(max(v, -far), far)))
@@ -27,23 +34,76 @@ func bounded(v float64) int64 {
 // whole day is another kind of number, and the line between them a lie.
 const joined = 2 * time.Hour
 
-// curvePath follows the means, with a gap wherever nothing was heard for two
-// and a half steps, and ends at the level now.
-func (c Cut) curvePath(s scale) []byte {
+// A corner is a point of a curve in its own frame.
+type corner struct{ x, y int64 }
+
+// path follows the means of samples, with a gap wherever nothing was heard for
+// two and a half steps. When end is given the last stretch leads on to it.
+func (c Cut) path(s scale, samples []farm.Sample, end *corner) []byte {
 	var d []byte
-	var last farm.Sample
-	var lx, ly int64
-	for i, a := range c.Samples {
-		x, y := c.fineX(c.centre(a)), fineY(s.raw(a.Mean))
-		if i == 0 || c.gap(last.At, a.At) {
-			d = move(d, x, y)
-		} else {
-			d = lineBy(d, x-lx, y-ly)
+	for len(samples) > 0 {
+		n := c.stretch(samples)
+		run := make([]corner, 0, n+1)
+		for _, a := range samples[:n] {
+			run = append(run, corner{c.fineX(c.centre(a)), c.fineY(s.raw(a.Mean))})
 		}
-		last, lx, ly = a, x, y
+		if samples = samples[n:]; len(samples) == 0 && end != nil {
+			run = append(run, *end)
+		}
+		d = line(d, thin(run))
 	}
-	if c.Step <= joined && c.HasLevel && c.Fresh && len(c.Samples) > 0 && !c.gap(last.At, c.Now) {
-		d = lineBy(d, c.fineX(c.Now)-lx, fineY(s.raw(c.Level))-ly)
+	return d
+}
+
+// stretch is how many samples follow each other without a gap.
+func (c Cut) stretch(samples []farm.Sample) int {
+	n := 1
+	for n < len(samples) && !c.gap(samples[n-1].At, samples[n].At) {
+		n++
+	}
+	return n
+}
+
+// curvePath is the path of the zone's own samples, ending at the level now.
+func (c Cut) curvePath(s scale) []byte {
+	n := len(c.Samples)
+	if n == 0 || c.Step > joined || !c.HasLevel || !c.Fresh || c.gap(c.Samples[n-1].At, c.Now) {
+		return c.path(s, c.Samples, nil)
+	}
+	return c.path(s, c.Samples, &corner{c.fineX(c.Now), c.fineY(s.raw(c.Level))})
+}
+
+// thin leaves out the corners that the line between their neighbours passes
+// within one fine step, half a px at most: nobody can see them, and a page of
+// forty zones is half as heavy without. From an anchor it keeps the range of
+// slopes that pass near enough to every corner since (a swinging door), and
+// ends the line at the last corner that still lay inside.
+func thin(run []corner) []corner {
+	if len(run) < 3 {
+		return run
+	}
+	out := run[:1:1]
+	anchor, low, high := run[0], math.Inf(-1), math.Inf(1)
+	for i, p := range run[1:] {
+		dx, dy := float64(p.x-anchor.x), float64(p.y-anchor.y)
+		if i > 0 && (dx <= 0 || dy/dx < low || dy/dx > high) {
+			anchor = run[i]
+			out = append(out, anchor)
+			dx, dy = float64(p.x-anchor.x), float64(p.y-anchor.y)
+			low, high = math.Inf(-1), math.Inf(1)
+		}
+		if dx > 0 {
+			low, high = max(low, (dy-1)/dx), min(high, (dy+1)/dx)
+		}
+	}
+	return append(out, run[len(run)-1])
+}
+
+// line writes a run: to its first corner, then from each to the next.
+func line(d []byte, run []corner) []byte {
+	d = move(d, run[0])
+	for i := 1; i < len(run); i++ {
+		d = lineBy(d, run[i].x-run[i-1].x, run[i].y-run[i-1].y)
 	}
 	return d
 }
@@ -52,34 +112,20 @@ func (c Cut) curvePath(s scale) []byte {
 // closed shape for each stretch without a gap.
 func (c Cut) spreadPath(s scale) []byte {
 	var d []byte
-	for from := 0; from < len(c.Samples); {
-		to := from + 1
-		for to < len(c.Samples) && !c.gap(c.Samples[to-1].At, c.Samples[to].At) {
-			to++
+	for rest := c.Samples; len(rest) > 0; {
+		n := c.stretch(rest)
+		var top, bottom []corner
+		for _, a := range rest[:n] {
+			x := c.fineX(c.centre(a))
+			top, bottom = append(top, corner{x, c.fineY(s.raw(a.Max))}), append(bottom, corner{x, c.fineY(s.raw(a.Min))})
 		}
-		d = c.spread(d, s, c.Samples[from:to])
-		from = to
+		shape := thin(top)
+		bottom = thin(bottom)
+		slices.Reverse(bottom)
+		d = append(line(d, append(shape, bottom...)), 'z')
+		rest = rest[n:]
 	}
 	return d
-}
-
-func (c Cut) spread(d []byte, s scale, run []farm.Sample) []byte {
-	var lx, ly int64
-	for i, a := range run {
-		x, y := c.fineX(c.centre(a)), fineY(s.raw(a.Max))
-		if i == 0 {
-			d = move(d, x, y)
-		} else {
-			d = lineBy(d, x-lx, y-ly)
-		}
-		lx, ly = x, y
-	}
-	for i := len(run) - 1; i >= 0; i-- {
-		x, y := c.fineX(c.centre(run[i])), fineY(s.raw(run[i].Min))
-		d = lineBy(d, x-lx, y-ly)
-		lx, ly = x, y
-	}
-	return append(d, 'z')
 }
 
 // centre is the middle of a sample's stretch, but never past now.
@@ -93,9 +139,8 @@ func (c Cut) centre(a farm.Sample) time.Time {
 
 func (c Cut) gap(a, b time.Time) bool { return b.Sub(a) > c.Step*5/2 }
 
-func move(d []byte, x, y int64) []byte {
-	d = strconv.AppendInt(append(d, 'M'), x, 10)
-	return spaced(d, y)
+func move(d []byte, p corner) []byte {
+	return spaced(strconv.AppendInt(append(d, 'M'), p.x, 10), p.y)
 }
 
 // lineBy adds a relative line. A minus sign separates numbers as well as a

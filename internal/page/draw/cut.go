@@ -17,7 +17,8 @@ type Cut struct {
 	Step     time.Duration
 	Bands    farm.Bands // zero: no layers
 	Samples  []farm.Sample
-	Level    float64 // the zone's level at Now, inner units
+	Room     []farm.Sample // what to compare with: the air around the bin
+	Level    float64       // the zone's level at Now, inner units
 	HasLevel bool
 	Fresh    bool                   // false: Level is old and drawn hollow
 	Spread   bool                   // draw the band between least and greatest
@@ -65,18 +66,17 @@ func (c Cut) SVG() template.HTML {
 	s := c.fit()
 	p := pen{b: make([]byte, 0, 2048)}
 	c.open(&p, s)
-	for _, l := range layers(c.Bands, s) {
-		if c.Bands.IsZero() {
-			break
-		}
-		p.str(`<rect fill="url(#g-`).str(l.fill).str(`)" width="100%"`).attr("y", l.top).attr("height", l.bottom-l.top).str(`/>`)
+	if !c.Bands.IsZero() {
+		c.ground(&p, s)
 	}
 	c.later(&p)
 	if !c.Bare {
-		c.days(&p)
 		c.limits(&p, s)
 	}
 	c.curves(&p, s)
+	if !c.Bare {
+		c.dayNames(&p)
+	}
 	c.present(&p, s)
 	c.doings(&p)
 	p.str(`</svg>`)
@@ -87,7 +87,7 @@ func (c Cut) SVG() template.HTML {
 // back into a value and a time.
 func (c Cut) open(p *pen, s scale) {
 	if c.Bare {
-		p.str(`<svg class="cut bare" aria-hidden="true" width="100%"`).attr("height", float64(c.Height)).str(`>`)
+		p.str(`<svg class="cut bare" aria-hidden="true"`).attr("height", float64(c.Height)).str(`>`)
 		return
 	}
 	height := c.Height + daysHeight
@@ -97,13 +97,12 @@ func (c Cut) open(p *pen, s scale) {
 	if len(c.Marks) > 0 {
 		height += markHeight
 	}
-	p.str(`<svg class="cut" role="img" width="100%"`).attr("height", float64(height)).str(` aria-label="`).text(c.Label).str(`"`)
+	p.str(`<svg class="cut" role="img"`).attr("height", float64(height)).str(` aria-label="`).text(c.Label).str(`"`)
 	if c.Focus {
 		p.str(` tabindex="0"`)
 	}
-	p.str(` data-from="`).num(c.From.Unix()).str(`" data-to="`).num(c.To.Unix())
-	p.str(`" data-low="`).float(c.told(s.low)).str(`" data-high="`).float(c.told(s.high))
-	p.str(`" data-unit="`).text(c.Unit).str(`">`)
+	p.str(` data-axes="`).num(c.From.Unix()).str(" ").num(c.To.Unix())
+	p.str(" ").float(c.told(s.low)).str(" ").float(c.told(s.high)).str(" ").text(c.Unit).str(`">`)
 }
 
 // told is v as the keeper reads it.
@@ -114,10 +113,31 @@ func (c Cut) told(v float64) float64 {
 	return v*c.Scale + c.Offset
 }
 
+// ground draws the layers, all of one kind in one shape, wider than any window.
+func (c Cut) ground(p *pen, s scale) {
+	harm, bear, thrive := ground(c.Bands, s)
+	for _, kind := range []struct {
+		fill   string
+		layers []layer
+	}{{"harm", harm}, {"bear", bear}, {"thrive", thrive}} {
+		if len(kind.layers) == 0 {
+			continue
+		}
+		p.str(`<path fill="url(#g-`).str(kind.fill).str(`)" d="`)
+		for _, l := range kind.layers {
+			p.str("M0 ").float(l.top).str("h9999v").float(l.bottom - l.top).str("H0z")
+		}
+		p.str(`"/>`)
+	}
+}
+
 // curves draws spread, cone and curve in a frame of its own that is stretched
 // to the width of the page. Strokes keep their width by the style sheet.
 func (c Cut) curves(p *pen, s scale) {
-	p.str(`<svg viewBox="0 0 1000 `).num(int64(c.Height*fine)).str(`" preserveAspectRatio="none" width="100%"`).attr("height", float64(c.Height)).str(`>`)
+	p.str(`<svg viewBox="0 0 1000 `).num(int64(c.Height)*c.fine()).str(`" preserveAspectRatio="none"`).attr("height", float64(c.Height)).str(`>`)
+	if !c.Bare {
+		c.dayLines(p)
+	}
 	if c.Spread {
 		if d := c.spreadPath(s); len(d) > 0 {
 			p.str(`<path class="spread" d="`).bytes(d).str(`"/>`)
@@ -125,6 +145,9 @@ func (c Cut) curves(p *pen, s scale) {
 	}
 	if c.Cone != nil && c.HasLevel {
 		c.cone(p, s)
+	}
+	if d := c.path(s, c.Room, nil); len(d) > 0 {
+		p.str(`<path class="room" d="`).bytes(d).str(`"/>`)
 	}
 	if d := c.curvePath(s); len(d) > 0 {
 		p.str(`<path class="run" d="`).bytes(d).str(`"/>`)
@@ -135,8 +158,8 @@ func (c Cut) curves(p *pen, s scale) {
 // cone draws where the level is heading: the interval as a wedge, the likely
 // way as a broken line.
 func (c Cut) cone(p *pen, s scale) {
-	nx, ny := c.fineX(c.Now), fineY(s.raw(c.Level))
-	ly := fineY(s.raw(c.Cone.Limit))
+	nx, ny := c.fineX(c.Now), c.fineY(s.raw(c.Level))
+	ly := c.fineY(s.raw(c.Cone.Limit))
 	early, late := c.fineX(c.Cone.Earliest), c.fineX(c.Cone.Latest)
 	if c.Cone.Latest.IsZero() {
 		late = max(early, c.fineX(c.To))

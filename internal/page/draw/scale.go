@@ -39,6 +39,9 @@ func (c Cut) fit() scale {
 	if b, ok := c.extent(); ok {
 		low, high = min(low, b.Low), max(high, b.High)
 	}
+	for _, a := range c.Room {
+		low, high = min(low, a.Mean), max(high, a.Mean)
+	}
 	if c.HasLevel {
 		low, high = min(low, c.Level-0.5), max(high, c.Level+0.5)
 	}
@@ -65,31 +68,26 @@ func (c Cut) within(t time.Time) bool {
 	return !t.Before(c.From) && !t.After(c.To)
 }
 
-// A layer is one stretch of ground between two heights.
-type layer struct {
-	fill        string
-	top, bottom float64 // px
-}
+// A layer is one stretch of ground between two heights, px.
+type layer struct{ top, bottom float64 }
 
-// layers gives the ground from top to bottom: harm, bear, thrive, bear, harm.
-// Those of no height are left out.
-func layers(b farm.Bands, s scale) []layer {
+// ground gives each kind of ground's layers, from the top down: harm, bear,
+// thrive, bear, harm. Those of no height are left out.
+func ground(b farm.Bands, s scale) (harm, bear, thrive []layer) {
 	edges := []struct {
-		fill string
+		kind *[]layer
 		from float64
 	}{
-		{"harm", math.Inf(1)}, {"bear", b.Survive.High}, {"thrive", b.Thrive.High},
-		{"bear", b.Thrive.Low}, {"harm", b.Survive.Low},
+		{&harm, math.Inf(1)}, {&bear, b.Survive.High}, {&thrive, b.Thrive.High}, {&bear, b.Thrive.Low}, {&harm, b.Survive.Low},
 	}
-	var out []layer
 	for i, e := range edges {
 		bottom := s.height
 		if i+1 < len(edges) {
 			bottom = s.y(edges[i+1].from)
 		}
 		if top := s.y(e.from); bottom-top >= 0.5 {
-			out = append(out, layer{e.fill, top, bottom})
+			*e.kind = append(*e.kind, layer{top, bottom})
 		}
 	}
-	return out
+	return harm, bear, thrive
 }

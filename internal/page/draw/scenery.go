@@ -1,6 +1,7 @@
 package draw
 
 import (
+	"fmt"
 	"math"
 	"time"
 
@@ -22,40 +23,31 @@ func (c Cut) limits(p *pen, s scale) {
 		}
 		v = t
 	}
-	c.limit(p, s.raw(t.High), t.High)
-	c.limit(p, s.raw(t.Low), t.Low)
-	for _, l := range []struct{ at, beside float64 }{{v.High, t.High}, {v.Low, t.Low}} {
-		switch gap := math.Abs(s.raw(l.at) - s.raw(l.beside)); {
-		case gap >= labelRoom:
-			c.limit(p, s.raw(l.at), l.at)
-		case gap > 0:
-			c.line(p, s.raw(l.at))
+	var lines []byte
+	p.str(`<g class="limit">`)
+	for _, l := range []struct{ at, gap float64 }{
+		{t.High, labelRoom}, {t.Low, labelRoom},
+		{v.High, math.Abs(s.raw(v.High) - s.raw(t.High))}, {v.Low, math.Abs(s.raw(v.Low) - s.raw(t.Low))},
+	} {
+		y := s.raw(l.at)
+		if y < 0 || y > s.height || l.gap == 0 {
+			continue
+		}
+		lines = fmt.Appendf(lines, "M0 %.0fh9999", y)
+		if l.gap >= labelRoom {
+			p.str(`<text x="99%"`).attr("y", math.Round(max(y-3, 10))).str(`>`).text(c.Number(l.at)).str(`</text>`)
 		}
 	}
+	p.str(`<path d="`).bytes(lines).str(`"/></g>`)
 }
 
 // labelRoom is how far apart two numbers must stand to be read, px.
 const labelRoom = 13
 
-func (c Cut) limit(p *pen, y, at float64) {
-	c.line(p, y)
-	if y >= 0 && y <= float64(c.Height) {
-		p.str(`<text class="limit" x="99%"`).attr("y", max(y-3, 10)).str(`>`).text(c.Number(at)).str(`</text>`)
-	}
-}
-
-func (c Cut) line(p *pen, y float64) {
-	if y > 1 && y < float64(c.Height)-1 {
-		p.str(`<line class="limit" x2="100%"`).attr("y1", y).attr("y2", y).str(`/>`)
-	}
-}
-
 // extent is the least and the most of the samples.
 func (c Cut) extent() (b farm.Band, ok bool) {
-	for i, a := range c.Samples {
-		if i == 0 {
-			b = farm.Band{Low: a.Min, High: a.Max}
-		}
+	b = farm.Band{Low: math.Inf(1), High: math.Inf(-1)}
+	for _, a := range c.Samples {
 		b = farm.Band{Low: min(b.Low, a.Min), High: max(b.High, a.Max)}
 	}
 	return b, len(c.Samples) > 0
@@ -83,20 +75,35 @@ func (c Cut) calendarFor() calendar {
 	return calendar{monthAfter, months(3), func(t time.Time) string { return t.Format("Jan 06") }}
 }
 
-// days draws the calendar's lines through the ground and their names below.
-func (c Cut) days(p *pen) {
+// each calls do with the place of each of the calendar's lines.
+func (c Cut) each(do func(x float64, name string)) {
 	cal := c.calendarFor()
 	loc := c.Location
 	if loc == nil {
 		loc = time.UTC
 	}
 	for t := cal.first(c.From.In(loc)); t.Before(c.To); t = cal.next(t) {
-		x := c.x(t)
-		p.str(`<line class="day"`).pct("x1", x).pct("x2", x).attr("y2", float64(c.Height+4)).str(`/>`)
-		if x < 0.93 {
-			p.str(`<text class="day"`).pct("x", x).str(` dx="2"`).attr("y", float64(c.Height+12)).str(`>`).text(cal.name(t)).str(`</text>`)
-		}
+		do(c.x(t), cal.name(t))
 	}
+}
+
+// dayLines draws the calendar into the curve's own frame.
+func (c Cut) dayLines(p *pen) {
+	p.str(`<path class="day" d="`)
+	c.each(func(x float64, _ string) {
+		p.str("M").num(bounded(x * 1000)).str(" 0v").num(int64(c.Height) * c.fine())
+	})
+	p.str(`"/>`)
+}
+
+// dayNames writes below the ground what each line is called, where there is
+// room to its right.
+func (c Cut) dayNames(p *pen) {
+	c.each(func(x float64, name string) {
+		if x < 0.93 {
+			p.str(`<text class="day"`).pct("x", x).attr("y", float64(c.Height+12)).str(`>`).text(name).str(`</text>`)
+		}
+	})
 }
 
 func midnightAfter(t time.Time) time.Time {

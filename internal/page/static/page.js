@@ -59,18 +59,35 @@
     }
   })();
 
-  // places turns a curve's path back into its corners, 0..1 across and down.
-  const places = (cut) => {
+  // runsOf turns a curve's path back into its stretches of corners, 0..1 across
+  // and down.
+  const runsOf = (cut) => {
     const frame = cut.querySelector("svg"), run = cut.querySelector(".run");
     if (!frame || !run) return [];
     const { width, height } = frame.viewBox.baseVal;
-    const out = [];
+    const runs = [];
     let x = 0, y = 0;
     for (const [, letter, a, b] of run.getAttribute("d").matchAll(/([Ml])(-?\d+) ?(-?\d+)/g)) {
+      if (letter === "M") runs.push([]);
       [x, y] = letter === "M" ? [Number(a), Number(b)] : [x + Number(a), y + Number(b)];
-      out.push([x / width, y / height]);
+      runs.at(-1).push([x / width, y / height]);
     }
-    return out;
+    return runs;
+  };
+
+  // placeAt is the curve's own place nearest to x, between two corners where it
+  // runs past.
+  const placeAt = (cut, x) => {
+    let best = null;
+    const offer = (p) => { if (!best || Math.abs(p[0] - x) < Math.abs(best[0] - x)) best = p; };
+    for (const run of runsOf(cut)) {
+      run.forEach((p, i) => {
+        offer(p);
+        const q = run[i + 1];
+        if (q && p[0] <= x && x <= q[0] && q[0] > p[0]) offer([x, p[1] + ((x - p[0]) / (q[0] - p[0])) * (q[1] - p[1])]);
+      });
+    }
+    return best;
   };
 
   const lineOf = (cut) => {
@@ -94,14 +111,14 @@
   };
 
   const tell = (cut, at) => {
-    const d = cut.dataset, [x, y] = at;
-    const time = Number(d.from) + x * (Number(d.to) - Number(d.from));
-    const value = Number(d.high) - y * (Number(d.high) - Number(d.low));
+    const [from, to, low, high, unit] = cut.dataset.axes.split(" "), [x, y] = at;
+    const time = Number(from) + x * (to - from);
+    const value = Number(high) - y * (high - low);
     const line = lineOf(cut), place = `${(x * 100).toFixed(2)}%`;
     line.setAttribute("x1", place);
     line.setAttribute("x2", place);
     line.setAttribute("y2", cut.querySelector("svg").getAttribute("height"));
-    readoutOf(cut).textContent = `${value.toFixed(d.unit === "%" ? 0 : 1)} ${d.unit}, ${clock.format(new Date(time * 1000))}`;
+    readoutOf(cut).textContent = `${value.toFixed(unit === "%" ? 0 : 1)} ${unit}, ${clock.format(new Date(time * 1000))}`;
     cut.dataset.at = String(x);
   };
 
@@ -111,14 +128,11 @@
     delete cut.dataset.at;
   };
 
-  const nearest = (cut, x) =>
-    places(cut).reduce((best, p) => (!best || Math.abs(p[0] - x) < Math.abs(best[0] - x) ? p : best), null);
-
   const point = (event) => {
     const cut = event.target.closest?.(".cut:not(.bare)");
     if (!cut) return;
     const box = cut.getBoundingClientRect();
-    const at = nearest(cut, (event.clientX - box.left) / box.width);
+    const at = placeAt(cut, (event.clientX - box.left) / box.width);
     if (at) tell(cut, at);
   };
 
@@ -133,10 +147,9 @@
     const cut = event.target.closest?.(".cut:not(.bare)");
     const by = { ArrowLeft: -1, ArrowRight: 1 }[event.key];
     if (!cut || !by) return;
-    const all = places(cut);
-    if (!all.length) return;
-    const here = cut.dataset.at === undefined ? all.length : all.indexOf(nearest(cut, Number(cut.dataset.at)));
-    tell(cut, all[Math.min(Math.max(here + by, 0), all.length - 1)]);
+    const here = cut.dataset.at === undefined ? 1 : Number(cut.dataset.at) + by / 100;
+    const at = placeAt(cut, Math.min(Math.max(here, 0), 1));
+    if (at) tell(cut, at);
     event.preventDefault();
   });
 }

@@ -1,0 +1,177 @@
+package page_test
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/input"
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+
+	"binwatchd/internal/farm"
+)
+
+// TestJotOnThePhone goes the keeper's way on a 360 px phone, by thumb, from the
+// first sight to a line in the logbook, and sees the forecast change. It goes
+// it once with scripts and once without.
+func TestJotOnThePhone(t *testing.T) {
+	chrome := startChromium(t)
+	for name, scripts := range map[string]bool{"with scripts": true, "without scripts": false} {
+		t.Run(name, func(t *testing.T) {
+			f := newFake()
+			b := open(t, chrome, server(t, newPage(t, f.config())), phone)
+			if !scripts {
+				b.withoutScripts(t)
+			}
+			b.visit(t, "/")
+			if s := b.text(t, "main"); !strings.Contains(s, "Trays will be below 70 %") && !strings.Contains(s, "drying out") {
+				t.Errorf("the first sight does not tell of the trays")
+			}
+			b.press(t, `#z-trays\.all a.button[href*="/jot"]`)
+			b.press(t, `a[href*="what=watered"]`)
+			b.do(t, chromedp.SendKeys(chromedp.CSS("#amount"), "1.2"))
+			b.press(t, "main form button.done")
+
+			want := farm.Jot{At: noon, Bin: "trays", Zone: "all", What: farm.Watered, Litres: 1.2, By: "page"}
+			if got := f.done(); len(got) != 1 || got[0].Jot != want {
+				t.Fatalf("written: %+v, want %+v", got, want)
+			}
+			if at, s := b.path(t), b.text(t, ".said"); at != "/bins/trays" || s != "Written: Trays watered about 1¼ litres." {
+				t.Errorf("at %s it says %q", at, s)
+			}
+			f.change(func(f *fake) { f.view.Standing = f.view.Standing[:5] }) // the rules ease what was raised
+			b.visit(t, "/")
+			if s := b.text(t, `#z-trays\.all`); strings.Contains(s, "70 %") || !strings.Contains(s, "78 %") {
+				t.Errorf("the trays' forecast stands as before: %s", s)
+			}
+			b.quiet(t)
+		})
+	}
+}
+
+func TestTickOnTheRounds(t *testing.T) {
+	f := newFake()
+	b := open(t, startChromium(t), server(t, newPage(t, f.config())), phone)
+	b.visit(t, "/rounds")
+	const line = `#z-crate\.all\.too-dry `
+	b.do(t, chromedp.SendKeys(chromedp.CSS(line+`[name=amount]`), kb.End+kb.Backspace+"0.8"))
+	b.press(t, line+"button.done")
+	want := farm.Jot{At: noon, Bin: "crate", Zone: "all", What: farm.Watered, Litres: 0.8, By: "page"}
+	if got := f.done(); len(got) != 1 || got[0].Jot != want {
+		t.Fatalf("written: %+v, want %+v", got, want)
+	}
+	if at := b.path(t); at != "/rounds" {
+		t.Errorf("led to %s", at)
+	}
+	b.quiet(t)
+}
+
+func TestLoginInTheBrowser(t *testing.T) {
+	_, p := lockedPage(t)
+	b := open(t, startChromium(t), server(t, p), phone)
+	b.visit(t, "/rounds")
+	if at := b.path(t); at != "/login?next=%2Frounds" {
+		t.Fatalf("at %s", at)
+	}
+	b.do(t, chromedp.SendKeys(chromedp.CSS("#password"), password))
+	b.press(t, "main form button")
+	if at := b.path(t); at != "/rounds" {
+		t.Errorf("after the login at %s", at)
+	}
+	if v := eval[string](t, b, "document.cookie"); v != "" {
+		t.Errorf("a script can read the cookie: %q", v)
+	}
+	b.press(t, "form.leave button")
+	if at := b.path(t); at != "/login" {
+		t.Errorf("after leaving at %s", at)
+	}
+	b.visit(t, "/")
+	if at := b.path(t); at != "/login?next=%2F" {
+		t.Errorf("the door stands open after leaving: %s", at)
+	}
+	b.quiet(t)
+}
+
+// TestLooksAgainByItself: what changed comes onto an open page, and a field the
+// keeper is filling stays as it is, as does what was unfolded.
+func TestLooksAgainByItself(t *testing.T) {
+	f := newFake()
+	cfg := f.config()
+	cfg.Refresh = 100 * time.Millisecond
+	b := open(t, startChromium(t), server(t, newPage(t, cfg)), phone)
+
+	b.visit(t, "/rounds")
+	const amount = `#z-crate\.all\.too-dry [name=amount]`
+	b.do(t, chromedp.SendKeys(chromedp.CSS(amount), kb.End+kb.Backspace+"7.5"))
+	f.change(func(f *fake) {
+		f.rounds.Care = append([]farm.Care(nil), f.rounds.Care...)
+		f.rounds.Care[0].Do, f.rounds.Care[1].Do = "Stand by with a bucket.", "Sprinkle a little more."
+	})
+	until(t, "the first line changes", func() bool {
+		return strings.Contains(b.text(t, ".care"), "Stand by with a bucket.")
+	})
+	if v := eval[string](t, b, `document.querySelector("#z-crate\\.all\\.too-dry [name=amount]").value`); v != "7.5" {
+		t.Errorf("the half-filled field became %q", v)
+	}
+
+	b.visit(t, "/")
+	b.do(t, chromedp.Click(chromedp.CSS("#e-e7 summary")))
+	f.change(func(f *fake) {
+		f.view.Bins = append([]farm.BinView(nil), f.view.Bins...)
+		zones := append([]farm.ZoneView(nil), f.view.Bins[1].Zones...)
+		zones[0].Temperature = level(31.4, mixedT)
+		f.view.Bins[1].Zones = zones
+	})
+	eval[bool](t, b, `document.activeElement.blur() === undefined`)
+	until(t, "the new temperature appears", func() bool {
+		return strings.Contains(b.text(t, `#z-bed\.near`), "31.4 °C")
+	})
+	if !eval[bool](t, b, `document.querySelector("#e-e7").open`) {
+		t.Error("what was unfolded is folded again")
+	}
+	f.change(func(f *fake) { f.view.Standing = f.view.Standing[1:] }) // the bed is no longer first
+	until(t, "the opening sentence follows", func() bool {
+		return strings.Contains(b.text(t, "h1"), "Three things want you today")
+	})
+	b.quiet(t)
+}
+
+// TestReadingACurve: a finger on a curve tells value and time, and so do the
+// arrow keys.
+func TestReadingACurve(t *testing.T) {
+	b := open(t, startChromium(t), server(t, newPage(t, newFake().config())), desktop)
+	b.visit(t, "/bins/bed")
+	at := eval[[]float64](t, b, `(() => { const r = document.querySelector(".cut").getBoundingClientRect(); return [r.left + r.width * 0.795, r.top + 60]; })()`)
+	b.do(t, chromedp.MouseEvent(input.DispatchMouseEventTypeMouseMoved, at[0], at[1]))
+	// The level at the right end of the curve, at noon UTC in London.
+	if s := b.text(t, ".readout"); !strings.HasPrefix(s, "30.") || !strings.Contains(s, "°C, Fri") || !strings.Contains(s, "9 Jul") {
+		t.Errorf("under the mouse: %q", s)
+	}
+	b.sight(t, "reading-a-curve")
+	b.do(t, chromedp.MouseEvent(input.DispatchMouseEventTypeMouseMoved, 5, 5))
+	if n := eval[int](t, b, `document.querySelectorAll(".readout, .point").length`); n != 0 {
+		t.Errorf("away from the curve %d things are left", n)
+	}
+	b.do(t, chromedp.Focus(chromedp.CSS(".cut")))
+	b.do(t, chromedp.KeyEvent(kb.ArrowLeft)) // left arrow: from the end one corner back
+	first := b.text(t, ".readout")
+	b.do(t, chromedp.KeyEvent(kb.ArrowLeft))
+	if second := b.text(t, ".readout"); first == "" || second == first {
+		t.Errorf("by keys: %q then %q", first, second)
+	}
+	b.quiet(t)
+}
+
+// TestWithoutScripts: every page stands by itself, and looks again by its head.
+func TestWithoutScripts(t *testing.T) {
+	b := open(t, startChromium(t), server(t, newPage(t, newFake().config())), phone)
+	b.withoutScripts(t)
+	for path, says := range map[string]string{"/": "heating up", "/bins/bed": "Logbook", "/rounds": "Bring", "/probes": "bed-m", "/jot": "Where?"} {
+		b.visit(t, path)
+		if s := b.text(t, "main"); !strings.Contains(s, says) {
+			t.Errorf("%s does not say %q", path, says)
+		}
+	}
+	b.quiet(t)
+}
