@@ -1,0 +1,119 @@
+package trend
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"time"
+
+	"binwatchd/internal/farm"
+)
+
+// A Crossing is when a limit will be crossed, as far as the data say.
+type Crossing struct {
+	Crosses  time.Time // if at all, as likely before as after; zero when Never or Quiet
+	Earliest time.Time // ends of the 80 % interval of that
+	Latest   time.Time
+	Never    bool    // not likely enough within the time looked ahead
+	Quiet    bool    // the data say nothing: too few, or too noisy
+	Past     bool    // the limit lies behind already
+	Chance   float64 // that it is crossed within the time looked ahead, 0..1
+}
+
+// Forecast gives the crossing in the farm's own noun; ok is false when there is
+// nothing to foresee.
+func (c Crossing) Forecast() (f farm.Forecast, ok bool) {
+	if c.Crosses.IsZero() {
+		return farm.Forecast{}, false
+	}
+	return farm.Forecast{Crosses: c.Crosses, Earliest: c.Earliest, Latest: c.Latest}, true
+}
+
+// Within tells whether the limit will be crossed at most d from now.
+func (c Crossing) Within(now time.Time, d time.Duration) bool {
+	return !c.Crosses.IsZero() && !c.Crosses.After(now.Add(d))
+}
+
+// A cloud is many weighted guesses of when a limit is crossed, hours from now;
+// +Inf for never.
+type cloud struct{ guesses []guess }
+
+type guess struct{ hours, weight float64 }
+
+func (c *cloud) add(hours, weight float64) { c.guesses = append(c.guesses, guess{hours, weight}) }
+
+// within turns crossings later than so many hours into never.
+func (c *cloud) within(hours float64) *cloud {
+	for i := range c.guesses {
+		if c.guesses[i].hours > hours {
+			c.guesses[i].hours = math.Inf(1)
+		}
+	}
+	return c
+}
+
+// crossing reads the median and the 80 % interval of the guesses that do
+// cross; when they weigh less than leastChance of all, it is never.
+func (c *cloud) crossing(now time.Time, leastChance float64) Crossing {
+	slices.SortStableFunc(c.guesses, func(a, b guess) int { return cmp.Compare(a.hours, b.hours) })
+	total, will := 0.0, 0.0
+	for _, g := range c.guesses {
+		total += g.weight
+		if !math.IsInf(g.hours, 1) {
+			will += g.weight
+		}
+	}
+	switch {
+	case total == 0:
+		return Crossing{Quiet: true}
+	case will <= leastChance*total:
+		return Crossing{Never: true, Chance: will / total}
+	}
+	return Crossing{
+		Chance:   will / total,
+		Earliest: hence(now, c.quantile(0.1*will)),
+		Crosses:  hence(now, c.quantile(0.5*will)),
+		Latest:   hence(now, c.quantile(0.9*will)),
+	}
+}
+
+// quantile is the guess below which lies so much weight, straight lines drawn
+// between the guesses; no more weight is asked for than crosses.
+func (c *cloud) quantile(weight float64) float64 {
+	sum, before, last := 0.0, 0.0, 0.0
+	for i, g := range c.guesses {
+		if math.IsInf(g.hours, 1) {
+			break
+		}
+		last = g.hours
+		mid := sum + g.weight/2
+		if mid >= weight {
+			if i == 0 {
+				return g.hours
+			}
+			prev := c.guesses[i-1].hours
+			return prev + (g.hours-prev)*(weight-before)/(mid-before)
+		}
+		sum, before = sum+g.weight, mid
+	}
+	return last
+}
+
+// hence is the moment so many hours from now, to the minute.
+func hence(now time.Time, hours float64) time.Time {
+	return now.Add(time.Duration(hours * float64(time.Hour))).Round(time.Minute)
+}
+
+// halton is the i-th number of the van der Corput sequence in a base: evenly
+// spread over 0..1 and the same on every machine.
+func halton(i, base int) float64 {
+	f, r := 1.0, 0.0
+	for ; i > 0; i /= base {
+		f /= float64(base)
+		r += f * float64(i%base)
+	}
+	return r
+}
+
+// spreadNormal is the i-th of an evenly spread row of standard normal numbers.
+func spreadNormal(i, base int) float64 { return normalQuantile(halton(i+1, base)) }

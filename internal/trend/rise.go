@@ -1,0 +1,227 @@
+package trend
+
+import (
+	"math"
+	"sync"
+	"time"
+)
+
+const (
+	heatChance = 0.35 // of crossing at all, below which nothing is foreseen
+	riseSD     = 0.35 // how far the excess strays from a true curve, K
+	riseHaste  = 0.2  // spread of the logarithm of how much faster real heaps are than any of the courses
+	riseStick  = 0.85 // how much of a straying is left half an hour later
+)
+
+// swings of the room that are tried, in parts of the one learned.
+var swings = [...]float64{1, 0.6, 0.2}
+
+// A shape is one course a rise may take: 0 before, 1 when it is over.
+type shape struct {
+	sCurve bool
+	width  float64 // h
+	start  float64 // hours from now of the middle of an S, or of the onset
+}
+
+func (s shape) at(hours float64) float64 {
+	u := (hours - s.start) / s.width
+	switch {
+	case s.sCurve:
+		return 1 / (1 + math.Exp(-u))
+	case u <= 0:
+		return 0
+	}
+	return 1 - math.Exp(-u)
+}
+
+// A course is a shape drawn out: over the last day in half hours, and ahead in
+// hours. Nothing of it depends on the data.
+type course struct {
+	past  [heatHalves]float64
+	ahead [heatAhead + 1]float64
+}
+
+// fades are, by hours ahead, what is left of a miss at now, and how far the
+// room may have strayed, in parts of its straying in twelve hours.
+var fades = sync.OnceValue(func() (f struct{ miss, stray [heatAhead + 1]float64 }) {
+	for h := range f.miss {
+		f.miss[h] = math.Exp(-float64(h) / 3)
+		f.stray[h] = min(1.5, math.Sqrt(float64(h)/12))
+	}
+	return f
+})
+
+// courses gives all courses tried, drawn once: S-curves from their first
+// stirring to nearly over, and first-order approaches begun within the last
+// day or so.
+var courses = sync.OnceValue(func() []course {
+	var all []course
+	for _, w := range [...]float64{0.8, 1.2, 1.8, 2.7, 4, 6, 9} {
+		for phase := -5.0; phase <= 4; phase += 0.75 {
+			all = append(all, shape{sCurve: true, width: w, start: -phase * w}.drawn())
+		}
+	}
+	for _, w := range [...]float64{2, 3.5, 6, 10, 17, 30} {
+		for _, start := range [...]float64{-1, -2, -3.5, -5, -7, -10, -14, -20, -28} {
+			all = append(all, shape{width: w, start: start}.drawn())
+		}
+	}
+	return all
+})
+
+func (s shape) drawn() (c course) {
+	for i := range c.past {
+		c.past[i] = s.at(-halvesBack(i))
+	}
+	for h := range c.ahead {
+		c.ahead[h] = s.at(float64(h))
+	}
+	return c
+}
+
+// halvesBack is how many hours ago the middle of half hour i of the last day
+// was.
+func halvesBack(i int) float64 { return float64(heatHalves-1-i)/2 + 0.25 }
+
+// heights tried for a rise, K, and how likely each is beforehand: log-normal
+// around 9 K, a choice after Cornell's compost physics (small heaps peak at
+// 30 to 40 °C, larger ones at 40 to 50).
+var heights = [...]float64{1.5, 2, 2.6, 3.4, 4.4, 5.7, 7.4, 9.6, 12.5, 16, 21, 27, 35, 45}
+
+func heightPrior(k float64) float64 {
+	z := math.Log(k/14) / 0.75
+	return -z * z / 2
+}
+
+// sums are what the fit of one shape needs of the last day, with a sticky
+// (first-order autoregressive) straying taken out of it.
+type sums struct{ oo, os, ss, zo, zs, zz float64 }
+
+func sumsOf(own, course []float64) (q sums) {
+	prev := -1
+	for i, y := range own {
+		if math.IsNaN(y) {
+			continue
+		}
+		z, s, o, weight := y, course[i], 1.0, 1.0
+		if prev >= 0 {
+			stick := math.Pow(riseStick, float64(i-prev))
+			z, s, o = y-stick*own[prev], s-stick*course[prev], 1-stick
+			weight = 1 / (1 - stick*stick)
+		}
+		q.oo += weight * o * o
+		q.os += weight * o * s
+		q.ss += weight * s * s
+		q.zo += weight * z * o
+		q.zs += weight * z * s
+		q.zz += weight * z * z
+		prev = i
+	}
+	return q
+}
+
+// fit gives, for a rise of height k, the base it stands on and the misfit. The
+// base is held near base0 by its own spread.
+func (q *sums) fit(k, base0, baseSD float64) (base, misfit float64) {
+	hold := riseSD * riseSD / (baseSD * baseSD)
+	pull := q.zo - k*q.os + hold*base0
+	base = pull / (q.oo + hold)
+	misfit = q.zz - 2*k*q.zs + k*k*q.ss + hold*base0*base0 - pull*base
+	return base, misfit / (riseSD * riseSD)
+}
+
+// A candidate is one rise with how likely it is, as a logarithm.
+type candidate struct {
+	*course
+	height, base, log float64
+}
+
+// candidates weighs every course and height against the excess of the last
+// day.
+func (r *room) candidates(own []float64, into *[]candidate) (best float64) {
+	base0, baseSD := r.usualExcess, max(1, 2*r.noise)
+	tried := courses()
+	all := make([]candidate, 0, len(tried)*len(heights))
+	best = math.Inf(-1)
+	for i := range tried {
+		q := sumsOf(own, tried[i].past[:])
+		for _, k := range heights {
+			base, misfit := q.fit(k, base0, baseSD)
+			c := candidate{&tried[i], k, base, heightPrior(k) - misfit/2}
+			all, best = append(all, c), max(best, c.log)
+		}
+	}
+	*into = all
+	return best
+}
+
+// foresee gathers when each likely candidate, on top of the room ahead, would
+// cross the limit. The room is taken as it was learned and with smaller
+// swings, for a bin that is newly filled or opened follows its room less.
+func (r *room) foresee(halves []float64, last, limitC, ahead float64, now time.Time) Crossing {
+	var rooms [len(swings)]room
+	var all [len(swings)][]candidate
+	best := math.Inf(-1)
+	for i, part := range swings {
+		rooms[i] = r.swinging(part, halves)
+		best = max(best, rooms[i].candidates(rooms[i].excess(halves), &all[i]))
+	}
+	var c cloud
+	for i := range rooms {
+		rooms[i].gather(&c, all[i], best, last, limitC)
+	}
+	return c.within(ahead).crossing(now, heatChance)
+}
+
+// gather adds the guesses of the candidates worth it.
+func (r *room) gather(c *cloud, all []candidate, best, last, limitC float64) {
+	for i, k := range all {
+		if weight := math.Exp(k.log - best); weight > 1e-3 {
+			h := r.crossesIn(k, last, limitC, spreadNormal(i, 2))
+			c.add(h*math.Exp(riseHaste*spreadNormal(i, 3)-riseHaste/2), weight)
+		}
+	}
+}
+
+// swinging is the same room with a part of the swing.
+func (r *room) swinging(part float64, halves []float64) room {
+	if part == 1 {
+		return *r
+	}
+	calm, mean := *r, meanOf(r.past[:])
+	for i, v := range r.past {
+		calm.past[i] = mean + part*(v-mean)
+	}
+	for h, v := range r.ahead {
+		calm.ahead[h] = mean + part*(v-mean)
+	}
+	calm.usualExcess, calm.noise = coolest(halves, calm.past[:]), 1.5
+	return calm
+}
+
+// foreseeRoom is when the room alone would take the bin across the limit, its
+// excess staying what it is.
+func (r *room) foreseeRoom(last, limitC, ahead float64, now time.Time) Crossing {
+	var c cloud
+	still := candidate{course: &course{}, base: last - r.ahead[0]}
+	for i := range 31 {
+		c.add(r.crossesIn(still, last, limitC, spreadNormal(i, 2)), 1)
+	}
+	return c.within(ahead).crossing(now, 0.5)
+}
+
+// crossesIn is after how many hours the room ahead, the candidate and what is
+// left of its miss at now reach the limit; +Inf for not in time. off says how
+// the room turns out, in standard deviations.
+func (r *room) crossesIn(k candidate, last, limitC, off float64) float64 {
+	fade := fades()
+	miss, before := last-r.ahead[0]-k.base-k.height*k.ahead[0], last
+	for h := 1; h <= heatAhead; h++ {
+		at := r.ahead[h] + k.base + k.height*k.ahead[h] + miss*fade.miss[h] + off*r.sd12*fade.stray[h]
+		if at >= limitC {
+			return float64(h) - (at-limitC)/(at-before)
+		}
+		before = at
+	}
+	return math.Inf(1)
+}
