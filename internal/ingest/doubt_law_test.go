@@ -176,3 +176,14 @@ func FuzzDoubter(f *testing.F) {
 		}
 	})
 }
+
+func BenchmarkJudge(b *testing.B) {
+	d := newTester(nursery(tenMinutes))
+	at := d.calm("bed-top", spring, 3, 20)
+	b.ReportAllocs()
+	for b.Loop() {
+		r := farm.Reading{Probe: "bed-top", At: at, Raw: 20, Value: 20}
+		at = at.Add(tenMinutes)
+		d.Judge(&r)
+	}
+}

@@ -97,6 +97,25 @@ func TestExactZero(t *testing.T) {
 	}
 }
 
+// A coarse probe outdoors may be found at zero after hours unheard in a
+// frosty night.
+func TestZeroAfterAGapIsBelieved(t *testing.T) {
+	d := newTester(nursery(tenMinutes))
+	at := spring
+	for range 40 {
+		d.say("far-t", at, 15)
+		d.say("bed-top", at, 6)
+		at = at.Add(tenMinutes)
+	}
+	at = at.Add(3 * time.Hour)
+	for range 30 {
+		d.say("far-t", at, 15)
+		d.say("bed-top", at, 0)
+		at = at.Add(tenMinutes)
+	}
+	d.none(t)
+}
+
 // Hampel's filter, k = 3, 3 MAD, leaves 20.0 20.1 20.0 20.2 85 20.1 20.2 20.1
 // -127 20.2 20.3 unchanged but for the two outliers (computed from the formula
 // of Hampel 1974, J Am Stat Assoc 69:383–393). Here with outliers that are no

@@ -119,15 +119,12 @@ func (d *Doubter) tooFast(i int, by float64, from, to int64) bool {
 	return math.Abs(by) > t.widen(l, l.fast)+l.fastHour*hours(from, to)
 }
 
-// candidate is the pending level with a value that is not plausible: the one
-// that pends, if the value agrees with it, else a new one.
+// candidate takes a value that is not plausible into the level that waits to
+// be believed, if it agrees with that, else into a new one.
 func (d *Doubter) candidate(i int, v float64, at int64) candidate {
 	t, l := &d.tracks[i], d.places[i].limits
 	lo, hi := t.span(at)
 	far := v - min(max(v, lo), hi)
-	if far == 0 {
-		far = v - t.V
-	}
 	c := t.Jump
 	agrees := c.N > 0 && (far > 0) == (c.Far > 0) && math.Abs(v-c.V) <= t.widen(l, l.fast)+l.fastHour*hours(t.Heard, at)
 	if !agrees {

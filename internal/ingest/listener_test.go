@@ -89,7 +89,7 @@ func (w *wire) silent() {
 		w.t.Fatal(err)
 	}
 	if p, err := packets.ReadPacket(w.c); !errors.Is(err, os.ErrDeadlineExceeded) {
-		w.t.Fatalf("got %v, %v, want silence", p, err)
+		w.t.Fatalf("got %v, %v, want nothing", p, err)
 	}
 }
 

@@ -11,6 +11,7 @@ import (
 const (
 	zeroNeighbours = 5.0 // K
 	zeroPast       = 3.0 // K
+	zeroUnheard    = 6.0 // K: how much further, at most, a probe may have cooled unheard
 )
 
 // allZero recognises the reading of a shorted bus. An all-zero scratchpad of a
@@ -22,7 +23,8 @@ func (d *Doubter) allZero(i int, v float64, at int64) bool {
 	if p.Measures != farm.Temperature || len(p.Calibration) > 0 || !near(v, 0) {
 		return false
 	}
-	if t.N > 0 && math.Abs(t.V) <= zeroPast {
+	unheard := min(d.places[i].limits.reachHour*hours(t.Last, at), zeroUnheard)
+	if t.N > 0 && math.Abs(t.V) <= zeroPast+unheard {
 		return false
 	}
 	m, ok := d.neighbourhood(i, at)
