@@ -17,6 +17,7 @@ import (
 	"binwatchd/internal/journal"
 	"binwatchd/internal/notify"
 	"binwatchd/internal/rounds"
+	"binwatchd/internal/systemd"
 	"binwatchd/internal/watch"
 )
 
@@ -26,6 +27,8 @@ type daemon struct {
 	log   *slog.Logger
 	clock clockwork
 	said  func([]farm.Change)
+
+	manager systemd.Notifier // zero: nobody listens
 
 	cfg     atomic.Pointer[config.Config]
 	journal *journal.Journal
@@ -156,6 +159,9 @@ func (d *daemon) serve(ctx context.Context) error {
 	if d.web != nil {
 		parts = append(parts, part{"page", d.web.run})
 	}
+	parts = append(parts, part{"watchdog", func(ctx context.Context) error { return d.manager.Feed(ctx, d.alive, d.log) }})
+	stopping := context.AfterFunc(ctx, func() { d.tell("stopping", d.manager.Stopping()) })
+	defer stopping()
 	err := runParts(ctx, parts)
 	return errors.Join(err, d.close())
 }

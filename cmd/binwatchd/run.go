@@ -12,6 +12,7 @@ import (
 
 	"binwatchd/internal/clock"
 	"binwatchd/internal/config"
+	"binwatchd/internal/systemd"
 )
 
 func runCommand() command {
@@ -36,13 +37,18 @@ func runCommand() command {
 			level = slog.LevelDebug
 		}
 		log := slog.New(slog.NewTextHandler(io.talk, &slog.HandlerOptions{Level: level}))
+		manager, err := systemd.FromEnvironment(os.Getenv, os.Getpid())
+		if err != nil {
+			return err
+		}
 		kernel := clock.Kernel()
-		d := &daemon{path: *path, log: log, clock: clockwork{now: time.Now, sources: &kernel}}
+		d := &daemon{path: *path, log: log, clock: clockwork{now: time.Now, sources: &kernel}, manager: manager}
 		if err := d.open(ctx, cfg); err != nil {
 			return err
 		}
 		defer d.reloadOnHangup(ctx)()
 		log.Info("watching", "farm", cfg.Farm.Name, "bins", len(cfg.Farm.Bins), "probes", len(cfg.Farm.Probes), "version", versionName())
+		d.tell("ready", manager.Ready("watching "+cfg.Farm.Name))
 		err = d.serve(ctx)
 		log.Info("stopped")
 		return err
@@ -59,9 +65,11 @@ func (d *daemon) reloadOnHangup(ctx context.Context) (stop func()) {
 		for {
 			select {
 			case <-hup:
+				d.tell("reloading", d.manager.Reloading())
 				if err := d.reload(ctx); err != nil {
 					d.log.Error("configuration not taken; the one before stays in force", "error", err)
 				}
+				d.tell("ready", d.manager.Ready("watching "+d.cfg.Load().Farm.Name))
 			case <-done:
 				return
 			}
@@ -71,6 +79,20 @@ func (d *daemon) reloadOnHangup(ctx context.Context) (stop func()) {
 		signal.Stop(hup)
 		close(done)
 	}
+}
+
+// tell notes that the service manager could not be told something; the daemon
+// does its work all the same.
+func (d *daemon) tell(what string, err error) {
+	if err != nil {
+		d.log.Warn("service manager not told", "what", what, "error", err)
+	}
+}
+
+// alive asks the loop that writes the journal, for the watchdog.
+func (d *daemon) alive(ctx context.Context) error {
+	_, _, err := d.loop.Commits(ctx)
+	return err
 }
 
 // reload puts the configuration file in force as it is now. A bad file

@@ -1,0 +1,65 @@
+package acceptance_test
+
+import (
+	"testing"
+	"time"
+
+	"binwatchd/internal/acceptance"
+	"binwatchd/internal/scenario"
+)
+
+var start = time.Date(2026, 4, 6, 0, 0, 0, 0, time.UTC)
+
+func report(t *testing.T, name string, s acceptance.Score) {
+	t.Helper()
+	t.Logf("%-12s cases %d, came %d, told %d, false %d (now %d), median lead %s, intervals %d covered %.0f %%, notices a bin and week %.2f, bin-months %.1f",
+		name, s.Cases, s.Due, s.Told, s.False, s.FalseNow, s.MedianLead().Round(time.Hour), s.Intervals, 100*s.Coverage(), s.PerWeek(), s.Months)
+}
+
+func TestHeatingIsToldInTime(t *testing.T) {
+	s := acceptance.Heatings(scenario.Suite(scenario.Heating, 48, 100, start))
+	report(t, "heating", s)
+	if s.Recall() < 1 {
+		t.Errorf("got recall %.2f, want every heating told before it crosses", s.Recall())
+	}
+	if s.False > 0 {
+		t.Errorf("got %d heatings told that stayed far under the limit", s.False)
+	}
+	if s.MedianLead() < 6*time.Hour {
+		t.Errorf("got a median lead of %s, want 6 h", s.MedianLead())
+	}
+}
+
+func TestQuietBinsStayQuiet(t *testing.T) {
+	s := acceptance.Quiets(scenario.Suite(scenario.Quiet, 100, 500, start))
+	report(t, "quiet", s)
+	if s.FalseNow > 0 || s.False > 0 {
+		t.Errorf("got %d false heatings, %d of them now, in %.0f bin-months of quiet data; want none", s.False, s.FalseNow, s.Months)
+	}
+	if s.PerWeek() > 1 {
+		t.Errorf("got %.2f notices a bin and week: that is nagging", s.PerWeek())
+	}
+}
+
+func TestDryingIsToldWithAnHonestInterval(t *testing.T) {
+	s := acceptance.Dryings(scenario.Suite(scenario.Drying, 40, 900, start))
+	report(t, "drying", s)
+	if s.Recall() < 0.95 {
+		t.Errorf("got recall %.2f, want every drying told before it leaves the band", s.Recall())
+	}
+	if c := s.Coverage(); c < 0.7 || c > 0.95 {
+		t.Errorf("got intervals that hold the truth in %.0f %%, want about 80 %%", 100*c)
+	}
+}
+
+func TestTheSiftingWindowIsNotMissed(t *testing.T) {
+	opens, closes := acceptance.Siftings(scenario.Suite(scenario.Sifting, 30, 1300, start))
+	report(t, "sift-ready", opens)
+	report(t, "sift-passing", closes)
+	if opens.Recall() < 1 {
+		t.Errorf("got recall %.2f, want every window told while it is open", opens.Recall())
+	}
+	if closes.Recall() < 0.95 {
+		t.Errorf("got recall %.2f, want every closing told before it comes", closes.Recall())
+	}
+}

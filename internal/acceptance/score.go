@@ -1,0 +1,162 @@
+package acceptance
+
+import (
+	"slices"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/scenario"
+)
+
+// A Score is how well one kind of trouble was told.
+type Score struct {
+	Cases     int
+	Due       int // cases in which it really came
+	Told      int // of those, told before it came
+	False     int // raised though it neither came nor nearly came
+	FalseNow  int // likewise, at now
+	Leads     []time.Duration
+	Intervals int // forecasts at fixed leads
+	Covered   int // of those, whose interval held the true crossing
+	Notices   int
+	Months    float64 // bin-months of data
+}
+
+// Recall is the part of what came that was told.
+func (s Score) Recall() float64 { return float64(s.Told) / float64(max(1, s.Due)) }
+
+// Coverage is the part of intervals that held the truth.
+func (s Score) Coverage() float64 { return float64(s.Covered) / float64(max(1, s.Intervals)) }
+
+// MedianLead is how long before it came half of it was told.
+func (s Score) MedianLead() time.Duration {
+	if len(s.Leads) == 0 {
+		return 0
+	}
+	leads := slices.Sorted(slices.Values(s.Leads))
+	return leads[len(leads)/2]
+}
+
+// PerWeek is notices a bin and week.
+func (s Score) PerWeek() float64 { return float64(s.Notices) / (s.Months * 30 / 7) }
+
+func (s *Score) count(l Life) {
+	s.Cases++
+	s.Notices += l.notices()
+	s.Months += l.Days / 30
+}
+
+// nearMiss is how near to the limit a heating may peak and count neither as
+// hit nor as false.
+const nearMiss = 3.0
+
+// Heatings scores heating: the truth is the calibrated noiseless signal.
+func Heatings(cases []scenario.Case) Score {
+	var s Score
+	for _, c := range cases {
+		l := Live(c)
+		s.count(l)
+		truth := l.Run.Clean(farm.Temperature)
+		crosses, came := truth.Rises(scenario.HeatLimitC, truth.From)
+		raised := l.raised(farm.Heating, farm.Today)
+		peak, _ := truth.Max(truth.From, truth.To())
+		switch {
+		case came:
+			s.Due++
+			s.tell(raised, crosses)
+			s.intervals(l, farm.Heating, crosses, 3*time.Hour, 6*time.Hour, 12*time.Hour)
+		case peak < scenario.HeatLimitC-nearMiss:
+			s.False += len(raised)
+			s.FalseNow += len(l.raised(farm.Heating, farm.Now))
+		}
+	}
+	return s
+}
+
+// Dryings scores drying of living and keeping zones.
+func Dryings(cases []scenario.Case) Score {
+	var s Score
+	for _, c := range cases {
+		l := Live(c)
+		s.count(l)
+		limit := scenario.DryBelow
+		if c.Bin == scenario.Tub {
+			limit = scenario.KeepBelow
+		}
+		truth := l.Run.Clean(farm.Moisture)
+		crosses, came := truth.Falls(limit, truth.From)
+		raised := l.raised(farm.Drying, farm.Soon)
+		if !came {
+			s.False += len(raised)
+			continue
+		}
+		s.Due++
+		s.tell(raised, crosses)
+		s.intervals(l, farm.Drying, crosses, day, 3*day, 6*day)
+	}
+	return s
+}
+
+const day = 24 * time.Hour
+
+// Siftings scores the window: told when it opens, and before it closes.
+func Siftings(cases []scenario.Case) (opens, closes Score) {
+	for _, c := range cases {
+		l := Live(c)
+		opens.count(l)
+		closes.count(l)
+		truth := l.Run.Clean(farm.Moisture)
+		if at, came := truth.Falls(scenario.SiftOpens, truth.From); came {
+			opens.Due++
+			end, _ := truth.Falls(scenario.SiftCloses, at)
+			if raised := l.raised(farm.SiftReady, farm.Today); len(raised) > 0 && (end.IsZero() || raised[0].Before(end)) {
+				opens.Told++
+				opens.Leads = append(opens.Leads, end.Sub(raised[0]))
+			}
+			opens.intervals(l, farm.SiftReady, at, day, 3*day)
+		}
+		if at, came := truth.Falls(scenario.SiftCloses, truth.From); came {
+			closes.Due++
+			closes.tell(l.raised(farm.SiftPassing, farm.Today), at)
+			closes.intervals(l, farm.SiftPassing, at, day, 3*day)
+		}
+	}
+	return opens, closes
+}
+
+// Quiets scores cases in which nothing goes wrong.
+func Quiets(cases []scenario.Case) Score {
+	var s Score
+	for _, c := range cases {
+		l := Live(c)
+		s.count(l)
+		s.False += len(l.raised(farm.Heating, farm.Today))
+		s.FalseNow += len(l.raised(farm.Heating, farm.Now))
+	}
+	return s
+}
+
+// tell scores the raise that came before the crossing.
+func (s *Score) tell(raised []time.Time, crosses time.Time) {
+	for _, at := range raised {
+		if at.Before(crosses) {
+			s.Told++
+			s.Leads = append(s.Leads, crosses.Sub(at))
+			return
+		}
+	}
+}
+
+// intervals holds forecasts made some leads ahead against the true crossing.
+func (s *Score) intervals(l Life, c farm.Condition, crosses time.Time, leads ...time.Duration) {
+	for _, lead := range leads {
+		f, at, ok := l.foreseen(c, crosses.Add(-lead-lookEvery/2))
+		if !ok || !at.Before(crosses) {
+			continue
+		}
+		s.Intervals++
+		if !crosses.Before(f.Earliest) && (f.Latest.IsZero() || !crosses.After(f.Latest)) {
+			s.Covered++
+		}
+	}
+}
