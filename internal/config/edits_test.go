@@ -27,6 +27,8 @@ var yamlEdits = []edit{
 	{"a second document", farmName, farmName + "---\n"},
 	{"not UTF-8", "Hillfoot", "Hill\xfffoot"},
 	{"a control character", "Hillfoot", "Hill\x00foot"},
+	{"a line ended as on an old Macintosh", farmName, "farm: Hillfoot Nursery\r"},
+	{"a line ended as in a book", farmName, "farm: Hillfoot Nursery\u2028"},
 	{"too large", farmName, farmName + strings.Repeat("# padding\n", 110_000)},
 }
 
@@ -218,7 +220,7 @@ var tellEdits = []edit{
 	top("quiet without end", `tell: [{push: {env: P}, quiet: "22:00"}]`),
 	top("quiet at no hour", `tell: [{push: {env: P}, quiet: "22:00-27:00"}]`),
 	top("quiet for no time", `tell: [{push: {env: P}, quiet: "22:00-22:00"}]`),
-	top("reminders every minute", "tell: [{push: {env: P}, remind: 1m}]"),
+	top("reminders every second", "tell: [{push: {env: P}, remind: 1s}]"),
 	top("half a notice an hour", "tell: [{push: {env: P}, per_hour: 0.5}]"),
 	top("rounds on no day", `rounds: {send: "08:00", to: keeper@example.org}`),
 	top("rounds on a day that is none", `rounds: {send: "Caturday 08:00", to: keeper@example.org}`),

@@ -77,9 +77,9 @@ func margin(by standing) codec[marginDoc] {
 
 func lookAhead(by standing) codec[lookAheadDoc] {
 	return small(section("look_ahead", []field[lookAheadDoc]{
-		key("heating", "Before a feed heats past the survive limit.", duration(time.Hour, 7*day),
+		key("heating", "Before a feed heats past the survive limit; 0s for no such forecast.", duration(0, 7*day),
 			func(d *lookAheadDoc) *val[time.Duration] { return &d.heating }).defaults(by.heating),
-		key("drying", "Before moisture leaves the thrive band.", duration(time.Hour, 60*day),
+		key("drying", "Before moisture leaves the thrive band; 0s for no such forecast.", duration(0, 60*day),
 			func(d *lookAheadDoc) *val[time.Duration] { return &d.drying }).defaults(by.drying),
 	}))
 }

@@ -48,9 +48,9 @@ func journal() codec[journalDoc] {
 	return section("the journal", []field[journalDoc]{
 		key("path", "The file; its folder must be the daemon's to write.", path(),
 			func(d *journalDoc) *val[string] { return &d.path }).neededToRun("/var/lib/binwatchd/journal.db"),
-		key("flush", "The longest a reading waits for others before it is written.", duration(time.Second, 10*time.Minute),
+		key("flush", "The longest a reading waits for others before it is written.", duration(10*time.Millisecond, 10*time.Minute),
 			func(d *journalDoc) *val[time.Duration] { return &d.flush }).defaults("30s"),
-		key("keep", "How long each single reading is kept; hourly and daily figures stay for ever.", duration(7*day, 100*365*day),
+		key("keep", "How long each single reading is kept; hourly and daily figures stay for ever.", duration(day, 90*365*day),
 			func(d *journalDoc) *val[time.Duration] { return &d.keep }).defaults("400d"),
 	})
 }
@@ -112,7 +112,7 @@ func life() codec[lifeDoc] {
 	return section("sign_of_life", []field[lifeDoc]{
 		key("url", "The address to call.", secret(),
 			func(d *lifeDoc) *val[Secret] { return &d.url }).needed("{file: /etc/binwatchd/life.secret}"),
-		key("every", "How often.", duration(time.Minute, day),
+		key("every", "How often.", duration(time.Second, day),
 			func(d *lifeDoc) *val[time.Duration] { return &d.every }).defaults("15m"),
 	})
 }

@@ -25,7 +25,7 @@ func teller() codec[tellerDoc] {
 			oneOrMore("a list of bins", text("the name of a bin", "bed")), func(d *tellerDoc) *val[[]val[string]] { return &d.bins }),
 		key("quiet", "A stretch of the day in which only what is urgent now is told.", scalar("a stretch of the day", "22:00-07:00", parseWindow, Window.String),
 			func(d *tellerDoc) *val[Window] { return &d.quiet }),
-		key("remind", "How often what is urgent now is told again until it is eased, seen or hushed.", duration(5*time.Minute, 30*day),
+		key("remind", "How often what is urgent now is told again until it is eased, seen or hushed.", duration(time.Minute, 30*day),
 			func(d *tellerDoc) *val[time.Duration] { return &d.remind }),
 		key("per_hour", "The most notices in an hour; the rest come as one. What is urgent now is never held back.", checked(number("a number"), wrongCount),
 			func(d *tellerDoc) *val[float64] { return &d.perHour }).defaults("10"),

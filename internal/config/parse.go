@@ -78,6 +78,8 @@ func unreadable(text []byte) (place, string) {
 		switch {
 		case c == utf8.RuneError && size == 1:
 			return at, "this character is not UTF-8; save the file as UTF-8"
+		case isOddBreak(rest):
+			return at, fmt.Sprintf("a line ends here in an unusual way (%#U); end lines with a plain line feed", c)
 		case c == '\n':
 			at = place{at.line + 1, 0}
 		case c < ' ' && c != '\t' && c != '\r', c == 0x7f:
@@ -87,6 +89,16 @@ func unreadable(text []byte) (place, string) {
 		rest = rest[size:]
 	}
 	return place{}, ""
+}
+
+// isOddBreak tells whether a text begins with a line break that YAML counts
+// and editors do not, so that they would disagree about every line after it.
+func isOddBreak(text []byte) bool {
+	if text[0] == '\r' {
+		return len(text) == 1 || text[1] != '\n'
+	}
+	c, _ := utf8.DecodeRune(text)
+	return c == '\u0085' || c == '\u2028' || c == '\u2029'
 }
 
 var (

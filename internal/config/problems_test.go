@@ -86,7 +86,7 @@ func prefixed(mark, s string) string {
 	var b strings.Builder
 	for line := range strings.Lines(s) {
 		line = strings.TrimSuffix(line, "\n")
-		line = strings.NewReplacer("\t", "⇥", "\x00", "␀", "\xff", "‹FF›").Replace(line)
+		line = strings.NewReplacer("\t", "⇥", "\x00", "␀", "\xff", "‹FF›", "\r", "␍", "\u2028", "‹2028›").Replace(line)
 		b.WriteString(mark + line + "\n")
 	}
 	return b.String()

@@ -68,11 +68,15 @@ func with(s, more schema) schema {
 
 func secretSchema() schema {
 	var forms []any
-	for _, source := range []string{fromFile, fromEnv, fromCredential} {
+	for _, source := range []struct{ name, doc string }{
+		{fromFile, "A file that only its owner and group may read."},
+		{fromEnv, "An environment variable."},
+		{fromCredential, "Handed over by systemd: LoadCredential=NAME:PATH."},
+	} {
 		forms = append(forms, schema{
 			"type":                 "object",
-			"properties":           schema{source: schema{"type": "string"}},
-			"required":             []string{source},
+			"properties":           schema{source.name: schema{"type": "string", "description": source.doc}},
+			"required":             []string{source.name},
 			"additionalProperties": false,
 		})
 	}

@@ -20,15 +20,15 @@ func loadZone(name string) (*time.Location, error) {
 // machineZone is the machine's time zone, by its proper name where the machine
 // says it the usual way: a page or a mail cannot show "Local".
 func machineZone() *time.Location {
-	if _, set := os.LookupEnv("TZ"); set {
-		return time.Local
+	name, set := os.LookupEnv("TZ")
+	if !set {
+		target, err := os.Readlink("/etc/localtime")
+		if err != nil {
+			return time.Local
+		}
+		_, name, _ = strings.Cut(target, "zoneinfo/")
 	}
-	target, err := os.Readlink("/etc/localtime")
-	if err != nil {
-		return time.Local
-	}
-	_, name, found := strings.Cut(target, "zoneinfo/")
-	if loc, err := loadZone(name); found && err == nil {
+	if loc, err := loadZone(strings.TrimPrefix(name, ":")); err == nil {
 		return loc
 	}
 	return time.Local

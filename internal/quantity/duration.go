@@ -29,12 +29,12 @@ func ParseDuration(s string) (time.Duration, error) {
 		switch {
 		case v < 0:
 			return 0, newError(s, span.what, "it is negative")
-		case u.times >= last:
+		case u.times/u.over >= last:
 			return 0, newError(s, span.what, "its parts go from long to short, as in 1h30m")
 		case seconds+total.Seconds() > longest.Seconds():
 			return 0, newError(s, span.what, "it is longer than a century")
 		}
-		total, last = total+time.Duration(math.Round(seconds*float64(time.Second))), u.times
+		total, last = total+time.Duration(math.Round(seconds*float64(time.Second))), u.times/u.over
 		if rest == "" {
 			return total, nil
 		}

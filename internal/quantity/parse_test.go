@@ -89,6 +89,8 @@ func TestParseBand(t *testing.T) {
 func TestParseDuration(t *testing.T) {
 	tests := map[string]time.Duration{
 		"30s":        30 * time.Second,
+		"250ms":      250 * time.Millisecond,
+		"1s500ms":    1500 * time.Millisecond,
 		"30m":        30 * time.Minute,
 		"90 minutes": 90 * time.Minute,
 		"1.5h":       90 * time.Minute,

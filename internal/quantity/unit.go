@@ -59,6 +59,7 @@ var units = []unit{
 	{mass, "lb", "lb lbs pound pounds", 0, kgPerPound, 1},
 	{mass, "oz", "oz ounce ounces", 0, kgPerPound, 16},
 	{span, "s", "s sec second seconds", 0, 1, 1},
+	{span, "ms", "ms millisecond milliseconds", 0, 1, 1000},
 	{span, "m", "m min minute minutes", 0, 60, 1},
 	{span, "h", "h hour hours", 0, 3600, 1},
 	{span, "d", "d day days", 0, 86400, 1},
