@@ -10,8 +10,7 @@ import (
 
 const (
 	silentAfter = 3  // times `every`
-	spikeWindow = 12 // readings in which spikes are counted
-	spikesMany  = 3  // that many spikes in the window make a probe suspect; one is a hiccup
+	spikesMany  = 3  // that many spells of spikes in sixteen readings make a probe suspect
 	goodInARow  = 3  // believed readings that clear a first suspicion
 	goodAtMost  = 96 // and a probe that goes on relapsing within a day
 )
@@ -157,7 +156,7 @@ func (s *State) judgeDoubt(p *probe, r *farm.Reading) {
 		return
 	}
 	switch {
-	case !r.Believed() && (r.Doubt != farm.Spike || bits.OnesCount16(p.Doubts&(1<<spikeWindow-1)) >= spikesMany):
+	case !r.Believed() && (r.Doubt != farm.Spike || p.spells() >= spikesMany):
 		if !p.Suspect.raised() {
 			s.emit(&p.Suspect, r.At, p.who, farm.Suspect, verdict{farm.Soon, s.sayingSuspect(p, r)})
 			p.relapse(s.out[len(s.out)-1].Again)
@@ -166,6 +165,10 @@ func (s *State) judgeDoubt(p *probe, r *farm.Reading) {
 		s.emit(&p.Suspect, r.At, p.who, farm.Suspect, verdict{farm.Calm, s.sayingBelieved(p)})
 	}
 }
+
+// spells counts the separate runs of doubt in the last sixteen readings. One is
+// a hiccup, or an honest step that is not believed until it has lasted.
+func (p *probe) spells() int { return bits.OnesCount16(p.Doubts &^ (p.Doubts >> 1)) }
 
 // relapse asks twice as much good behaviour of a probe each time it fails
 // again within a day, so that a flaky one does not come and go all day.

@@ -93,7 +93,17 @@ func TestSuspicion(t *testing.T) {
 			t.Errorf("suspect (-want +got):\n%s", diff)
 		}
 	})
-	t.Run("one spike is a hiccup, three in two hours are not", func(t *testing.T) {
+	t.Run("a step that is not believed at first is no suspicion", func(t *testing.T) {
+		w := watching(nursery(farm.Living, "red"))
+		w.hold("t", t0, t0.Add(time.Hour), 20)
+		for i := range 10 {
+			w.doubt("t", t0.Add(time.Hour+time.Duration(i)*time.Minute), 24, farm.Spike)
+		}
+		if got := w.of(farm.Suspect); len(got) != 0 {
+			t.Errorf("got %+v, want none for one spell of doubt", got)
+		}
+	})
+	t.Run("one spike is a hiccup, three apart are not", func(t *testing.T) {
 		w := watching(nursery(farm.Living, "red"))
 		for i := range 9 {
 			at := t0.Add(time.Duration(i) * step)
