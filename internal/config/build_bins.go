@@ -1,6 +1,7 @@
 package config
 
 import (
+	"slices"
 	"strings"
 
 	"binwatchd/internal/farm"
@@ -200,19 +201,11 @@ func (b *builder) checkOf(s *source) {
 			b.problem(of.at, "a battery cannot run on itself")
 		}
 		for _, part := range partsIn(of.v) {
-			if s.isTemplate() && !covers(s.partNames(), []string{part}) || !s.isTemplate() {
+			if !slices.Contains(s.template.parts, part) {
 				b.problem(of.at, "the named part {%s} does not occur in the name %s", part, quoted(s.doc.name))
 			}
 		}
 	}
-}
-
-func (s *source) partNames() map[string]string {
-	names := map[string]string{}
-	for _, p := range s.template.parts {
-		names[p] = ""
-	}
-	return names
 }
 
 // noteIdle tells of a probe that nothing uses: it may be meant so, or be a

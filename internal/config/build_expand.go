@@ -94,6 +94,7 @@ func (b *builder) bind(sources []*source, ref reference) {
 		}
 	}
 	switch {
+	case len(sources) == 0: // that there are no probes is known
 	case len(partsIn(ref.id)) > 0:
 		b.problem(ref.at, "named parts stand in probes only; here one probe is named, such as %s", namedPart.ReplaceAllString(ref.id, "1"))
 	case len(found) == 0:

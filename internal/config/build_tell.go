@@ -41,7 +41,7 @@ func (b *builder) checkTeller(x *val[tellerDoc], first map[string]int) {
 		}
 	}
 	for _, name := range d.bins.v {
-		if _, known := b.farm.BinByName(name.v); !known {
+		if _, known := b.farm.BinByName(name.v); !known && len(b.farm.Bins) > 0 {
 			b.problem(name.at, "there is no bin %s: %s", quoted(name.v), hint(name.v, b.binNames()))
 		}
 	}

@@ -136,10 +136,8 @@ func parseDate(s string) (date, error) {
 	return date{}, fmt.Errorf("%s is not a day, such as 10 Apr or 2027-04-10", quoted(s))
 }
 
+// formatDate writes a day whose year is known.
 func formatDate(d date) string {
-	if d.year == 0 {
-		return fmt.Sprintf("%d %s", d.day, d.month.String()[:3])
-	}
 	return fmt.Sprintf("%04d-%02d-%02d", d.year, d.month, d.day)
 }
 

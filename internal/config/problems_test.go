@@ -3,6 +3,7 @@ package config_test
 import (
 	"errors"
 	"flag"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -90,4 +91,28 @@ func prefixed(mark, s string) string {
 		b.WriteString(mark + line + "\n")
 	}
 	return b.String()
+}
+
+// A file that is no configuration at all does not fill the screen.
+func TestManyProblemsAreCutShort(t *testing.T) {
+	var b strings.Builder
+	for i := range 150 {
+		fmt.Fprintf(&b, "key%03d: 1\n", i)
+	}
+	_, err := atDesk.Parse("farm.yaml", []byte(b.String()), config.ForRehearsal)
+	var problems *config.Problems
+	if !errors.As(err, &problems) {
+		t.Fatalf("got %v, want problems", err)
+	}
+	lines := strings.Split(err.Error(), "\n")
+	if len(problems.List) != 153 || len(lines) != 101 || lines[100] != "and 53 more" {
+		t.Errorf("got %d problems in %d lines, the last %q", len(problems.List), len(lines), lines[len(lines)-1])
+	}
+}
+
+func TestWindow(t *testing.T) {
+	w := parseAt(t, replaced(t, farmName, farmName+`tell: [{push: {env: P}, quiet: "22:00–7:05"}]`+"\n"), config.ForRun).Tell[0].Quiet
+	if w.String() != "22:00-07:05" || w.IsZero() || !(config.Window{}).IsZero() {
+		t.Errorf("got %v", w)
+	}
 }

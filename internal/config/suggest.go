@@ -21,13 +21,10 @@ func shortened(s string) string {
 }
 
 // hint says what a wrong word may have been meant as: the nearest known one,
-// else all of them.
+// else all of them. Some word is known.
 func hint(word string, known []string) string {
 	if near := nearest(word, known); near != "" {
 		return "did you mean " + near + "?"
-	}
-	if len(known) == 0 {
-		return "there is none"
 	}
 	return "known are " + enumerate(known)
 }

@@ -231,14 +231,12 @@ func parseLevel(s string) (level, error) {
 	return level{v, farm.Volt}, err
 }
 
+// formatLevel writes a level that has a unit.
 func formatLevel(l level) string {
-	switch l.unit {
-	case farm.Percent:
+	if l.unit == farm.Percent {
 		return quantity.FormatPercent(l.v)
-	case farm.Volt:
-		return quantity.FormatVoltage(l.v)
 	}
-	return formatNumber(l.v)
+	return quantity.FormatVoltage(l.v)
 }
 
 // path is the name of a file.
