@@ -12,6 +12,7 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+	_ "time/tzdata" // the farm's time zone, on a machine without zone files
 )
 
 // Exit codes are part of the interface.

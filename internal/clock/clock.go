@@ -103,6 +103,9 @@ func (k *Keeper) Now() time.Time {
 	return k.last
 }
 
+// Trust is how far the base in force can be believed.
+func (k *Keeper) Trust() Trust { return k.trust }
+
 // Final tells whether times noted now will stay as they are.
 func (k *Keeper) Final() bool { return k.trust != Guess }
 
@@ -123,7 +126,8 @@ func (k *Keeper) Check(began time.Time) (c Correction, moved bool) {
 		return Correction{}, false
 	}
 	off = off.Truncate(time.Millisecond)
-	c = Correction{Shift: off, From: began, Restamp: true}
+	// What was noted on a synchronised clock was right then.
+	c = Correction{Shift: off, From: began, Restamp: k.trust < Synced}
 	k.base, k.trust = k.base.Add(off), worth
 	k.last = k.last.Add(off)
 	return c, true

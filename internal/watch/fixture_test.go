@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"binwatchd/internal/clock"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/husbandry"
 	"binwatchd/internal/ingest"
@@ -118,6 +119,8 @@ type rig struct {
 	cries   []farm.Change
 	stop    func()
 	now     func() time.Time
+	clock   *clock.Sources // nil: now is right
+	built   time.Time
 }
 
 func newRig(t *testing.T, now func() time.Time) *rig {
@@ -145,7 +148,7 @@ func (r *rig) start() {
 			return []farm.Owed{{Teller: "mail:keeper@example.org", Notice: ch.Episode + string(ch.Change) + ch.At.String()}}
 		},
 		Cry: func(ch farm.Change) { r.cries = append(r.cries, ch) },
-		Log: slog.New(slog.DiscardHandler), Now: r.now,
+		Log: slog.New(slog.DiscardHandler), Now: r.now, Clock: r.clock, Built: r.built,
 	})
 	if err != nil {
 		r.t.Fatal(err)

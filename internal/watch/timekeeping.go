@@ -14,8 +14,9 @@ import (
 // when the clock turns out to have been wrong.
 type timekeeping struct {
 	keeper *clock.Keeper     // nil: the wall clock is taken as it is
-	began  time.Time         // when the base in force came into force
-	from   int64             // the first sequence number noted under it
+	began  time.Time         // of what is to be put right when the base turns out wrong
+	from   int64             // the sequence number of its first event
+	trust  clock.Trust       // in the base in force
 	owed   *clock.Correction // found, yet not on disk
 }
 
@@ -39,6 +40,7 @@ func (l *Loop) keepTime(ctx context.Context) error {
 	if l.time.from == 0 {
 		l.time.began, l.time.from = l.now(), last+1
 	}
+	l.time.trust = l.time.keeper.Trust()
 	l.final.Store(l.time.keeper.Final())
 	return nil
 }
@@ -55,14 +57,19 @@ func (l *Loop) checkClock(ctx context.Context) {
 			l.time.owed = &c
 		}
 	}
-	if l.time.owed == nil {
-		l.final.Store(k.Final())
-		return
-	}
-	if err := l.correct(ctx, *l.time.owed); err == nil {
+	switch {
+	case l.time.owed != nil:
+		if err := l.correct(ctx, *l.time.owed); err != nil {
+			return // tried again at the next look
+		}
 		l.time.owed = nil
-		l.final.Store(k.Final())
+	case k.Trust() == clock.Synced && l.time.trust < clock.Synced:
+		if err := l.anew(ctx); err != nil { // what was noted so far was right
+			return
+		}
 	}
+	l.time.trust = k.Trust()
+	l.final.Store(k.Final())
 }
 
 // correct journals that the clock was put right, and moves what was noted
@@ -81,11 +88,23 @@ func (l *Loop) correct(ctx context.Context, c clock.Correction) error {
 	if err := l.commit(ctx); err != nil {
 		return err
 	}
+	if c.Restamp && l.time.keeper.Trust() < clock.Synced {
+		l.time.began = l.time.began.Add(c.Shift) // all of it lies on the new base now
+		return nil
+	}
+	return l.anew(ctx)
+}
+
+// anew says that what was noted so far keeps its times.
+func (l *Loop) anew(ctx context.Context) error {
+	if err := l.commit(ctx); err != nil {
+		return err
+	}
 	last, err := l.cfg.Journal.Last(ctx)
 	if err != nil {
 		return fmt.Errorf("read the journal's end: %w", err)
 	}
-	l.time.began, l.time.from = l.last, last+1
+	l.time.began, l.time.from = l.now(), last+1
 	return nil
 }
 

@@ -1,0 +1,171 @@
+package watch_test
+
+import (
+	"context"
+	"path/filepath"
+	"sync/atomic"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"binwatchd/internal/clock"
+	"binwatchd/internal/farm"
+)
+
+// A pi has no battery clock: its wall clock is off by some time, until a time
+// server sets it.
+type pi struct {
+	boot   time.Time // of the bubble's time
+	off    atomic.Int64
+	synced atomic.Bool
+}
+
+func (p *pi) wall() time.Time { return time.Now().Add(time.Duration(p.off.Load())) }
+
+func (p *pi) sources() *clock.Sources {
+	return &clock.Sources{
+		Wall: p.wall, SinceBoot: func() time.Duration { return time.Since(p.boot) }, Synced: p.synced.Load,
+	}
+}
+
+// rigOnPi begins with a wall clock that is off.
+func rigOnPi(t *testing.T, off time.Duration) (*rig, *pi) {
+	t.Helper()
+	p := &pi{boot: time.Now().Add(-time.Minute)}
+	p.off.Store(int64(off))
+	r := &rig{t: t, path: filepath.Join(t.TempDir(), "journal.db"), now: p.wall, clock: p.sources(), built: time.Now().AddDate(0, -1, 0)}
+	r.start()
+	return r, p
+}
+
+// stamps lists when the readings of a probe were measured, as the journal has
+// it.
+func (r *rig) stamps(probe string) []time.Time {
+	r.t.Helper()
+	var out []time.Time
+	err := r.journal.Replay(context.Background(), 0, func(e farm.Event) error {
+		if e.Kind == farm.EventReading && e.Reading.Probe == probe {
+			out = append(out, e.Reading.At)
+		}
+		return nil
+	})
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	return out
+}
+
+func TestReadingsBeforeTheClockIsSetGetTheirTimesAfterwards(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r, p := rigOnPi(t, -50*365*24*time.Hour)
+		r.broker.link(true, false)
+		first := time.Now()
+		for range 6 {
+			r.broker.publish("bed/t", "28")
+			time.Sleep(10 * time.Minute)
+		}
+		synctest.Wait()
+		if got := len(r.broker.acks()); got != 6 {
+			t.Errorf("got %d acknowledged with a wrong clock, want all 6", got)
+		}
+		if r.loop.TimesFinal() {
+			t.Error("times are said to be final before the clock is set")
+		}
+		v, err := r.loop.Look(context.Background())
+		if err != nil || len(v.Standing) == 0 {
+			t.Errorf("got %+v, %v, want the heat judged at once", v.Standing, err)
+		}
+
+		p.off.Store(0)
+		p.synced.Store(true)
+		time.Sleep(2 * time.Minute)
+		synctest.Wait()
+		if !r.loop.TimesFinal() {
+			t.Error("times are not final though the clock is set")
+		}
+		for i, at := range r.stamps("t") {
+			want := first.Add(time.Duration(i) * 10 * time.Minute)
+			if off := at.Sub(want).Abs(); off > 3*time.Second {
+				t.Errorf("reading %d bears %s, want %s", i, at, want)
+			}
+		}
+		r.checkNoSilenceBut(t, "m")
+	})
+}
+
+// checkNoSilenceBut: a jump of the clock is no silence of a probe that spoke.
+func (r *rig) checkNoSilenceBut(t *testing.T, probe string) {
+	t.Helper()
+	changes, err := r.journal.Recent(context.Background(), time.Time{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, ch := range changes {
+		if ch.Condition == farm.Silent && ch.Probe != probe {
+			t.Errorf("got %s of %s at %s, want no silence from a jump", ch.Change, ch.Probe, ch.At)
+		}
+	}
+}
+
+func TestJumpsOfTheClockHarmNothing(t *testing.T) {
+	for name, jump := range map[string]time.Duration{"ahead": 10 * 365 * 24 * time.Hour, "back": -40 * 24 * time.Hour} {
+		t.Run(name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				r, p := rigOnPi(t, 0)
+				r.built = time.Now().AddDate(-1, 0, 0)
+				r.broker.link(true, false)
+				speak := func(n int) {
+					for range n {
+						r.broker.publish("bed/t", "20")
+						time.Sleep(10 * time.Minute)
+					}
+				}
+				begin := time.Now()
+				speak(6)
+				p.off.Store(int64(jump)) // somebody sets a wrong date; nobody keeps the clock
+				speak(6)
+				p.off.Store(0)
+				p.synced.Store(true)
+				speak(6)
+				time.Sleep(2 * time.Minute)
+				synctest.Wait()
+				stamps := r.stamps("t")
+				if len(stamps) != 18 {
+					t.Fatalf("got %d readings, want 18", len(stamps))
+				}
+				for i, at := range stamps {
+					want := begin.Add(time.Duration(i) * 10 * time.Minute)
+					if off := at.Sub(want).Abs(); off > 5*time.Second {
+						t.Errorf("reading %d bears %s, want %s", i, at, want)
+					}
+				}
+				r.checkNoSilenceBut(t, "m")
+			})
+		})
+	}
+}
+
+// One wrong jump ahead in the past does not bind a synchronised clock.
+func TestAPoisonedJournalIsLeftBehind(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r, p := rigOnPi(t, 10*365*24*time.Hour)
+		r.broker.link(true, false)
+		r.broker.publish("bed/t", "20")
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		r.stop()
+
+		p.off.Store(0)
+		p.synced.Store(true)
+		r.start()
+		r.broker.link(true, true)
+		r.broker.publish("bed/t", "21")
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		stamps := r.stamps("t")
+		if last := stamps[len(stamps)-1]; last.After(time.Now()) {
+			t.Errorf("got a reading at %s, want the clock of now to count", last)
+		}
+		r.checkNoSilenceBut(t, "m")
+	})
+}
