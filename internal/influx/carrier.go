@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"time"
 )
 
@@ -14,13 +16,17 @@ const refusedInARow = 100
 // A carrier brings consignments to the server. It halves what is too big and
 // what holds bad rows, and remembers the size that the server bears.
 type carrier struct {
-	server *server
-	limit  int // most rows a request
-	streak int // rows refused since one was taken
+	server  *server
+	streak  int            // rows refused since one was taken
+	limit   atomic.Int64   // most rows a request
+	flows   atomic.Bool    // the last answer was that rows are taken
+	sending sync.WaitGroup // what is sent ahead
 }
 
 func newCarrier(cfg Config) *carrier {
-	return &carrier{server: newServer(cfg), limit: cfg.Pace.Rows}
+	c := &carrier{server: newServer(cfg)}
+	c.limit.Store(int64(cfg.Pace.Rows))
+	return c
 }
 
 // carry works on a consignment until every row is brought or parked, which it
@@ -28,24 +34,27 @@ func newCarrier(cfg Config) *carrier {
 // it again then goes on with what is left.
 func (c *carrier) carry(ctx context.Context, load *consignment) answer {
 	for {
-		rows, ok := load.next(c.limit)
+		rows, ok := c.portion(load)
 		if !ok {
 			return answer{}
 		}
-		a := c.server.post(ctx, load.lines(rows))
+		a := c.post(ctx, load, rows)
 		switch a.verdict {
 		case accepted:
 			c.streak, load.stored = 0, true
+			c.flows.Store(true)
 		case tooBig:
 			c.smaller(load, rows, a)
 		case badRows, unclear:
 			c.sort(load, rows, a)
 		default:
+			c.flows.Store(false)
 			load.back(rows)
 			return a
 		}
 		if c.streak >= refusedInARow && c.refusesAll(ctx, load) {
 			c.streak = 0
+			c.flows.Store(false)
 			load.restart() // the rows may all be good
 			a.verdict = refused
 			return a
@@ -79,7 +88,7 @@ func (c *carrier) smaller(load *consignment, rows span, a answer) {
 		c.park(load, rows, a)
 		return
 	}
-	c.limit = max(1, rows.rows()/2)
+	c.limit.Store(int64(max(1, rows.rows()/2)))
 	load.back(rows)
 }
 

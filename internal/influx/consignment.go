@@ -14,6 +14,8 @@ type consignment struct {
 	ends []int // ends[i] is where row i ends in text
 	last int64 // the cursor once everything is brought or parked
 
+	early chan answer // of having sent all of it ahead; nil when it was not
+
 	todo   []span // what is to be brought, the next one at the end
 	parked []Parked
 	lost   int  // rows that the server refuses

@@ -11,7 +11,9 @@
 // overwrites a point with its equal; so whatever is sent twice, after a lost
 // answer or a power cut, is stored once. That is also why the cursor need not
 // be saved for every request, which would wear the card as much as the readings
-// themselves.
+// themselves. While all goes well one request more is on its way than is being
+// waited for, so that a backlog drains as fast as the server takes it; the cursor
+// still moves in order.
 //
 // A row that the server cannot take must not hold up those behind it: a refused
 // request is cut in halves until the bad rows are alone, and these are parked in

@@ -65,12 +65,12 @@ func New(cfg Config, f farm.Farm, j Journal, tell func(farm.Trouble)) (*Forwarde
 // Run forwards until ctx ends, then saves how far it got and returns nil. The
 // journal's or the server's trouble never ends it.
 func (f *Forwarder) Run(ctx context.Context) error {
-	defer f.carrier.server.close()
+	defer f.carrier.close()
 	from, ok := f.begin(ctx)
 	if !ok {
 		return nil
 	}
-	// While one stretch is on its way, the next is read and written as lines.
+	// While one stretch is on its way, the next is read, written as lines and sent.
 	loads := make(chan *consignment)
 	var reading sync.WaitGroup
 	reading.Go(func() {
@@ -126,6 +126,7 @@ func (f *Forwarder) read(ctx context.Context, after int64, out chan<- *consignme
 			continue
 		}
 		failures, after = 0, load.last
+		f.carrier.ahead(ctx, load)
 		select {
 		case out <- load:
 		case <-ctx.Done():

@@ -62,7 +62,7 @@ func Resend(ctx context.Context, cfg Config, f farm.Farm, a Archive, r Range, pr
 		return sent, nil
 	}
 	c, lines := newCarrier(cfg), NewLines(f)
-	defer c.server.close()
+	defer c.close()
 	for after := first - 1; after < last; {
 		st, err := a.Forward(ctx, after, cfg.Pace.Rows)
 		if err != nil {
