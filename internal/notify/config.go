@@ -32,6 +32,7 @@ type Mail struct {
 	User     string // "": no authentication
 	Password string
 	Roots    *x509.CertPool // nil: the system's
+	Patience time.Duration  // how long the server may take over one step; 0: a minute
 }
 
 // Kind is the way to a teller.

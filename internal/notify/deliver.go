@@ -32,7 +32,9 @@ func (d *desk) deliver(ctx context.Context, l letter) bool {
 		}
 		return true
 	}
-	if a.verdict == unreachable || d.teller.Kind != ByMail { // an unanswered mail keeps its mark
+	if d.teller.Kind != ByMail || a.verdict == unreachable && !l.again {
+		// Nothing was taken, so the rows are free for another letter. A mail
+		// that may have been taken, now or before, keeps its mark.
 		if err := d.postpone(ctx, ids, d.cfg.Now(), a.said); err != nil {
 			d.log.Warn("outbox not writable", "error", err)
 		}

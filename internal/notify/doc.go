@@ -17,9 +17,9 @@
 //   - while something is at now, a reminder at its interval, until eased, seen
 //     or hushed.
 //
-// Quiet hours, a hush, and the cap on letters an hour hold things back; now
-// passes through quiet hours and through the cap. Things that arise together go
-// in one letter.
+// Quiet hours, a hush, and the cap on letters an hour hold things back; what has
+// come to now passes through all of them. Things that arise together go in one
+// letter.
 //
 // It must not write anything but the outbox and its own cursors, judge a bin,
 // or let a secret into a log, an error or a letter. Its trouble never reaches

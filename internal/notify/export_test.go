@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"net/http"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -58,3 +59,67 @@ func ShortOf(cfg Config, src Sources, owed []farm.Owed, now time.Time) string {
 }
 
 var allUrgencies = []farm.Urgency{farm.Now, farm.Today, farm.Soon}
+
+// A Carried letter is what a test's server sees of one.
+type Carried struct {
+	Teller   string
+	ID       string
+	Matters  []CarriedMatter
+	Pressing bool
+	At       time.Time
+}
+
+// A CarriedMatter is one episode in a letter.
+type CarriedMatter struct {
+	Say      string // stands, lighter, over, cameWent, still
+	Change   farm.Change
+	Notice   string
+	Before   []string // notices that go along
+	Pressing bool
+}
+
+// Carry has a test's function take the letters of every teller in place of
+// their servers: 0 accepts, 1 refuses, 2 is unreachable, 3 does not answer.
+func Carry(s *Sender, take func(Carried) int) {
+	for _, d := range s.desks {
+		d.carrier = carrying{d.teller.Key, take}
+	}
+}
+
+type carrying struct {
+	teller string
+	take   func(Carried) int
+}
+
+func (c carrying) carry(_ context.Context, l letter, now time.Time) answer {
+	out := Carried{Teller: c.teller, ID: l.id, Pressing: l.pressing(), At: now}
+	for _, m := range l.matters {
+		cm := CarriedMatter{
+			Say:    [...]string{"stands", "lighter", "over", "cameWent", "still"}[m.say],
+			Change: m.last.Change, Pressing: m.pressing(),
+		}
+		cm.Notice = m.last.Notice
+		for _, o := range m.before {
+			cm.Before = append(cm.Before, o.Notice)
+		}
+		out.Matters = append(out.Matters, cm)
+	}
+	return answer{verdict: verdict(c.take(out)), said: "by a test"}
+}
+
+// SignatureOf signs a body as a webhook does.
+func SignatureOf(secret, id string, now time.Time, body string) (string, error) {
+	key, err := hookSecret(secret)
+	if err != nil {
+		return "", err
+	}
+	header := http.Header{}
+	(&hook{secret: key}).sign(header, id, now, []byte(body))
+	return header.Get("webhook-signature"), nil
+}
+
+// RoundsTurn lets the first rounds desk take one turn.
+func RoundsTurn(ctx context.Context, s *Sender) (time.Duration, error) { return s.rounds[0].turn(ctx) }
+
+// LifeTurn gives one sign of life.
+func LifeTurn(ctx context.Context, s *Sender) { s.life.turn(ctx) }

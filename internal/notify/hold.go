@@ -41,14 +41,15 @@ func (c deskCase) release(ms []matter) (free []matter, next time.Time) {
 	return free, next
 }
 
-// heldUntil says when a matter may go, the cap aside.
+// heldUntil says when a matter may go, cap and gathering aside. A hush holds
+// back what stands, not the news that it is over.
 func (c deskCase) heldUntil(m matter) time.Time {
 	until := c.refusedUntil(m)
-	if st, ok := c.standing(m.last.Change.Episode); ok && st.Hushed != nil && m.say != over {
-		until = latest(until, *st.Hushed)
-	}
 	if m.pressing() {
 		return until
+	}
+	if st, ok := c.standing(m.last.Change.Episode); ok && st.Hushed != nil && m.say != over {
+		until = latest(until, *st.Hushed)
 	}
 	if q := c.teller.Quiet; q != nil {
 		if end, inside := q.Ends(c.now, c.loc); inside {

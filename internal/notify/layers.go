@@ -81,6 +81,9 @@ func (r rules) harm(g ground, p *plot.Plot, limit float64, side draw.YAlignment,
 	}
 	g.across(p, v, draw.LineStyle{Color: brick, Width: vg.Points(1.2), Dashes: []vg.Length{vg.Points(5), vg.Points(3)}})
 	at := g.point(p.X.Min, v)
+	if at.Y+off-small < g.Min.Y {
+		side, off = draw.YBottom, vg.Points(2) // no room under the line
+	}
 	g.FillText(style(small, brick, draw.XLeft, side), vg.Point{X: at.X + vg.Points(4), Y: at.Y + off}, "harm past "+figure(v)+r.unit)
 }
 

@@ -40,7 +40,8 @@ func (m matter) ids() (told, summed []int64) {
 // rows are all rows of the outbox in the matter.
 func (m matter) rows() []farm.Owed { return append(m.before[:len(m.before):len(m.before)], m.last) }
 
-// pressing tells whether nothing but a hush may hold the matter back.
+// pressing tells whether the matter is at now, so that nothing holds it back: a
+// hush was set for what was known then.
 func (m matter) pressing() bool { return m.say == stands && m.last.Change.Urgency == farm.Now }
 
 // A letter is what one teller gets in one go: a mail, a push or a post to a

@@ -16,9 +16,9 @@ import (
 )
 
 const (
-	smtpsPort = 465              // RFC 8314 §3.3: TLS from the first byte
-	smtpSlow  = 60 * time.Second // a server may take so long over one step
-	smtpQuit  = 3 * time.Second  // and so long over QUIT, when the mail is long accepted
+	smtpsPort = 465             // RFC 8314 §3.3: TLS from the first byte
+	smtpSlow  = time.Minute     // a server may take so long over greeting, over sign-in, and over a mail
+	smtpQuit  = 3 * time.Second // and so long over QUIT, when the mail is long accepted
 )
 
 // An office is the mail server, and how it is spoken to. Away from this
@@ -33,6 +33,7 @@ type office struct {
 	password string
 	tls      *tls.Config
 	policy   gomail.TLSPolicy
+	patience time.Duration
 }
 
 func newOffice(m Mail) (office, error) {
@@ -44,7 +45,10 @@ func newOffice(m Mail) (office, error) {
 	if err != nil || n < 1 || n > 65535 {
 		return office{}, fmt.Errorf("mail server %q: its port is a number", m.Server)
 	}
-	o := office{host: host, port: n, user: m.User, password: m.Password, policy: gomail.TLSMandatory}
+	o := office{host: host, port: n, user: m.User, password: m.Password, policy: gomail.TLSMandatory, patience: m.Patience}
+	if o.patience <= 0 {
+		o.patience = smtpSlow
+	}
 	o.tls = &tls.Config{ServerName: host, RootCAs: m.Roots, MinVersion: tls.VersionTLS12}
 	if isLoopback(host) {
 		o.policy = gomail.TLSOpportunistic
@@ -68,7 +72,7 @@ func (o office) post(ctx context.Context, msg *gomail.Msg) answer {
 	}
 	err = client.SendWithSMTPClient(talk, msg)
 	if msg.IsDelivered() {
-		_ = talk.UpdateDeadline(smtpQuit)
+		_ = talk.UpdateDeadline(min(smtpQuit, o.patience))
 		_ = client.CloseWithSMTPClient(talk) // accepted is accepted, however the goodbye goes
 		return answer{verdict: accepted, said: oneLine(msg.ServerResponse(), 200)}
 	}
@@ -94,7 +98,7 @@ func (o office) failed(err error) answer {
 // client makes a client for one conversation over its own connection.
 func (o office) client(line *wire) (*gomail.Client, error) {
 	opts := []gomail.Option{
-		gomail.WithPort(o.port), gomail.WithTimeout(smtpSlow), gomail.WithTLSConfig(o.tls),
+		gomail.WithPort(o.port), gomail.WithTimeout(o.patience), gomail.WithTLSConfig(o.tls),
 		gomail.WithTLSPolicy(o.policy), gomail.WithoutNoop(), gomail.WithoutRset(), gomail.WithHELO(helo()),
 		gomail.WithDialContextFunc(func(ctx context.Context, network, addr string) (net.Conn, error) {
 			return line.dial(ctx, network, addr, o)
@@ -150,7 +154,7 @@ type wire struct {
 func (w *wire) dial(ctx context.Context, network, addr string, o office) (net.Conn, error) {
 	var conn net.Conn
 	var err error
-	plain := &net.Dialer{Timeout: smtpSlow}
+	plain := &net.Dialer{Timeout: o.patience}
 	if o.port == smtpsPort {
 		conn, err = (&tls.Dialer{NetDialer: plain, Config: o.tls}).DialContext(ctx, network, addr)
 	} else {

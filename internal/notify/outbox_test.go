@@ -18,8 +18,17 @@ type box struct {
 	last   int64
 	rows   []row
 	wake   chan struct{}
-	broken bool // every call fails
+	broken disk
 }
+
+// disk is what an outbox suffers from.
+type disk int
+
+const (
+	well disk = iota
+	full      // nothing can be written
+	gone      // nor read
+)
 
 type row struct {
 	farm.Owed
@@ -51,7 +60,7 @@ func (b *box) Wake() <-chan struct{} { return b.wake }
 func (b *box) Owed(_ context.Context, teller string, now time.Time, limit int) ([]farm.Owed, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	if b.broken {
+	if b.broken == gone {
 		return nil, errBroken
 	}
 	var out []farm.Owed
@@ -66,7 +75,7 @@ func (b *box) Owed(_ context.Context, teller string, now time.Time, limit int) (
 func (b *box) ToldOf(_ context.Context, teller, episode string) ([]farm.Owed, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	if b.broken {
+	if b.broken == gone {
 		return nil, errBroken
 	}
 	var out []row
@@ -87,7 +96,7 @@ func (b *box) ToldOf(_ context.Context, teller, episode string) ([]farm.Owed, er
 func (b *box) Settle(_ context.Context, ids []int64, fate farm.Fate, at time.Time) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	if b.broken {
+	if b.broken != well {
 		return errBroken
 	}
 	for i := range b.rows {
@@ -101,7 +110,7 @@ func (b *box) Settle(_ context.Context, ids []int64, fate farm.Fate, at time.Tim
 func (b *box) Postpone(_ context.Context, ids []int64, next time.Time, trouble string) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	if b.broken {
+	if b.broken != well {
 		return errBroken
 	}
 	for i := range b.rows {
@@ -115,7 +124,7 @@ func (b *box) Postpone(_ context.Context, ids []int64, next time.Time, trouble s
 
 func (b *box) Owe(_ context.Context, owed []farm.Owed) error {
 	b.mu.Lock()
-	broken := b.broken
+	broken := b.broken != well
 	b.mu.Unlock()
 	if broken {
 		return errBroken
@@ -138,7 +147,7 @@ func (b *box) fates() []farm.Fate {
 // settled tells whether nothing is owed any more.
 func (b *box) settled() bool { return !slices.Contains(b.fates(), farm.Fate("")) }
 
-func (b *box) setBroken(broken bool) {
+func (b *box) setBroken(broken disk) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	b.broken = broken

@@ -50,7 +50,7 @@ func (d *desk) remindOf(ctx context.Context, st farm.Standing, now time.Time) er
 		return nil // something is on its way already
 	}
 	o := farm.Owed{
-		Notice: reminding + hashed(d.teller.Key, st.Episode, strconv.Itoa(len(told))),
+		Notice: reminding + hashed(d.teller.Key, st.Episode, strconv.FormatInt(now.UnixMilli(), 10)),
 		Teller: d.teller.Key, ChangeID: last.ChangeID, Change: last.Change, Created: now, Next: now,
 	}
 	if err := d.src.Outbox.Owe(ctx, []farm.Owed{o}); err != nil {

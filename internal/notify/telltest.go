@@ -3,6 +3,7 @@ package notify
 import (
 	"context"
 	"fmt"
+	"math"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -24,8 +25,14 @@ func (s *Sender) TellTest(ctx context.Context) []Report {
 	var out []Report
 	now := s.cfg.Now()
 	for _, d := range s.desks {
+		carrier, err := newCarrier(s.cfg, specimenSources(now), d.teller)
 		for _, sp := range specimens(d.teller, now) {
-			a := d.carrier.carry(ctx, sp.letter, now)
+			a := answer{verdict: unreachable}
+			if err != nil {
+				a.said = err.Error()
+			} else {
+				a = carrier.carry(ctx, sp.letter, now)
+			}
 			out = append(out, Report{d.teller.Key, d.teller.Kind, sp.name, a.verdict == accepted, a.said})
 		}
 	}
@@ -59,11 +66,46 @@ func specimenMatter(t Teller, say saying, c farm.Change) matter {
 	return matter{say: say, last: farm.Owed{Notice: "test-" + NoticeID(t.Key, c), Teller: t.Key, Change: c, Created: c.At}}
 }
 
-const specimenBin = "test specimen"
+const (
+	specimenBin  = "test specimen"
+	specimenZone = "near"
+)
+
+// specimenSources are an invented past and present, so that a test mail has
+// its picture.
+func specimenSources(now time.Time) Sources {
+	level := &farm.LevelView{
+		Value: 28, At: now, Fresh: true,
+		Bands: farm.Bands{Thrive: farm.Band{Low: 15, High: 25}, Survive: farm.Band{Low: 4, High: 32}},
+	}
+	zone := farm.ZoneView{Bin: specimenBin, Zone: specimenZone, Aim: farm.Living, Temperature: level}
+	v := farm.View{At: now, Bins: []farm.BinView{{Name: specimenBin, Zones: []farm.ZoneView{zone}}}}
+	return Sources{History: specimenPast{now}, Look: func() (farm.View, bool) { return v, true }}
+}
+
+// specimenPast is a bin that was fed a day ago and has been warming since.
+type specimenPast struct{ now time.Time }
+
+func (p specimenPast) Samples(_ context.Context, _, _ string, q farm.Quantity, from, to time.Time, step time.Duration) ([]farm.Sample, error) {
+	if q != farm.Temperature {
+		return nil, nil
+	}
+	var out []farm.Sample
+	for t := from; t.Before(to); t = t.Add(step) {
+		v := 20 + 1.2*math.Sin(float64(t.Unix()%86400)/86400*2*math.Pi)
+		v += 0.35 * max(0, 24-p.now.Sub(t).Hours())
+		out = append(out, farm.Sample{At: t, Min: v - 0.2, Mean: v, Max: v + 0.2, N: 3})
+	}
+	return out, nil
+}
+
+func (p specimenPast) Jots(context.Context, string, time.Time, time.Time) ([]farm.Jot, error) {
+	return []farm.Jot{{At: p.now.Add(-24 * time.Hour), Bin: specimenBin, What: farm.Fed, Kg: 1, Of: "test"}}, nil
+}
 
 func specimenHeat(now time.Time) farm.Change {
 	return farm.Change{
-		At: now, Bin: specimenBin, Condition: farm.Heating, Change: farm.Raised, Urgency: farm.Today,
+		At: now, Bin: specimenBin, Zone: specimenZone, Condition: farm.Heating, Change: farm.Raised, Urgency: farm.Today,
 		Text:     "This is a test; no bin is heating. A heating bin would read like this: it warms by itself, after a feed.",
 		Forecast: &farm.Forecast{Crosses: now.Add(6 * time.Hour), Earliest: now.Add(4 * time.Hour), Latest: now.Add(9 * time.Hour)},
 		Advice:   &farm.Advice{Do: "Test: nothing to do."},
@@ -73,7 +115,7 @@ func specimenHeat(now time.Time) farm.Change {
 
 func specimenDry(now time.Time) farm.Change {
 	return farm.Change{
-		At: now, Bin: specimenBin, Condition: farm.TooDry, Change: farm.Raised, Urgency: farm.Today,
+		At: now, Bin: specimenBin, Zone: specimenZone, Condition: farm.TooDry, Change: farm.Raised, Urgency: farm.Today,
 		Text:    "This is a test; no bin is too dry.",
 		Advice:  &farm.Advice{Do: "Test: nothing to do.", VisitLitres: 2, WaterLitres: 6, DryMassKg: 12, DryMassFrom: "guess"},
 		Episode: fmt.Sprintf("test-dry-%d", now.UnixMilli()), Since: now,

@@ -27,9 +27,24 @@ func (w Window) Ends(t time.Time, loc *time.Location) (end time.Time, inside boo
 }
 
 // onWall is the moment at which the clock on the wall shows clock, days after
-// the day of t. A clock time that a change of clocks leaves out is the moment
-// of that change, as near as time.Date comes to it.
+// the day of t: the first such moment where a change of clocks brings it twice,
+// and as long after midnight as it would have been where a change leaves it
+// out.
 func onWall(t time.Time, days int, clock time.Duration) time.Time {
 	y, m, d := t.Date()
-	return time.Date(y, m, d+days, int(clock/time.Hour), int(clock%time.Hour/time.Minute), 0, 0, t.Location())
+	wall := time.Date(y, m, d+days, 0, 0, 0, 0, time.UTC).Add(clock)
+	before := offset(wall.Add(-day), t.Location())
+	for _, off := range []time.Duration{before, offset(wall.Add(day), t.Location())} {
+		at := wall.Add(-off).In(t.Location())
+		if offset(at, t.Location()) == off {
+			return at
+		}
+	}
+	return wall.Add(-before).In(t.Location())
+}
+
+// offset is how far the clocks of a place are ahead of UTC.
+func offset(t time.Time, loc *time.Location) time.Duration {
+	_, seconds := t.In(loc).Zone()
+	return time.Duration(seconds) * time.Second
 }
