@@ -23,11 +23,6 @@ type binPage struct {
 	Torn   bool
 }
 
-type spanLink struct {
-	Name, URL string
-	Here      bool
-}
-
 type reachView struct {
 	Picture template.HTML
 	Rows    []reachRow
@@ -56,7 +51,7 @@ func (p *Page) showBin(w http.ResponseWriter, r *http.Request) error {
 	if !ok || i < 0 {
 		return refuse(http.StatusNotFound, "This farm has no bin %q.", clip(name, 60))
 	}
-	page := binPage{shell: p.live(p.shell(w, r, capital(name))), About: s.about(conf), Spans: spanLinks(name, sp)}
+	page := binPage{shell: p.live(p.shell(w, r, capital(name))), About: s.about(conf), Spans: spanLinks(binURL(name), sp)}
 	page.Nav = "bins"
 	page.Clock = s.clock(s.view.At)
 	page.JotURL = jotURL(name, "", "")
@@ -71,25 +66,6 @@ func (p *Page) showBin(w http.ResponseWriter, r *http.Request) error {
 	page.Log = diary.lines(s, name)
 	page.Torn = s.torn
 	return p.show(w, http.StatusOK, "bin", page)
-}
-
-func spanOf(key string) (span, error) {
-	if key == "" {
-		return twoDays, nil
-	}
-	i := slices.IndexFunc(spans, func(s span) bool { return s.key == key })
-	if i < 0 {
-		return span{}, badInput("There is no span %q; there are 2d, 2w, 3mo and 1y.", clip(key, 20))
-	}
-	return spans[i], nil
-}
-
-func spanLinks(bin string, here span) []spanLink {
-	var out []spanLink
-	for _, s := range spans {
-		out = append(out, spanLink{Name: s.name, URL: binURL(bin) + "?span=" + s.key, Here: s.key == here.key})
-	}
-	return out
 }
 
 // about says what the configuration tells of a bin.

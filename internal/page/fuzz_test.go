@@ -28,9 +28,10 @@ func FuzzForms(f *testing.F) {
 		}
 	}
 	paths := []string{"/jot", "/hush", "/seen", "/login"}
+	fk := newFake()
+	p := newPage(f, fk.config())
 	f.Fuzz(func(t *testing.T, which uint8, body string) {
-		fk := newFake()
-		p := newPage(t, fk.config())
+		fk.change(func(fk *fake) { fk.acts, fk.view = nil, hillfootView() })
 		r := httptest.NewRequest(http.MethodPost, paths[int(which)%len(paths)], strings.NewReader(body))
 		r.Host = host
 		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")

@@ -21,11 +21,7 @@ type jotPage struct {
 	Form             *jotForm
 }
 
-type jotPlace struct {
-	Bin, Zone, Name, Aim string
-	Kinds                []jotStep
-	URL                  string
-}
+type jotPlace struct{ Name, Aim, URL string }
 
 type jotStep struct {
 	What farm.JotKind
@@ -83,7 +79,7 @@ func jotPlaces(f *farm.Farm) []jotPlace {
 	var out []jotPlace
 	for _, b := range f.Bins {
 		for _, z := range b.Zones {
-			out = append(out, jotPlace{Bin: b.Name, Zone: z.Name, Name: placeName(b, z.Name), Aim: aimWords[z.Aim], URL: jotURL(b.Name, z.Name, "")})
+			out = append(out, jotPlace{placeName(b, z.Name), aimWords[z.Aim], jotURL(b.Name, z.Name, "")})
 		}
 	}
 	return out

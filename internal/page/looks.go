@@ -38,34 +38,49 @@ var kinds = map[string]string{
 
 var pageNames = []string{"front", "bin", "rounds", "probes", "probe", "jot", "hush", "login", "refusal"}
 
-func parseLooks() (looks, error) {
-	l := looks{sets: map[string]*template.Template{}, static: map[string]staticFile{}}
-	base, err := template.ParseFS(templateFiles, "templates/layout.html", "templates/parts.html", "templates/sprite.html")
-	if err != nil {
+func parseLooks() (l looks, err error) {
+	if l.sets, err = parseTemplates(); err != nil {
 		return l, err
 	}
+	l.static, err = readStatic()
+	return l, err
+}
+
+// parseTemplates gives each page a set of its own, so that all may call their
+// part "main".
+func parseTemplates() (map[string]*template.Template, error) {
+	base, err := template.ParseFS(templateFiles, "templates/layout.html", "templates/parts.html", "templates/sprite.html")
+	if err != nil {
+		return nil, err
+	}
+	sets := make(map[string]*template.Template, len(pageNames))
 	for _, name := range pageNames {
 		set, err := base.Clone()
 		if err != nil {
-			return l, err
+			return nil, err
 		}
-		if l.sets[name], err = set.ParseFS(templateFiles, "templates/"+name+".html"); err != nil {
-			return l, err
+		if sets[name], err = set.ParseFS(templateFiles, "templates/"+name+".html"); err != nil {
+			return nil, err
 		}
 	}
+	return sets, nil
+}
+
+func readStatic() (map[string]staticFile, error) {
 	entries, err := staticFiles.ReadDir("static")
 	if err != nil {
-		return l, err
+		return nil, err
 	}
+	files := make(map[string]staticFile, len(entries))
 	for _, e := range entries {
 		body, err := staticFiles.ReadFile("static/" + e.Name())
 		if err != nil {
-			return l, err
+			return nil, err
 		}
 		sum := sha256.Sum256(body)
-		l.static[e.Name()] = staticFile{body: body, kind: kinds[path.Ext(e.Name())], mark: hex.EncodeToString(sum[:6])}
+		files[e.Name()] = staticFile{body: body, kind: kinds[path.Ext(e.Name())], mark: hex.EncodeToString(sum[:6])}
 	}
-	return l, nil
+	return files, nil
 }
 
 // show fills a page's template and sends it. Nothing is sent before the whole

@@ -58,10 +58,20 @@ func (p *Page) showRefusal(w http.ResponseWriter, r *http.Request, err error) {
 	if p.inside(r) {
 		s = p.shell(w, r, "")
 	}
-	s.Title = "Not done"
+	s.Title = refusalTitle(no.status)
 	if err := p.show(w, no.status, "refusal", refusalPage{shell: s, Sentence: no.sentence}); err != nil {
 		http.Error(w, no.sentence, no.status)
 	}
+}
+
+func refusalTitle(status int) string {
+	switch status {
+	case http.StatusNotFound:
+		return "Not here"
+	case http.StatusServiceUnavailable:
+		return "Not now"
+	}
+	return "Not done"
 }
 
 type refusalPage struct {

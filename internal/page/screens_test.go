@@ -24,14 +24,17 @@ func TestScreens(t *testing.T) {
 		b := open(t, chrome, srv, s)
 		for _, theme := range []string{"light", "dark"} {
 			b.dark(t, theme == "dark")
+			b.visit(t, "/")
+			b.sight(t, "first-sight-"+s.name+"-"+theme)
 			for _, pg := range pages {
+				if theme == "dark" && s == desktop && pg.name != "front" {
+					continue // dark differs in inks alone; the phone shows them all
+				}
 				b.visit(t, pg.path)
 				if n := b.picture(t, pg.name+"-"+s.name+"-"+theme); n < 8000 {
 					t.Errorf("%s at %s size, %s: the picture has %d bytes, as if blank", pg.name, s.name, theme, n)
 				}
 			}
-			b.visit(t, "/")
-			b.sight(t, "first-sight-"+s.name+"-"+theme)
 		}
 		b.quiet(t)
 		g := open(t, chrome, gate, s)
