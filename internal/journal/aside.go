@@ -63,6 +63,7 @@ func (j *Journal) startAfresh(ctx context.Context, damage error) error {
 	j.log.Error("damaged journal set aside, a new one is begun", "set_aside", aside, "error", damage)
 	j.series.forget()
 	j.recent.reset()
+	j.unpacked.drop()
 	j.check.setHealth(Health{SetAside: aside})
 	if err := j.begin(ctx); err != nil {
 		j.check.setHealth(Health{SetAside: aside, Damage: damage.Error()})

@@ -275,3 +275,90 @@ func BenchmarkSync(b *testing.B) {
 		}
 	}
 }
+
+// year fills a journal with a year of 200 probes that speak every 10 minutes, in
+// large batches, and folds it.
+func year(b *testing.B) (*journal.Journal, time.Time) {
+	f := benchFarm(200)
+	j := open(b, newPath(b))
+	if err := j.SetFarm(context.Background(), f); err != nil {
+		b.Fatal(err)
+	}
+	t := newTeller(f, 10*time.Minute)
+	var end time.Time
+	for end.Before(start.AddDate(1, 0, 0)) {
+		batch := &journal.Batch{}
+		for range 8192 {
+			e := t.say()
+			end = e.Arrived
+			batch.Entries = append(batch.Entries, journal.Entry{Event: e})
+		}
+		if err := j.Append(context.Background(), batch); err != nil {
+			b.Fatal(err)
+		}
+		if _, err := j.Fold(context.Background(), end); err != nil {
+			b.Fatal(err)
+		}
+	}
+	return j, end
+}
+
+// BenchmarkYear asks a year's journal of 200 probes for curves and replays from
+// it.
+func BenchmarkYear(b *testing.B) {
+	ctx := context.Background()
+	j, end := year(b)
+	if _, err := j.Samples(ctx, "bin7", "all", farm.Temperature, end.Add(-time.Hour), end, time.Hour); err != nil {
+		b.Fatal(err) // reads the unpacked ones once
+	}
+	for _, c := range []struct {
+		name       string
+		long, step time.Duration
+	}{
+		{"two_days", 48 * time.Hour, 10 * time.Minute},
+		{"two_weeks", 14 * 24 * time.Hour, time.Hour},
+		{"three_months", 91 * 24 * time.Hour, 6 * time.Hour},
+		{"a_year", 365 * 24 * time.Hour, 24 * time.Hour},
+	} {
+		b.Run(c.name, func(b *testing.B) {
+			for b.Loop() {
+				got, err := j.Samples(ctx, "bin7", "all", farm.Temperature, end.Add(-c.long), end, c.step)
+				if err != nil || len(got) == 0 {
+					b.Fatal(len(got), err)
+				}
+			}
+		})
+	}
+	b.Run("replay_reading", func(b *testing.B) {
+		n := 0
+		for n < b.N {
+			err := j.Replay(ctx, 0, func(farm.Event) error {
+				if n++; n >= b.N {
+					return errPulled
+				}
+				return nil
+			})
+			if err != nil && err != errPulled {
+				b.Fatal(err)
+			}
+		}
+	})
+	b.Run("forward_reading", func(b *testing.B) {
+		after := int64(0)
+		for n := 0; n < b.N; {
+			s, err := j.Forward(ctx, after, 5000)
+			if err != nil {
+				b.Fatal(err)
+			}
+			n += len(s.Events)
+			if after = s.Last; len(s.Events) == 0 {
+				after = 0
+			}
+		}
+	})
+	s, err := j.Sizes(ctx)
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.Logf("a year: %d packed and %d unpacked readings in %.1f MB, of them %.1f MB free", s.Packed, s.Unpacked, float64(s.FileBytes)/1e6, float64(s.FreeBytes)/1e6)
+}

@@ -3,7 +3,6 @@ package journal
 import (
 	"context"
 	"database/sql"
-	"errors"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -59,15 +58,17 @@ func (j *Journal) tables(ctx context.Context) (t tables, err error) {
 			return err
 		}
 		t.old = 1 - t.current
+		// SQLite finds one minimum or maximum without reading the table, two in
+		// one question only by reading all of it.
 		var newest, oldest, first, last sql.NullInt64
-		if err := q.QueryRowContext(ctx, `SELECT arrived FROM `+tableName[t.old]+` ORDER BY seq DESC LIMIT 1`).Scan(&newest); err != nil && !errors.Is(err, sql.ErrNoRows) {
+		old, current := tableName[t.old], tableName[t.current]
+		err := q.QueryRowContext(ctx, `SELECT (SELECT arrived FROM `+old+` ORDER BY seq DESC LIMIT 1),
+			(SELECT arrived FROM `+current+` ORDER BY seq LIMIT 1),
+			(SELECT min(seq) FROM `+current+`), (SELECT max(seq) FROM `+current+`)`).Scan(&newest, &oldest, &first, &last)
+		if err != nil {
 			return err
 		}
 		t.oldRows, t.oldNewest = newest.Valid, newest.Int64
-		if err := q.QueryRowContext(ctx, `SELECT (SELECT arrived FROM `+tableName[t.current]+` ORDER BY seq LIMIT 1), min(seq), max(seq) FROM `+tableName[t.current]).
-			Scan(&oldest, &first, &last); err != nil {
-			return err
-		}
 		if first.Valid {
 			t.rows, t.oldest = last.Int64-first.Int64+1, oldest.Int64
 		}

@@ -5,7 +5,6 @@ import (
 	"database/sql"
 	"errors"
 	"math"
-	"slices"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -19,53 +18,65 @@ type Stretch struct {
 }
 
 // Forward gives what stands after a sequence number for passing on elsewhere, at
-// most limit events of it. When the answer's Last is the number asked from,
-// there is no more.
+// most limit events of it (0: as many as come easily). When the answer's Last is
+// the number asked from, there is no more.
 func (j *Journal) Forward(ctx context.Context, after int64, limit int) (Stretch, error) {
-	s := Stretch{Last: after}
+	out := Stretch{Last: after}
 	err := j.view(ctx, "forward", func(t *sql.Tx) error {
-		events, last, err := j.eventsToForward(ctx, t, after)
+		s, err := j.stretchToForward(ctx, t, after)
 		if err != nil {
 			return err
 		}
-		if limit > 0 && len(events) > limit {
-			events, last = events[:limit], events[limit-1].Seq
+		if out.Events, out.Last, err = s.worth(limit); err != nil {
+			return err
 		}
-		s.Events, s.Last = events, last
-		found, err := t.QueryContext(ctx, `SELECT id, seq, body FROM change WHERE seq > ? AND seq <= ? ORDER BY id`, after, last)
-		s.Changes, err = collect(found, err, scanChange)
+		found, err := t.QueryContext(ctx, `SELECT id, seq, body FROM change WHERE seq > ? AND seq <= ? ORDER BY id`, after, out.Last)
+		out.Changes, err = collect(found, err, scanChange)
 		return err
 	})
+	return out, err
+}
+
+// stretchToForward gives the next stretch, which ends at the end of its page or
+// of the journal.
+func (j *Journal) stretchToForward(ctx context.Context, q querier, after int64) (s stretch, err error) {
+	if s.page, err = j.readPage(ctx, q, after); err != nil {
+		return s, err
+	}
+	if !s.more {
+		end, err := lastSeq(ctx, q)
+		if err != nil {
+			return s, err
+		}
+		s.last = max(end, after)
+	}
+	if s.others, err = eventsBetween(ctx, q, after, s.last); err != nil {
+		return s, err
+	}
+	s.all, err = j.series.load(ctx, q)
 	return s, err
 }
 
-// eventsToForward gives the next page's readings and jots and the sequence
-// number that it reaches to: at the end, that of the journal.
-func (j *Journal) eventsToForward(ctx context.Context, q querier, after int64) ([]farm.Event, int64, error) {
-	p, err := j.readPage(ctx, q, after)
-	if err != nil {
-		return nil, 0, err
+// worth gives the first readings and jots of a stretch and the sequence number
+// up to which that is all of them.
+func (s *stretch) worth(limit int) (events []farm.Event, last int64, err error) {
+	most := len(s.rows) + len(s.others)
+	if limit > 0 {
+		most = min(most, limit)
 	}
-	last := p.last
-	if !p.more {
-		end, err := lastSeq(ctx, q)
+	events = make([]farm.Event, 0, most)
+	for e, err := range s.events() {
 		if err != nil {
 			return nil, 0, err
 		}
-		last = max(end, after)
+		if e.Kind != farm.EventReading && e.Kind != farm.EventJot {
+			continue
+		}
+		if events = append(events, e); len(events) == limit {
+			return events, e.Seq, nil
+		}
 	}
-	others, err := eventsBetween(ctx, q, after, last)
-	if err != nil {
-		return nil, 0, err
-	}
-	all, err := j.series.load(ctx, q)
-	if err != nil {
-		return nil, 0, err
-	}
-	events, err := merge(p.rows, others, all)
-	return slices.DeleteFunc(events, func(e farm.Event) bool {
-		return e.Kind != farm.EventReading && e.Kind != farm.EventJot
-	}), last, err
+	return events, s.last, nil
 }
 
 // Cursor gives how far a reader of the journal has got; 0 when it has not begun.

@@ -182,12 +182,12 @@ func odd(rng *rand.Rand, at time.Time) farm.Event {
 	return e
 }
 
-// fill appends events in batches of sixteen and gives them back as appended.
+// fill appends events in batches and gives them back as appended.
 func fill(t testing.TB, j *journal.Journal, events []farm.Event) []farm.Event {
 	t.Helper()
 	var out []farm.Event
-	for i := 0; i < len(events); i += 16 {
-		out = append(out, appendEvents(t, j, events[i:min(i+16, len(events))]...)...)
+	for i := 0; i < len(events); i += 200 {
+		out = append(out, appendEvents(t, j, events[i:min(i+200, len(events))]...)...)
 	}
 	return out
 }

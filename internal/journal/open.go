@@ -34,10 +34,11 @@ type Journal struct {
 	farm   *farm.Farm // the last SetFarm was given
 	closed atomic.Bool
 
-	folding sync.Mutex // held while readings are packed or moved in time
-	series  seriesTable
-	recent  recent
-	check   check
+	folding  sync.Mutex // held while readings are packed or moved in time
+	series   seriesTable
+	recent   recent
+	unpacked lastChunk
+	check    check
 }
 
 // head is what an append has to know of the end of the journal. It mirrors the

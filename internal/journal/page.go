@@ -2,6 +2,7 @@ package journal
 
 import (
 	"context"
+	"sync"
 
 	"binwatchd/internal/farm"
 )
@@ -36,10 +37,45 @@ func (j *Journal) readPage(ctx context.Context, q querier, after int64) (page, e
 		return page{}, err
 	}
 	if !found {
+		j.unpacked.drop()
 		return unpackedPage(ctx, q, after)
 	}
-	rows, err := j.readOrPass(ctx, q, c)
+	rows, err := j.unpacked.rows(ctx, q, c, j.readOrPass)
 	return chunkPage(rows, c, after), err
+}
+
+// lastChunk keeps the chunk that was unpacked last: whoever reads the journal in
+// small portions comes back for the rest of it.
+type lastChunk struct {
+	mu     sync.Mutex
+	info   chunkInfo
+	moved  int64 // how often times had been moved when it was read
+	packed []row
+}
+
+func (l *lastChunk) rows(ctx context.Context, q querier, c chunkInfo, read func(context.Context, querier, chunkInfo) ([]row, error)) ([]row, error) {
+	var moved int64
+	if err := q.QueryRowContext(ctx, `SELECT coalesce((SELECT value FROM meta WHERE name = 'moved'), 0)`).Scan(&moved); err != nil {
+		return nil, err
+	}
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.info == c && l.moved == moved && l.packed != nil {
+		return l.packed, nil
+	}
+	rows, err := read(ctx, q, c)
+	if err != nil {
+		return nil, err
+	}
+	l.info, l.moved, l.packed = c, moved, rows
+	return rows, nil
+}
+
+// drop frees the memory when the packed part of the journal is behind.
+func (l *lastChunk) drop() {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.packed = nil
 }
 
 func chunkPage(rows []row, c chunkInfo, after int64) page {

@@ -1,6 +1,7 @@
 package journal
 
 import (
+	"cmp"
 	"context"
 	"slices"
 	"sync"
@@ -12,6 +13,7 @@ import (
 type recent struct {
 	mu     sync.Mutex // held while samples are gathered, so that what is packed meanwhile is met once
 	moved  int64      // how often times had been moved when it was read
+	packed int64      // end of what was packed then
 	upto   int64      // sequence number up to which it was read
 	points map[int64][]moment
 }
@@ -22,22 +24,40 @@ type moment struct {
 	value   float64
 }
 
+// A pulse is all that has to be known of the file before samples can be
+// gathered from it, in one question.
+type pulse struct {
+	packed   int64 // end of what is packed
+	unpacked int64 // end of what is not
+	moved    int64 // how often times have been moved
+	dropped  int64 // arrival up to which raw readings are gone, ms
+	series   int   // how many there are
+}
+
+func readPulse(ctx context.Context, q querier) (p pulse, err error) {
+	err = q.QueryRowContext(ctx, `SELECT coalesce((SELECT max(last) FROM chunk), 0),
+		max(coalesce((SELECT max(seq) FROM reading_0), 0), coalesce((SELECT max(seq) FROM reading_1), 0)),
+		coalesce((SELECT value FROM meta WHERE name = 'moved'), 0),
+		coalesce((SELECT value FROM meta WHERE name = 'dropped'), 0),
+		coalesce((SELECT max(id) FROM series), 0)`).Scan(&p.packed, &p.unpacked, &p.moved, &p.dropped, &p.series)
+	return p, err
+}
+
 // refresh brings it up to the state of the file that q sees. The caller holds
 // mu and took it before q's transaction began.
-func (r *recent) refresh(ctx context.Context, q querier) error {
-	packed, err := packedTo(ctx, q)
-	if err != nil {
-		return err
+func (r *recent) refresh(ctx context.Context, q querier, p pulse) error {
+	if r.points == nil || p.moved != r.moved {
+		r.points, r.upto, r.moved = map[int64][]moment{}, 0, p.moved
 	}
-	var moved int64
-	if err := q.QueryRowContext(ctx, `SELECT coalesce((SELECT value FROM meta WHERE name = 'moved'), 0)`).Scan(&moved); err != nil {
-		return err
+	if r.packed != p.packed {
+		r.forget(p.packed)
+		r.packed = p.packed
 	}
-	if r.points == nil || moved != r.moved {
-		r.points, r.upto, r.moved = map[int64][]moment{}, 0, moved
+	after := max(p.packed, r.upto)
+	if p.unpacked <= after {
+		return nil
 	}
-	r.forget(packed)
-	return r.readOn(ctx, q, max(packed, r.upto))
+	return r.readOn(ctx, q, after)
 }
 
 // reset is for a new file.
@@ -50,7 +70,7 @@ func (r *recent) reset() {
 // forget drops what has been packed.
 func (r *recent) forget(packed int64) {
 	for id, points := range r.points {
-		n, _ := slices.BinarySearchFunc(points, packed+1, func(m moment, seq int64) int { return int(m.seq - seq) })
+		n, _ := slices.BinarySearchFunc(points, packed+1, func(m moment, seq int64) int { return cmp.Compare(m.seq, seq) })
 		if n > 0 {
 			r.points[id] = slices.Clone(points[n:])
 		}

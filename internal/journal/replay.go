@@ -3,6 +3,8 @@ package journal
 import (
 	"context"
 	"database/sql"
+	"fmt"
+	"iter"
 	"math"
 	"time"
 
@@ -15,62 +17,72 @@ import (
 // while it runs are met too.
 func (j *Journal) Replay(ctx context.Context, after int64, fn func(farm.Event) error) error {
 	for {
-		events, next, more, err := j.stretch(ctx, after)
+		s, err := j.stretch(ctx, after)
 		if err != nil {
 			return err
 		}
-		for _, e := range events {
+		for e, err := range s.events() {
+			if err != nil {
+				return fmt.Errorf("replay: %w", err)
+			}
 			if err := fn(e); err != nil {
 				return err
 			}
 		}
-		if !more {
+		if !s.more {
 			return nil
 		}
-		after = next
+		after = s.last
 	}
 }
 
-// stretch gives the events of the next page.
-func (j *Journal) stretch(ctx context.Context, after int64) (events []farm.Event, next int64, more bool, err error) {
+// A stretch is a page with the other events that stand among its rows.
+type stretch struct {
+	page
+	others []farm.Event
+	all    []series
+}
+
+func (j *Journal) stretch(ctx context.Context, after int64) (s stretch, err error) {
 	err = j.view(ctx, "replay", func(t *sql.Tx) error {
-		p, err := j.readPage(ctx, t, after)
-		if err != nil {
+		if s.page, err = j.readPage(ctx, t, after); err != nil {
 			return err
 		}
-		to := p.last
-		if !p.more {
+		to := s.last
+		if !s.more {
 			to = math.MaxInt64
 		}
-		others, err := eventsBetween(ctx, t, after, to)
-		if err != nil {
+		if s.others, err = eventsBetween(ctx, t, after, to); err != nil {
 			return err
 		}
-		all, err := j.series.load(ctx, t)
-		if err != nil {
-			return err
-		}
-		next, more = p.last, p.more
-		events, err = merge(p.rows, others, all)
+		s.all, err = j.series.load(ctx, t)
 		return err
 	})
-	return events, next, more, err
+	return s, err
 }
 
-// merge puts rows and other events, each in order, into one order.
-func merge(rows []row, others []farm.Event, all []series) ([]farm.Event, error) {
-	out := make([]farm.Event, 0, len(rows)+len(others))
-	for _, r := range rows {
-		for len(others) > 0 && others[0].Seq < r.seq {
-			out, others = append(out, others[0]), others[1:]
+// events puts rows and other events, each in order, into one order. An event is
+// a large thing, so they are made one at a time.
+func (s *stretch) events() iter.Seq2[farm.Event, error] {
+	return func(yield func(farm.Event, error) bool) {
+		others := s.others
+		for _, r := range s.rows {
+			for len(others) > 0 && others[0].Seq < r.seq {
+				if !yield(others[0], nil) {
+					return
+				}
+				others = others[1:]
+			}
+			if !yield(r.event(s.all)) {
+				return
+			}
 		}
-		e, err := r.event(all)
-		if err != nil {
-			return nil, err
+		for _, e := range others {
+			if !yield(e, nil) {
+				return
+			}
 		}
-		out = append(out, e)
 	}
-	return append(out, others...), nil
 }
 
 // Readings calls fn for every raw reading that is still kept and was measured in

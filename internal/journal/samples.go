@@ -46,7 +46,11 @@ func (j *Journal) samples(ctx context.Context, from, to time.Time, step time.Dur
 	defer j.recent.mu.Unlock()
 	var out []farm.Sample
 	err := j.view(ctx, "read history", func(t *sql.Tx) error {
-		all, err := j.series.load(ctx, t)
+		p, err := readPulse(ctx, t)
+		if err != nil {
+			return err
+		}
+		all, err := j.series.loadTo(ctx, t, p.series)
 		if err != nil {
 			return err
 		}
@@ -54,15 +58,11 @@ func (j *Journal) samples(ctx context.Context, from, to time.Time, step time.Dur
 		if len(ids) == 0 {
 			return nil
 		}
-		g, err := newGathering(ctx, t, from.UnixMilli(), to.UnixMilli(), step.Milliseconds())
-		if err != nil {
+		if err := j.recent.refresh(ctx, t, p); err != nil {
 			return err
 		}
-		g.quantity = all[ids[0]-1].quantity
-		g.journal = j
-		if err := j.recent.refresh(ctx, t); err != nil {
-			return err
-		}
+		g := newGathering(from.UnixMilli(), to.UnixMilli(), step.Milliseconds(), p.dropped)
+		g.journal, g.quantity = j, all[ids[0]-1].quantity
 		if err := g.gather(ctx, t, ids, &j.recent); err != nil {
 			return err
 		}
@@ -102,23 +102,15 @@ type gathering struct {
 	journal      *Journal
 }
 
-func newGathering(ctx context.Context, q querier, from, to, step int64) (*gathering, error) {
-	g := &gathering{fine: step < hourMs}
-	if g.fine {
-		var dropped int64
-		err := q.QueryRowContext(ctx, `SELECT coalesce((SELECT value FROM meta WHERE name = 'dropped'), 0)`).Scan(&dropped)
-		if err != nil {
-			return nil, err
-		}
-		if from < dropped {
-			g.fine, step = false, hourMs
-		}
+func newGathering(from, to, step, dropped int64) *gathering {
+	g := &gathering{fine: step < hourMs, step: step}
+	if g.fine && from < dropped {
+		g.fine, g.step = false, hourMs
 	}
-	g.step = step
-	g.lo = floorDiv(from-1, step)*step + step
-	g.hi = floorDiv(to-1, step)*step + step
-	g.folds = make([]fold, max(0, g.hi-g.lo)/step)
-	return g, nil
+	g.lo = floorDiv(from-1, g.step)*g.step + g.step
+	g.hi = floorDiv(to-1, g.step)*g.step + g.step
+	g.folds = make([]fold, max(0, g.hi-g.lo)/g.step)
+	return g
 }
 
 // at gives the step that a time falls into; nil when it is outside.

@@ -119,6 +119,17 @@ func (s *seriesTable) of(probe string) int64 {
 	return s.active[probe]
 }
 
+// loadTo gives the series of the file when it is known that there are n.
+func (s *seriesTable) loadTo(ctx context.Context, db querier, n int) ([]series, error) {
+	s.mu.RLock()
+	all := s.all
+	s.mu.RUnlock()
+	if len(all) >= n {
+		return all, nil
+	}
+	return s.load(ctx, db)
+}
+
 // load gives all series of the file, by id.
 func (s *seriesTable) load(ctx context.Context, db querier) ([]series, error) {
 	s.mu.Lock()
