@@ -25,10 +25,20 @@ func (s *State) feel(p *probe, r *farm.Reading) {
 		p.Air.Add(r.At, r.Value)
 	case p.zone.holding(r.At):
 	case p.spec.Measures == farm.Temperature:
-		p.zone.Husbandry.Curves.Temp.Add(r.At, p.zone.Temp.Value)
+		p.zone.Husbandry.Curves.Temp.Add(r.At, forCurve(p.zone.temps, r, p.zone.Temp))
 	case p.spec.Measures == farm.Moisture:
-		p.zone.Husbandry.Curves.Moist.Add(r.At, p.zone.Moist.Value)
+		p.zone.Husbandry.Curves.Moist.Add(r.At, forCurve(p.zone.moists, r, p.zone.Moist))
 	}
+}
+
+// forCurve is what a curve is drawn from: the reading itself, which does not
+// lag as a running median does; the level where several probes, each with an
+// offset of its own, speak for one zone.
+func forCurve(probes []*probe, r *farm.Reading, l level) float64 {
+	if len(probes) == 1 {
+		return r.Value
+	}
+	return l.Value
 }
 
 // forgetCurves starts the curves of a zone afresh at t.
