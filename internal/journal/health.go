@@ -20,12 +20,11 @@ type Health struct {
 
 // check is the background check and what came of it.
 type check struct {
-	unclean bool // set before the check starts, then only read
-	mu      sync.Mutex
-	health  Health
-	lost    map[int64]bool // chunks passed over
-	cancel  context.CancelFunc
-	done    chan struct{}
+	mu     sync.Mutex
+	health Health
+	lost   map[int64]bool // chunks passed over
+	cancel context.CancelFunc
+	done   chan struct{}
 }
 
 // Health tells how sound the file is, as far as is known. When Damage is set,
@@ -33,21 +32,19 @@ type check struct {
 func (j *Journal) Health() Health {
 	j.check.mu.Lock()
 	defer j.check.mu.Unlock()
-	h := j.check.health
-	h.Unclean = j.check.unclean
-	return h
+	return j.check.health
 }
 
 // startCheck checks the file in the background if the last run ended uncleanly.
 // SQLite's own recovery makes the file whole again; the check is for cards that
 // lost what they said was written.
 func (j *Journal) startCheck() {
-	if !j.check.unclean {
+	if !j.Health().Unclean {
 		return
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	j.check.cancel, j.check.done = cancel, make(chan struct{})
-	j.check.health.Checking = true
+	j.check.setChecking()
 	j.log.Info("journal was not closed, checking it")
 	go func() {
 		defer close(j.check.done)
@@ -70,6 +67,18 @@ func (j *Journal) runCheck(ctx context.Context) {
 	case ctx.Err() == nil:
 		j.log.Error("journal check ended with an error", "error", err)
 	}
+}
+
+func (c *check) setUnclean(u bool) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.health.Unclean = u
+}
+
+func (c *check) setChecking() {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.health.Checking = true
 }
 
 func (c *check) setHealth(h Health) {

@@ -197,7 +197,7 @@ func (j *Journal) enterRun(ctx context.Context) error {
 		if err := tx.row(`SELECT clean FROM run ORDER BY id DESC LIMIT 1`).Scan(&last); err != nil && !errors.Is(err, sql.ErrNoRows) {
 			return err
 		}
-		j.check.unclean = last.Valid && last.Int64 == 0
+		j.check.setUnclean(last.Valid && last.Int64 == 0)
 		if err := tx.exec(`INSERT OR IGNORE INTO meta (name, value) VALUES ('id', ?)`, rand.Text()); err != nil {
 			return err
 		}
