@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -28,7 +29,8 @@ type daemon struct {
 	clock clockwork
 	said  func([]farm.Change)
 
-	manager systemd.Notifier // zero: nobody listens
+	manager   systemd.Notifier // zero: nobody listens
+	reloading sync.Mutex       // one reload at a time
 
 	cfg     atomic.Pointer[config.Config]
 	journal *journal.Journal
@@ -77,7 +79,7 @@ func (d *daemon) open(ctx context.Context, cfg *config.Config) (err error) {
 		return err
 	}
 	if cfg.Control != "" {
-		if d.control, err = control.Listen(cfg.Control, door{d}); err != nil {
+		if d.control, err = control.Listen(cfg.Control, servants{d}); err != nil {
 			return err
 		}
 	}

@@ -51,7 +51,7 @@ type command struct {
 func commands() []command {
 	return []command{
 		demoCommand(), checkCommand(), runCommand(), nowCommand(), roundsCommand(), jotCommand(), hushCommand(),
-		seenCommand(), rehearseCommand(), tellTestCommand(), exportCommand(), backupCommand(), resendCommand(), speciesCommand(), versionCommand(),
+		seenCommand(), rehearseCommand(), tellTestCommand(), exportCommand(), backupCommand(), resendCommand(), speciesCommand(), hashPasswordCommand(), versionCommand(),
 	}
 }
 

@@ -7,11 +7,14 @@ import (
 	"log/slog"
 	"os"
 	"os/signal"
+	"reflect"
+	"strings"
 	"syscall"
 	"time"
 
 	"binwatchd/internal/clock"
 	"binwatchd/internal/config"
+	"binwatchd/internal/ingest"
 	"binwatchd/internal/systemd"
 )
 
@@ -96,11 +99,13 @@ func (d *daemon) alive(ctx context.Context) error {
 }
 
 // reload puts the configuration file in force as it is now. A bad file
-// changes nothing.
+// changes nothing. The session with the broker goes on.
 func (d *daemon) reload(ctx context.Context) error {
 	if d.path == "" {
 		return errors.New("there is no configuration file to reload")
 	}
+	d.reloading.Lock()
+	defer d.reloading.Unlock()
 	cfg, err := config.Load(d.path, config.ForRun)
 	if err != nil {
 		return err
@@ -115,7 +120,55 @@ func (d *daemon) reload(ctx context.Context) error {
 	if err := d.loop.Reload(ctx, &cfg.Farm, name); err != nil {
 		return err
 	}
-	d.cfg.Store(cfg)
-	d.log.Info("configuration reloaded", "bins", len(cfg.Farm.Bins), "probes", len(cfg.Farm.Probes))
+	if s, ok := d.intake.(*ingest.Source); ok {
+		s.Hear(ingest.NewDecoder(&cfg.Farm, cfg.Broker.Prefix).Filters())
+	}
+	d.logDifference(d.cfg.Swap(cfg), cfg)
 	return nil
+}
+
+// logDifference says what a reload has changed, and what of it waits for a
+// restart.
+func (d *daemon) logDifference(old, cfg *config.Config) {
+	d.log.Info("configuration reloaded", "bins", len(cfg.Farm.Bins), "probes", len(cfg.Farm.Probes))
+	gone, come, err := difference(old, cfg)
+	if err != nil {
+		d.log.Warn("difference not shown", "error", err)
+		return
+	}
+	for _, line := range gone {
+		d.log.Info("configuration changed", "was", line)
+	}
+	for _, line := range come {
+		d.log.Info("configuration changed", "is", line)
+	}
+	if !reflect.DeepEqual(old.Broker, cfg.Broker) || !reflect.DeepEqual(old.Journal, cfg.Journal) ||
+		!reflect.DeepEqual(old.Influx, cfg.Influx) || !reflect.DeepEqual(old.Page, cfg.Page) || old.Control != cfg.Control {
+		d.log.Warn("broker, journal, control, influx and page take a restart to change")
+	}
+}
+
+// difference lists the lines of what is in force that went and came.
+func difference(old, cfg *config.Config) (gone, come []string, err error) {
+	var was, is strings.Builder
+	if err := errors.Join(old.Show(&was), cfg.Show(&is)); err != nil {
+		return nil, nil, err
+	}
+	a, b := strings.Split(was.String(), "\n"), strings.Split(is.String(), "\n")
+	return without(a, b), without(b, a), nil
+}
+
+// without gives the lines of a that b does not have as often.
+func without(a, b []string) []string {
+	left := map[string]int{}
+	for _, l := range b {
+		left[l]++
+	}
+	var out []string
+	for _, l := range a {
+		if left[l]--; left[l] < 0 {
+			out = append(out, strings.TrimSpace(l))
+		}
+	}
+	return out
 }

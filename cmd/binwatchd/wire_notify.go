@@ -38,11 +38,11 @@ func (d *daemon) healthy() error {
 	return nil
 }
 
-// door is what commands may have the daemon do.
-type door struct{ d *daemon }
+// servants do what commands ask of the daemon.
+type servants struct{ d *daemon }
 
-func (o door) Look(ctx context.Context) (farm.View, error) { return o.d.loop.Look(ctx) }
+func (o servants) Look(ctx context.Context) (farm.View, error) { return o.d.loop.Look(ctx) }
 
-func (o door) Act(ctx context.Context, e farm.Event) error { return o.d.loop.Act(ctx, e) }
+func (o servants) Act(ctx context.Context, e farm.Event) error { return o.d.loop.Act(ctx, e) }
 
-func (o door) Reload(ctx context.Context) error { return o.d.reload(ctx) }
+func (o servants) Reload(ctx context.Context) error { return o.d.reload(ctx) }

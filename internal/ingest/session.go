@@ -30,6 +30,7 @@ type session struct {
 	host   string
 	client mqtt.Client
 	shaken func() bool // to be called after the handshake
+	heard  []string    // filters subscribed to
 	lost   chan error  // why the connection is gone; room for one
 
 	mu      sync.Mutex // guards what follows, against the client's handler
@@ -51,7 +52,13 @@ func (s *Source) open(ctx context.Context, u *url.URL) (*session, error) {
 		return nil, fmt.Errorf("%s: %w", u.Host, plainer(err))
 	}
 	ss.shaken()
-	refused, err := ss.subscribe(ctx)
+	filters, left := s.wanted()
+	timer := time.NewTimer(subscribeTime)
+	defer timer.Stop()
+	refused, err := ss.subscribe(filters, timer.C, ctx.Done())
+	if err == nil {
+		err = ss.leave(left)
+	}
 	if err != nil {
 		ss.end()
 		return nil, fmt.Errorf("%s: subscribe: %w", u.Host, err)
@@ -62,6 +69,7 @@ func (s *Source) open(ctx context.Context, u *url.URL) (*session, error) {
 		s.cfg.Log.Warn("broker refuses topics", "broker", u.Host, "filters", refused)
 	}
 	s.tell(ctx, l)
+	ss.heard = filters
 	ss.begin()
 	return ss, nil
 }
@@ -83,27 +91,25 @@ func (s *Source) options(ctx context.Context, u *url.URL, ss *session) *mqtt.Cli
 	return o
 }
 
-// subscribe asks for all filters at once and gives those refused. It is done
-// on every connection: a broker that lost its sessions looks no different.
-func (ss *session) subscribe(ctx context.Context) (refused []string, err error) {
-	if len(ss.source.cfg.Filters) == 0 {
+// subscribe asks for filters and gives those refused. All are asked for on
+// every connection: a broker that lost its sessions looks no different.
+func (ss *session) subscribe(filters []string, late <-chan time.Time, over <-chan struct{}) (refused []string, err error) {
+	if len(filters) == 0 {
 		return nil, nil
 	}
 	want := map[string]byte{}
-	for _, f := range ss.source.cfg.Filters {
+	for _, f := range filters {
 		want[f] = 1
 	}
 	token := ss.client.SubscribeMultiple(want, nil).(*mqtt.SubscribeToken)
-	timer := time.NewTimer(subscribeTime)
-	defer timer.Stop()
 	select {
 	case <-token.Done():
 	case err := <-ss.lost:
 		return nil, err
-	case <-timer.C:
+	case <-late:
 		return nil, fmt.Errorf("no answer after %s", subscribeTime)
-	case <-ctx.Done():
-		return nil, ctx.Err()
+	case <-over:
+		return nil, context.Canceled
 	}
 	if err := token.Error(); err != nil {
 		return nil, err
@@ -229,6 +235,8 @@ func (ss *session) stay(ctx context.Context, again <-chan struct{}) (asked bool,
 			return false, ctx.Err()
 		case <-again:
 			return true, errors.New("reconnecting")
+		case <-ss.source.other:
+			ss.refilter()
 		case err := <-ss.lost:
 			return false, fmt.Errorf("%s: %w", ss.host, plainer(err))
 		case <-tick.C:

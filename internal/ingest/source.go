@@ -6,6 +6,8 @@ import (
 	"errors"
 	"log/slog"
 	"net/url"
+	"slices"
+	"sync"
 	"sync/atomic"
 	"time"
 )
@@ -42,7 +44,12 @@ type Source struct {
 	cfg   SourceConfig
 	items chan Item
 	again chan struct{}
+	other chan struct{} // the filters are others now
 	ran   atomic.Bool
+
+	mu      sync.Mutex
+	filters []string // in force
+	left    []string // the broker may still hold, though they are not wanted
 }
 
 // NewSource makes a source. Nothing happens until Run.
@@ -53,7 +60,7 @@ func NewSource(c SourceConfig) *Source {
 	if c.LastRetry == 0 {
 		c.LastRetry = time.Minute
 	}
-	return &Source{cfg: c, items: make(chan Item, room), again: make(chan struct{}, 1)}
+	return &Source{cfg: c, items: make(chan Item, room), again: make(chan struct{}, 1), other: make(chan struct{}, 1), filters: slices.Clone(c.Filters)}
 }
 
 // Items carries links and deliveries in the order they happened. It is closed
