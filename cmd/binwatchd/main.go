@@ -50,7 +50,7 @@ type command struct {
 // commands in the order in which a newcomer needs them.
 func commands() []command {
 	return []command{
-		demoCommand(), checkCommand(), runCommand(), nowCommand(), roundsCommand(), jotCommand(), hushCommand(),
+		demoCommand(), listenCommand(), checkCommand(), runCommand(), nowCommand(), roundsCommand(), jotCommand(), hushCommand(),
 		seenCommand(), rehearseCommand(), tellTestCommand(), exportCommand(), backupCommand(), resendCommand(), speciesCommand(), hashPasswordCommand(), versionCommand(),
 	}
 }

@@ -18,6 +18,7 @@ type eventBody struct {
 	Trouble *farm.Trouble `json:"trouble,omitempty"`
 	Up      bool          `json:"up,omitempty"`
 	ShiftMs int64         `json:"shift_ms,omitempty"`
+	FromMs  int64         `json:"from_ms,omitempty"`
 	Settled bool          `json:"settled,omitempty"` // of a clock event: the shift has been written back, see Restamp
 }
 
@@ -38,7 +39,7 @@ func bodyOf(e farm.Event) (eventBody, error) {
 	case farm.EventLink:
 		return eventBody{Up: e.Up}, nil
 	case farm.EventClock:
-		return eventBody{ShiftMs: e.Shift.Milliseconds()}, nil
+		return eventBody{ShiftMs: e.Shift.Milliseconds(), FromMs: e.From.UnixMilli()}, nil
 	case farm.EventStart:
 		return eventBody{}, nil
 	}
@@ -98,5 +99,8 @@ func (b eventBody) into(e *farm.Event) {
 	e.Up = b.Up
 	if !b.Settled {
 		e.Shift = time.Duration(b.ShiftMs) * time.Millisecond
+	}
+	if b.FromMs != 0 {
+		e.From = time.UnixMilli(b.FromMs).UTC()
 	}
 }

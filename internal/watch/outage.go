@@ -91,6 +91,9 @@ func (l *Loop) retry(ctx context.Context) {
 }
 
 func (l *Loop) resume(ctx context.Context) error {
+	if err := l.cfg.Journal.Renew(ctx); err != nil { // does nothing to a sound one
+		return fmt.Errorf("begin a new journal: %w", err)
+	}
 	if err := l.rebuild(ctx); err != nil {
 		return fmt.Errorf("rebuild after an outage: %w", err)
 	}

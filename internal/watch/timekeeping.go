@@ -31,6 +31,7 @@ func (l *Loop) keepTime(ctx context.Context) error {
 			l.last = l.time.keeper.Now()
 			l.cfg.Log.Warn("the journal ended in the future; the clock is synchronised now and is believed", "ahead", -c.Shift)
 			l.take(farm.Event{Kind: farm.EventClock, Arrived: l.last, Shift: c.Shift, From: c.From}, nil)
+			l.batch.snapshot = true // no replay has to go through this again
 		}
 	}
 	last, err := l.cfg.Journal.Last(ctx)
