@@ -188,7 +188,7 @@ func (f *Forwarder) succeeded(load *consignment, failures int) {
 	})
 }
 
-// failed notes a failure; only the first of a row is worth a warning.
+// failed notes a failure; only the first in a row is logged loudly.
 func (f *Forwarder) failed(a answer, n int) {
 	level := slog.LevelDebug
 	if n == 0 {

@@ -25,7 +25,7 @@ type Lines struct {
 // A place is what is known beforehand of a probe's points.
 type place struct {
 	head  string // measurement and tags
-	field string // of the calibrated value; "" for an unknown probe
+	field string // of the calibrated value; "" for a probe that is gone
 }
 
 // NewLines prepares the tags of every probe of the farm.

@@ -130,7 +130,7 @@ func TestEveryMetricInBothFormats(t *testing.T) {
 	}
 }
 
-// TestNamesThatOthersRelyOn lists what dashboards and alarms outside are built on,
+// TestNamesThatOthersRelyOn lists what graphs and alarms outside are built on,
 // with the labels of each.
 func TestNamesThatOthersRelyOn(t *testing.T) {
 	got := scrape(t, hillfoot())
