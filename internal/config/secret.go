@@ -31,6 +31,9 @@ const (
 // is not read to its end.
 const largestSecret = 64 << 10
 
+// FileSecret is a secret in a file that a command line names.
+func FileSecret(path string) Secret { return Secret{from: fromFile, name: path} }
+
 // IsZero tells whether no secret is configured.
 func (s Secret) IsZero() bool { return s.from == "" }
 

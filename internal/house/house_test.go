@@ -40,6 +40,8 @@ var may = map[string]struct {
 	"scenario":   {[]string{"farm", "physics"}, "test support: physics other than the models fitted"},
 	"brokertest": {nil, "test support: starts a real broker"},
 	"influxtest": {nil, "test support: starts real databases"},
+	"survey":     {[]string{"farm", "ingest", "paste", "quantity"}, "proposals are made of what was heard; ingest alone takes payloads apart"},
+	"paste":      {nil, "lines to paste are a leaf: proposals and calibrations write them alike"},
 }
 
 func TestImportsPointTowardFarm(t *testing.T) {

@@ -75,11 +75,12 @@ func (s *Source) open(ctx context.Context, u *url.URL) (*session, error) {
 }
 
 // options are as the library needs them for messages to be safe: a session
-// that lasts, acknowledgement by hand, messages in order. Reconnecting is ours.
+// that lasts unless a passing one is wanted, acknowledgement by hand, messages
+// in order. Reconnecting is ours.
 func (s *Source) options(ctx context.Context, u *url.URL, ss *session) *mqtt.ClientOptions {
 	o := mqtt.NewClientOptions().
 		SetClientID(s.cfg.ClientID).SetUsername(s.cfg.User).SetPassword(s.cfg.Password).
-		SetProtocolVersion(4).SetCleanSession(false).
+		SetProtocolVersion(4).SetCleanSession(s.cfg.Passing).
 		SetOrderMatters(true).SetAutoAckDisabled(true).
 		SetAutoReconnect(false).SetConnectRetry(false).
 		SetKeepAlive(keepAlive).SetPingTimeout(handshakeTime).

@@ -26,6 +26,10 @@ type SourceConfig struct {
 	Log            *slog.Logger
 	Now            func() time.Time
 
+	// Passing asks the broker to keep nothing for us: for a look that ends, whose
+	// session would else fill up until the broker forgets it.
+	Passing bool
+
 	FirstRetry time.Duration // pause after the first trouble; 0: 1 s
 	LastRetry  time.Duration // longest pause; 0: 60 s
 }
