@@ -17,7 +17,7 @@ func report(t *testing.T, name string, s acceptance.Score) {
 }
 
 func TestHeatingIsToldInTime(t *testing.T) {
-	s := acceptance.Heatings(scenario.Suite(scenario.Heating, 48, 100, start))
+	s := acceptance.Heatings(scenario.Suite(scenario.Heating, 48/part, 100, start))
 	report(t, "heating", s)
 	if s.Recall() < 1 {
 		t.Errorf("got recall %.2f, want every heating told before it crosses", s.Recall())
@@ -31,7 +31,7 @@ func TestHeatingIsToldInTime(t *testing.T) {
 }
 
 func TestQuietBinsStayQuiet(t *testing.T) {
-	s := acceptance.Quiets(scenario.Suite(scenario.Quiet, 100, 500, start))
+	s := acceptance.Quiets(scenario.Suite(scenario.Quiet, 100/part, 500, start))
 	report(t, "quiet", s)
 	if s.FalseNow > 0 || s.False > 0 {
 		t.Errorf("got %d false heatings, %d of them now, in %.0f bin-months of quiet data; want none", s.False, s.FalseNow, s.Months)
@@ -42,7 +42,7 @@ func TestQuietBinsStayQuiet(t *testing.T) {
 }
 
 func TestDryingIsToldWithAnHonestInterval(t *testing.T) {
-	s := acceptance.Dryings(scenario.Suite(scenario.Drying, 40, 900, start))
+	s := acceptance.Dryings(scenario.Suite(scenario.Drying, 40/part, 900, start))
 	report(t, "drying", s)
 	if s.Recall() < 0.95 {
 		t.Errorf("got recall %.2f, want every drying told before it leaves the band", s.Recall())
@@ -53,7 +53,7 @@ func TestDryingIsToldWithAnHonestInterval(t *testing.T) {
 }
 
 func TestTheSiftingWindowIsNotMissed(t *testing.T) {
-	opens, closes := acceptance.Siftings(scenario.Suite(scenario.Sifting, 30, 1300, start))
+	opens, closes := acceptance.Siftings(scenario.Suite(scenario.Sifting, 30/part, 1300, start))
 	report(t, "sift-ready", opens)
 	report(t, "sift-passing", closes)
 	if opens.Recall() < 1 {

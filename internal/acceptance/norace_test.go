@@ -1,0 +1,5 @@
+//go:build !race
+
+package acceptance_test
+
+const part = 1
