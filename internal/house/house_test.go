@@ -38,6 +38,7 @@ var may = map[string]struct {
 	"physics":    {nil, "the invented nature must not know the models it is to test"},
 	"demo":       {[]string{"farm", "quantity", "physics"}, "the simulated farm talks MQTT like any other"},
 	"scenario":   {[]string{"farm", "physics"}, "test support: physics other than the models fitted"},
+	"acceptance": {[]string{"farm", "husbandry", "ingest", "rules", "scenario"}, "test support: the whole judging held against bins of known truth"},
 	"brokertest": {nil, "test support: starts a real broker"},
 	"influxtest": {nil, "test support: starts real databases"},
 	"survey":     {[]string{"farm", "ingest", "paste", "quantity"}, "proposals are made of what was heard; ingest alone takes payloads apart"},

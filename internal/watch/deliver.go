@@ -2,6 +2,7 @@ package watch
 
 import (
 	"context"
+	"time"
 
 	"binwatchd/internal/farm"
 	"binwatchd/internal/ingest"
@@ -51,8 +52,21 @@ func (l *Loop) reading(d *ingest.Delivery, r farm.Reading) {
 	if r.Retained && l.state.Knows(r.Probe) {
 		return
 	}
+	l.spread(&r)
 	l.arrivals.Mark(&r)
 	l.doubter.Judge(&r)
 	l.counts.reading(r)
 	l.take(farm.Event{Kind: farm.EventReading, Arrived: l.now(), Reading: r}, d)
+}
+
+// spread keeps readings without a time stamp of one probe a millisecond apart:
+// a database takes two of one time for the same.
+func (l *Loop) spread(r *farm.Reading) {
+	if r.Stamped {
+		return
+	}
+	if last := l.newest[r.Probe]; !r.At.After(last) && last.Sub(r.At) < time.Second {
+		r.At = last.Add(time.Millisecond)
+	}
+	l.newest[r.Probe] = r.At
 }

@@ -51,7 +51,8 @@ type Loop struct {
 	state    *rules.State
 
 	batch     batch
-	last      time.Time // journal time of the newest event
+	last      time.Time            // journal time of the newest event
+	newest    map[string]time.Time // when each probe's newest unstamped reading was measured
 	repeats   repeats
 	counts    counts
 	outage    outage
@@ -72,7 +73,7 @@ type ask struct {
 
 // New rebuilds the state from the journal. Nothing runs yet.
 func New(ctx context.Context, cfg Config) (*Loop, error) {
-	l := &Loop{cfg: cfg, asks: make(chan ask), gone: make(chan struct{}), counts: newCounts()}
+	l := &Loop{cfg: cfg, asks: make(chan ask), gone: make(chan struct{}), counts: newCounts(), newest: map[string]time.Time{}}
 	l.repeats = newRepeats()
 	if err := l.rebuild(ctx); err != nil {
 		return nil, err
