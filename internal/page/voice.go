@@ -50,14 +50,17 @@ func (v voice) clock(t time.Time) string { return t.In(v.loc).Format("15:04") }
 // stamp is the full time, for the logbook.
 func (v voice) stamp(t time.Time) string { return t.In(v.loc).Format("Mon 2 Jan, 15:04") }
 
-// interval says a forecast's likely time and both ends of its 80 % interval.
+// interval says a forecast's likely time and both ends of its 80 % interval;
+// nothing where there is no interval: the words of the forecast say it all.
 func (v voice) interval(f farm.Forecast) string {
+	if f.Earliest.IsZero() {
+		return ""
+	}
 	var parts []string
 	if !f.Crosses.IsZero() {
 		parts = append(parts, "likely "+v.until(f.Crosses))
 	}
 	switch {
-	case f.Earliest.IsZero():
 	case f.Latest.IsZero():
 		parts = append(parts, "not before "+v.until(f.Earliest))
 	default:

@@ -123,7 +123,7 @@ func (s *scene) notes(z farm.ZoneView) []string {
 		if s.isRaised(z, o.Condition) {
 			continue // what is raised has said so already
 		}
-		text := strings.TrimSuffix(o.Text, ".")
+		text := capital(strings.TrimSuffix(o.Text, "."))
 		if when := s.interval(o.Forecast); when != "" {
 			text += " (" + when + ")"
 		}
