@@ -56,20 +56,25 @@ func (l *Loop) Act(ctx context.Context, e farm.Event) error {
 }
 
 // Reload puts another configuration in force. What is raised stays raised;
-// what is no longer watched is eased.
+// what is no longer watched is eased. After an error the one before is in
+// force.
 func (l *Loop) Reload(ctx context.Context, f *farm.Farm, digest string) error {
 	return l.inside(ctx, func() error {
 		if l.outage.on() {
 			return ErrUnwritten
 		}
+		ctx := context.WithoutCancel(ctx) // half a reload is worse than a late one
 		if err := l.commit(ctx); err != nil {
 			return err
 		}
+		before := l.cfg
 		l.cfg.Farm, l.cfg.Digest = f, digest
-		if err := l.cfg.Journal.SetFarm(ctx, f); err != nil {
-			return err
+		err := l.resume(ctx)
+		if err != nil {
+			l.cfg = before
+			l.fail(err)
 		}
-		return l.resume(ctx)
+		return err
 	})
 }
 

@@ -52,14 +52,22 @@ func (l *Loop) commit(ctx context.Context) error {
 		l.batch.reset()
 		return nil
 	}
+	err := l.write(ctx)
+	if err != nil {
+		l.fail(err)
+	}
+	return err
+}
+
+// write puts the batch on disk. A stop, or a caller that goes away meanwhile,
+// does not break a write off: that would pass for trouble with the disk.
+func (l *Loop) write(ctx context.Context) error {
 	b, err := l.transaction()
 	if err == nil {
-		err = l.cfg.Journal.Append(ctx, b)
+		err = l.cfg.Journal.Append(context.WithoutCancel(ctx), b)
 	}
 	if err != nil {
-		err = fmt.Errorf("commit %d entries: %w", len(l.batch.entries), err)
-		l.fail(ctx, err)
-		return err
+		return fmt.Errorf("commit %d entries: %w", len(l.batch.entries), err)
 	}
 	l.settled(b)
 	return nil

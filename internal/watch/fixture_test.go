@@ -85,10 +85,12 @@ func (b *broker) acks() []uint16 {
 	return append([]uint16(nil), b.acked...)
 }
 
-// A disk fails on demand.
+// A disk fails on demand, and counts how often it did.
 type disk struct {
-	mu  sync.Mutex
-	err error
+	failed atomic.Int32
+	mu     sync.Mutex
+	err    error
+	during func() // called once, in the middle of the next write
 }
 
 func (d *disk) set(err error) {
@@ -97,13 +99,25 @@ func (d *disk) set(err error) {
 	d.err = err
 }
 
+// meanwhile has something happen in the middle of the next write.
+func (d *disk) meanwhile(do func()) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.during = do
+}
+
 func (d *disk) fault(stage string) error {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	if stage == "commit" {
-		return d.err
+	if stage == "begin" && d.during != nil {
+		d.during()
+		d.during = nil
 	}
-	return nil
+	if stage != "commit" || d.err == nil {
+		return nil
+	}
+	d.failed.Add(1)
+	return d.err
 }
 
 var errWorn = fmt.Errorf("worn card: %w", journal.ErrDisk)

@@ -3,6 +3,7 @@ package watch_test
 import (
 	"context"
 	"fmt"
+	"strings"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -117,7 +118,7 @@ func TestAFailedCommitIsRebuiltFromDisk(t *testing.T) {
 		before := len(r.readings("t"))
 		r.disk.set(errWorn)
 		lost := r.broker.publish("bed/t", "28")
-		time.Sleep(10 * time.Minute)
+		time.Sleep(90 * time.Minute)
 		synctest.Wait()
 		if got := r.broker.acks(); len(got) != before {
 			t.Fatalf("got %d acknowledgements, want the %d on disk", len(got), before)
@@ -129,10 +130,12 @@ func TestAFailedCommitIsRebuiltFromDisk(t *testing.T) {
 		if len(r.cries) != 1 || r.cries[0].Condition != farm.Unwritten || r.cries[0].Urgency != farm.Now {
 			t.Errorf("got cries %+v, want exactly one", r.cries)
 		}
+		r.checkRetries(90 * time.Minute)
 
 		r.disk.set(nil)
 		time.Sleep(time.Minute)
 		synctest.Wait()
+		r.checkRelief()
 		if r.broker.reconnects.Load() == 0 {
 			t.Error("the broker was not made to send again")
 		}
@@ -208,4 +211,77 @@ func TestAskingAStoppedLoop(t *testing.T) {
 		t.Error("got a view from a loop that has ended")
 	}
 	r.stop() // twice is harmless
+}
+
+// checkRetries: tries come after 1, 2, 4, 8, 16 s and then each 30 s, and each
+// is made and told of once.
+func (r *rig) checkRetries(lasted time.Duration) {
+	r.t.Helper()
+	want := 1 + 5 + int((lasted-31*time.Second)/(30*time.Second)) // the first failure, the quick tries, the steady ones
+	if got := int(r.disk.failed.Load()); got < want-2 || got > want+2 {
+		r.t.Errorf("got %d failed commits in %s, want about %d", got, lasted, want)
+	}
+}
+
+// checkRelief: who heard of the outage hears of its end, as the same episode.
+func (r *rig) checkRelief() {
+	r.t.Helper()
+	if len(r.cries) != 2 {
+		r.t.Fatalf("got cries %+v, want a raise and an easing", r.cries)
+	}
+	raise, ease := r.cries[0], r.cries[1]
+	if ease.Condition != farm.Unwritten || ease.Change != farm.Eased || ease.Episode != raise.Episode || !ease.Since.Equal(raise.Since) {
+		r.t.Errorf("got %+v after %+v, want the easing of the same episode", ease, raise)
+	}
+	if !strings.Contains(ease.Text, "90 minutes") {
+		r.t.Errorf("got the text %q, want it to say how long it lasted", ease.Text)
+	}
+}
+
+// A caller that has gone away while it is served is no trouble of the disk.
+func TestACallerThatGivesUpMakesNoOutage(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newRig(t, time.Now)
+		ctx, giveUp := context.WithCancel(context.Background())
+		r.disk.meanwhile(giveUp)
+		j := farm.Jot{At: time.Now(), Bin: "bed", What: farm.Watered, Litres: 2}
+		_ = r.loop.Act(ctx, farm.Event{Kind: farm.EventJot, Jot: j}) // it has no use for the answer
+		r.disk.meanwhile(giveUp)
+		_ = r.loop.Reload(ctx, bed(), "two")
+		synctest.Wait()
+		v, err := r.loop.Look(context.Background())
+		if err != nil || v.Intake.Unwritten != nil || len(r.cries) != 0 {
+			t.Errorf("got unwritten since %v, cries %+v, %v; want none", v.Intake.Unwritten, r.cries, err)
+		}
+		got, err := r.journal.Jots(context.Background(), "bed", time.Now().Add(-time.Hour), time.Now().Add(time.Hour))
+		if err != nil || len(got) != 1 {
+			t.Errorf("got jots %+v, %v, want the one", got, err)
+		}
+	})
+}
+
+// A reload that can't be written leaves the farm before it in force.
+func TestAReloadOnABrokenDiskChangesNothing(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newRig(t, time.Now)
+		r.broker.link(true, false)
+		id := r.broker.publish("bed/m", "70")
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		r.disk.set(errWorn)
+		other := bed()
+		other.Probes, other.Bins[0].Zones[0].Probes = other.Probes[:1], []string{"t"}
+		if err := r.loop.Reload(context.Background(), other, "two"); err == nil {
+			t.Error("got no error from a reload that is not on disk")
+		}
+		r.disk.set(nil)
+		time.Sleep(time.Minute)
+		r.broker.link(true, true)
+		r.broker.send(id+1, "bed/m", "71", true)
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		if got := r.readings("m"); len(got) != 2 {
+			t.Errorf("got readings %v of a probe that only the farm before knows, want both", got)
+		}
+	})
 }

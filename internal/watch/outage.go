@@ -28,7 +28,7 @@ func (o *outage) on() bool { return !o.since.IsZero() }
 
 // fail deals with a commit that did not happen: nothing is acknowledged, and
 // what is in memory is no longer true.
-func (l *Loop) fail(ctx context.Context, err error) {
+func (l *Loop) fail(err error) {
 	now := l.cfg.Now()
 	l.cfg.Log.Error("journal not written", "error", err)
 	l.batch.reset()
@@ -43,16 +43,36 @@ func (l *Loop) fail(ctx context.Context, err error) {
 // cry tells the keeper from memory, once an outage: the only notice that is
 // sent for a state that is not on disk.
 func (l *Loop) cry(err error) {
-	if l.outage.cried || l.cfg.Cry == nil {
+	if l.outage.cried {
 		return
 	}
 	l.outage.cried = true
-	l.cfg.Cry(farm.Change{
-		At: l.outage.since.UTC(), Condition: farm.Unwritten, Change: farm.Raised, Urgency: farm.Now,
-		Text:    "The journal can't be written: " + cause(err) + ". Readings wait at the broker and nothing is judged until this is mended.",
-		Advice:  &farm.Advice{Do: remedy(err)},
-		Episode: "unwritten-" + l.outage.since.UTC().Format("20060102T150405"), Since: l.outage.since.UTC(),
-	})
+	ch := l.outage.change(farm.Raised, l.outage.since)
+	ch.Text = "The journal can't be written: " + cause(err) + ". Readings wait at the broker and nothing is judged until this is mended."
+	ch.Advice = &farm.Advice{Do: remedy(err)}
+	l.tellFromMemory(ch)
+}
+
+// relieve tells, from memory too, that an outage is over: what was never on
+// disk is not eased there either.
+func (l *Loop) relieve(now time.Time) {
+	ch := l.outage.change(farm.Eased, now)
+	ch.Text = "The journal is written again, after " + farm.SayLong(now.Sub(l.outage.since)) + ". What waited at the broker comes in now."
+	l.tellFromMemory(ch)
+}
+
+func (l *Loop) tellFromMemory(ch farm.Change) {
+	if l.cfg.Cry != nil {
+		l.cfg.Cry(ch)
+	}
+}
+
+// change is what an outage's raise and easing have in common.
+func (o *outage) change(kind farm.ChangeKind, at time.Time) farm.Change {
+	return farm.Change{
+		At: at.UTC(), Condition: farm.Unwritten, Change: kind, Urgency: farm.Now,
+		Episode: "unwritten-" + o.since.UTC().Format("20060102T150405"), Since: o.since.UTC(),
+	}
 }
 
 func cause(err error) string {
@@ -81,21 +101,26 @@ func (l *Loop) retry(ctx context.Context) {
 		return
 	}
 	if err := l.resume(ctx); err != nil {
-		l.fail(ctx, err)
+		l.fail(err)
 		return
 	}
-	lasted := l.cfg.Now().Sub(l.outage.since)
+	now := l.cfg.Now()
+	l.cfg.Log.Info("journal is written again", "outage", now.Sub(l.outage.since).Round(time.Second))
+	l.relieve(now)
 	l.outage = outage{}
-	l.cfg.Log.Info("journal is written again", "outage", lasted.Round(time.Second))
 	l.cfg.Source.Reconnect()
 }
 
+// resume begins anew with what is on disk, under the farm in force.
 func (l *Loop) resume(ctx context.Context) error {
 	if err := l.cfg.Journal.Renew(ctx); err != nil { // does nothing to a sound one
 		return fmt.Errorf("begin a new journal: %w", err)
 	}
+	if err := l.cfg.Journal.SetFarm(ctx, l.cfg.Farm); err != nil {
+		return err
+	}
 	if err := l.rebuild(ctx); err != nil {
-		return fmt.Errorf("rebuild after an outage: %w", err)
+		return fmt.Errorf("rebuild from the journal: %w", err)
 	}
 	return l.begin(ctx)
 }

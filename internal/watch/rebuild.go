@@ -57,7 +57,7 @@ func (l *Loop) begin(ctx context.Context) error {
 	}
 	e := farm.Event{Kind: farm.EventStart, Arrived: l.now()}
 	l.batch.add(e, append(l.state.Step(e), plain(gone)...), nil)
-	return l.commit(ctx)
+	return l.write(ctx)
 }
 
 func plain(changes []journal.Change) []farm.Change {
