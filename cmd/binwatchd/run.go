@@ -114,12 +114,14 @@ func (d *daemon) reload(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if err := d.openSender(cfg); err != nil {
+	sender, tellers, err := d.newSender(cfg)
+	if err != nil {
 		return err
 	}
 	if err := d.loop.Reload(ctx, &cfg.Farm, name); err != nil {
-		return err
+		return err // the sender in force stays, and with it what it told from memory
 	}
+	d.sending.set(sender, tellers)
 	if s, ok := d.intake.(*ingest.Source); ok {
 		s.Hear(ingest.NewDecoder(&cfg.Farm, cfg.Broker.Prefix).Filters())
 	}

@@ -12,18 +12,22 @@ import (
 
 // openSender makes the sender of a configuration and puts it in force.
 func (d *daemon) openSender(cfg *config.Config) error {
+	sender, tellers, err := d.newSender(cfg)
+	if err == nil {
+		d.sending.set(sender, tellers)
+	}
+	return err
+}
+
+func (d *daemon) newSender(cfg *config.Config) (*notify.Sender, []notify.Teller, error) {
 	nc, err := notifyConfig(cfg, d.log, d.clock.now)
 	if err != nil {
-		return err
+		return nil, nil, err
 	}
 	sender, err := notify.NewSender(nc, notify.Sources{
 		Outbox: d.journal, History: d.journal, Cursors: d.journal, Look: d.look, Rounds: d.rounds, Healthy: d.healthy,
 	})
-	if err != nil {
-		return err
-	}
-	d.sending.set(sender, nc.Tellers)
-	return nil
+	return sender, nc.Tellers, err
 }
 
 // healthy is what the sign of life stands for: readings can be kept.
