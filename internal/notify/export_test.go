@@ -123,3 +123,11 @@ func RoundsTurn(ctx context.Context, s *Sender) (time.Duration, error) { return 
 
 // LifeTurn gives one sign of life.
 func LifeTurn(ctx context.Context, s *Sender) { s.life.turn(ctx) }
+
+// CarryOnce has the first teller's carrier make one attempt at a letter about a
+// change: 0 accepted, 1 refused, 2 unreachable, 3 unanswered.
+func CarryOnce(ctx context.Context, s *Sender, c farm.Change) (verdict int, said string) {
+	l := newLetter([]matter{{say: stands, last: farm.Owed{Notice: NoticeID("once", c), Change: c}}})
+	a := s.desks[0].carrier.carry(ctx, l, c.At)
+	return int(a.verdict), a.said
+}

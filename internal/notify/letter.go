@@ -44,6 +44,9 @@ func (m matter) rows() []farm.Owed { return append(m.before[:len(m.before):len(m
 // hush was set for what was known then.
 func (m matter) pressing() bool { return m.say == stands && m.last.Change.Urgency == farm.Now }
 
+// atNow tells whether the matter is to be seen to now, be it news or not.
+func (m matter) atNow() bool { return m.pressing() || m.say == still }
+
 // A letter is what one teller gets in one go: a mail, a push or a post to a
 // webhook.
 type letter struct {

@@ -13,8 +13,9 @@ import (
 const usualLife = 15 * time.Minute
 
 // A lifeSign calls a URL while the daemon is healthy, so that somebody outside
-// can tell when it is not, or when the whole machine is dead. It stays silent
-// rather than say that something is wrong: silence is what is watched for.
+// can tell when it is not, or when the whole machine is dead. It says
+// nothing rather than that something is wrong: the missing sign is what is
+// watched for.
 type lifeSign struct {
 	cfg     Config
 	healthy func() error

@@ -108,14 +108,15 @@ func (m *mailer) message(s sheet, e envelope) (*gomail.Msg, error) {
 }
 
 // sender is the farm by name at its address. The name goes through net/mail,
-// which quotes and encodes it; go-mail's own FromFormat does not.
+// which quotes and encodes it; go-mail's own FromFormat does not. A backslash
+// beside letters that need encoding is the one thing net/mail gets wrong.
 func (m *mailer) sender() (*mail.Address, error) {
 	from, err := mail.ParseAddress(m.cfg.Mail.From)
 	if err != nil {
 		return nil, fmt.Errorf("sender's address: %w", err)
 	}
 	if from.Name == "" {
-		from.Name = oneLine(m.cfg.Farm.Name, 60)
+		from.Name = strings.ReplaceAll(oneLine(m.cfg.Farm.Name, 60), `\`, "/")
 	}
 	return from, nil
 }

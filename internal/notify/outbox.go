@@ -38,7 +38,8 @@ type Cursors interface {
 	SetCursor(ctx context.Context, name string, to int64) error
 }
 
-// Sources are what the sender reads, and the outbox it drains.
+// Sources are what the sender reads, and the outbox it drains. A test of the
+// tellers needs none of them; Run needs the outbox.
 type Sources struct {
 	Outbox  Outbox
 	History History                    // nil: mails have no pictures

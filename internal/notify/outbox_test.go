@@ -159,3 +159,12 @@ func (b *box) all() []row {
 	defer b.mu.Unlock()
 	return slices.Clone(b.rows)
 }
+
+// due makes everything due that was postponed.
+func (b *box) due() {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	for i := range b.rows {
+		b.rows[i].Next = b.rows[i].Created
+	}
+}

@@ -22,7 +22,7 @@ type pusher struct {
 	src     Sources
 	service types.Service
 	secrets []string // parts of the URL, never shown
-	pending *pushing
+	call    *pushing
 }
 
 // A pushing is one call that has not come back.
@@ -41,15 +41,15 @@ func newPusher(cfg Config, src Sources, t Teller) (*pusher, error) {
 }
 
 func (p *pusher) carry(ctx context.Context, l letter, now time.Time) answer {
-	if p.pending == nil || p.pending.letter != l.id {
-		if p.pending != nil && !ended(p.pending.done) {
+	if p.call == nil || p.call.letter != l.id {
+		if p.call != nil && !ended(p.call.done) {
 			return answer{verdict: unreachable, said: "the push service still has not answered the last attempt"}
 		}
-		p.pending = p.push(l.id, newWriter(p.cfg, p.src, now).short(l))
+		p.call = p.push(l.id, newWriter(p.cfg, p.src, now).short(l))
 	}
 	select {
-	case err := <-p.pending.done:
-		p.pending = nil
+	case err := <-p.call.done:
+		p.call = nil
 		return p.answer(err)
 	case <-ctx.Done():
 		return answer{verdict: unanswered, said: "the push service did not answer in time"}

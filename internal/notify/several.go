@@ -12,7 +12,7 @@ import (
 // several is the sheet about episodes that are told together.
 func (w writer) several(ctx context.Context, ms []matter) sheet {
 	live, gone := livePart(ms)
-	s := sheet{Subject: w.severalSubject(live, gone), First: w.severalFirst(live), Now: slices.ContainsFunc(live, matter.pressing)}
+	s := sheet{Subject: w.severalSubject(live, gone), First: w.severalFirst(live), Now: slices.ContainsFunc(live, matter.atNow)}
 	const pictured = 4
 	for i, m := range live {
 		p := w.episodePart(m)
@@ -61,7 +61,7 @@ func (w writer) episodePart(m matter) part {
 // place by place.
 func (w writer) severalSubject(live, gone []matter) string {
 	prefix := ""
-	if slices.ContainsFunc(live, matter.pressing) {
+	if slices.ContainsFunc(live, matter.atNow) {
 		prefix = "Now: "
 	}
 	if len(live) == 0 {
@@ -80,8 +80,11 @@ func (w writer) severalSubject(live, gone []matter) string {
 // briefly is a matter in two or three words.
 func briefly(m matter) string {
 	w := words[m.last.Change.Condition]
-	if m.say == over {
+	switch m.say {
+	case over:
 		return w.over
+	case still:
+		return "still " + w.is
 	}
 	return w.is
 }

@@ -13,7 +13,7 @@ import (
 // single is the sheet about one episode.
 func (w writer) single(ctx context.Context, m matter) sheet {
 	c := m.last.Change
-	s := sheet{Subject: w.subject(m), First: w.doing(m), Now: m.pressing() || m.say == still}
+	s := sheet{Subject: w.subject(m), First: w.doing(m), Now: m.atNow()}
 	s.add(part{Lines: w.saying(m)})
 	if m.say != over && m.say != cameWent {
 		s.add(part{Rows: w.foreseen(c)})

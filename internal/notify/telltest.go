@@ -108,7 +108,7 @@ func specimenHeat(now time.Time) farm.Change {
 		At: now, Bin: specimenBin, Zone: specimenZone, Condition: farm.Heating, Change: farm.Raised, Urgency: farm.Today,
 		Text:     "This is a test; no bin is heating. A heating bin would read like this: it warms by itself, after a feed.",
 		Forecast: &farm.Forecast{Crosses: now.Add(6 * time.Hour), Earliest: now.Add(4 * time.Hour), Latest: now.Add(9 * time.Hour)},
-		Advice:   &farm.Advice{Do: "Test: nothing to do."},
+		Advice:   &farm.Advice{Do: "Nothing to do: this is a test."},
 		Episode:  fmt.Sprintf("test-heating-%d", now.UnixMilli()), Since: now,
 	}
 }
@@ -117,7 +117,7 @@ func specimenDry(now time.Time) farm.Change {
 	return farm.Change{
 		At: now, Bin: specimenBin, Zone: specimenZone, Condition: farm.TooDry, Change: farm.Raised, Urgency: farm.Today,
 		Text:    "This is a test; no bin is too dry.",
-		Advice:  &farm.Advice{Do: "Test: nothing to do.", VisitLitres: 2, WaterLitres: 6, DryMassKg: 12, DryMassFrom: "guess"},
+		Advice:  &farm.Advice{Do: "Nothing to do: this is a test.", VisitLitres: 2, WaterLitres: 6, DryMassKg: 12, DryMassFrom: "guess"},
 		Episode: fmt.Sprintf("test-dry-%d", now.UnixMilli()), Since: now,
 	}
 }

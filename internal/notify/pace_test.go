@@ -1,0 +1,315 @@
+package notify_test
+
+import (
+	"context"
+	"slices"
+	"sync"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/notify"
+)
+
+// A pace runs a sender of one mail teller in a bubble of its own time, and
+// notes when its server was tried and with what.
+type pace struct {
+	cfg   notify.Config
+	box   *box
+	start time.Time
+	s     *notify.Sender
+
+	mu    sync.Mutex
+	view  farm.View
+	tries []notify.Carried
+	says  int // what the server answers
+}
+
+func inBubble(t *testing.T, alter func(*notify.Teller), body func(*pace)) {
+	t.Helper()
+	synctest.Test(t, func(t *testing.T) {
+		teller := notify.Teller{Kind: notify.ByMail, To: "keeper@example.org", About: []farm.Urgency{farm.Now, farm.Today, farm.Soon}}
+		if alter != nil {
+			alter(&teller)
+		}
+		p := &pace{box: newBox(), start: time.Now()}
+		p.cfg = notify.Config{
+			Farm: hillfoot(t), Mail: notify.Mail{Server: "127.0.0.1:25", From: "bins@example.org"},
+			Tellers: notify.Named([]notify.Teller{teller}), Now: time.Now,
+		}
+		s, err := notify.NewSender(p.cfg, notify.Sources{Outbox: p.box, Look: p.look})
+		if err != nil {
+			t.Fatal(err)
+		}
+		p.s = s
+		notify.Carry(s, p.take)
+		ctx, cancel := context.WithCancel(t.Context())
+		done := make(chan struct{})
+		go func() { s.Run(ctx); close(done) }()
+		body(p)
+		cancel()
+		<-done
+	})
+}
+
+func (p *pace) look() (farm.View, bool) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.view, true
+}
+
+func (p *pace) take(c notify.Carried) int {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.tries = append(p.tries, c)
+	return p.says
+}
+
+// answer sets what the server answers from now on.
+func (p *pace) answer(verdict int) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.says = verdict
+}
+
+// stand sets what is raised.
+func (p *pace) stand(standing ...farm.Standing) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.view.Standing = standing
+}
+
+// hush sets what is hushed.
+func (p *pace) hush(h ...farm.Hush) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.view.Hushes = h
+}
+
+// letters are those that the server has seen.
+func (p *pace) letters() []notify.Carried {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return slices.Clone(p.tries)
+}
+
+// change owes a change that happens now.
+func (p *pace) change(c farm.Condition, kind farm.ChangeKind, u farm.Urgency) farm.Change {
+	ch := change(c, kind, u, time.Now())
+	p.box.add(notify.OwedFor(p.cfg.Tellers, ch, ch.At)...)
+	synctest.Wait()
+	return ch
+}
+
+func (p *pace) pass(d time.Duration) {
+	time.Sleep(d)
+	synctest.Wait()
+}
+
+// times are when the server was tried, since the start.
+func (p *pace) times() []time.Duration {
+	var out []time.Duration
+	for _, c := range p.letters() {
+		out = append(out, c.At.Sub(p.start))
+	}
+	return out
+}
+
+func TestBackOffDoublesToAnHour(t *testing.T) {
+	inBubble(t, nil, func(p *pace) {
+		p.answer(2)
+		p.change(farm.TooHot, farm.Raised, farm.Now)
+		p.pass(5 * time.Hour)
+		var waits []time.Duration
+		for i, at := range p.times()[1:] {
+			waits = append(waits, at-p.times()[i])
+		}
+		s, m := time.Second, time.Minute
+		want := []time.Duration{30 * s, m, 2 * m, 4 * m, 8 * m, 16 * m, 32 * m, 60 * m, 60 * m, 60 * m}
+		if diff := cmp.Diff(want, waits[:len(want)]); diff != "" {
+			t.Errorf("waits (-want +got):\n%s", diff)
+		}
+		p.answer(0)
+		p.pass(time.Hour)
+		if !p.box.settled() {
+			t.Error("not told once the server was back")
+		}
+	})
+}
+
+func TestWhatArisesTogetherIsOneLetter(t *testing.T) {
+	inBubble(t, nil, func(p *pace) {
+		p.change(farm.TooHot, farm.Raised, farm.Today)
+		p.pass(7 * time.Second)
+		p.change(farm.TooDry, farm.Raised, farm.Today)
+		p.pass(time.Minute)
+		if len(p.letters()) != 1 || len(p.letters()[0].Matters) != 2 || p.times()[0] != 10*time.Second {
+			t.Errorf("letters at %v, %v", p.times(), p.letters())
+		}
+	})
+}
+
+// A cold night reaches one bin after the other.
+func TestLikeFollowsLikeInOneLetter(t *testing.T) {
+	inBubble(t, nil, func(p *pace) {
+		for i := range 5 {
+			c := change(farm.TooCold, farm.Raised, farm.Soon, time.Now())
+			c.Episode = string(rune('a' + i))
+			p.box.add(notify.OwedFor(p.cfg.Tellers, c, c.At)...)
+			p.pass(2 * time.Minute)
+		}
+		p.pass(time.Hour)
+		if len(p.letters()) != 2 || len(p.letters()[0].Matters) != 1 || len(p.letters()[1].Matters) != 4 {
+			t.Errorf("letters at %v", p.times())
+		}
+	})
+}
+
+func TestCapNeverHoldsBackWhatIsAtNow(t *testing.T) {
+	inBubble(t, nil, func(p *pace) {
+		kinds := []farm.Condition{farm.TooHot, farm.TooDry, farm.Drying, farm.Silent, farm.Suspect, farm.BatteryLow, farm.FeedDue, farm.SiftReady}
+		for _, k := range kinds {
+			p.change(k, farm.Raised, farm.Today)
+			p.pass(time.Minute)
+		}
+		if len(p.letters()) != 6 {
+			t.Errorf("%d letters in eight minutes, the cap is 6", len(p.letters()))
+		}
+		p.change(farm.TooHot, farm.Worsened, farm.Now)
+		p.pass(5 * time.Second)
+		if n := len(p.letters()); n != 7 || !p.letters()[6].Pressing || len(p.letters()[6].Matters) != 1 {
+			t.Errorf("what is at now was not told at once: %d letters", n)
+		}
+		p.pass(time.Hour)
+		if n := len(p.letters()); n != 8 || len(p.letters()[7].Matters) != 2 {
+			t.Errorf("what was held did not come as one: %d letters", n)
+		}
+	})
+}
+
+func TestReminders(t *testing.T) {
+	every := func(teller *notify.Teller) { teller.Remind = 12 * time.Hour }
+	st := farm.Standing{Episode: "e-too-hot", Bin: "bed", Zone: "near", Condition: farm.TooHot, Urgency: farm.Now}
+	tests := []struct {
+		name string
+		end  func(p *pace, ch farm.Change) // after two reminders
+		more int
+	}{
+		{"go on", func(*pace, farm.Change) {}, 2},
+		{"until eased", func(p *pace, ch farm.Change) { p.stand(); p.change(ch.Condition, farm.Eased, farm.Now) }, 1},
+		{"until seen", func(p *pace, _ farm.Change) { s := st; s.Seen = true; p.stand(s) }, 0},
+		{"until hushed", func(p *pace, _ farm.Change) {
+			s, later := st, time.Now().Add(72*time.Hour)
+			s.Hushed = &later
+			p.stand(s)
+		}, 0},
+		{"until it is no longer at now", func(p *pace, _ farm.Change) { s := st; s.Urgency = farm.Today; p.stand(s) }, 0},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			inBubble(t, every, func(p *pace) {
+				ch := p.change(farm.TooHot, farm.Raised, farm.Now)
+				p.stand(st)
+				p.pass(25 * time.Hour)
+				if len(p.letters()) != 3 || p.letters()[1].Matters[0].Say != "still" {
+					t.Fatalf("letters at %v", p.times())
+				}
+				tt.end(p, ch)
+				p.pass(24 * time.Hour)
+				if got := len(p.letters()) - 3; got != tt.more {
+					t.Errorf("%d letters after that, want %d", got, tt.more)
+				}
+			})
+		})
+	}
+}
+
+func TestRaisedAnewIsToldOnlyWhenItIsNews(t *testing.T) {
+	tests := []struct {
+		name        string
+		first, then farm.Urgency
+		letters     int
+	}{
+		{"no worse than before", farm.Today, farm.Today, 2},
+		{"less than before", farm.Today, farm.Soon, 2},
+		{"worse than before", farm.Soon, farm.Today, 4},
+		{"at now again", farm.Now, farm.Now, 4},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			inBubble(t, nil, func(p *pace) {
+				for i, u := range []farm.Urgency{tt.first, tt.then} {
+					ch := change(farm.TooDry, farm.Raised, u, time.Now())
+					ch.Again = i > 0
+					p.box.add(notify.OwedFor(p.cfg.Tellers, ch, ch.At)...)
+					p.pass(2 * time.Hour)
+					p.change(farm.TooDry, farm.Eased, u)
+					p.pass(2 * time.Hour)
+				}
+				if len(p.letters()) != tt.letters || !p.box.settled() {
+					t.Errorf("%d letters, want %d; fates %v", len(p.letters()), tt.letters, p.box.fates())
+				}
+			})
+		})
+	}
+}
+
+// The one thing told from memory: that the journal cannot be written. It is
+// told while nothing can be read or written, once, and so is its end.
+func TestFromMemory(t *testing.T) {
+	inBubble(t, nil, func(p *pace) {
+		p.box.setBroken(gone)
+		p.answer(2)
+		c := farm.Change{At: time.Now(), Condition: farm.Unwritten, Change: farm.Raised, Urgency: farm.Now, Episode: "unwritten-1"}
+		p.s.FromMemory(c)
+		p.s.FromMemory(c)
+		p.pass(time.Minute)
+		p.answer(0)
+		p.pass(10 * time.Minute)
+		end := c
+		end.At, end.Change = time.Now(), farm.Eased
+		p.s.FromMemory(end)
+		p.pass(10 * time.Minute)
+		says := []string{}
+		for _, l := range p.letters() {
+			says = append(says, l.Matters[0].Say)
+		}
+		if diff := cmp.Diff([]string{"stands", "stands", "stands", "over"}, says); diff != "" {
+			t.Errorf("letters, of which two failed (-want +got):\n%s", diff)
+		}
+	})
+}
+
+// Nobody is told of what began and ended while the hush lasted; what still
+// stands at its end is told then.
+func TestHush(t *testing.T) {
+	inBubble(t, nil, func(p *pace) {
+		until := time.Now().Add(4 * time.Hour)
+		p.hush(farm.Hush{Bin: "bed", Until: until})
+		ch := p.change(farm.TooDry, farm.Raised, farm.Today)
+		dry := farm.Standing{Episode: ch.Episode, Bin: "bed", Urgency: farm.Today, Hushed: &until}
+		p.stand(dry)
+		p.pass(time.Hour)
+		p.change(farm.TooWet, farm.Raised, farm.Today)
+		wet := dry
+		wet.Episode = "e-too-wet"
+		p.stand(dry, wet)
+		p.pass(time.Hour)
+		p.change(farm.TooWet, farm.Eased, farm.Today)
+		p.stand(dry)
+		p.pass(time.Hour)
+		if len(p.letters()) != 0 {
+			t.Fatalf("told while hushed, at %v", p.times())
+		}
+		p.pass(65 * time.Minute)
+		if len(p.letters()) != 1 || len(p.letters()[0].Matters) != 1 || p.letters()[0].Matters[0].Change.Condition != farm.TooDry {
+			t.Errorf("letters %v", p.letters())
+		}
+		if want := []farm.Fate{farm.Told, farm.Dropped, farm.Dropped}; !slices.Equal(p.box.fates(), want) {
+			t.Errorf("fates are %v, want %v", p.box.fates(), want)
+		}
+	})
+}

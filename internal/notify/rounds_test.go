@@ -1,0 +1,182 @@
+package notify_test
+
+import (
+	"context"
+	"log/slog"
+	"net/http"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/emersion/go-smtp"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/notify"
+)
+
+// notes are cursors in memory.
+type notes map[string]int64
+
+func (n notes) Cursor(_ context.Context, name string) (int64, error) { return n[name], nil }
+func (n notes) SetCursor(_ context.Context, name string, to int64) error {
+	n[name] = to
+	return nil
+}
+
+// A list goes out at its time and once: not at the first start, not twice over
+// a restart, and afterwards when the program or the server was down.
+func TestRoundsGoOutOnceAtTheirTime(t *testing.T) {
+	p := openPostOffice(t)
+	cfg := keeperOnly(t)
+	cfg.Mail = notify.Mail{Server: p.addr, From: "bins@example.org"}
+	cfg.Rounds = &notify.RoundsMail{Schedule: notify.Schedule{Days: []time.Weekday{time.Saturday}, At: 8 * time.Hour}, To: []string{"keeper@example.org"}}
+	var now time.Time
+	cfg.Now = func() time.Time { return now }
+	src := notify.Sources{Cursors: notes{}, Rounds: func() (farm.Rounds, bool) {
+		return farm.Rounds{Farm: "Hillfoot Nursery", Opening: "Nothing to do."}, true
+	}}
+	loc := london(t)
+	steps := []struct {
+		name, at string
+		refuse   bool
+		restart  bool
+		mails    int
+		failed   bool
+	}{
+		{name: "first start", at: "2025-10-21 12:00"},
+		{name: "a minute before", at: "2025-10-25 07:59"},
+		{name: "at its time", at: "2025-10-25 08:00", mails: 1},
+		{name: "a minute later", at: "2025-10-25 08:01", mails: 1},
+		{name: "after a restart", at: "2025-10-25 08:02", restart: true, mails: 1},
+		{name: "the server refuses", at: "2025-11-01 08:00", refuse: true, mails: 1, failed: true},
+		{name: "the server is back after a day", at: "2025-11-02 09:00", mails: 2},
+		{name: "down over two Saturdays", at: "2025-11-18 10:00", restart: true, mails: 3},
+		{name: "and that was all", at: "2025-11-18 10:01", mails: 3},
+	}
+	var s *notify.Sender
+	for _, st := range steps {
+		now = at(t, loc, st.at)
+		p.failAt("mail", nil)
+		if st.refuse {
+			p.failAt("mail", &smtp.SMTPError{Code: 421, Message: "not now"})
+		}
+		if s == nil || st.restart {
+			var err error
+			if s, err = notify.NewSender(cfg, src); err != nil {
+				t.Fatal(err)
+			}
+		}
+		var err error
+		for range 2 { // a turn may end with the note of what it did
+			if _, err = notify.RoundsTurn(t.Context(), s); err != nil {
+				break
+			}
+		}
+		if (err != nil) != st.failed || len(p.received()) != st.mails {
+			t.Errorf("%s: %d mails, want %d; error %v", st.name, len(p.received()), st.mails, err)
+		}
+	}
+	ids := map[string]bool{}
+	for _, m := range p.received() {
+		ids[read(t, m.raw).Header.Get("Message-Id")] = true
+	}
+	if len(ids) != 3 {
+		t.Errorf("%d Message-IDs over three lists", len(ids))
+	}
+}
+
+func TestSignOfLife(t *testing.T) {
+	l := openLanding(t)
+	var ill error
+	var log strings.Builder
+	cfg := keeperOnly(t)
+	cfg.Log = slog.New(slog.NewTextHandler(&log, nil))
+	cfg.Life = &notify.Life{URL: l.URL + "/ping/s3cret"}
+	s, err := notify.NewSender(cfg, notify.Sources{Healthy: func() error { return ill }})
+	if err != nil {
+		t.Fatal(err)
+	}
+	notify.LifeTurn(t.Context(), s)
+	if len(l.got()) != 1 {
+		t.Fatalf("%d signs while healthy", len(l.got()))
+	}
+	ill = http.ErrAbortHandler
+	notify.LifeTurn(t.Context(), s)
+	if len(l.got()) != 1 {
+		t.Error("a sign of life while not healthy")
+	}
+	ill = nil
+	l.answer(http.StatusNotFound)
+	for range 3 {
+		notify.LifeTurn(t.Context(), s)
+	}
+	l.Close()
+	notify.LifeTurn(t.Context(), s)
+	if got := strings.Count(log.String(), "not taken"); got != 1 {
+		t.Errorf("its trouble is logged %d times:\n%s", got, log.String())
+	}
+	if strings.Contains(log.String(), "s3cret") {
+		t.Errorf("the URL shows:\n%s", log.String())
+	}
+}
+
+// Everyone gets a specimen of each kind, and whoever gets the rounds those.
+func TestTellTest(t *testing.T) {
+	p, l, bell := openPostOffice(t), openLanding(t), openBell(t)
+	cfg, _ := byMail(t, p, newBox())
+	cfg.Tellers = notify.Named([]notify.Teller{
+		{Kind: notify.ByMail, To: "keeper@example.org"},
+		{Kind: notify.ByPush, URL: bell.url()},
+		{Kind: notify.ByWebhook, URL: l.URL + "/hook", Secret: hookSecret},
+	})
+	cfg.Rounds = &notify.RoundsMail{To: []string{"keeper@example.org"}}
+	s, err := notify.NewSender(cfg, notify.Sources{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	reports := s.TellTest(t.Context())
+	var got []string
+	for _, r := range reports {
+		got = append(got, r.Teller+" "+r.Specimen)
+		if !r.OK || r.Said == "" {
+			t.Errorf("%s of %s: %v, %q", r.Specimen, r.Teller, r.OK, r.Said)
+		}
+	}
+	want := "mail:keeper@example.org raised, mail:keeper@example.org eased, mail:keeper@example.org several at once, " +
+		"push:1 raised, push:1 eased, push:1 several at once, webhook:127.0.0.1#1 raised, webhook:127.0.0.1#1 eased, mail:keeper@example.org rounds"
+	if strings.Join(got, ", ") != want {
+		t.Errorf("reports are %s", strings.Join(got, ", "))
+	}
+	mails := p.received()
+	if len(mails) != 4 || len(bell.heard()) != 3 || len(l.got()) != 2 {
+		t.Fatalf("%d mails, %d pushes, %d posts", len(mails), len(bell.heard()), len(l.got()))
+	}
+	raised := open(t, mails[0].raw)
+	if !strings.Contains(strings.ToLower(raised.text), "test") || len(raised.pictures) != 1 {
+		t.Errorf("the specimen has %d pictures and says\n%s", len(raised.pictures), raised.text)
+	}
+	if again := s.TellTest(t.Context()); !again[0].OK || read(t, p.received()[4].raw).Header.Get("Message-Id") == raised.header.Get("Message-Id") {
+		t.Error("a second test is the first one again")
+	}
+}
+
+// What goes wrong is reported for each, in the server's words.
+func TestTellTestReportsTrouble(t *testing.T) {
+	p, l := openPostOffice(t), openLanding(t)
+	p.failAt("rcpt", &smtp.SMTPError{Code: 550, Message: "no such keeper"})
+	l.answer(http.StatusUnauthorized)
+	cfg, _ := byMail(t, p, newBox())
+	cfg.Tellers = notify.Named([]notify.Teller{
+		{Kind: notify.ByMail, To: "keeper@example.org"}, {Kind: notify.ByWebhook, URL: l.URL + "/hook"},
+	})
+	s, err := notify.NewSender(cfg, notify.Sources{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range s.TellTest(t.Context()) {
+		words := map[notify.Kind]string{notify.ByMail: "550", notify.ByWebhook: "401"}[r.Kind]
+		if r.OK || !strings.Contains(r.Said, words) {
+			t.Errorf("%s: %v, %q", r.Teller, r.OK, r.Said)
+		}
+	}
+}
