@@ -109,7 +109,7 @@ var JotKinds = []JotKind{Fed, Watered, Bedded, Turned, Sifted, Stocked, Lifted, 
 
 // A Jot is a line in the logbook.
 type Jot struct {
-	At     time.Time `json:"at"`
+	At     time.Time `json:"at,omitzero"`
 	Bin    string    `json:"bin"`
 	Zone   string    `json:"zone,omitempty"` // "": the bin's living zones
 	What   JotKind   `json:"what"`

@@ -44,11 +44,21 @@ func SayDay(t, now time.Time, loc *time.Location) string {
 	return t.Format("2 January 2006")
 }
 
-// SaySpan says from when to when in days: "Thursday to Saturday", "today".
+// SaySpan says from when to when in days: "Thursday to Saturday", "today". Both
+// ends are named alike: a weekday beside a date would be hard to follow.
 func SaySpan(from, to, now time.Time, loc *time.Location) string {
 	a, b := SayDay(from, now, loc), SayDay(to, now, loc)
-	if a == b {
+	switch {
+	case a == b:
 		return a
+	case daysBetween(now.In(loc), to.In(loc)) < 7:
+		return a + " to " + b
+	case daysBetween(now.In(loc), from.In(loc)) < 2: // today, tomorrow
+		return a + " to " + b
+	}
+	a = from.In(loc).Format("2 January")
+	if from.In(loc).Month() == to.In(loc).Month() && from.In(loc).Year() == to.In(loc).Year() {
+		a = from.In(loc).Format("2")
 	}
 	return a + " to " + b
 }

@@ -1,0 +1,90 @@
+package farm_test
+
+import (
+	"testing"
+	"time"
+
+	"binwatchd/internal/farm"
+)
+
+func TestSayDaySpanAndTime(t *testing.T) {
+	loc, err := time.LoadLocation("Europe/London")
+	if err != nil {
+		t.Fatal(err)
+	}
+	now := time.Date(2026, 3, 27, 10, 0, 0, 0, loc) // a Friday; the clocks change on Sunday
+	at := func(days, hour int) time.Time { return time.Date(2026, 3, 27+days, hour, 20, 0, 0, loc) }
+	for _, tt := range []struct{ name, got, want string }{
+		{"today", farm.SayDay(at(0, 23), now, loc), "today"},
+		{"tomorrow", farm.SayDay(at(1, 1), now, loc), "tomorrow"},
+		{"yesterday", farm.SayDay(at(-1, 23), now, loc), "yesterday"},
+		{"over the change of clocks", farm.SayDay(at(3, 0), now, loc), "Monday"},
+		{"a week on", farm.SayDay(at(7, 9), now, loc), "3 April"},
+		{"another year", farm.SayDay(at(-200, 9), now, loc), "8 September 2025"},
+		{"span of weekdays", farm.SaySpan(at(2, 9), at(4, 9), now, loc), "Sunday to Tuesday"},
+		{"span of one day", farm.SaySpan(at(2, 9), at(2, 20), now, loc), "Sunday"},
+		{"span from tomorrow", farm.SaySpan(at(1, 9), at(9, 20), now, loc), "tomorrow to 5 April"},
+		{"span of dates", farm.SaySpan(at(3, 9), at(9, 20), now, loc), "30 March to 5 April"},
+		{"span within a month", farm.SaySpan(at(8, 9), at(12, 20), now, loc), "4 to 8 April"},
+		{"by the hour", farm.SayTime(at(0, 16), now, loc), "about 4 pm"},
+		{"noon", farm.SayTime(at(0, 12), now, loc), "about noon"},
+		{"midnight", farm.SayTime(at(1, 0), now, loc), "tomorrow about midnight"},
+		{"far off", farm.SayTime(at(4, 16), now, loc), "Tuesday"},
+	} {
+		if tt.got != tt.want {
+			t.Errorf("%s: got %q, want %q", tt.name, tt.got, tt.want)
+		}
+	}
+}
+
+func TestSayLong(t *testing.T) {
+	for d, want := range map[time.Duration]string{
+		20 * time.Second: "less than a minute", 40 * time.Minute: "40 minutes", 100 * time.Minute: "2 hours",
+		30 * time.Hour: "30 hours", 47 * time.Hour: "2 days", 24 * 24 * time.Hour: "3 weeks",
+	} {
+		if got := farm.SayLong(d); got != want {
+			t.Errorf("%s: got %q, want %q", d, got, want)
+		}
+	}
+}
+
+// Amounts are rounded to what a keeper can measure with a jug.
+func TestAmountsAsAPersonSaysThem(t *testing.T) {
+	for _, tt := range []struct{ got, want string }{
+		{farm.Metric.Volume(2.93), "about 3 litres"},
+		{farm.Metric.Volume(1.2), "about 1¼ litres"},
+		{farm.Metric.Volume(0.95), "about 1 litre"},
+		{farm.Metric.Volume(0.05), "a little under ¼ litre"},
+		{farm.Metric.Volume(0), "no litres"},
+		{farm.Metric.Volume(17.4), "about 17 litres"},
+		{farm.Metric.Volume(203), "about 205 litres"},
+		{farm.US.Volume(3.785411784), "about 1 gallon"},
+		{farm.US.Volume(2.8), "about 3 quarts"},
+		{farm.US.Volume(4.7), "about 1¼ gallons"},
+		{farm.Metric.Mass(2.04), "about 2 kg"},
+		{farm.US.Mass(2), "about 4½ lb"},
+		{farm.Metric.Temperature(18.46), "18.5 °C"},
+		{farm.Metric.Temperature(-0.01), "0 °C"},
+		{farm.US.Temperature(18.3333), "65 °F"},
+		{farm.US.Moisture(71.6), "72 %"},
+	} {
+		if tt.got != tt.want {
+			t.Errorf("got %q, want %q", tt.got, tt.want)
+		}
+	}
+}
+
+func TestWords(t *testing.T) {
+	for _, tt := range []struct{ got, want string }{
+		{farm.Capital("élevage"), "Élevage"},
+		{farm.SayList(nil), ""},
+		{farm.SayList([]string{"a"}), "a"},
+		{farm.SayList([]string{"a", "b", "c"}), "a, b and c"},
+		{farm.SayPlace("bed", "near", false), "Bed, near"},
+		{farm.SayPlace("crate", "all", true), "Crate"},
+	} {
+		if tt.got != tt.want {
+			t.Errorf("got %q, want %q", tt.got, tt.want)
+		}
+	}
+}
