@@ -78,8 +78,9 @@ func (d *desk) run(ctx context.Context) {
 // turn does what is to do now and says how long nothing more is.
 func (d *desk) turn(ctx context.Context) time.Duration {
 	now := d.cfg.Now()
+	d.forgetFuture(now)
 	if wait := d.waiting.Sub(now); wait > 0 {
-		return min(wait, lastWait)
+		return wait
 	}
 	d.noteAll(ctx)
 	d.remind(ctx, now)
@@ -94,7 +95,7 @@ func (d *desk) turn(ctx context.Context) time.Duration {
 			return 0
 		}
 		if !d.deliver(ctx, l) {
-			return min(d.waiting.Sub(d.cfg.Now()), lastWait)
+			return d.waiting.Sub(d.cfg.Now())
 		}
 	}
 	switch {
@@ -104,6 +105,15 @@ func (d *desk) turn(ctx context.Context) time.Duration {
 		return max(time.Millisecond, min(p.next.Sub(now), lookAgain))
 	}
 	return lookAgain
+}
+
+// forgetFuture drops what was noted while the clock was ahead: a clock that is
+// put back must not hold up letters until it is there again.
+func (d *desk) forgetFuture(now time.Time) {
+	if d.waiting.Sub(now) > lastWait {
+		d.waiting = time.Time{}
+	}
+	d.sent = slices.DeleteFunc(d.sent, func(s sent) bool { return s.at.After(now) })
 }
 
 // look gathers what decide needs.

@@ -59,11 +59,12 @@ func (c deskCase) heldUntil(m matter) time.Time {
 	return latest(until, c.likeUntil(m))
 }
 
-// refusedUntil is when a notice that its server refused is tried again.
+// refusedUntil is when a notice that its server refused is tried again. No wait
+// is longer than lastWait; a time beyond was written by a clock that was ahead.
 func (c deskCase) refusedUntil(m matter) time.Time {
 	var until time.Time
 	for _, o := range m.rows() {
-		if o.Tries > 0 {
+		if o.Tries > 0 && o.Next.Sub(c.now) <= lastWait {
 			until = latest(until, o.Next)
 		}
 	}

@@ -25,7 +25,8 @@ type pace struct {
 	mu    sync.Mutex
 	view  farm.View
 	tries []notify.Carried
-	says  int // what the server answers
+	says  int           // what the server answers
+	ahead time.Duration // by which the sender's clock is wrong
 }
 
 func inBubble(t *testing.T, alter func(*notify.Teller), body func(*pace)) {
@@ -38,7 +39,7 @@ func inBubble(t *testing.T, alter func(*notify.Teller), body func(*pace)) {
 		p := &pace{box: newBox(), start: time.Now()}
 		p.cfg = notify.Config{
 			Farm: hillfoot(t), Mail: notify.Mail{Server: "127.0.0.1:25", From: "bins@example.org"},
-			Tellers: notify.Named([]notify.Teller{teller}), Now: time.Now,
+			Tellers: notify.Named([]notify.Teller{teller}), Now: p.now,
 		}
 		s, err := notify.NewSender(p.cfg, notify.Sources{Outbox: p.box, Look: p.look})
 		if err != nil {
@@ -53,6 +54,19 @@ func inBubble(t *testing.T, alter func(*notify.Teller), body func(*pace)) {
 		cancel()
 		<-done
 	})
+}
+
+func (p *pace) now() time.Time {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return time.Now().Add(p.ahead)
+}
+
+// wrong puts the sender's clock ahead.
+func (p *pace) wrong(ahead time.Duration) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.ahead = ahead
 }
 
 func (p *pace) look() (farm.View, bool) {
@@ -312,4 +326,30 @@ func TestHush(t *testing.T) {
 			t.Errorf("fates are %v, want %v", p.box.fates(), want)
 		}
 	})
+}
+
+// A clock that was years ahead and is put right leaves no wait behind, of the
+// server's, of a refusal or of the cap.
+func TestClockPutBackHoldsNothingUp(t *testing.T) {
+	tests := []struct {
+		name string
+		says int
+	}{{"server away", 2}, {"letter refused", 1}, {"letter taken", 0}}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			inBubble(t, nil, func(p *pace) {
+				p.wrong(10 * 365 * 24 * time.Hour)
+				p.answer(tt.says)
+				p.change(farm.TooHot, farm.Raised, farm.Today)
+				p.pass(10 * time.Minute)
+				p.wrong(0)
+				p.answer(0)
+				p.change(farm.TooDry, farm.Raised, farm.Today)
+				p.pass(70 * time.Minute)
+				if !p.box.settled() {
+					t.Errorf("fates are %v, letters at %v", p.box.fates(), p.times())
+				}
+			})
+		})
+	}
 }
