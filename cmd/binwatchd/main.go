@@ -51,7 +51,7 @@ type command struct {
 func commands() []command {
 	return []command{
 		demoCommand(), listenCommand(), checkCommand(), runCommand(), nowCommand(), roundsCommand(), jotCommand(), hushCommand(),
-		seenCommand(), rehearseCommand(), tellTestCommand(), exportCommand(), backupCommand(), resendCommand(), speciesCommand(), hashPasswordCommand(), versionCommand(),
+		seenCommand(), calibrateCommand(), rehearseCommand(), tellTestCommand(), exportCommand(), backupCommand(), resendCommand(), speciesCommand(), hashPasswordCommand(), versionCommand(),
 	}
 }
 

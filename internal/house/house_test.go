@@ -15,34 +15,35 @@ var may = map[string]struct {
 	imports []string
 	why     string
 }{
-	"farm":       {nil, "the nouns are a leaf: everybody imports them"},
-	"quantity":   {nil, "amounts with units are a leaf: configuration and jots read them alike"},
-	"husbandry":  {[]string{"farm"}, "science is pure and knows nouns only"},
-	"trend":      {[]string{"farm"}, "statistics are pure"},
-	"config":     {[]string{"farm", "quantity", "husbandry"}, "nobody else knows YAML, and YAML knows nobody else"},
-	"ingest":     {[]string{"farm", "quantity"}, "nobody else parses payloads"},
-	"journal":    {[]string{"farm"}, "the store judges nothing"},
-	"rules":      {[]string{"farm", "husbandry", "trend"}, "the fold is pure: no adapter, no clock, no I/O"},
-	"rounds":     {[]string{"farm"}, "the care list is made from a view alone"},
-	"notify":     {[]string{"farm"}, "adapters state what they need in their own interfaces"},
-	"influx":     {[]string{"farm"}, "adapters state what they need in their own interfaces"},
-	"meter":      {[]string{"farm"}, "adapters state what they need in their own interfaces"},
-	"page":       {[]string{"farm", "quantity", "page/door", "page/draw"}, "adapters state what they need in their own interfaces"},
-	"page/door":  {nil, "the login knows nothing of worms"},
-	"page/draw":  {[]string{"farm"}, "curves are drawn from samples"},
-	"control":    {[]string{"farm"}, "a door for commands knows what may be said, not how it is done"},
-	"clock":      {nil, "time is kept by whoever asks, from clocks it is given"},
-	"systemd":    {nil, "the service manager is told how the daemon is, not what it does"},
-	"watch":      {[]string{"farm", "clock", "ingest", "rules", "journal"}, "the one live loop joins intake, fold and store"},
-	"rehearse":   {[]string{"farm", "ingest", "rules", "journal"}, "a rehearsal is the loop without broker and writing"},
-	"physics":    {nil, "the invented nature must not know the models it is to test"},
-	"demo":       {[]string{"farm", "quantity", "physics"}, "the simulated farm talks MQTT like any other"},
-	"scenario":   {[]string{"farm", "physics"}, "test support: physics other than the models fitted"},
-	"acceptance": {[]string{"farm", "husbandry", "ingest", "rules", "scenario"}, "test support: the whole judging held against bins of known truth"},
-	"brokertest": {nil, "test support: starts a real broker"},
-	"influxtest": {nil, "test support: starts real databases"},
-	"survey":     {[]string{"farm", "ingest", "paste", "quantity"}, "proposals are made of what was heard; ingest alone takes payloads apart"},
-	"paste":      {nil, "lines to paste are a leaf: proposals and calibrations write them alike"},
+	"farm":        {nil, "the nouns are a leaf: everybody imports them"},
+	"quantity":    {nil, "amounts with units are a leaf: configuration and jots read them alike"},
+	"husbandry":   {[]string{"farm"}, "science is pure and knows nouns only"},
+	"trend":       {[]string{"farm"}, "statistics are pure"},
+	"config":      {[]string{"farm", "quantity", "husbandry"}, "nobody else knows YAML, and YAML knows nobody else"},
+	"ingest":      {[]string{"farm", "quantity"}, "nobody else parses payloads"},
+	"journal":     {[]string{"farm"}, "the store judges nothing"},
+	"rules":       {[]string{"farm", "husbandry", "trend"}, "the fold is pure: no adapter, no clock, no I/O"},
+	"rounds":      {[]string{"farm"}, "the care list is made from a view alone"},
+	"notify":      {[]string{"farm"}, "adapters state what they need in their own interfaces"},
+	"influx":      {[]string{"farm"}, "adapters state what they need in their own interfaces"},
+	"meter":       {[]string{"farm"}, "adapters state what they need in their own interfaces"},
+	"page":        {[]string{"farm", "calibration", "paste", "quantity", "page/door", "page/draw"}, "adapters state what they need in their own interfaces"},
+	"page/door":   {nil, "the login knows nothing of worms"},
+	"page/draw":   {[]string{"farm"}, "curves are drawn from samples"},
+	"control":     {[]string{"farm"}, "a door for commands knows what may be said, not how it is done"},
+	"clock":       {nil, "time is kept by whoever asks, from clocks it is given"},
+	"systemd":     {nil, "the service manager is told how the daemon is, not what it does"},
+	"watch":       {[]string{"farm", "clock", "ingest", "rules", "journal"}, "the one live loop joins intake, fold and store"},
+	"rehearse":    {[]string{"farm", "ingest", "rules", "journal"}, "a rehearsal is the loop without broker and writing"},
+	"physics":     {nil, "the invented nature must not know the models it is to test"},
+	"demo":        {[]string{"farm", "quantity", "physics"}, "the simulated farm talks MQTT like any other"},
+	"scenario":    {[]string{"farm", "physics"}, "test support: physics other than the models fitted"},
+	"acceptance":  {[]string{"farm", "husbandry", "ingest", "rules", "scenario"}, "test support: the whole judging held against bins of known truth"},
+	"brokertest":  {nil, "test support: starts a real broker"},
+	"influxtest":  {nil, "test support: starts real databases"},
+	"survey":      {[]string{"farm", "calibration", "ingest", "paste", "quantity"}, "proposals are made of what was heard; ingest alone takes payloads apart"},
+	"calibration": {[]string{"farm", "paste", "quantity", "trend"}, "samples become points: pure, for the command and the page alike"},
+	"paste":       {nil, "lines to paste are a leaf: proposals and calibrations write them alike"},
 }
 
 func TestImportsPointTowardFarm(t *testing.T) {
@@ -70,7 +71,8 @@ func TestImportsPointTowardFarm(t *testing.T) {
 func TestTheFoldHasNoClockAndNoIO(t *testing.T) {
 	banned := []string{"os", "net", "net/http", "database/sql", "math/rand", "math/rand/v2", "io/fs", "log/slog"}
 	for _, line := range goList(t, "-f", "{{.ImportPath}} {{join .Imports \" \"}}",
-		"./internal/farm", "./internal/husbandry", "./internal/trend", "./internal/rules", "./internal/rounds", "./internal/quantity") {
+		"./internal/farm", "./internal/husbandry", "./internal/trend", "./internal/rules", "./internal/rounds", "./internal/quantity",
+		"./internal/survey", "./internal/calibration", "./internal/paste") {
 		words := strings.Fields(line)
 		for _, imp := range words[1:] {
 			if slices.Contains(banned, imp) {

@@ -1,7 +1,6 @@
 package page
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
@@ -9,13 +8,15 @@ import (
 	"strconv"
 	"strings"
 
+	"binwatchd/internal/calibration"
 	"binwatchd/internal/farm"
+	"binwatchd/internal/paste"
 )
 
-// A calibration is the form that turns samples into lines for the
+// A calibrationForm is the form that turns samples into lines for the
 // configuration: for each sample what the probe said raw, and the truth, either
 // told or weighed. It keeps nothing; the keeper pastes the lines.
-type calibration struct {
+type calibrationForm struct {
 	Moisture bool // weighing makes sense
 	Unit     string
 	Rows     []calibrationRow
@@ -33,9 +34,9 @@ type calibrationRow struct {
 const calibrationRows = 4
 
 // calibrate reads the form's rows and, when there are any, proposes the lines.
-func (s *scene) calibrate(conf farm.Probe, pv farm.ProbeView, in fields) calibration {
+func (s *scene) calibrate(conf farm.Probe, pv farm.ProbeView, in fields) calibrationForm {
 	_, unit, _, _ := s.axis(conf.Measures)
-	c := calibration{Moisture: conf.Measures == farm.Moisture, Unit: unit}
+	c := calibrationForm{Moisture: conf.Measures == farm.Moisture, Unit: unit}
 	filled := false
 	for n := 1; n <= calibrationRows; n++ {
 		at := func(name string) string { return in.get(name + strconv.Itoa(n)) }
@@ -121,8 +122,7 @@ func rowTruth(row calibrationRow, q farm.Quantity, u farm.Units) (float64, error
 	return v, nil
 }
 
-// weighedMoisture is water as a share of the fresh mass: what drying took
-// away, over what there was. Both weights are with the tin.
+// weighedMoisture is water in % of the fresh mass, from the weights typed.
 func weighedMoisture(row calibrationRow) (float64, error) {
 	wet, errWet := typedNumber(row.Wet)
 	dry, errDry := typedNumber(row.Dry)
@@ -131,13 +131,14 @@ func weighedMoisture(row calibrationRow) (float64, error) {
 	if row.Tin != "" {
 		tin, errTin = typedNumber(row.Tin)
 	}
-	switch {
-	case errWet != nil || errDry != nil || errTin != nil:
+	if errWet != nil || errDry != nil || errTin != nil {
 		return 0, errors.New("weighing needs the sample wet and dry, each with its tin, and the tin alone")
-	case tin < 0 || dry <= tin || wet <= dry:
-		return 0, errors.New("wet must weigh more than dry, and dry more than the empty tin")
 	}
-	return 100 * (wet - dry) / (wet - tin), nil
+	w := calibration.Weighing{Wet: wet, Dry: dry, Tin: tin}
+	if err := w.Check(); err != nil {
+		return 0, err
+	}
+	return w.Moisture(), nil
 }
 
 func typedNumber(s string) (float64, error) {
@@ -151,30 +152,7 @@ func typedNumber(s string) (float64, error) {
 
 // calibrationYAML writes the lines to paste below probes:.
 func calibrationYAML(conf farm.Probe, points []farm.Point) string {
-	key, unit := "moisture", "%"
-	if conf.Measures != farm.Moisture {
-		key, unit = string(conf.Measures), map[farm.Quantity]string{farm.Temperature: "C", farm.Battery: " V"}[conf.Measures]
-	}
-	var parts []string
-	for _, p := range points {
-		parts = append(parts, fmt.Sprintf("{raw: %s, %s: %s%s}", strconv.FormatFloat(p.Raw, 'f', -1, 64), key, short(p.Value), unit))
-	}
-	return fmt.Sprintf("probes:\n  %s:\n    calibration: [%s]\n", yamlKey(conf.ID), strings.Join(parts, ", "))
-}
-
-// yamlKey writes a name as a YAML key, quoted unless it is plainly a word. A
-// JSON string is a YAML double-quoted one (YAML 1.2 §1.3).
-func yamlKey(id string) string {
-	plain := strings.ContainsFunc(id, func(r rune) bool { return r >= 'a' && r <= 'z' }) &&
-		strings.Trim(id, "abcdefghijklmnopqrstuvwxyz0123456789-") == "" && id[0] != '-' && !slices.Contains([]string{"yes", "no", "on", "off", "true", "false", "null", "y", "n"}, id)
-	if plain {
-		return id
-	}
-	b, err := json.Marshal(id)
-	if err != nil {
-		return strconv.Quote(id)
-	}
-	return string(b)
+	return fmt.Sprintf("probes:\n  %s:\n    calibration: %s\n", paste.Word(conf.ID), calibration.Line(points, conf.Measures))
 }
 
 // calibrationNotes say what the points are worth.

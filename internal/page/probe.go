@@ -21,7 +21,7 @@ type probePage struct {
 	Torn     bool
 	Points   []farm.Point
 	Unit     string
-	Weighing calibration
+	Weighing calibrationForm
 }
 
 func (p *Page) showProbe(w http.ResponseWriter, r *http.Request) error {

@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 
+	"binwatchd/internal/calibration"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/ingest"
 	"binwatchd/internal/paste"
@@ -62,7 +63,7 @@ func (p Probe) write(b *strings.Builder) {
 	line("measures", string(p.Measures), p.why.measures)
 	switch {
 	case len(p.Calibration) > 0:
-		line("calibration", "["+points(p.Calibration, p.Measures)+"]", p.why.calibration)
+		line("calibration", calibration.Line(p.Calibration, p.Measures), p.why.calibration)
 	default:
 		line("unit", unitWord(p.Unit), p.why.unit)
 	}
@@ -96,17 +97,6 @@ func (p Proposal) writeAside(b *strings.Builder) {
 	if p.Beyond > 0 {
 		fmt.Fprintf(b, "#   and %s that there was no room for\n", count(p.Beyond, "more"))
 	}
-}
-
-// points writes calibration points by rising raw value.
-func points(ps []farm.Point, q farm.Quantity) string {
-	return strings.Join(each(ps, func(p farm.Point) string {
-		value := quantity.FormatPercent(p.Value)
-		if q == farm.Temperature {
-			value = quantity.FormatTemperature(p.Value)
-		}
-		return fmt.Sprintf("{raw: %s, %s: %s}", paste.Number(p.Raw), q, value)
-	}), ", ")
 }
 
 func unitWord(u farm.Unit) string {

@@ -1,0 +1,52 @@
+package calibration
+
+import (
+	"fmt"
+	"strings"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/paste"
+	"binwatchd/internal/quantity"
+)
+
+// Entry writes a probe's whole entry with its new calibration, to paste below
+// probes: in place of the old one. It is whole because a probe that shared an
+// entry with others needs one of its own once it has points of its own.
+func Entry(p farm.Probe, points []farm.Point) string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "probes:\n  %s:\n", paste.Word(p.ID))
+	line := func(key, value string) { fmt.Fprintf(&b, "    %s: %s\n", key, value) }
+	line("topic", paste.Word(p.Topic))
+	if p.Value != "" {
+		line("value", paste.Word(p.Value))
+	}
+	if p.Time != "" {
+		line("time", paste.Word(p.Time))
+	}
+	line("measures", string(p.Measures))
+	if len(points) == 1 { // it moves the unit's own reading
+		line("unit", fmt.Sprintf("%q", string(p.Unit)))
+	}
+	line("every", quantity.FormatDuration(p.Every))
+	if p.Low > 0 {
+		line("low", lowOf(p))
+	}
+	if len(p.Of) > 0 {
+		of := make([]string, len(p.Of))
+		for i, id := range p.Of {
+			of[i] = paste.Word(id)
+		}
+		line("of", "["+strings.Join(of, ", ")+"]")
+	}
+	line("calibration", Line(points, p.Measures))
+	return b.String()
+}
+
+// lowOf writes a battery's limit, which is in volts unless it speaks of
+// percent.
+func lowOf(p farm.Probe) string {
+	if p.Unit == farm.Percent {
+		return quantity.FormatPercent(p.Low)
+	}
+	return quantity.FormatVoltage(p.Low)
+}
