@@ -90,7 +90,7 @@ func notifyConfig(cfg *config.Config, log *slog.Logger, now func() time.Time) (n
 		return text
 	}
 	if m := cfg.Mail; m != nil {
-		nc.Mail = notify.Mail{Server: m.Server, From: m.From, User: m.User, Password: reveal("mail password", m.Password)}
+		nc.Mail = notify.Mail{Server: m.Server, From: m.From, User: m.User, Password: reveal("mail password", m.Password), Security: notify.Security(m.Security)}
 		if m.CA != "" {
 			pool, err := authority(m.CA)
 			if err != nil {
@@ -114,7 +114,7 @@ func notifyConfig(cfg *config.Config, log *slog.Logger, now func() time.Time) (n
 }
 
 func teller(t config.Teller, reveal func(string, config.Secret) string) notify.Teller {
-	nt := notify.Teller{About: t.About, Remind: t.Remind, Bins: t.Bins}
+	nt := notify.Teller{About: t.About, Conditions: t.Conditions, Remind: t.Remind, Bins: t.Bins, PerHour: t.PerHour}
 	switch {
 	case t.Mail != "":
 		nt.Kind, nt.To = notify.ByMail, t.Mail

@@ -32,8 +32,19 @@ type Mail struct {
 	User     string // "": no authentication
 	Password string
 	Roots    *x509.CertPool // nil: the system's
+	Security Security       // "": tls on port 465, else starttls; offered on loopback
 	Patience time.Duration  // how long the server may take over one step; 0: a minute
 }
+
+// Security is how a conversation with the mail server is protected.
+type Security string
+
+const (
+	StartTLS Security = "starttls" // STARTTLS or no mail
+	TLS      Security = "tls"      // TLS from the first byte
+	Offered  Security = "offered"  // STARTTLS where the server has it
+	Plain    Security = "none"     // never
+)
 
 // Kind is the way to a teller.
 type Kind string
@@ -46,15 +57,17 @@ const (
 
 // A Teller is one recipient and what it wants to hear.
 type Teller struct {
-	Key    string // stable name in the outbox and in logs; holds no secret
-	Kind   Kind
-	To     string         // mail: address
-	URL    string         // webhook: where to post; push: the service's URL, a secret
-	Secret string         // webhook: whsec_…; "": not signed
-	About  []farm.Urgency // nil: now and today
-	Quiet  *Window        // nil: never
-	Remind time.Duration  // of what is at now; 0: never
-	Bins   []string       // nil: all; what belongs to no bin is told in any case
+	Key        string // stable name in the outbox and in logs; holds no secret
+	Kind       Kind
+	To         string           // mail: address
+	URL        string           // webhook: where to post; push: the service's URL, a secret
+	Secret     string           // webhook: whsec_…; "": not signed
+	About      []farm.Urgency   // nil: now and today
+	Conditions []farm.Condition // heard whatever their urgency
+	Quiet      *Window          // nil: never
+	Remind     time.Duration    // of what is at now; 0: never
+	Bins       []string         // nil: all; what belongs to no bin is told in any case
+	PerHour    int              // letters an hour, what is at now not held back; 0: CapPerHour
 }
 
 // RoundsMail is the care list by mail, on schedule.

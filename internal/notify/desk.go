@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"log/slog"
@@ -119,7 +120,7 @@ func (d *desk) forgetFuture(now time.Time) {
 // look gathers what decide needs.
 func (d *desk) look(ctx context.Context, now time.Time) (deskCase, error) {
 	c := deskCase{
-		teller: d.teller, now: now, sent: d.sent, cap: d.cfg.CapPerHour, gather: d.cfg.Gather,
+		teller: d.teller, now: now, sent: d.sent, cap: cmp.Or(d.teller.PerHour, d.cfg.CapPerHour), gather: d.cfg.Gather,
 		loc: d.cfg.Farm.Location, told: map[string][]farm.Owed{},
 	}
 	if d.src.Look != nil {

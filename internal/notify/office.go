@@ -33,6 +33,7 @@ type office struct {
 	password string
 	tls      *tls.Config
 	policy   gomail.TLSPolicy
+	direct   bool // TLS from the first byte
 	patience time.Duration
 }
 
@@ -50,11 +51,21 @@ func newOffice(m Mail) (office, error) {
 		o.patience = smtpSlow
 	}
 	o.tls = &tls.Config{ServerName: host, RootCAs: m.Roots, MinVersion: tls.VersionTLS12}
-	if isLoopback(host) {
-		o.policy = gomail.TLSOpportunistic
-		o.tls.InsecureSkipVerify = m.Roots == nil
-	}
+	o.secure(m.Security)
+	o.tls.InsecureSkipVerify = isLoopback(host) && m.Roots == nil
 	return o, nil
+}
+
+// secure puts a kind of security in force; "" is by port and place.
+func (o *office) secure(s Security) {
+	switch {
+	case s == TLS, s == "" && o.port == smtpsPort:
+		o.direct = true
+	case s == Offered, s == "" && isLoopback(o.host):
+		o.policy = gomail.TLSOpportunistic
+	case s == Plain:
+		o.policy = gomail.NoTLS
+	}
 }
 
 // post hands a mail to the server.
@@ -104,7 +115,7 @@ func (o office) client(line *wire) (*gomail.Client, error) {
 			return line.dial(ctx, network, addr, o)
 		}),
 	}
-	if o.port == smtpsPort {
+	if o.direct {
 		opts = append(opts, gomail.WithSSL())
 	}
 	if o.user != "" {
@@ -155,7 +166,7 @@ func (w *wire) dial(ctx context.Context, network, addr string, o office) (net.Co
 	var conn net.Conn
 	var err error
 	plain := &net.Dialer{Timeout: o.patience}
-	if o.port == smtpsPort {
+	if o.direct {
 		conn, err = (&tls.Dialer{NetDialer: plain, Config: o.tls}).DialContext(ctx, network, addr)
 	} else {
 		conn, err = plain.DialContext(ctx, network, addr)

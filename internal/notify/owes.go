@@ -26,7 +26,7 @@ func Owes(tellers []Teller, c farm.Change) []string {
 	}
 	var keys []string
 	for _, t := range tellers {
-		if t.minds(c.Bin) && (!news(c) || t.hears(c.Urgency)) {
+		if t.minds(c.Bin) && (!news(c) || t.hears(c.Urgency, c.Condition)) {
 			keys = append(keys, t.Key)
 		}
 	}
@@ -67,11 +67,12 @@ func (t *Teller) minds(bin string) bool {
 	return bin == "" || len(t.Bins) == 0 || slices.Contains(t.Bins, bin)
 }
 
-// hears tells whether the teller wants to hear of an urgency.
-func (t *Teller) hears(u farm.Urgency) bool {
+// hears tells whether the teller wants to hear of an urgency, or of a
+// condition at any.
+func (t *Teller) hears(u farm.Urgency, c farm.Condition) bool {
 	about := t.About
-	if about == nil {
+	if about == nil && len(t.Conditions) == 0 {
 		about = usualAbout
 	}
-	return slices.Contains(about, u)
+	return slices.Contains(about, u) || slices.Contains(t.Conditions, c)
 }

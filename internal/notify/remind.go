@@ -13,7 +13,7 @@ import (
 // remind owes the teller a reminder of whatever is still at now, its interval
 // after the teller last heard of it.
 func (d *desk) remind(ctx context.Context, now time.Time) {
-	if d.teller.Remind <= 0 || d.src.Look == nil || !d.teller.hears(farm.Now) {
+	if d.teller.Remind <= 0 || d.src.Look == nil {
 		return
 	}
 	view, ok := d.src.Look()
@@ -21,7 +21,7 @@ func (d *desk) remind(ctx context.Context, now time.Time) {
 		return
 	}
 	for _, st := range view.Standing {
-		if !nagging(st) || !d.teller.minds(st.Bin) {
+		if !nagging(st) || !d.teller.minds(st.Bin) || !d.teller.hears(st.Urgency, st.Condition) {
 			continue
 		}
 		if err := d.remindOf(ctx, st, now); err != nil && ctx.Err() == nil {

@@ -92,7 +92,7 @@ func (s *Sender) wake(ctx context.Context) {
 // as it must. It returns without waiting.
 func (s *Sender) FromMemory(c farm.Change) {
 	for _, d := range s.desks {
-		if d.teller.minds(c.Bin) && (!news(c) || d.teller.hears(c.Urgency)) {
+		if d.teller.minds(c.Bin) && (!news(c) || d.teller.hears(c.Urgency, c.Condition)) {
 			d.memory.owe(d.teller.Key, c, s.cfg.Now())
 			d.poke()
 		}

@@ -40,7 +40,7 @@ func key(who subject, c farm.Condition) string {
 func (r *record) adopt(ch farm.Change) {
 	seen := r.Seen && r.Episode == ch.Episode
 	*r = record{
-		Urgency: ch.Urgency, Told: ch.Urgency, Episode: ch.Episode, Since: ch.Since, Seen: seen,
+		Urgency: ch.Urgency, Episode: ch.Episode, Since: ch.Since, Seen: seen,
 		Text: ch.Text, Forecast: ch.Forecast, Advice: ch.Advice, Cautions: ch.Cautions,
 	}
 }
@@ -108,7 +108,7 @@ func (s *State) shift(d time.Duration, from time.Time) {
 func (s *State) times() []*time.Time {
 	ts := []*time.Time{&s.now, &s.minute, &s.since}
 	for i := range s.hushes {
-		ts = append(ts, &s.hushes[i].Until)
+		ts = append(ts, &s.hushes[i].Until, &s.hushes[i].Set)
 	}
 	for _, p := range s.probes {
 		ts = append(ts, &p.Newest.At, &p.Arrived, &p.Good.At, &p.GoodAt, &p.Heard)
@@ -121,6 +121,6 @@ func (s *State) times() []*time.Time {
 		sift := &z.Husbandry.Sift
 		ts = append(ts, &sift.Ready.Past, &sift.Ready.Inside, &sift.Closed.Past, &sift.Closed.Inside)
 	}
-	s.eachRecord(func(_ subject, _ farm.Condition, r *record) { ts = append(ts, &r.Since, &r.EasedAt) })
+	s.eachRecord(func(_ subject, _ farm.Condition, r *record) { ts = append(ts, &r.Since, &r.EasedAt, &r.NowSince) })
 	return ts
 }

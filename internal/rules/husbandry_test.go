@@ -280,3 +280,38 @@ func TestNeedIsHeldAgainstThePace(t *testing.T) {
 		t.Errorf("got %+v, want 24 L kept and the need reached at 8 L in ten days", got)
 	}
 }
+
+// A condition that worsens to now breaks a hush wished for before; a later
+// hush holds.
+func TestWorseningBreaksAHush(t *testing.T) {
+	w := watching(nursery(farm.Living, "red"))
+	w.hold("t", t0, t0.Add(2*time.Hour), 28)
+	hush := func(at time.Time) {
+		w.step(farm.Event{Kind: farm.EventHush, Arrived: at, Hush: farm.Hush{Bin: "bed", Until: at.Add(12 * time.Hour)}})
+	}
+	quiet := func(at time.Time) bool {
+		for _, s := range w.state.Look(at).Standing {
+			if s.Condition == farm.TooHot {
+				return s.Hushed != nil
+			}
+		}
+		t.Fatal("too-hot is not raised")
+		return false
+	}
+	hush(t0.Add(2 * time.Hour))
+	if !quiet(t0.Add(2 * time.Hour)) {
+		t.Error("the hush does not hold")
+	}
+	w.hold("t", t0.Add(2*time.Hour), t0.Add(4*time.Hour), 33)
+	if quiet(t0.Add(4 * time.Hour)) {
+		t.Error("the hush holds though it has worsened to now")
+	}
+	hush(t0.Add(4 * time.Hour))
+	if !quiet(t0.Add(4 * time.Hour)) {
+		t.Error("a hush wished for since does not hold")
+	}
+	w.hold("t", t0.Add(4*time.Hour), t0.Add(18*time.Hour), 33)
+	if quiet(t0.Add(18 * time.Hour)) {
+		t.Error("the hush did not expire")
+	}
+}

@@ -70,23 +70,32 @@ func (z *zone) afresh(t time.Time) {
 	z.restartCurves(t)
 }
 
+// A hushed is a hush and when it was wished for.
+type hushed struct {
+	farm.Hush
+	Set time.Time
+}
+
 // hush keeps quiet about a bin, zone or condition; a new one replaces an old
 // one about the same.
 func (s *State) hush(h farm.Hush) {
-	s.hushes = slices.DeleteFunc(s.hushes, func(o farm.Hush) bool {
+	s.hushes = slices.DeleteFunc(s.hushes, func(o hushed) bool {
 		return o.Bin == h.Bin && o.Zone == h.Zone && o.Condition == h.Condition
 	})
 	if h.Until.After(s.now) {
-		s.hushes = append(s.hushes, h)
+		s.hushes = append(s.hushes, hushed{h, s.now})
 	}
 }
 
-// hushed gives the time until which a subject's condition is kept quiet; zero
-// when it is not.
-func (s *State) hushed(who subject, c farm.Condition) time.Time {
+// hushedUntil gives the time until which a subject's condition is kept quiet;
+// zero when it is not. What has become urgent since the hush was wished for
+// breaks it.
+func (s *State) hushedUntil(who subject, c farm.Condition, r *record) time.Time {
 	var until time.Time
 	for _, h := range s.hushes {
-		if h.Bin == who.Bin && (h.Zone == "" || h.Zone == who.Zone) && (h.Condition == "" || h.Condition == c) && h.Until.After(until) {
+		meant := h.Bin == who.Bin && (h.Zone == "" || h.Zone == who.Zone) && (h.Condition == "" || h.Condition == c)
+		broken := r.Urgency == farm.Now && r.NowSince.After(h.Set)
+		if meant && !broken && h.Until.After(until) {
 			until = h.Until
 		}
 	}

@@ -13,7 +13,7 @@ import (
 func (s *State) Look(at time.Time) farm.View {
 	v := farm.View{
 		Farm: s.farm.Name, Units: s.farm.Units, Timezone: s.farm.Location.String(), At: at.UTC(),
-		Hushes: slices.Clone(s.hushes), Standing: s.standing(),
+		Hushes: s.hushViews(), Standing: s.standing(),
 		Intake: farm.IntakeView{Connected: s.linked, Since: s.since},
 		Needs:  s.needs(at),
 	}
@@ -30,6 +30,14 @@ func (s *State) Look(at time.Time) farm.View {
 	return v
 }
 
+func (s *State) hushViews() []farm.Hush {
+	var out []farm.Hush
+	for _, h := range s.hushes {
+		out = append(out, h.Hush)
+	}
+	return out
+}
+
 // standing lists what is raised, most urgent first, then in the order of the
 // configuration.
 func (s *State) standing() []farm.Standing {
@@ -42,7 +50,7 @@ func (s *State) standing() []farm.Standing {
 			Episode: r.Episode, Bin: who.Bin, Zone: who.Zone, Probe: who.Probe, Condition: c, Urgency: r.Urgency,
 			Since: r.Since, Text: r.Text, Forecast: r.Forecast, Advice: r.Advice, Cautions: r.Cautions, Seen: r.Seen,
 		}
-		if until := s.hushed(who, c); !until.IsZero() {
+		if until := s.hushedUntil(who, c, r); !until.IsZero() {
 			st.Hushed = &until
 		}
 		out = append(out, st)

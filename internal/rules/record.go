@@ -22,10 +22,10 @@ type record struct {
 	Episode  string
 	Since    time.Time // when the episode began
 	EasedAt  time.Time
-	Peak     float64 // the worst level of the episode
+	NowSince time.Time // when it became as urgent as now
+	Peak     float64   // the worst level of the episode
 	HasPeak  bool
 	Seen     bool
-	Told     farm.Urgency // the worst urgency of the episode so far
 	Text     string
 	Forecast *farm.Forecast
 	Advice   *farm.Advice
@@ -63,8 +63,10 @@ func (r *record) apply(at time.Time, who subject, c farm.Condition, v verdict) (
 		told = r.Urgency
 		r.EasedAt = at
 	}
+	if v.urgency == farm.Now {
+		r.NowSince = at
+	}
 	r.Urgency = v.urgency
-	r.Told = max(r.Told, v.urgency)
 	s := v.say(kind)
 	r.keep(s)
 	ch := farm.Change{

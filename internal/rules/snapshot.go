@@ -11,7 +11,7 @@ import (
 
 // SnapshotVersion names the form and meaning of a snapshot. A snapshot of
 // another version is not read; the journal is replayed instead.
-const SnapshotVersion = 1
+const SnapshotVersion = 2
 
 // snapshot is a State on disk. Everything is keyed by the keeper's names, so
 // a snapshot taken under one configuration fits another as far as they agree.
@@ -19,7 +19,7 @@ type snapshot struct {
 	Now, Minute time.Time
 	Linked      bool
 	Since       time.Time
-	Hushes      []farm.Hush
+	Hushes      []hushed
 	Siftings    []sifting
 	Own         map[farm.Condition]*record
 	Probes      map[string]probeMemory

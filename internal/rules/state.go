@@ -21,7 +21,7 @@ type State struct {
 	minute   time.Time // last tick that has been run
 	linked   bool      // the broker can be heard
 	since    time.Time // when linked became what it is
-	hushes   []farm.Hush
+	hushes   []hushed
 	siftings []sifting // castings that went into tubs, oldest first
 
 	out []farm.Change // what the step in hand has changed
