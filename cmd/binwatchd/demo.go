@@ -119,10 +119,11 @@ func publish(ctx context.Context, url string, sim *demo.Sim, speed float64, c *d
 		return err
 	}
 	defer radio.Close()
-	if err := sim.Play(ctx, radio, speed, c.now); err != nil && ctx.Err() == nil {
-		return err
+	err = sim.Play(ctx, radio, speed, c.now)
+	if ctx.Err() != nil {
+		return nil
 	}
-	return nil
+	return err
 }
 
 // demoConfig is the nursery's configuration, with a free port for everything.

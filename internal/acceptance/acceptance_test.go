@@ -28,6 +28,16 @@ func TestHeatingIsToldInTime(t *testing.T) {
 	if s.MedianLead() < 6*time.Hour {
 		t.Errorf("got a median lead of %s, want 6 h", s.MedianLead())
 	}
+	honest(t, s)
+}
+
+// honest pins the coverage of 80 % intervals loosely; under the race detector
+// there are too few cases to say.
+func honest(t *testing.T, s acceptance.Score) {
+	t.Helper()
+	if c := s.Coverage(); part == 1 && (c < 0.65 || c > 0.95) {
+		t.Errorf("got intervals that hold the truth in %.0f %% of %d forecasts, want about 80 %%", 100*c, s.Intervals)
+	}
 }
 
 func TestQuietBinsStayQuiet(t *testing.T) {
@@ -47,9 +57,7 @@ func TestDryingIsToldWithAnHonestInterval(t *testing.T) {
 	if s.Recall() < 0.95 {
 		t.Errorf("got recall %.2f, want every drying told before it leaves the band", s.Recall())
 	}
-	if c := s.Coverage(); c < 0.7 || c > 0.95 {
-		t.Errorf("got intervals that hold the truth in %.0f %%, want about 80 %%", 100*c)
-	}
+	honest(t, s)
 }
 
 func TestTheSiftingWindowIsNotMissed(t *testing.T) {
@@ -61,5 +69,21 @@ func TestTheSiftingWindowIsNotMissed(t *testing.T) {
 	}
 	if closes.Recall() < 0.95 {
 		t.Errorf("got recall %.2f, want every closing told before it comes", closes.Recall())
+	}
+	honest(t, opens)
+	honest(t, closes)
+}
+
+// What a keeper would be told in a year: more than one notice a bin and week is
+// nagging.
+func TestAYearOfQuietBinsDoesNotNag(t *testing.T) {
+	cases := scenario.Suite(scenario.Quiet, 2, 2000, start)
+	for i := range cases {
+		cases[i].Days = 365 / part
+	}
+	s := acceptance.Quiets(cases)
+	report(t, "quiet year", s)
+	if s.PerWeek() > 1 {
+		t.Errorf("got %.2f notices a bin and week: that is nagging", s.PerWeek())
 	}
 }

@@ -140,17 +140,4 @@ func cut() (past, farm.View) {
 	return p, v
 }
 
-// hot is the nursery with the bed past what red worms bear.
-func hot() (past, farm.View) {
-	p, v := hillfootPast(), hillfootView()
-	level := *v.Bins[0].Zones[0].Temperature
-	level.Value = 33.4
-	v.Bins[0].Zones[0].Temperature = &level
-	v.Bins[0].Zones[0].Species = []farm.SpeciesView{{Name: "red worms", Word: "in danger"}, {Name: "blue worms", Word: "slowed"}}
-	probe := 33.4
-	v.Probes[0].Value = &probe
-	p.curves["bed/near/temperature"] = fed(daily(19.5, 1.5), start.Add(-26*time.Hour), 0.485)
-	return p, v
-}
-
 func usual() (past, farm.View) { return hillfootPast(), hillfootView() }

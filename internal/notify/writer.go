@@ -15,7 +15,6 @@ type writer struct {
 	view    farm.View // zero when it is not known
 	history History   // nil: no pictures
 	now     time.Time
-	key     string // of the teller, for the foot
 }
 
 // newWriter makes a writer for one letter.

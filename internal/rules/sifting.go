@@ -9,7 +9,10 @@ import (
 
 // passingWithin is how near the end of the sifting window is told: the keeper
 // comes by once a day at best.
-const passingWithin = 36 * time.Hour
+const (
+	passingWithin = 36 * time.Hour
+	mayPassWithin = 24 * time.Hour // by the early end of the forecast
+)
 
 // siftMemory is what is remembered of a sifting window.
 type siftMemory struct {
@@ -30,9 +33,19 @@ func (s *State) judgeSifting(z *zone, at time.Time) {
 	in := !m.Sifted && band.Contains(v)
 	m.Ready.judge(at, in, m.Sifted || v > band.High+margin || v < band.Low, z.spec.Patience)
 	m.Closed.judge(at, !m.Sifted && v < band.Low, m.Sifted || v >= band.Low+margin, z.spec.Patience)
-	m.Passing = m.Closed.On || m.Ready.On && z.Husbandry.Dry.Thrive.Within(at, passingWithin) && !z.Husbandry.Dry.Thrive.Past
+	m.Passing = m.Closed.On || m.Ready.On && z.passing(at)
 	s.siftRecord(z, farm.SiftReady, m.Ready.On && !m.Closed.On, at)
 	s.siftRecord(z, farm.SiftPassing, m.Passing, at)
+}
+
+// passing tells whether the window is likely to close within a day and a half,
+// or may well do so within a day.
+func (z *zone) passing(at time.Time) bool {
+	closes := z.Husbandry.Dry.Thrive
+	if closes.Past || closes.Crosses.IsZero() {
+		return false
+	}
+	return closes.Within(at, passingWithin) || !closes.Earliest.After(at.Add(mayPassWithin))
 }
 
 // siftRecord brings one of the two conditions to where it should be.

@@ -19,8 +19,6 @@ import (
 	"binwatchd/internal/watch"
 )
 
-var t0 = time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC)
-
 func bed() *farm.Farm {
 	return &farm.Farm{
 		Name: "Hillfoot Nursery", Units: farm.Metric, Location: time.UTC, Species: husbandry.Species(), Feeds: husbandry.Feeds(),

@@ -268,8 +268,10 @@ func TestOnce(t *testing.T) {
 	if !o.First("a") || o.First("a") || !o.First("b") {
 		t.Error("a form must count once")
 	}
-	if !o.First("") || !o.First("") {
-		t.Error("a form without a token is always the first")
+	for range 2 {
+		if !o.First("") {
+			t.Error("a form without a token is always the first")
+		}
 	}
 	o.Forget("a")
 	if !o.First("a") {
