@@ -5,7 +5,6 @@ import (
 	"flag"
 	"fmt"
 
-	"binwatchd/internal/config"
 	"binwatchd/internal/journal"
 )
 
@@ -13,15 +12,7 @@ func backupCommand() command {
 	c := command{name: "backup", usage: "FILE --config FILE", does: "writes a consistent copy of the journal, also while the daemon runs"}
 	c.run = func(ctx context.Context, args []string, io *streams) error {
 		fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
-		path := fs.String("config", "", "configuration `FILE`")
-		words, err := parse(c, fs, args, io)
-		if err != nil {
-			return err
-		}
-		if len(words) != 1 {
-			return misusef("wants one FILE to write")
-		}
-		cfg, err := load(*path, config.ForRun, io)
+		cfg, words, err := configured(c, fs, args, oneWord("wants one FILE to write"), io)
 		if err != nil {
 			return err
 		}

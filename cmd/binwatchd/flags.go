@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io"
 	"time"
+
+	"binwatchd/internal/config"
 )
 
 // parse reads flags wherever they stand, and gives the words between them.
@@ -44,6 +46,31 @@ func help(c command, fs *flag.FlagSet, w io.Writer) {
 		name, about := flag.UnquoteUsage(f)
 		fmt.Fprintf(w, "  --%-22s %s\n", f.Name+" "+name, about)
 	})
+}
+
+// configured parses the flags of a command that works on a configuration, has
+// its words checked, and loads the file.
+func configured(c command, fs *flag.FlagSet, args []string, check func(words []string) error, io *streams) (*config.Config, []string, error) {
+	path := fs.String("config", "", "configuration `FILE`")
+	words, err := parse(c, fs, args, io)
+	if err != nil {
+		return nil, nil, err
+	}
+	if err := check(words); err != nil {
+		return nil, nil, err
+	}
+	cfg, err := load(*path, config.ForRun, io)
+	return cfg, words, err
+}
+
+// oneWord wants exactly one word, and says what it is.
+func oneWord(says string) func([]string) error {
+	return func(words []string) error {
+		if len(words) != 1 {
+			return misuse{says}
+		}
+		return nil
+	}
 }
 
 // noWords refuses what is neither flag nor wanted.

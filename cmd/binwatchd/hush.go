@@ -58,15 +58,7 @@ func seenCommand() command {
 	c := command{name: "seen", usage: "ID --config FILE", does: "says that you know of a raised condition; now shows the ids"}
 	c.run = func(ctx context.Context, args []string, io *streams) error {
 		fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
-		path := fs.String("config", "", "configuration `FILE`")
-		words, err := parse(c, fs, args, io)
-		if err != nil {
-			return err
-		}
-		if len(words) != 1 {
-			return misusef("wants the id of one condition")
-		}
-		cfg, err := load(*path, config.ForRun, io)
+		cfg, words, err := configured(c, fs, args, oneWord("wants the id of one condition"), io)
 		if err != nil {
 			return err
 		}

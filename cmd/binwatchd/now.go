@@ -11,7 +11,6 @@ import (
 	"strings"
 	"time"
 
-	"binwatchd/internal/config"
 	"binwatchd/internal/farm"
 )
 
@@ -19,16 +18,8 @@ func nowCommand() command {
 	c := command{name: "now", usage: "--config FILE [--json]", does: "shows each zone: readings, species, conditions, forecasts, doubts"}
 	c.run = func(ctx context.Context, args []string, io *streams) error {
 		fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
-		path := fs.String("config", "", "configuration `FILE`")
 		asJSON := fs.Bool("json", false, "write one JSON object")
-		words, err := parse(c, fs, args, io)
-		if err != nil {
-			return err
-		}
-		if err := noWords(words); err != nil {
-			return err
-		}
-		cfg, err := load(*path, config.ForRun, io)
+		cfg, _, err := configured(c, fs, args, noWords, io)
 		if err != nil {
 			return err
 		}

@@ -5,7 +5,6 @@ import (
 	"flag"
 	"fmt"
 
-	"binwatchd/internal/config"
 	"binwatchd/internal/rounds"
 )
 
@@ -13,16 +12,8 @@ func roundsCommand() command {
 	c := command{name: "rounds", usage: "--config FILE [--json]", does: "writes the care list for today"}
 	c.run = func(ctx context.Context, args []string, io *streams) error {
 		fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
-		path := fs.String("config", "", "configuration `FILE`")
 		asJSON := fs.Bool("json", false, "write one JSON object")
-		words, err := parse(c, fs, args, io)
-		if err != nil {
-			return err
-		}
-		if err := noWords(words); err != nil {
-			return err
-		}
-		cfg, err := load(*path, config.ForRun, io)
+		cfg, _, err := configured(c, fs, args, noWords, io)
 		if err != nil {
 			return err
 		}

@@ -8,7 +8,6 @@ import (
 	"text/tabwriter"
 	"time"
 
-	"binwatchd/internal/config"
 	"binwatchd/internal/notify"
 )
 
@@ -16,15 +15,7 @@ func tellTestCommand() command {
 	c := command{name: "tell-test", usage: "--config FILE", does: "sends a test notice to everyone and says what their servers answered"}
 	c.run = func(ctx context.Context, args []string, io *streams) error {
 		fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
-		path := fs.String("config", "", "configuration `FILE`")
-		words, err := parse(c, fs, args, io)
-		if err != nil {
-			return err
-		}
-		if err := noWords(words); err != nil {
-			return err
-		}
-		cfg, err := load(*path, config.ForRun, io)
+		cfg, _, err := configured(c, fs, args, noWords, io)
 		if err != nil {
 			return err
 		}
