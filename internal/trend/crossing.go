@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"sync"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -36,7 +37,10 @@ func (c Crossing) Within(now time.Time, d time.Duration) bool {
 
 // A cloud is many weighted guesses of when a limit is crossed, hours from now;
 // +Inf for never.
-type cloud struct{ guesses []guess }
+type cloud struct {
+	guesses []guess
+	deal    deal
+}
 
 type guess struct{ hours, weight float64 }
 
@@ -104,8 +108,33 @@ func hence(now time.Time, hours float64) time.Time {
 	return now.Add(time.Duration(hours * float64(time.Hour))).Round(time.Minute)
 }
 
+// A deal is an endless row of pairs of standard normal numbers, evenly spread
+// and the same on every machine: what stands in for chance in a cloud.
+type deal struct{ next int }
+
+// pair gives the next pair.
+func (d *deal) pair() (a, b float64) {
+	p := pairs()[d.next%dealt]
+	d.next++
+	return p.a, p.b
+}
+
+const dealt = 1024
+
+// pairs are the points of Halton 1960, Numer Math 2:84–90, in bases 2 and 3,
+// turned normal.
+var pairs = sync.OnceValue(func() []pair {
+	all := make([]pair, dealt)
+	for i := range all {
+		all[i] = pair{normalQuantile(halton(i+1, 2)), normalQuantile(halton(i+1, 3))}
+	}
+	return all
+})
+
+type pair struct{ a, b float64 }
+
 // halton is the i-th number of the van der Corput sequence in a base: evenly
-// spread over 0..1 and the same on every machine.
+// spread over 0..1.
 func halton(i, base int) float64 {
 	f, r := 1.0, 0.0
 	for ; i > 0; i /= base {
@@ -114,6 +143,3 @@ func halton(i, base int) float64 {
 	}
 	return r
 }
-
-// spreadNormal is the i-th of an evenly spread row of standard normal numbers.
-func spreadNormal(i, base int) float64 { return normalQuantile(halton(i+1, base)) }

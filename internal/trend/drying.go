@@ -7,7 +7,7 @@ import (
 
 const (
 	drySettle = 12      // h after a watering until the probe tells of the whole zone
-	dryLeast  = 36      // h of data without which nothing is said
+	dryLeast  = 48      // h of data without which nothing is said
 	dryAhead  = 42 * 24 // h looked ahead
 	dryChance = 0.5     // of crossing at all, below which nothing is foreseen
 	dryEvery  = 12      // h between the day means that are fitted
@@ -26,21 +26,29 @@ const (
 // not to cross in six weeks. The same fit tells when a sifting window opens
 // and closes.
 func DryingFit(k *Track, limitPct float64, now time.Time) Crossing {
+	return DryingFits(k, now, limitPct)[0]
+}
+
+// DryingFits is DryingFit for several limits at the cost of one.
+func DryingFits(k *Track, now time.Time, limitsPct ...float64) []Crossing {
+	out := make([]Crossing, len(limitsPct))
 	hours := k.sinceOpened(now)
-	if len(hours) < dryLeast {
-		return Crossing{Quiet: true}
-	}
-	last := meanOf(hours[len(hours)-6:])
-	if last <= limitPct {
-		return Crossing{Past: true, Chance: 1, Crosses: now, Earliest: now, Latest: now}
-	}
 	d, ok := dayMeans(joined(hours))
-	if !ok || math.IsNaN(last) {
-		return Crossing{Quiet: true}
+	if !ok {
+		for i := range out {
+			out[i].Quiet = true
+		}
+		return out
 	}
-	var c cloud
-	d.weigh(dryBasis(limitPct), &c)
-	return c.within(dryAhead).crossing(now, dryChance)
+	all, best := d.fits()
+	for i, limit := range limitsPct {
+		if meanOf(hours[len(hours)-6:]) <= limit {
+			out[i] = Crossing{Past: true, Chance: 1, Crosses: now, Earliest: now, Latest: now}
+			continue
+		}
+		out[i] = reached(dryBasis(limit), all, best).within(dryAhead).crossing(now, dryChance)
+	}
+	return out
 }
 
 // sinceOpened gives the hourly means since half a day after the zone was last
@@ -75,8 +83,12 @@ type dryPast struct {
 }
 
 // dayMeans takes a mean over 24 hours at every twelfth hour, in kg/kg, and a
-// straight line through them for a start. ok is false when gaps leave too few.
+// straight line through them for a start. ok is false when the data are too
+// few, or nothing came in the last six hours.
 func dayMeans(hours []float64) (d dryPast, ok bool) {
+	if len(hours) < dryLeast || count(hours[len(hours)-6:]) == 0 {
+		return d, false
+	}
 	var pct []float64
 	for end := len(hours); end >= 24; end -= dryEvery {
 		day := hours[end-24 : end]
@@ -98,7 +110,7 @@ func dayMeans(hours []float64) (d dryPast, ok bool) {
 	}
 	noise := max(dryFloor, straying(d.t, pct))
 	for _, w := range d.w {
-		d.sd = append(d.sd, noise/100*(1+w)*(1+w))
+		d.sd = append(d.sd, noise*point(w))
 	}
 	recent := min(len(d.t), 5) // two days: the newest end of a bent curve
 	end, err := TheilSen(d.t[:recent], d.w[:recent], 0.8)
@@ -120,7 +132,7 @@ func straying(t, pct []float64) float64 {
 		}
 	}
 	if len(bends) < step {
-		return 2 * dryFloor
+		return 4 * dryFloor
 	}
 	return MAD(bends) / math.Sqrt(6)
 }

@@ -5,7 +5,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
-	"strings"
 	"testing"
 	"time"
 
@@ -16,163 +15,196 @@ const heatLimit = 32.0
 
 // A heatRun is what one simulated bin taught about the forecast.
 type heatRun struct {
-	crossed   bool
-	peak      float64
-	rising    float64 // h from the feed to the crossing
-	lead      float64 // h from the first raise of the day before the crossing; 0 for none
-	falseDay  int     // raises with nothing behind them
-	falseNow  int     // those that said now
-	days      float64 // watched
-	covered   [3]int  // intervals at leads of 3, 6 and 9 h: held the crossing
-	early     [3]int  // crossed before the interval began
-	forecasts [3]int  // of so many
+	days       float64 // watched
+	peak       float64 // as its probe would show it without noise, °C
+	crossAt    int     // ten-minute step of the crossing, -1 for none
+	rising     float64 // h from the feed to the crossing
+	begun      int     // step of the first raise of the day before it, -1 for none
+	newest     int     // step of the newest raise, -1 for none
+	falseToday int     // raises with nothing behind them
+	falseNow   int     // refits among them that said now
+	told       told
 }
 
-var fixedLeads = [3]float64{3, 6, 9}
+// told counts forecasts made at fixed leads, and what became of them.
+type told struct{ all, held, early [3]int }
+
+var fixedLeads = [3]float64{3, 6, 9} // h
 
 type heatScenario struct {
 	name          string
 	seesAir, jots bool
+	known         int // days before the feed
 	swing, fronts float64
-	mean          [2]float64
+	mean          [2]float64 // °C of the room
 	food          [2]float64
 }
 
 var heatScenarios = []heatScenario{
-	{"cellar", true, true, 0.5, 0.3, [2]float64{13, 18}, [2]float64{1, 12}},
-	{"cellar, room not seen", false, true, 0.5, 0.3, [2]float64{13, 18}, [2]float64{1, 12}},
-	{"cellar, neither seen nor jotted", false, false, 0.5, 0.3, [2]float64{13, 18}, [2]float64{1, 12}},
-	{"shed, not jotted", true, false, 4, 1.5, [2]float64{14, 20}, [2]float64{1, 12}},
-	{"shed, neither seen nor jotted", false, false, 4, 1.5, [2]float64{14, 20}, [2]float64{1, 12}},
-	{"shed", true, true, 4, 1.5, [2]float64{14, 20}, [2]float64{1, 12}},
-	{"shed, room not seen", false, true, 4, 1.5, [2]float64{14, 20}, [2]float64{1, 12}},
-	{"glasshouse", true, true, 7, 2, [2]float64{17, 22}, [2]float64{1, 9}},
-	{"glasshouse, room not seen", false, true, 7, 2, [2]float64{17, 22}, [2]float64{1, 9}},
+	{"cellar", true, true, 12, 0.5, 0.3, [2]float64{13, 18}, [2]float64{1, 12}},
+	{"cellar, room not seen", false, true, 12, 0.5, 0.3, [2]float64{13, 18}, [2]float64{1, 12}},
+	{"cellar, neither seen nor jotted", false, false, 12, 0.5, 0.3, [2]float64{13, 18}, [2]float64{1, 12}},
+	{"shed", true, true, 12, 4, 1.5, [2]float64{14, 20}, [2]float64{1, 12}},
+	{"shed, not jotted", true, false, 12, 4, 1.5, [2]float64{14, 20}, [2]float64{1, 12}},
+	{"shed, room not seen", false, true, 12, 4, 1.5, [2]float64{14, 20}, [2]float64{1, 12}},
+	{"shed, neither seen nor jotted", false, false, 12, 4, 1.5, [2]float64{14, 20}, [2]float64{1, 12}},
+	{"shed, known for three days", true, true, 3, 4, 1.5, [2]float64{14, 20}, [2]float64{1, 12}},
+	{"glasshouse", true, true, 12, 7, 2, [2]float64{17, 22}, [2]float64{1, 9}},
+	{"glasshouse, room not seen", false, true, 12, 7, 2, [2]float64{17, 22}, [2]float64{1, 9}},
 }
 
-const (
-	quietDays = 12
-	fedDays   = 4
-)
+const fedDays = 4
 
+// runHeat simulates a bin that is fed once in earnest, and refits every hour
+// until it crosses or four days have gone.
 func runHeat(sc heatScenario, seed uint64) heatRun {
 	rng := rand.New(rand.NewPCG(seed, 77))
 	pick := func(r [2]float64) float64 { return r[0] + (r[1]-r[0])*rng.Float64() }
 	room := simRoom(rng, pick(sc.mean), sc.swing, sc.fronts)
-	feedAt := quietDays*24*60 + rng.IntN(24*60)
+	feedAt := sc.known*24*60 + rng.IntN(24*60)
 	h := newHeap(rng, room, feedAt, pick(sc.food))
-	truth := h.run((quietDays + fedDays) * 24 * 60)
+	truth := h.run((sc.known + fedDays) * 24 * 60)
 	binProbe, airProbe := simSensor(rng), simSensor(rng)
 	airProbe.daily *= 3
+	for i := range truth {
+		truth[i] += binProbe.bias
+	}
+	binProbe.bias = 0
+	out := newHeatRun(truth, feedAt)
 	sees := tracked{bin: trend.NewTrack(), air: trend.NewTrack()}
-	out := heatRun{days: quietDays + fedDays, peak: slices.Max(truth)}
-	crossAt := firstOver(truth, binProbe.bias)
-	out.crossed = crossAt >= 0
-	out.rising = float64(crossAt*simStep-feedAt) / 60
-	begun, latest := -1, -1 // first raise of the day before the crossing; newest raise
+	air := &sees.air
+	if !sc.seesAir {
+		air = nil
+	}
 	for i, v := range truth {
+		if i == out.crossAt {
+			break
+		}
 		minute := i * simStep
+		now, hour := simTime(minute), float64(minute)/60
 		if sc.jots && minute >= feedAt && minute < feedAt+simStep {
 			sees.bin.Restart(simTime(feedAt))
 		}
-		hour := float64(minute) / 60
 		if x, ok := binProbe.read(rng, v, hour); ok {
-			sees.bin.Add(simTime(minute), x)
+			sees.bin.Add(now, x)
 		}
 		if x, ok := airProbe.read(rng, room(hour), hour); ok {
-			sees.air.Add(simTime(minute), x)
+			sees.air.Add(now, x)
 		}
-		if crossAt >= 0 && i >= crossAt {
-			break
+		if minute%60 == 50 {
+			out.judge(trend.HeatingFit(&sees.bin, air, heatLimit, 12*time.Hour, now), i, now)
 		}
-		if minute%60 != 50 {
-			continue
-		}
-		air := &sees.air
-		if !sc.seesAir {
-			air = nil
-		}
-		got := trend.HeatingFit(&sees.bin, air, heatLimit, 12*time.Hour, simTime(minute))
-		raise := got.Self && got.Crossing.Within(simTime(minute), 12*time.Hour)
-		now := got.Self && got.Crossing.Within(simTime(minute), 3*time.Hour)
-		left := float64(crossAt-i) * simStep / 60
-		if raise && (latest < 0 || i-latest > 4*60/simStep) && (left > 48 || out.peak+binProbe.bias < heatLimit-3) {
-			out.falseDay++
-		}
-		if raise {
-			latest = i
-		}
-		if raise && begun < 0 && out.crossed && left <= 24 {
-			begun = i
-		}
-		if now && out.peak+binProbe.bias < heatLimit-3 {
-			out.falseNow++
-		}
-		if out.crossed {
-			for k, lead := range fixedLeads {
-				if math.Abs(left-lead) <= 0.5 && got.Self && !got.Crossing.Crosses.IsZero() {
-					out.forecasts[k]++
-					at := simTime(crossAt * simStep)
-					if !at.Before(got.Crossing.Earliest) && (got.Crossing.Latest.IsZero() || !at.After(got.Crossing.Latest)) {
-						out.covered[k]++
-					} else if at.Before(got.Crossing.Earliest) {
-						out.early[k]++
-					}
-				}
-			}
-		}
-	}
-	if begun >= 0 {
-		out.lead = float64(crossAt-begun) * simStep / 60
 	}
 	return out
 }
 
-func firstOver(truth []float64, bias float64) int {
-	return slices.IndexFunc(truth, func(v float64) bool { return v+bias >= heatLimit })
+func newHeatRun(truth []float64, feedAt int) heatRun {
+	crossAt := slices.IndexFunc(truth, func(v float64) bool { return v >= heatLimit })
+	return heatRun{
+		days: float64(len(truth)*simStep) / 60 / 24, peak: slices.Max(truth), crossAt: crossAt,
+		rising: float64(crossAt*simStep-feedAt) / 60, begun: -1, newest: -1,
+	}
+}
+
+// judge holds one refit against what will come.
+func (r *heatRun) judge(got trend.Heating, step int, now time.Time) {
+	left := float64(r.crossAt-step) * simStep / 60 // h
+	raise := got.Self && got.Crossing.Within(now, 12*time.Hour)
+	if r.crossAt >= 0 && got.Self {
+		r.told.hold(got.Crossing, left, now)
+	}
+	if !raise {
+		return
+	}
+	harmless := r.peak < heatLimit-3
+	anew := r.newest < 0 || step-r.newest > 4*60/simStep
+	if anew && (harmless || r.crossAt >= 0 && left > 48) {
+		r.falseToday++
+	}
+	if harmless && got.Crossing.Within(now, 3*time.Hour) {
+		r.falseNow++
+	}
+	if r.crossAt >= 0 && r.begun < 0 && left <= 24 {
+		r.begun = step
+	}
+	r.newest = step
+}
+
+func (t *told) hold(c trend.Crossing, left float64, now time.Time) {
+	for k, lead := range fixedLeads {
+		if math.Abs(left-lead) > 0.5 || c.Crosses.IsZero() {
+			continue
+		}
+		t.all[k]++
+		switch at := now.Add(time.Duration(left * float64(time.Hour))); {
+		case at.Before(c.Earliest):
+			t.early[k]++
+		case !at.After(c.Latest):
+			t.held[k]++
+		}
+	}
+}
+
+// event tells whether the bin's heating has to be foreseen: one that peaks
+// within 3 K of the limit is neither hit nor false.
+func (r *heatRun) event() bool { return r.crossAt >= 0 && r.rising > 0 && r.peak >= heatLimit+3 }
+
+// lead is how long before the crossing it was raised, h; 0 for not at all.
+func (r *heatRun) lead() float64 {
+	if r.begun < 0 {
+		return 0
+	}
+	return float64(r.crossAt-r.begun) * simStep / 60
 }
 
 // A heatTable sums up many runs.
 type heatTable struct {
-	events, hits, quiet, falseDay, falseNow int
-	months                                  float64
-	leads, rising                           []float64
-	covered, early, forecasts               [3]int
+	events, hits, quiet, falseToday, falseNow int
+	months                                    float64
+	leads, rising                             []float64
+	told                                      told
 }
 
 func (h *heatTable) add(r heatRun) {
 	h.months += r.days / 30
-	h.falseDay += r.falseDay
+	h.falseToday += r.falseToday
 	h.falseNow += r.falseNow
-	if r.crossed && r.rising > 0 && r.peak >= heatLimit+3 {
-		h.events++
-		h.rising = append(h.rising, r.rising)
-		h.leads = append(h.leads, r.lead)
-		if r.lead > 0 {
-			h.hits++
-		}
-		for k := range fixedLeads {
-			h.covered[k] += r.covered[k]
-			h.early[k] += r.early[k]
-			h.forecasts[k] += r.forecasts[k]
-		}
-		return
-	}
-	if !r.crossed && r.peak < heatLimit-3 {
+	if r.crossAt < 0 && r.peak < heatLimit-3 {
 		h.quiet++
 	}
+	if !r.event() {
+		return
+	}
+	h.events++
+	h.rising = append(h.rising, r.rising)
+	h.leads = append(h.leads, r.lead())
+	if r.lead() > 0 {
+		h.hits++
+	}
+	h.told.add(r.told)
 }
+
+func (t *told) add(u told) {
+	for k := range fixedLeads {
+		t.all[k], t.held[k], t.early[k] = t.all[k]+u.all[k], t.held[k]+u.held[k], t.early[k]+u.early[k]
+	}
+}
+
+// part is how many of the forecasts at a lead held.
+func (t *told) part(k int) float64 { return float64(t.held[k]) / float64(t.all[k]) }
 
 func (h *heatTable) String() string {
 	slices.Sort(h.leads)
 	slices.Sort(h.rising)
-	var b strings.Builder
-	fmt.Fprintf(&b, "events %d hit %d  lead min %.1f p10 %.1f median %.1f h (rise takes median %.1f h)  quiet bins %d (%.0f bin-months) false today %d now %d  coverage",
-		h.events, h.hits, quantileOf(h.leads, 0), quantileOf(h.leads, 0.1), quantileOf(h.leads, 0.5), quantileOf(h.rising, 0.5), h.quiet, h.months, h.falseDay, h.falseNow)
+	s := fmt.Sprintf("events %3d hit %3d  lead least %4.1f p10 %4.1f median %4.1f h (rise takes %4.1f h)  false today %3d now %d in %3.0f bin-months  80 %% held",
+		h.events, h.hits, quantileOf(h.leads, 0), quantileOf(h.leads, 0.1), quantileOf(h.leads, 0.5), quantileOf(h.rising, 0.5), h.falseToday, h.falseNow, h.months)
 	for k, lead := range fixedLeads {
-		fmt.Fprintf(&b, " %.0fh %.0f%%-%d of %d", lead, 100*float64(h.covered[k])/float64(max(1, h.forecasts[k])), h.early[k], h.forecasts[k])
+		if h.told.all[k] == 0 {
+			continue
+		}
+		s += fmt.Sprintf("  %.0f h %3.0f %% of %3d (%d early)", lead, 100*h.told.part(k), h.told.all[k], h.told.early[k])
 	}
-	return b.String()
+	return s
 }
 
 func quantileOf(sorted []float64, p float64) float64 {
@@ -222,7 +254,7 @@ func TestHeatingOnSimulatedBins(t *testing.T) {
 		t.Errorf("%d false raises of now in %.0f bin-months", all.falseNow, all.months)
 	}
 	for k, lead := range fixedLeads {
-		if part := float64(all.covered[k]) / float64(all.forecasts[k]); part < 0.65 || part > 0.93 {
+		if part := all.told.part(k); part < 0.65 || part > 0.93 {
 			t.Errorf("at %v h the 80 %% interval held %.0f %% of crossings", lead, 100*part)
 		}
 	}

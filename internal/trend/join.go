@@ -15,6 +15,9 @@ const (
 // to meet what comes after. A probe that settles or is knocked steps from one
 // hour to the next; water leaves a zone slowly. The newest level stands.
 func joined(hours []float64) []float64 {
+	if len(hours) < dryLeast {
+		return hours
+	}
 	out := append([]float64(nil), hours...)
 	for range mostSteps {
 		at, step := biggestStep(out)
@@ -71,8 +74,9 @@ func jumpsOf(hours []float64) []float64 {
 	return jumps
 }
 
-// usualJumps is the median jump by place in the day, 0 where fewer than three
-// days tell.
+// usualJumps is the median jump by place in the day; NaN where fewer than three
+// days tell, for there a probe that feels the day would pass for one that
+// steps.
 func usualJumps(jumps []float64) (usual [24]float64) {
 	var days [trackHours/24 + 1]float64
 	for h := range usual {
@@ -82,6 +86,7 @@ func usualJumps(jumps []float64) (usual [24]float64) {
 				known = append(known, jumps[j])
 			}
 		}
+		usual[h] = math.NaN()
 		if len(known) >= 3 {
 			slices.Sort(known)
 			usual[h] = medianSorted(known)

@@ -8,8 +8,10 @@ import "math"
 var turns = [...]float64{0, 0.6, 1, 1.5, 2.2, 3, 4}
 
 const (
-	dryDay    = 0.5  // spread of the logarithm of one day's drying
-	drySeason = 0.12 // and of many days'
+	dryDraws   = 2    // guesses drawn for each way of drying
+	dryDay     = 0.5  // spread of the logarithm of one day's drying
+	drySeason  = 0.25 // and of many days'
+	dryContact = 1.0  // points by which a probe's contact may have it off
 )
 
 // A dryCourse is one way of drying: level now, rate now, and where it turns.
@@ -46,30 +48,67 @@ func (c dryCourse) reaches(w float64) float64 {
 	return steady + math.Log((from-dryEnd)/(w-dryEnd))/k
 }
 
-// weigh adds to the cloud when each way of drying reaches w, weighted by how
-// well it matches the past days. Levels and rates are tried around the
-// straight line through the past.
-func (d *dryPast) weigh(w float64, c *cloud) {
-	type tried struct {
-		dryCourse
-		log float64
-	}
-	var all []tried
-	best := math.Inf(-1)
-	for _, off := range [...]float64{-1.6, -0.8, 0, 0.8, 1.6} {
-		for _, rate := range d.rates() {
+// A dryFit is one way of drying with how likely it is, as a logarithm.
+type dryFit struct {
+	dryCourse
+	log float64
+}
+
+// fits weighs every way of drying against the past days. Levels and rates are
+// tried around the straight line through the past. best is the greatest
+// logarithm.
+func (d *dryPast) fits() (all []dryFit, best float64) {
+	rates := d.rates()
+	all = make([]dryFit, 0, len(levelsTried)*len(rates)*len(turns))
+	best = math.Inf(-1)
+	for _, off := range levelsTried {
+		level := max(d.level+off*d.sdNow, dryEnd+0.01)
+		for _, rate := range rates {
+			steady := math.NaN() // all turns still ahead have one past
 			for _, turn := range turns {
-				course := dryCourse{max(d.level+off*d.sdNow, dryEnd+0.01), rate, turn}
-				fit := tried{course, d.match(course)}
-				all, best = append(all, fit), max(best, fit.log)
+				f := dryFit{dryCourse{level, rate, turn}, steady}
+				if turn > level || math.IsNaN(steady) {
+					f.log = d.match(f.dryCourse) + f.likely()
+				}
+				if turn <= level {
+					steady = f.log
+				}
+				all, best = append(all, f), max(best, f.log)
 			}
 		}
 	}
-	for i, fit := range all {
-		if weight := math.Exp(fit.log - best); weight > 1e-3 {
-			c.add(weathered(fit.reaches(w), spreadNormal(i, 2)), weight)
+	return all, best
+}
+
+// levelsTried lie around the line's, in standard deviations.
+var levelsTried = [...]float64{-1.6, -0.8, 0, 0.8, 1.6}
+
+// reached gathers when each likely way of drying reaches w.
+func reached(w float64, all []dryFit, best float64) *cloud {
+	var c cloud
+	for _, fit := range all {
+		weight := math.Exp(fit.log - best)
+		if weight < 2e-3 {
+			continue
+		}
+		for range dryDraws {
+			contact, weather := c.deal.pair()
+			c.add(weathered(fit.reaches(w+dryContact*point(w)*contact), weather), weight)
 		}
 	}
+	return &c
+}
+
+// point is one point of % wet basis in kg/kg, at a moisture in kg/kg.
+func point(w float64) float64 { return (1 + w) * (1 + w) / 100 }
+
+// likely is the logarithm of how likely a rate is beforehand: some tenths of a
+// point a day. A choice, after a gallon in two or three weeks being an
+// ordinary dose for a barrel; it keeps a day or two of noise from passing for
+// fast drying.
+func (c dryCourse) likely() float64 {
+	z := math.Log(c.rate*24/point(c.level)/0.4) / 1.1
+	return -z * z / 2
 }
 
 // weathered is a time of drying in weather other than the past's: one day is
@@ -96,10 +135,10 @@ var ratesTried = [...]float64{0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1, 1.
 // far off, as after a step of the probe, counts for little more than one at
 // four deviations.
 func (d *dryPast) match(c dryCourse) float64 {
-	sum := 0.0
+	product := 1.0 // of at most 28 parts of at most 2.5e5: no overflow
 	for i, t := range d.t {
 		z := (d.w[i] - c.before(-t)) / d.sd[i]
-		sum -= 2.5 * math.Log1p(z*z/4)
+		product *= 1 + min(z*z, 1e6)/4
 	}
-	return sum / dryShared
+	return -2.5 * math.Log(product) / dryShared
 }

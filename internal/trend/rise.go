@@ -43,13 +43,16 @@ type course struct {
 
 // fades are, by hours ahead, what is left of a miss at now, and how far the
 // room may have strayed, in parts of its straying in twelve hours.
-var fades = sync.OnceValue(func() (f struct{ miss, stray [heatAhead + 1]float64 }) {
+var fades = sync.OnceValue(func() *fading {
+	var f fading
 	for h := range f.miss {
 		f.miss[h] = math.Exp(-float64(h) / 3)
 		f.stray[h] = min(1.5, math.Sqrt(float64(h)/12))
 	}
-	return f
+	return &f
 })
+
+type fading struct{ miss, stray [heatAhead + 1]float64 }
 
 // courses gives all courses tried, drawn once: S-curves from their first
 // stirring to nearly over, and first-order approaches begun within the last
@@ -83,15 +86,20 @@ func (s shape) drawn() (c course) {
 // was.
 func halvesBack(i int) float64 { return float64(heatHalves-1-i)/2 + 0.25 }
 
-// heights tried for a rise, K, and how likely each is beforehand: log-normal
-// around 9 K, a choice after Cornell's compost physics (small heaps peak at
-// 30 to 40 °C, larger ones at 40 to 50).
-var heights = [...]float64{1.5, 2, 2.6, 3.4, 4.4, 5.7, 7.4, 9.6, 12.5, 16, 21, 27, 35, 45}
+// A height is a rise tried, K, and the logarithm of how likely it is
+// beforehand.
+type height struct{ k, log float64 }
 
-func heightPrior(k float64) float64 {
-	z := math.Log(k/14) / 0.75
-	return -z * z / 2
-}
+// heights are log-normal around 14 K: a choice after Cornell's compost physics
+// (small heaps peak at 30 to 40 °C, larger ones at 40 to 50), on the warm side,
+// since a warning too many costs less than one too few.
+var heights = sync.OnceValue(func() (all []height) {
+	for _, k := range [...]float64{1.5, 2, 2.6, 3.4, 4.4, 5.7, 7.4, 9.6, 12.5, 16, 21, 27, 35, 45} {
+		z := math.Log(k/14) / 0.75
+		all = append(all, height{k, -z * z / 2})
+	}
+	return all
+})
 
 // sums are what the fit of one shape needs of the last day, with a sticky
 // (first-order autoregressive) straying taken out of it.
@@ -141,13 +149,14 @@ type candidate struct {
 func (r *room) candidates(own []float64, into *[]candidate) (best float64) {
 	base0, baseSD := r.usualExcess, max(1, 2*r.noise)
 	tried := courses()
-	all := make([]candidate, 0, len(tried)*len(heights))
+	steps := heights()
+	all := make([]candidate, 0, len(tried)*len(steps))
 	best = math.Inf(-1)
 	for i := range tried {
 		q := sumsOf(own, tried[i].past[:])
-		for _, k := range heights {
-			base, misfit := q.fit(k, base0, baseSD)
-			c := candidate{&tried[i], k, base, heightPrior(k) - misfit/2}
+		for _, h := range steps {
+			base, misfit := q.fit(h.k, base0, baseSD)
+			c := candidate{&tried[i], h.k, base, h.log - misfit/2}
 			all, best = append(all, c), max(best, c.log)
 		}
 	}
@@ -175,10 +184,10 @@ func (r *room) foresee(halves []float64, last, limitC, ahead float64, now time.T
 
 // gather adds the guesses of the candidates worth it.
 func (r *room) gather(c *cloud, all []candidate, best, last, limitC float64) {
-	for i, k := range all {
+	for _, k := range all {
 		if weight := math.Exp(k.log - best); weight > 1e-3 {
-			h := r.crossesIn(k, last, limitC, spreadNormal(i, 2))
-			c.add(h*math.Exp(riseHaste*spreadNormal(i, 3)-riseHaste/2), weight)
+			off, haste := c.deal.pair()
+			c.add(r.crossesIn(k, last, limitC, off)*math.Exp(riseHaste*haste-riseHaste/2), weight)
 		}
 	}
 }
@@ -204,8 +213,9 @@ func (r *room) swinging(part float64, halves []float64) room {
 func (r *room) foreseeRoom(last, limitC, ahead float64, now time.Time) Crossing {
 	var c cloud
 	still := candidate{course: &course{}, base: last - r.ahead[0]}
-	for i := range 31 {
-		c.add(r.crossesIn(still, last, limitC, spreadNormal(i, 2)), 1)
+	for range 31 {
+		off, _ := c.deal.pair()
+		c.add(r.crossesIn(still, last, limitC, off), 1)
 	}
 	return c.within(ahead).crossing(now, 0.5)
 }

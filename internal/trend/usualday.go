@@ -94,7 +94,10 @@ func beyondDays(hours, halves []float64, fed bool) bool {
 	case days == 0: // no day to compare with: only what no morning does
 		return back >= 23 && rise > 6 && rise3 > 0.5
 	case days < 3:
-		return rise > 2*whole+4 && rise3 > 1.5*recent+0.5
+		return rise > 1.7*whole+3 && rise3 > 1.5*recent+0.5
+	}
+	if back >= 18 && rise > 6+1.2*whole && rise3 > 0.5+1.3*recent {
+		return true // no sun shines so long
 	}
 	more, weather := 2.2, 4.0
 	if fed {
