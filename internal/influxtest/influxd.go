@@ -19,6 +19,9 @@ type Options struct {
 	// MaxBody is the largest request body the server takes, in bytes; 0 leaves
 	// the server's default of 25 MB.
 	MaxBody int
+	// Flux starts a 1.8, which knows the Flux language and the paths of InfluxDB
+	// 2, instead of Debian's. It is built from tools/influxd.
+	Flux bool
 }
 
 // The administrator of a server started with Auth.
@@ -39,13 +42,17 @@ type Influxd struct {
 func StartInfluxd(t testing.TB, o Options) *Influxd {
 	t.Helper()
 	s := &Influxd{}
+	program := "influxd"
+	if o.Flux {
+		program = buildFlux(t)
+	}
 	s.process = launch(t, func(dir string, port int) *process {
 		s.URL = fmt.Sprintf("http://127.0.0.1:%d", port)
 		conf := filepath.Join(dir, "influxd.conf")
 		if err := os.WriteFile(conf, influxdConf(dir, port, freePort(t), o), 0o600); err != nil {
 			t.Fatal(err)
 		}
-		return &process{name: "influxd", args: []string{"run", "-config", conf}, port: port, ready: s.URL + "/ping"}
+		return &process{name: program, args: []string{"run", "-config", conf}, port: port, ready: s.URL + "/ping"}
 	})
 	if o.Auth {
 		s.Do(fmt.Sprintf(`CREATE USER %q WITH PASSWORD '%s' WITH ALL PRIVILEGES`, Admin, AdminPassword))
@@ -78,7 +85,8 @@ bind-address = "127.0.0.1:%d"
   auth-enabled = %t
   log-enabled = false
   max-body-size = %d
-`, rpc, dir, port, o.Auth, maxBody)
+  flux-enabled = %t
+`, rpc, dir, port, o.Auth, maxBody, o.Flux)
 }
 
 // Do runs a statement of the server's query language and gives the first

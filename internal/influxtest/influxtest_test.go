@@ -57,3 +57,16 @@ func TestVictoriaGivesBackWhatWasWritten(t *testing.T) {
 		t.Errorf("got %+v, want one point 1.5 of m_x", got)
 	}
 }
+
+func TestFluxFindsWhatWasWritten(t *testing.T) {
+	s := influxtest.StartInfluxd(t, influxtest.Options{Flux: true})
+	s.Do("CREATE DATABASE d")
+	post(t, s.URL+"/api/v2/write?bucket=d&precision=ms", "m,a=b x=1 1700000000000\nm,a=c x=2 1700000001000")
+	rows := s.Flux(`from(bucket: "d") |> range(start: 2023-11-01T00:00:00Z) |> filter(fn: (r) => r._measurement == "m")`)
+	if len(rows) != 2 || rows[0]["_value"] != "1" || rows[1]["a"] != "c" {
+		t.Errorf("got %v", rows)
+	}
+	if rows := s.Flux(`from(bucket: "d") |> range(start: 2023-11-01T00:00:00Z) |> filter(fn: (r) => r._measurement == "none")`); len(rows) != 0 {
+		t.Errorf("of an unknown measurement: got %v", rows)
+	}
+}

@@ -1,0 +1,254 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"net/url"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"binwatchd/internal/brokertest"
+	"binwatchd/internal/influxtest"
+)
+
+const dashboardsYAML = `farm: Hillfoot Nursery
+timezone: UTC
+broker: {url: %q}
+journal: {path: %q, flush: 1s}
+influx: {url: %q, flavour: v2, org: hillfoot, bucket: bins, token: {env: DASH_TOKEN}}
+page: {listen: %q}
+probes:
+  bed-t: {topic: glass/bed, value: /t, time: /at, measures: temperature}
+  bed-m: {topic: glass/bed, value: /m, time: /at, measures: moisture}
+  glass-air: {topic: glass/air, value: /t, time: /at, measures: temperature}
+  crate-t: {topic: store/crate, value: /t, time: /at, measures: temperature}
+  crate-m: {topic: store/crate, value: /m, time: /at, measures: moisture}
+  crate-b: {topic: store/crate, value: /b, time: /at, measures: battery, low: 3.3, of: [crate-t, crate-m]}
+bins:
+  bed: {species: [red, blue], volume: 160 L, ambient: glass-air, zones: {near: {aim: living, probes: [bed-t, bed-m], moisture: {thrive: 70%%..82%%, survive: 58%%..88%%}}}}
+  crate: {volume: 60 L, zones: {all: {aim: keeping, probes: [crate-t, crate-m]}}}
+tell: [{webhook: %q, secret: {env: DASH_HOOK}}]
+`
+
+// A site is a daemon that has lived through three days, with a database that
+// knows Flux and a Prometheus that scrapes it by the files that are shipped.
+type site struct {
+	t      *testing.T
+	cfg    string
+	broker *brokertest.Broker
+	db     *influxtest.Influxd
+	page   string
+	from   time.Time
+}
+
+func startSite(t *testing.T) *site {
+	t.Helper()
+	dir := t.TempDir()
+	h := startHook(t)
+	s := &site{t: t, broker: brokertest.StartMosquitto(t, brokertest.Options{}), db: influxtest.StartInfluxd(t, influxtest.Options{Flux: true}), page: freeAddr(t), from: time.Now().Add(-3 * 24 * time.Hour)}
+	s.db.Do("CREATE DATABASE bins")
+	s.cfg = write(t, dir, "farm.yaml", fmt.Sprintf(dashboardsYAML, s.broker.URL, filepath.Join(dir, "journal.db"), s.db.URL, s.page, h.url))
+	t.Setenv("DASH_TOKEN", "any")
+	t.Setenv("DASH_HOOK", h.secret)
+	liveThrough(t, s.cfg, s.from, time.Now(), s.live)
+	startChild(t, nil, "run", "--config", s.cfg).says("broker reached")
+	return s
+}
+
+// live publishes what the nursery says at a time: the bed dries by two points
+// a day and is too hot in the end, and one reading of the crate is a fault code.
+func (s *site) live(at time.Time, publish func(topic, payload string)) {
+	hours := at.Sub(s.from).Hours()
+	stamp := at.UTC().Format(time.RFC3339Nano)
+	bed := 22.0
+	if hours > 60 {
+		bed = 34
+	}
+	crate := 9.5
+	if hours > 30 && hours < 30.1 {
+		crate = 85
+	}
+	publish("glass/bed", fmt.Sprintf(`{"t": %.2f, "m": %.2f, "at": %q}`, bed, 77.5-hours/12, stamp))
+	publish("glass/air", fmt.Sprintf(`{"t": 18.5, "at": %q}`, stamp))
+	publish("store/crate", fmt.Sprintf(`{"t": %.1f, "m": 47.5, "b": 3.8, "at": %q}`, crate, stamp))
+}
+
+// Every query that is shipped finds something at a farm in trouble.
+func TestDashboards(t *testing.T) {
+	s := startSite(t)
+	probes := brokertest.Client(t, s.broker.URL, "probes", "", "")
+	publish := func(topic, payload string) {
+		brokertest.Done(t, "publish", probes.Publish(topic, 1, false, payload))
+	}
+	api := startScraper(t, s.page)
+	for _, q := range shippedQueries(t, "prometheus/queries.promql", "#") {
+		q.text = strings.ReplaceAll(q.text, "$bin", "bed")
+		said := ""
+		brokertest.Eventually(t, q.title+": "+q.text, func() bool {
+			s.live(time.Now(), publish) // counters move only while something is said
+			said = askScraper(api, q.text)
+			return strings.HasPrefix(said, "found")
+		})
+	}
+	brokertest.Eventually(t, "all is forwarded", func() bool {
+		return strings.Contains(metricsOf(t, s.page), "\nbinwatch_influx_waiting_readings 0\n")
+	})
+	s.checkFlux()
+	s.checkInfluxQL(s.db)
+	s.checkInfluxQL(s.resent())
+}
+
+// resent sends all of it again to the InfluxDB that Debian has.
+func (s *site) resent() *influxtest.Influxd {
+	s.t.Helper()
+	db := influxtest.StartInfluxd(s.t, influxtest.Options{})
+	db.Do("CREATE DATABASE bins")
+	text, err := os.ReadFile(s.cfg)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	old := fmt.Sprintf("{url: %q, flavour: v2, org: hillfoot, bucket: bins, token: {env: DASH_TOKEN}}", s.db.URL)
+	cfg := write(s.t, s.t.TempDir(), "debian.yaml", strings.Replace(string(text), old, fmt.Sprintf("{url: %q, flavour: v1, database: bins}", db.URL), 1))
+	if out, code := runChild(s.t, "resend", "--from", "2020-01-01", "--config", cfg); code != 0 {
+		s.t.Fatalf("resend: exit %d: %s", code, out)
+	}
+	return db
+}
+
+func (s *site) checkFlux() {
+	s.t.Helper()
+	files, err := filepath.Glob("../../deploy/influx/*.flux")
+	if err != nil || len(files) == 0 {
+		s.t.Fatalf("no Flux files: %v", err)
+	}
+	for _, f := range files {
+		text, err := os.ReadFile(f)
+		if err != nil {
+			s.t.Fatal(err)
+		}
+		rows := s.db.Flux(string(text))
+		if len(rows) == 0 {
+			s.t.Errorf("%s finds nothing", f)
+		}
+		for _, row := range rows {
+			if row["_value"] == "" || row["farm"] != "Hillfoot Nursery" {
+				s.t.Errorf("%s: got the row %v", f, row)
+			}
+		}
+	}
+}
+
+func (s *site) checkInfluxQL(db *influxtest.Influxd) {
+	s.t.Helper()
+	for _, q := range shippedQueries(s.t, "influx/queries.influxql", "--") {
+		if rows := db.Query("bins", q.text); len(rows) == 0 || len(rows[0]) < 2 || rows[0][1] == nil {
+			s.t.Errorf("%s %s: got %v", q.title, q.text, rows)
+		}
+	}
+}
+
+// A shippedQuery is one of a file, with the comment above it.
+type shippedQuery struct{ title, text string }
+
+// shippedQueries reads a file of queries parted by empty lines.
+func shippedQueries(t *testing.T, name, comment string) []shippedQuery {
+	t.Helper()
+	text, err := os.ReadFile(filepath.Join("../../deploy", name))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var all []shippedQuery
+	for block := range strings.SplitSeq(string(text), "\n\n") {
+		var q shippedQuery
+		for line := range strings.Lines(block) {
+			if rest, ok := strings.CutPrefix(line, comment); ok {
+				q.title += strings.TrimRight(rest, "\n")
+			} else {
+				q.text += line
+			}
+		}
+		if q.text = strings.TrimSpace(q.text); q.text != "" {
+			all = append(all, q)
+		}
+	}
+	if len(all) < 5 {
+		t.Fatalf("%s holds %d queries", name, len(all))
+	}
+	return all
+}
+
+// startScraper runs a Prometheus by the shipped files, five times a second.
+func startScraper(t *testing.T, page string) (api string) {
+	t.Helper()
+	dir := t.TempDir()
+	shipped, err := filepath.Abs("../../deploy/prometheus")
+	if err != nil {
+		t.Fatal(err)
+	}
+	scrape, err := os.ReadFile(filepath.Join(shipped, "scrape.yml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	job := strings.NewReplacer("127.0.0.1:8338", page, "scrape_interval: 1m", "scrape_interval: 200ms\n    scrape_timeout: 200ms").Replace(string(scrape))
+	conf := write(t, dir, "prometheus.yml", fmt.Sprintf("global: {evaluation_interval: 200ms}\nrule_files: [%q]\n%s", filepath.Join(shipped, "binwatchd.rules.yml"), job))
+	addr := freeAddr(t)
+	said := &tail{}
+	cmd := exec.Command("prometheus", "--config.file="+conf, "--storage.tsdb.path="+filepath.Join(dir, "data"), "--web.listen-address="+addr)
+	cmd.Stdout, cmd.Stderr = said, said
+	cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		_ = cmd.Process.Kill() // it may have ended by itself
+		_ = cmd.Wait()         // by the signal
+		if t.Failed() {
+			t.Logf("prometheus said:\n%s", said)
+		}
+	})
+	api = "http://" + addr + "/api/v1/query?query="
+	brokertest.Eventually(t, "prometheus scrapes the daemon", func() bool {
+		return strings.HasPrefix(askScraper(api, fmt.Sprintf("up{instance=%q,site=\"hillfoot\"} == 1", page)), "found") // nobody else scrapes this address
+	})
+	return api
+}
+
+// askScraper tells how many numbers a query found, or what hindered it.
+func askScraper(api, query string) string {
+	resp, err := http.Get(api + url.QueryEscape(query))
+	if err != nil {
+		return err.Error()
+	}
+	defer resp.Body.Close()
+	var answer struct {
+		Error string
+		Data  struct{ Result []struct{ Value [2]any } }
+	}
+	if err := json.NewDecoder(resp.Body).Decode(&answer); err != nil {
+		return err.Error()
+	}
+	if answer.Error != "" {
+		return answer.Error
+	}
+	n := 0
+	for _, r := range answer.Data.Result {
+		if v := fmt.Sprint(r.Value[1]); v != "NaN" && !strings.Contains(v, "Inf") {
+			n++
+		}
+	}
+	if n == 0 {
+		return "nothing"
+	}
+	return fmt.Sprintf("found %d", n)
+}
+
+func metricsOf(t *testing.T, page string) string {
+	t.Helper()
+	return (&spine{t: t, page: page}).metrics()
+}
