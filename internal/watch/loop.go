@@ -161,6 +161,9 @@ func (l *Loop) item(ctx context.Context, it ingest.Item) {
 }
 
 func (l *Loop) link(ctx context.Context, link ingest.Link) {
+	// What waits comes again on the next connection: it is known again only
+	// once it is on disk.
+	_ = l.commit(ctx) // a failure has been dealt with
 	now := l.now()
 	if link.Up {
 		l.arrivals.Linked(now, link.Resumed)
@@ -171,7 +174,7 @@ func (l *Loop) link(ctx context.Context, link ingest.Link) {
 	} else {
 		l.cfg.Log.Warn("broker lost", "trouble", link.Trouble)
 	}
-	if l.counts.link(link.Up, now) {
+	if l.counts.link(link.Up, now) && !l.outage.on() {
 		l.take(farm.Event{Kind: farm.EventLink, Arrived: now, Up: link.Up}, nil)
 		_ = l.due(ctx) // a failure has been dealt with
 	}

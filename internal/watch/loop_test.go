@@ -89,6 +89,87 @@ func TestARepeatIsNotCountedTwice(t *testing.T) {
 	})
 }
 
+// The connection is lost and made again sooner than a batch is written.
+func TestWhatWaitsWhenTheBrokerIsLostIsNotCountedTwice(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newRig(t, time.Now)
+		r.broker.link(true, false)
+		for id := uint16(1); id <= 5; id++ {
+			r.broker.send(id, "bed/t", "18.5", false)
+		}
+		r.broker.link(false, false)
+		r.broker.link(true, true)
+		for id := uint16(1); id <= 5; id++ {
+			r.broker.send(id, "bed/t", "18.5", true)
+		}
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		if got := r.readings("t"); len(got) != 5 {
+			t.Errorf("got %d readings, want 5", len(got))
+		}
+	})
+}
+
+// A broker that was killed takes up its session with packet ids it has used
+// since its last save: what came last under an id is what counts, also after a
+// restart, and what came last is forgotten last.
+func TestThePacketIDsOfAKilledBroker(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newRig(t, time.Now)
+		r.broker.link(true, false)
+		for id := uint16(1); id <= 20; id++ {
+			r.broker.send(id, "bed/t", "18.5", false)
+		}
+		time.Sleep(time.Minute)
+		r.broker.link(false, false)
+		r.broker.link(true, true)
+		for id := uint16(1); id <= 20; id++ { // the same ids, other messages
+			r.broker.send(id, "bed/t", "19.5", false)
+		}
+		for id := uint16(1001); id <= 3028; id++ { // 2028: with those before as many as are remembered
+			r.broker.send(id, "bed/t", "20.5", false)
+		}
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		before := len(r.readings("t"))
+		r.stop()
+
+		r.start()
+		r.broker.link(true, true)
+		for id := uint16(3029); id <= 3048; id++ { // new ones push out the oldest
+			r.broker.send(id, "bed/t", "21.5", false)
+		}
+		for id := uint16(3009); id <= 3028; id++ {
+			r.broker.send(id, "bed/t", "20.5", true)
+		}
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		if got, want := len(r.readings("t")), before+20; before != 2068 || got != want {
+			t.Errorf("got %d readings, then %d; want 2068, then %d: the newest are forgotten last", before, got, want)
+		}
+		r.stop()
+	})
+	synctest.Test(t, func(t *testing.T) {
+		r := newRig(t, time.Now)
+		r.broker.link(true, false)
+		r.broker.send(7, "bed/t", "18.5", false)
+		time.Sleep(time.Minute)
+		r.broker.send(7, "bed/t", "19.5", false)
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		r.stop()
+
+		r.start()
+		r.broker.link(true, true)
+		r.broker.send(7, "bed/t", "19.5", true)
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		if got := r.readings("t"); len(got) != 2 {
+			t.Errorf("got readings %v, want the repeat of what came last under its id dropped", got)
+		}
+	})
+}
+
 func TestANewSessionNumbersItsPacketsAnew(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		r := newRig(t, time.Now)

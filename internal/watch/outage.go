@@ -43,22 +43,10 @@ func (l *Loop) fail(err error) {
 // cry tells the keeper from memory, once an outage: the only notice that is
 // sent for a state that is not on disk.
 func (l *Loop) cry(err error) {
-	if l.outage.cried {
-		return
+	if !l.outage.cried {
+		l.outage.cried = true
+		l.tellFromMemory(Unwritable(l.outage.since, err))
 	}
-	l.outage.cried = true
-	ch := l.outage.change(farm.Raised, l.outage.since)
-	ch.Text = "The journal can't be written: " + cause(err) + ". Readings wait at the broker and nothing is judged until this is mended."
-	ch.Advice = &farm.Advice{Do: remedy(err)}
-	l.tellFromMemory(ch)
-}
-
-// relieve tells, from memory too, that an outage is over: what was never on
-// disk is not eased there either.
-func (l *Loop) relieve(now time.Time) {
-	ch := l.outage.change(farm.Eased, now)
-	ch.Text = "The journal is written again, after " + farm.SayLong(now.Sub(l.outage.since)) + ". What waited at the broker comes in now."
-	l.tellFromMemory(ch)
 }
 
 func (l *Loop) tellFromMemory(ch farm.Change) {
@@ -67,11 +55,27 @@ func (l *Loop) tellFromMemory(ch farm.Change) {
 	}
 }
 
-// change is what an outage's raise and easing have in common.
-func (o *outage) change(kind farm.ChangeKind, at time.Time) farm.Change {
+// Unwritable is what the keeper is told, from memory, when the journal can't be
+// written.
+func Unwritable(since time.Time, err error) farm.Change {
+	ch := outageChange(farm.Raised, since, since)
+	ch.Text = "The journal can't be written: " + cause(err) + ". Readings wait at the broker and nothing is judged until this is mended."
+	ch.Advice = &farm.Advice{Do: remedy(err)}
+	return ch
+}
+
+// Writable is the easing of Unwritable. It is told from memory too: what was
+// never on disk is not eased there either.
+func Writable(since, now time.Time) farm.Change {
+	ch := outageChange(farm.Eased, since, now)
+	ch.Text = "The journal is written again, after " + farm.SayLong(now.Sub(since)) + ". What waited at the broker comes in now."
+	return ch
+}
+
+func outageChange(kind farm.ChangeKind, since, at time.Time) farm.Change {
 	return farm.Change{
 		At: at.UTC(), Condition: farm.Unwritten, Change: kind, Urgency: farm.Now,
-		Episode: "unwritten-" + o.since.UTC().Format("20060102T150405"), Since: o.since.UTC(),
+		Episode: "unwritten-" + since.UTC().Format("20060102T150405"), Since: since.UTC(),
 	}
 }
 
@@ -106,7 +110,7 @@ func (l *Loop) retry(ctx context.Context) {
 	}
 	now := l.cfg.Now()
 	l.cfg.Log.Info("journal is written again", "outage", now.Sub(l.outage.since).Round(time.Second))
-	l.relieve(now)
+	l.tellFromMemory(Writable(l.outage.since, now))
 	l.outage = outage{}
 	l.cfg.Source.Reconnect()
 }

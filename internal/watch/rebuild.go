@@ -3,6 +3,7 @@ package watch
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"binwatchd/internal/farm"
 	"binwatchd/internal/ingest"
@@ -35,11 +36,13 @@ func (l *Loop) recall(ctx context.Context) error {
 	if err != nil {
 		return fmt.Errorf("read the last packets: %w", err)
 	}
+	session := l.repeats.session // it may have begun without a commit
 	l.repeats = newRepeats()
+	l.repeats.session = session
 	for _, k := range known {
 		l.repeats.session = max(l.repeats.session, k.Session)
 	}
-	for _, k := range known {
+	for _, k := range slices.Backward(known) { // the oldest first, as they came
 		if k.Session == l.repeats.session {
 			l.repeats.know(k.Packet, k.Hash)
 		}

@@ -11,41 +11,58 @@ const repeatsKept = 2048
 // happens when the daemon dies between a commit and its acknowledgements.
 type repeats struct {
 	session int64
-	hash    map[uint16]uint32
-	order   []uint16 // ring of what is in hash, oldest at next once it is full
+	known   map[uint16]packet
+	order   []noted // ring of what became known, oldest at next once it is full
 	next    int
+	count   int64
 }
 
-func newRepeats() repeats { return repeats{hash: map[uint16]uint32{}} }
+// A packet is what was last known to come under an id. A broker that was killed
+// may begin again with ids it had used before.
+type packet struct {
+	hash uint32
+	nth  int64
+}
+
+// A noted is a place in the order in which packets became known.
+type noted struct {
+	id  uint16
+	nth int64
+}
+
+func newRepeats() repeats { return repeats{known: map[uint16]packet{}} }
 
 // know notes a packet that has been committed.
 func (r *repeats) know(id uint16, hash uint32) {
-	if _, ok := r.hash[id]; !ok {
-		r.remember(id)
-	}
-	r.hash[id] = hash
-}
-
-func (r *repeats) remember(id uint16) {
+	r.count++
+	r.known[id] = packet{hash, r.count}
+	one := noted{id, r.count}
 	if len(r.order) < repeatsKept {
-		r.order = append(r.order, id)
+		r.order = append(r.order, one)
 		return
 	}
-	delete(r.hash, r.order[r.next])
-	r.order[r.next] = id
+	if old := r.order[r.next]; r.known[old.id].nth == old.nth { // else it is known anew since
+		delete(r.known, old.id)
+	}
+	r.order[r.next] = one
 	r.next = (r.next + 1) % repeatsKept
 }
 
-// is tells whether a delivery is in the journal already.
+// is tells whether a delivery is in the journal already. A message that is not
+// marked takes its id over from the one before.
 func (r *repeats) is(d *ingest.Delivery) bool {
-	if !d.Dup || d.QoS == 0 {
+	if d.QoS == 0 {
 		return false
 	}
-	h, ok := r.hash[d.ID]
-	return ok && h == hashOf(d)
+	if !d.Dup {
+		delete(r.known, d.ID)
+		return false
+	}
+	p, ok := r.known[d.ID]
+	return ok && p.hash == hashOf(d)
 }
 
 // forget begins a new session: its packet ids mean other messages.
 func (r *repeats) forget() {
-	*r = repeats{session: r.session + 1, hash: map[uint16]uint32{}}
+	*r = repeats{session: r.session + 1, known: map[uint16]packet{}}
 }
