@@ -49,6 +49,7 @@ var heatScenarios = []heatScenario{
 	{"shed, room not seen", false, true, 12, 4, 1.5, [2]float64{14, 20}, [2]float64{1, 12}},
 	{"shed, neither seen nor jotted", false, false, 12, 4, 1.5, [2]float64{14, 20}, [2]float64{1, 12}},
 	{"shed, known for three days", true, true, 3, 4, 1.5, [2]float64{14, 20}, [2]float64{1, 12}},
+	{"shed, known for three days, not jotted", true, false, 3, 4, 1.5, [2]float64{14, 20}, [2]float64{1, 12}},
 	{"glasshouse", true, true, 12, 7, 2, [2]float64{17, 22}, [2]float64{1, 9}},
 	{"glasshouse, room not seen", false, true, 12, 7, 2, [2]float64{17, 22}, [2]float64{1, 9}},
 }
@@ -223,9 +224,9 @@ func simulateHeat(tb testing.TB, seeds uint64) (each []heatTable, all heatTable)
 			each[k].add(r)
 			all.add(r)
 		}
-		tb.Logf("%-33s %s", sc.name, each[k].String())
+		tb.Logf("%-38s %s", sc.name, each[k].String())
 	}
-	tb.Logf("%-33s %s", "all", all.String())
+	tb.Logf("%-38s %s", "all", all.String())
 	return each, all
 }
 

@@ -116,24 +116,24 @@ func held(v []float64) (filled []float64, known int) {
 }
 
 // quietHours lists the hours fit to learn the room from: not those since the
-// bin was opened nor the last twelve, unless there are too few others. Of many
-// every second one is enough.
-func quietHours(bin []float64, first int, opened time.Duration) []int {
-	pick := func(end int) (hours []int) {
-		for i := first; i < end; i++ {
+// bin was opened, nor the last four days when nothing was jotted, for what
+// heats now may have begun then. Where too few others are known less is left
+// out, down to the last six hours. Of many every second one is enough.
+func quietHours(bin []float64, first int, opened time.Duration) (hours []int) {
+	n := len(bin)
+	most := int(min(96, max(12, math.Ceil(opened.Hours()))))
+	for _, left := range [...]int{most, 24, 12, 6} {
+		hours = hours[:0]
+		for i := first; i < n-left; i++ {
 			if !math.IsNaN(bin[i]) {
 				hours = append(hours, i)
 			}
 		}
-		return hours
+		if len(hours) >= 24 {
+			return thinned(hours, 160)
+		}
 	}
-	n := len(bin)
-	since := min(float64(n), math.Ceil(opened.Hours()))
-	hours := pick(n - max(12, int(min(since, 96))))
-	if len(hours) >= 24 {
-		return thinned(hours, 160)
-	}
-	return pick(n - 6)
+	return hours
 }
 
 // thinned leaves out every second of more than so many.
