@@ -15,7 +15,7 @@ const dryingCalm = 6
 type dryMemory struct {
 	Thrive  trend.Crossing // when it leaves the thrive band on the dry side
 	Survive trend.Crossing // and the survive band
-	Opens   trend.Crossing // sifting: when it comes into the thrive band from above
+	Opens   trend.Crossing // when it comes into the thrive band from above
 	At      time.Time
 	Calm    int
 }
@@ -27,10 +27,10 @@ func (s *State) refitDry(z *zone, m time.Time) {
 	}
 	d, at := &z.Husbandry.Dry, z.Moist.clock(m)
 	d.At = at
-	d.Thrive = dryingTo(z, z.bands.moist.Thrive.Low, at)
-	d.Survive = dryingTo(z, z.bands.moist.Survive.Low, at)
+	band := z.bands.moist
+	fits := trend.DryingFits(&z.Husbandry.Curves.Moist, at, band.Thrive.Low, band.Survive.Low, band.Thrive.High)
+	d.Thrive, d.Survive, d.Opens = fits[0], fits[1], fits[2]
 	if z.spec.Aim == farm.Sifting {
-		d.Opens = dryingTo(z, z.bands.moist.Thrive.High, at)
 		s.judgeSifting(z, at)
 		return
 	}
@@ -40,10 +40,6 @@ func (s *State) refitDry(z *zone, m time.Time) {
 		d.Calm++
 	}
 	s.judgeDrying(z, at)
-}
-
-func dryingTo(z *zone, limitPct float64, now time.Time) trend.Crossing {
-	return trend.DryingFit(&z.Husbandry.Curves.Moist, limitPct, now)
 }
 
 // foreseesDry tells whether the last refit found the zone to leave its thrive

@@ -70,7 +70,7 @@ func (s *State) outlook(z *zone, at time.Time) []farm.Outlook {
 			add(farm.Drying, f, !d.Thrive.Past, fmt.Sprintf("below %s %s", u.Moisture(moist.Thrive.Low), s.days(f, at)))
 		}
 	}
-	if f, ok := d.Opens.Forecast(); ok {
+	if f, ok := d.Opens.Forecast(); ok && z.spec.Aim == farm.Sifting {
 		add(farm.SiftReady, f, !d.Opens.Past, "dry enough to sift "+s.days(f, at))
 	}
 	if t, ok := s.feedDueAt(z, at); ok {
