@@ -1,32 +1,71 @@
 # make test   everything that must hold, as CI runs it
 # make bench  figures as ratios, measured in one run
 # make pi     release binaries and packages for Raspberry Pi and PC
+# make try-unit  as root: the package and its unit under a real systemd, thrown away
 .POSIX:
 .PHONY: test deps lint unit cross emulate bench soak pi clean
+.PHONY: binary-armhf binary-arm64 binary-amd64 deb-armhf deb-arm64 deb-amd64 packager manual try-unit
 
-GO     = go
-STATIC = CGO_ENABLED=0
+GO      = go
+OUT     = $$PWD/out
+DIST    = $$PWD/dist
+STATIC  = CGO_ENABLED=0 GOOS=linux
+BUILD   = $(GO) build -trimpath -ldflags "-s -w -X main.version=$(VERSION)"
+VERSION = $$(sh deploy/version.sh)
+# The same commit gives the same package, to the byte.
+PACKAGE = PACKAGE_VERSION=$(VERSION) PACKAGE_MANUAL=$(OUT)/binwatchd.1.gz SOURCE_DATE_EPOCH=$$(sh deploy/version.sh --epoch) \
+	$(OUT)/nfpm package --config deploy/nfpm.yaml --packager deb --target $(DIST)/
 
-test: deps lint unit cross emulate
+test: deps lint cross unit emulate
 
 # The servers and the browser that the tests run against.
 deps:
 	@sh deploy/test-deps.sh
 
 lint:
-	@bad=$$(gofmt -l cmd internal); test -z "$$bad" || { echo "gofmt wants to change: $$bad"; exit 1; }
+	@bad=$$(gofmt -l cmd deploy internal); test -z "$$bad" || { echo "gofmt wants to change: $$bad"; exit 1; }
 	$(GO) vet ./...
 	cd tools && $(GO) build -o ../out/staticcheck honnef.co/go/tools/cmd/staticcheck
 	out/staticcheck ./...
 
 unit:
 	$(GO) test -race -timeout 9m ./...
+	$(GO) test -timeout 9m ./internal/acceptance
 
 # Static binaries for a Pi Zero (GOARM=6), a 64-bit Pi and a PC.
-cross:
-	$(STATIC) GOOS=linux GOARCH=arm GOARM=6 $(GO) build -trimpath -o out/binwatchd-armhf ./cmd/binwatchd
-	$(STATIC) GOOS=linux GOARCH=arm64 $(GO) build -trimpath -o out/binwatchd-arm64 ./cmd/binwatchd
-	$(STATIC) GOOS=linux GOARCH=amd64 $(GO) build -trimpath -o out/binwatchd-amd64 ./cmd/binwatchd
+cross: binary-armhf binary-arm64 binary-amd64
+
+binary-armhf:
+	$(STATIC) GOARCH=arm GOARM=6 $(BUILD) -o $(OUT)/binwatchd-armhf ./cmd/binwatchd
+
+binary-arm64:
+	$(STATIC) GOARCH=arm64 $(BUILD) -o $(OUT)/binwatchd-arm64 ./cmd/binwatchd
+
+binary-amd64:
+	$(STATIC) GOARCH=amd64 $(BUILD) -o $(OUT)/binwatchd-amd64 ./cmd/binwatchd
+
+# Packages for Raspberry Pi OS and Debian, in dist/.
+pi: deb-armhf deb-arm64 deb-amd64
+
+deb-armhf: binary-armhf packager manual
+	PACKAGE_ARCH=arm6 PACKAGE_BINARY=$(OUT)/binwatchd-armhf $(PACKAGE)
+
+deb-arm64: binary-arm64 packager manual
+	PACKAGE_ARCH=arm64 PACKAGE_BINARY=$(OUT)/binwatchd-arm64 $(PACKAGE)
+
+deb-amd64: binary-amd64 packager manual
+	PACKAGE_ARCH=amd64 PACKAGE_BINARY=$(OUT)/binwatchd-amd64 $(PACKAGE)
+
+try-unit: deb-amd64
+	sh deploy/try-unit.sh $(DIST)/binwatchd_$(VERSION)_amd64.deb
+
+packager:
+	mkdir -p $(DIST)
+	$(GO) build -C tools -o $(OUT)/nfpm github.com/goreleaser/nfpm/v2/cmd/nfpm
+
+manual:
+	mkdir -p $(OUT)
+	gzip -9nc deploy/binwatchd.1 >$(OUT)/binwatchd.1.gz
 
 # The ARM binaries run the demo's first seconds under an emulator.
 emulate: cross

@@ -17,6 +17,8 @@ need qemu-arm qemu-user
 need smtpd opensmtpd
 need dpkg-deb dpkg
 need systemd-analyze systemd
+need groff groff-base
+need fakeroot fakeroot
 
 [ -n "$missing" ] || exit 0
 if [ "$(id -u)" != 0 ]; then
