@@ -153,7 +153,7 @@ func (d *daemon) say(changes []farm.Change) {
 // the order in which readings flow: what waits is committed and acknowledged
 // before the broker is left, and the journal closes last.
 func (d *daemon) serve(ctx context.Context) error {
-	parts := []part{{"loop", d.loop.Run}, {"intake", d.intake.Run}}
+	parts := []part{{"watchdog", d.feedWatchdog}, {"loop", d.loop.Run}, {"intake", d.intake.Run}}
 	if d.forward != nil {
 		parts = append(parts, part{"influx", d.forward.Run})
 	}
@@ -161,12 +161,14 @@ func (d *daemon) serve(ctx context.Context) error {
 	if d.web != nil {
 		parts = append(parts, part{"page", d.web.run})
 	}
-	parts = append(parts, part{"watchdog", func(ctx context.Context) error { return d.manager.Feed(ctx, d.alive, d.log) }})
 	stopping := context.AfterFunc(ctx, func() { d.tell("stopping", d.manager.Stopping()) })
 	defer stopping()
 	err := runParts(ctx, parts)
 	return errors.Join(err, d.close())
 }
+
+// feedWatchdog gives the service manager its sign of life.
+func (d *daemon) feedWatchdog(ctx context.Context) error { return d.manager.Feed(ctx, d.alive, d.log) }
 
 // close ends what open began, the journal last. Parts that were never opened
 // are passed over.
