@@ -18,15 +18,21 @@ type speaker func(at time.Time, publish func(topic, payload string))
 // daemon would have with a message heard every ten minutes; no daemon may run.
 func liveThrough(t *testing.T, cfgPath string, from, to time.Time, say speaker) {
 	t.Helper()
+	if err := relive(cfgPath, from, to, say); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func relive(cfgPath string, from, to time.Time, say speaker) error {
 	cfg, err := config.Load(cfgPath, config.ForRun)
 	if err != nil {
-		t.Fatal(err)
+		return err
 	}
 	ctx := context.Background()
 	c := newDemoClock(from)
 	d := &daemon{log: slog.New(slog.DiscardHandler), clock: clockwork{now: c.now}}
 	if err := d.open(ctx, cfg); err != nil {
-		t.Fatal(err)
+		return err
 	}
 	for at := from; at.Before(to) && err == nil; at = at.Add(10 * time.Minute) {
 		c.set(func() time.Time { return at })
@@ -34,7 +40,5 @@ func liveThrough(t *testing.T, cfgPath string, from, to time.Time, say speaker) 
 			err = errors.Join(err, d.loop.Relive(ctx, &ingest.Delivery{Topic: topic, Payload: []byte(payload), Arrived: at, Ack: func() {}}))
 		})
 	}
-	if err = errors.Join(err, d.loop.Relived(ctx), d.close()); err != nil {
-		t.Fatal(err)
-	}
+	return errors.Join(err, d.loop.Relived(ctx), d.close())
 }
