@@ -17,6 +17,7 @@ need qemu-arm qemu-user
 need smtpd opensmtpd
 need dpkg-deb dpkg
 need systemd-analyze systemd
+need openssl openssl
 need groff groff-base
 need fakeroot fakeroot
 
