@@ -76,6 +76,19 @@ func (b *Broker) Stop() { b.halt(syscall.SIGTERM) }
 // Kill ends the broker at once, like a power cut.
 func (b *Broker) Kill() { b.halt(syscall.SIGKILL) }
 
+// Save has the broker write its store now, as it else does each half hour and at
+// a Stop, and returns when it has. The broker must let anybody in.
+func (b *Broker) Save() {
+	b.t.Helper()
+	const saving = "Saving in-memory database"
+	before := strings.Count(b.Log(), saving)
+	if err := b.run.cmd.Process.Signal(syscall.SIGUSR1); err != nil {
+		b.t.Fatalf("have mosquitto save: %v", err)
+	}
+	Eventually(b.t, "mosquitto saves", func() bool { return strings.Count(b.Log(), saving) > before })
+	Client(b.t, b.URL, "", "", "").Disconnect(0) // it answers one thing after another
+}
+
 // Log is what the broker has printed since its last start.
 func (b *Broker) Log() string { return b.run.log.String() }
 

@@ -16,16 +16,20 @@ func TestStopSavesAndKillDoesNot(t *testing.T) {
 	b.Publish("hillfoot/saved", 1, true, "1")
 	b.Stop()
 	b.Start()
+	b.Publish("hillfoot/asked", 1, true, "1")
+	b.Save()
 	b.Publish("hillfoot/lost", 1, true, "1")
 	b.Kill()
 	b.Start()
 
-	var saved, lost atomic.Int32
+	var saved, asked, lost atomic.Int32
 	c := brokertest.Client(t, b.URL, "reader", "", "")
 	brokertest.Done(t, "subscribe", c.Subscribe("hillfoot/#", 1, func(_ mqtt.Client, m mqtt.Message) {
 		switch m.Topic() {
 		case "hillfoot/saved":
 			saved.Add(1)
+		case "hillfoot/asked":
+			asked.Add(1)
 		case "hillfoot/lost":
 			lost.Add(1)
 		}
@@ -33,6 +37,9 @@ func TestStopSavesAndKillDoesNot(t *testing.T) {
 	// The broker sends what it has stored before anything newer.
 	b.Publish("hillfoot/saved", 1, false, "2")
 	brokertest.Eventually(t, "two messages", func() bool { return saved.Load() == 2 })
+	if asked.Load() != 1 {
+		t.Error("what the broker was asked to save is gone")
+	}
 	if lost.Load() != 0 {
 		t.Error("a killed broker kept what it had not saved")
 	}
