@@ -46,7 +46,9 @@ func runCommand() command {
 		}
 		kernel := clock.Kernel()
 		d := &daemon{path: *path, log: log, clock: clockwork{now: time.Now, sources: &kernel}, manager: manager}
-		if err := d.open(ctx, cfg); err != nil {
+		ended, err := d.openPatiently(ctx, cfg)
+		defer ended()
+		if err != nil {
 			return err
 		}
 		defer d.reloadOnHangup(ctx)()

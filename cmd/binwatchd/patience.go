@@ -1,0 +1,105 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"sync"
+	"syscall"
+	"time"
+
+	"binwatchd/internal/config"
+	"binwatchd/internal/farm"
+	"binwatchd/internal/journal"
+	"binwatchd/internal/notify"
+	"binwatchd/internal/watch"
+)
+
+const (
+	waitFirst = time.Second
+	waitMost  = 30 * time.Second
+)
+
+// openPatiently opens the daemon, and where the disk is full, read-only or
+// broken, tells the keeper from memory and waits until it is not. A machine
+// that comes up with a card that has turned read-only would otherwise be
+// silent just when it matters. Ended has to be called when the daemon ends.
+func (d *daemon) openPatiently(ctx context.Context, cfg *config.Config) (ended func(), err error) {
+	err = d.open(ctx, cfg)
+	if !diskTrouble(err) {
+		return func() {}, err
+	}
+	since := d.clock.now()
+	tell, ended, failed := d.crier(ctx, cfg)
+	if failed != nil {
+		return func() {}, errors.Join(err, failed)
+	}
+	tell(watch.Unwritable(since, err))
+	d.tell("waiting", d.manager.Ready("waiting for the disk that holds the journal"))
+	for wait := waitFirst; diskTrouble(err); wait = min(2*wait, waitMost) {
+		d.log.Error("journal can't be opened for writing; trying again", "error", err, "wait", wait)
+		d.tell("alive", d.manager.Alive())
+		if !rest(ctx, wait) {
+			ended()
+			return func() {}, err
+		}
+		err = d.open(ctx, cfg)
+	}
+	if err == nil {
+		d.log.Info("journal can be written again", "outage", d.clock.now().Sub(since).Round(time.Second))
+		tell(watch.Writable(since, d.clock.now()))
+	}
+	return ended, err
+}
+
+// diskTrouble tells whether an error is one that goes away when somebody sees
+// to the disk. A file that belongs to somebody else is none: that is a mistake
+// of setting up, and said at once.
+func diskTrouble(err error) bool {
+	for _, one := range []error{journal.ErrFull, journal.ErrDisk, syscall.EROFS, syscall.ENOSPC, syscall.EIO} {
+		if errors.Is(err, one) {
+			return true
+		}
+	}
+	return false
+}
+
+// crier makes a sender with an outbox of nothing, for what is told from memory
+// while there is no journal. It runs until ended is called, so that the easing
+// goes out beside the daemon's own notices.
+func (d *daemon) crier(ctx context.Context, cfg *config.Config) (tell func(farm.Change), ended func(), err error) {
+	nc, err := notifyConfig(cfg, d.log, d.clock.now)
+	if err != nil {
+		return nil, nil, err
+	}
+	nc.Rounds, nc.Life = nil, nil
+	sender, err := notify.NewSender(nc, notify.Sources{Outbox: noOutbox{}})
+	if err != nil {
+		return nil, nil, err
+	}
+	own, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	var wg sync.WaitGroup
+	wg.Go(func() { sender.Run(own) })
+	return sender.FromMemory, func() { cancel(); wg.Wait() }, nil
+}
+
+// rest waits, and tells whether ctx has not ended meanwhile.
+func rest(ctx context.Context, d time.Duration) bool {
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case <-ctx.Done():
+		return false
+	case <-t.C:
+		return true
+	}
+}
+
+// noOutbox owes nothing: there is no journal.
+type noOutbox struct{}
+
+func (noOutbox) Owed(context.Context, string, time.Time, int) ([]farm.Owed, error) { return nil, nil }
+func (noOutbox) ToldOf(context.Context, string, string) ([]farm.Owed, error)       { return nil, nil }
+func (noOutbox) Settle(context.Context, []int64, farm.Fate, time.Time) error       { return nil }
+func (noOutbox) Postpone(context.Context, []int64, time.Time, string) error        { return nil }
+func (noOutbox) Owe(context.Context, []farm.Owed) error                            { return nil }
+func (noOutbox) Wake() <-chan struct{}                                             { return nil }
