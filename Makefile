@@ -1,5 +1,6 @@
 # make test   everything that must hold, as CI runs it
 # make bench  figures as ratios, measured in one run
+# make soak   everything that can go wrong, again and again for SOAK=10m
 # make pi     release binaries and packages for Raspberry Pi and PC
 # make try-unit  as root: the package and its unit under a real systemd, thrown away
 .POSIX:
@@ -31,6 +32,11 @@ lint:
 unit:
 	$(GO) test -race -timeout 9m ./...
 	$(GO) test -timeout 9m ./internal/acceptance
+
+# The tests' own round of stops, kills and full disks, for longer: make soak
+# SOAK=8h. CHAOS_SEED=... repeats an order.
+soak: deps
+	SOAK=$${SOAK:-10m} $(GO) test -race -count=1 -timeout 0 -v -run '^TestChaos$$' ./cmd/binwatchd
 
 # Static binaries for a Pi Zero (GOARM=6), a 64-bit Pi and a PC.
 cross: binary-armhf binary-arm64 binary-amd64
