@@ -9,8 +9,8 @@ import (
 )
 
 // BenchmarkStepQuiet is a reading that changes nothing, the ticks that fall
-// between readings included, refits left out: twenty probes that speak every
-// minute.
+// between readings and the hourly refits included: twenty probes that speak
+// every minute. TestTheQuietPathAllocatesNothing looks at it without refits.
 func BenchmarkStepQuiet(b *testing.B) {
 	s, events := quietFarm(b)
 	b.ReportAllocs()

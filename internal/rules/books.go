@@ -15,6 +15,7 @@ type husbandryMemory struct {
 	Foods   []food
 	UsualKg float64 // of the last feeding that had an amount
 	UsualOf string
+	Fed     bool                              // a feeding has been jotted
 	Paces   map[string]*husbandry.PaceLearner // by kind of food
 	Lived   time.Time                         // up to when food and cocoons have been reckoned
 
@@ -47,22 +48,22 @@ type pouring struct {
 
 // A fill is what is known of how full a tub of castings is.
 type fill struct {
-	Known  bool // from jots; until then the tub counts as full for doses
-	Litres float64
+	Known  bool    // it was emptied once, so that Litres is all there is
+	Litres float64 // that came in by jots
 }
 
 // A cohort is the cocoons that came into a tub with one sifting.
 type cohort struct {
-	At      time.Time
-	Parts   []cocoons
-	Lifted  bool // the keeper has taken the young or the adults out
-	DueFrom time.Time
+	At    time.Time
+	Parts []cocoons
 }
 
 // cocoons of one species; Done reaches 1 when they are due.
 type cocoons struct {
 	Species string
 	Done    float64
+	DueFrom time.Time // zero: not yet
+	Lifted  bool      // the keeper has taken the young or the adults out
 }
 
 // book keeps the books of a zone after a jot.
@@ -74,14 +75,18 @@ func (s *State) book(z *zone, j farm.Jot) {
 	case farm.Finished:
 		s.finish(z, j)
 	case farm.Watered:
-		z.pour(j, part)
+		z.pour(j, part, s.now)
 	case farm.Sifted:
 		s.sifted(z, j, part)
 	case farm.Emptied:
 		z.empty(j)
 	case farm.Lifted:
 		z.lift()
-	case farm.Turned, farm.Bedded, farm.Stocked:
+	case farm.Stocked:
+		if z.spec.Aim == farm.Keeping {
+			z.Husbandry.Fill.Litres += j.Litres * part
+		}
+	case farm.Turned, farm.Bedded:
 	}
 	if j.What != farm.Watered && afresh(j.What) {
 		z.Husbandry.Pouring = pouring{} // no rise is learned across another step
@@ -111,7 +116,7 @@ func (z *zone) feed(j farm.Jot, part float64) {
 	if n := len(h.Foods); n > maxFoods {
 		h.Foods = slices.Delete(h.Foods, 0, n-maxFoods)
 	}
-	h.UsualOf = j.Of
+	h.UsualOf, h.Fed = j.Of, true
 	if j.Kg > 0 {
 		h.UsualKg = j.Kg * part
 	}
@@ -140,12 +145,21 @@ func (s *State) finish(z *zone, j farm.Jot) {
 	h.Foods = slices.Delete(h.Foods, i, i+1)
 }
 
+// lateJot is how long after a watering its jot still tells what the moisture
+// was before it.
+const lateJot = 2 * time.Hour
+
 // pour waits for the rise that a watering causes, where the moisture before it
-// is known.
-func (z *zone) pour(j farm.Jot, part float64) {
-	z.Husbandry.Pouring = pouring{}
-	if j.Litres > 0 && !z.Moist.At.IsZero() && j.At.Sub(z.Moist.At) < 12*time.Hour {
-		z.Husbandry.Pouring = pouring{At: j.At, Litres: j.Litres * part, Before: z.Moist.Value}
+// is known. A second one before the first has spread adds to it.
+func (z *zone) pour(j farm.Jot, part float64, now time.Time) {
+	p := &z.Husbandry.Pouring
+	switch {
+	case j.Litres <= 0 || z.Moist.At.IsZero() || j.At.Sub(z.Moist.At) >= 12*time.Hour || now.Sub(j.At) > lateJot:
+		*p = pouring{}
+	case !p.At.IsZero() && j.At.Sub(p.At) < settleAfter:
+		p.At, p.Litres = j.At, p.Litres+j.Litres*part
+	default:
+		*p = pouring{At: j.At, Litres: j.Litres * part, Before: z.Moist.Value}
 	}
 }
 
@@ -162,23 +176,38 @@ func (z *zone) learnDose() {
 	z.Husbandry.Pouring = pouring{}
 }
 
+// freshestKgPerL is what a litre of wet material weighs at most; a guess that
+// makes it heavier is a wrong guess.
+const freshestKgPerL = 0.95
+
 // dry is the dry mass of a zone: told, else learned, else guessed.
 func (z *zone) dry() husbandry.Dry {
 	if z.spec.DryMassKg > 0 && !z.Husbandry.Fill.Known {
-		return husbandry.DryMass(z.spec, 0)
+		d := husbandry.DryMass(z.spec, 0)
+		d.Kg += husbandry.GuessDry(z.spec.Aim, z.Husbandry.Fill.Litres).Kg // what came in since
+		return d
 	}
 	if d, _, ok := z.Husbandry.Doses.DryMass(); ok {
 		return d
 	}
-	return husbandry.GuessDry(z.spec.Aim, z.litres())
+	d := husbandry.GuessDry(z.spec.Aim, z.litres())
+	if most := freshestKgPerL * z.litres() * (1 - z.Moist.Value/100); !z.Moist.At.IsZero() && d.Kg > most {
+		d.Kg, d.HighKg, d.LowKg = most, most, min(d.LowKg, most)
+	}
+	return d
 }
 
-// litres is how much material a zone is taken to hold.
+// litres is how much material a zone is taken to hold. A tub of whose fill
+// nothing is known counts as full, until castings come into it.
 func (z *zone) litres() float64 {
-	if z.Husbandry.Fill.Known {
-		return z.Husbandry.Fill.Litres
+	whole := z.bin.spec.VolumeL * z.spec.Share
+	switch f := z.Husbandry.Fill; {
+	case f.Known:
+		return f.Litres
+	case f.Litres > 0 && z.spec.Aim == farm.Keeping && whole > 0:
+		return min(whole, f.Litres)
 	}
-	return z.bin.spec.VolumeL * z.spec.Share
+	return whole
 }
 
 // moistureOrNaN is the moisture worms live in; NaN when it is not known.
@@ -196,7 +225,11 @@ func (h *husbandryMemory) shift(d time.Duration, from time.Time) {
 		ts = append(ts, &h.Foods[i].At)
 	}
 	for i := range h.Cohorts {
-		ts = append(ts, &h.Cohorts[i].At, &h.Cohorts[i].DueFrom)
+		c := &h.Cohorts[i]
+		ts = append(ts, &c.At)
+		for k := range c.Parts {
+			ts = append(ts, &c.Parts[k].DueFrom)
+		}
 	}
 	for _, t := range ts {
 		if !t.IsZero() && !t.Before(from) {

@@ -31,6 +31,7 @@ func (s *State) refitDry(z *zone, m time.Time) {
 	fits := trend.DryingFits(&z.Husbandry.Curves.Moist, at, band.Thrive.Low, band.Survive.Low, band.Thrive.High)
 	d.Thrive, d.Survive, d.Opens = fits[0], fits[1], fits[2]
 	if z.spec.Aim == farm.Sifting {
+		z.Husbandry.Sift.Calm++
 		s.judgeSifting(z, at)
 		return
 	}
@@ -46,7 +47,7 @@ func (s *State) refitDry(z *zone, m time.Time) {
 // band within what it looks ahead.
 func (z *zone) foreseesDry() bool {
 	d := z.Husbandry.Dry
-	return !d.Thrive.Past && d.Thrive.Within(d.At, z.spec.LookAhead.Drying)
+	return !d.Thrive.Past && d.Thrive.Within(d.At, z.spec.LookAhead.Drying) && !z.record(farm.TooWet).raised()
 }
 
 func (s *State) judgeDrying(z *zone, now time.Time) {
@@ -67,7 +68,7 @@ func (s *State) sayDrying(z *zone, now time.Time) saying {
 	f, _ := z.Husbandry.Dry.Thrive.Forecast()
 	text := fmt.Sprintf("%s is drying: %s now, and below %s %s.", s.place(z.who), s.farm.Units.Moisture(z.Moist.Value),
 		s.farm.Units.Moisture(z.bands.moist.Thrive.Low), s.days(f, now))
-	return saying{text: text, forecast: &f, advice: s.dryAdvice(z)}
+	return saying{text: text, forecast: &f, advice: s.dryingAdvice(z)}
 }
 
 // days says a forecast in days: "about Thursday to Saturday".

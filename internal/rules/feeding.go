@@ -17,7 +17,8 @@ func (s *State) live(z *zone, at time.Time) {
 	h := &z.Husbandry
 	since := h.Lived
 	h.Lived = at
-	if since.IsZero() || !at.After(since) || z.Temp.At.IsZero() {
+	warmth, known := z.warmth()
+	if since.IsZero() || !at.After(since) || !known {
 		return
 	}
 	days := min(at.Sub(since), mostLived).Hours() / 24
@@ -25,12 +26,28 @@ func (s *State) live(z *zone, at time.Time) {
 	for i := range h.Foods {
 		h.Foods[i].ActiveDays += active * min(1, max(0, at.Sub(h.Foods[i].At).Hours()/24/days))
 	}
-	s.incubate(z, z.Temp.Value, days, at)
+	s.incubate(z, warmth, days, at)
 }
 
-// activity of the worms of a zone at its levels.
+// warmth is the zone's temperature, or that of its room where no probe sits in
+// the zone; known is false when neither has been heard.
+func (z *zone) warmth() (tempC float64, known bool) {
+	if !z.Temp.At.IsZero() {
+		return z.Temp.Value, true
+	}
+	if a := z.bin.ambient; a != nil && !a.GoodAt.IsZero() {
+		return a.Good.Value, true
+	}
+	return 0, false
+}
+
+// activity of the worms of a zone at its levels; 0 when they are not known.
 func (s *State) activity(z *zone) float64 {
-	return husbandry.BinActivity(s.farm, *z.bin.spec, z.Temp.Value, z.moistNow())
+	warmth, known := z.warmth()
+	if !known {
+		return 0
+	}
+	return husbandry.BinActivity(s.farm, *z.bin.spec, warmth, z.moistNow())
 }
 
 // eatDays is how many days of full activity a feeding lasts here.
@@ -56,7 +73,7 @@ func (s *State) left(z *zone) float64 {
 // jotted means nothing known: then it says nothing.
 func (s *State) judgeFeeding(z *zone, at time.Time) {
 	h, r := &z.Husbandry, z.record(farm.FeedDue)
-	if z.spec.Aim != farm.Living || h.UsualOf == "" && h.UsualKg == 0 {
+	if z.spec.Aim != farm.Living || !h.Fed {
 		return
 	}
 	left := s.left(z)
@@ -80,8 +97,8 @@ func (s *State) forgetEaten(z *zone) {
 
 // holdsBack tells whether feeding now would do harm.
 func (s *State) holdsBack(z *zone) bool {
-	return z.Temp.At.IsZero() || z.Temp.Value > z.heat.highHarm || z.Temp.Value < z.heat.lowHarm ||
-		z.record(farm.Heating).raised()
+	warmth, known := z.warmth()
+	return !known || warmth > z.heat.highHarm || warmth < z.heat.lowHarm || z.record(farm.Heating).raised()
 }
 
 func (s *State) sayFeed(z *zone) saying {
@@ -104,13 +121,36 @@ func (s *State) sayFeed(z *zone) saying {
 		}
 	}
 	if kg > 0 && kg < 0.9*h.UsualKg {
-		text += " It is cool, so the worms eat slowly: a smaller feed is enough."
+		text += " " + s.whyLess(z)
 	}
 	if s.wetAndWarm(z) {
 		do += " It is wet and warm: turn it while you are there."
 	}
 	return saying{text: text, advice: &farm.Advice{FeedKg: kg, Do: do}}
 }
+
+// whyLess says why a smaller feed is enough.
+func (s *State) whyLess(z *zone) string {
+	slow := func(why string) string { return why + ", so the worms eat slowly: a smaller feed is enough." }
+	warmth, _ := z.warmth()
+	best := z.bin.species[0].Cardinal.Best
+	atBest := husbandry.BinActivity(s.farm, *z.bin.spec, warmth, nan)
+	switch {
+	case atBest < enoughActivity && warmth < best:
+		return slow("It is cool")
+	case atBest < enoughActivity:
+		return slow("It is too warm for them")
+	case s.activity(z) < enoughActivity && z.Moist.Value < z.water.lowMild:
+		return slow("It is too dry for them")
+	case s.activity(z) < enoughActivity:
+		return slow("It is too wet for them")
+	}
+	return "A smaller feed is as much as so many worms can eat."
+}
+
+// enoughActivity is the activity from which a full feed is eaten at its usual
+// pace: that of red worms at about 65 °F. Common practice, no source.
+const enoughActivity = 0.75
 
 // wetAndWarm is when a bed packs down and runs short of air.
 func (s *State) wetAndWarm(z *zone) bool {

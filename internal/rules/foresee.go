@@ -84,7 +84,7 @@ func (s *State) outlook(z *zone, at time.Time) []farm.Outlook {
 
 // feedDueAt forecasts the next feed at the activity of now.
 func (s *State) feedDueAt(z *zone, at time.Time) (time.Time, bool) {
-	if len(z.Husbandry.Foods) == 0 || z.Temp.At.IsZero() {
+	if len(z.Husbandry.Foods) == 0 {
 		return time.Time{}, false
 	}
 	days := 0.0

@@ -32,7 +32,7 @@ func (s *State) refitHeat(z *zone, m time.Time) {
 	h := &z.Husbandry.Heat
 	at := z.Temp.clock(m)
 	h.Fit, h.At = trend.HeatingFit(&z.Husbandry.Curves.Temp, z.air(m), z.heat.highHarm, z.spec.LookAhead.Heating, at), at
-	if z.foreseesHeat() {
+	if z.foreseesHeat() || z.record(farm.Heating).raised() && z.stillClimbs() {
 		h.Calm = 0
 	} else {
 		h.Calm++
@@ -58,13 +58,20 @@ func (z *zone) foreseesHeat() bool {
 	return h.Fit.Self && h.Fit.Crossing.Within(h.At, z.spec.LookAhead.Heating)
 }
 
+// stillClimbs tells whether the bin goes on warming, though the last refit saw
+// no crossing: a fit may falter halfway up a climb.
+func (z *zone) stillClimbs() bool {
+	h, near := z.Husbandry.Heat, 8.0 // K under the limit
+	return h.Fit.PerHour > 0.1 && z.Temp.Value > z.heat.highHarm-near
+}
+
 // judgeHeating brings heating to the urgency of the last refit, seen from now.
 func (s *State) judgeHeating(z *zone, now time.Time) {
 	r, h := z.record(farm.Heating), &z.Husbandry.Heat
 	switch {
 	case z.foreseesHeat():
 		u := farm.Today
-		if c := h.Fit.Crossing; c.Past || c.Within(now, heatingNow) || r.Urgency == farm.Now && c.Within(now, heatingNow*3/2) {
+		if c := h.Fit.Crossing; c.Past || c.Within(now, heatingNow) || r.Urgency == farm.Now && c.Within(now, 2*heatingNow) {
 			u = farm.Now
 		}
 		if r.Urgency != u {
@@ -117,10 +124,14 @@ func (s *State) sayHeating(z *zone, now time.Time) saying {
 // between says the 80 % interval of a forecast.
 func (s *State) between(f farm.Forecast, now time.Time) string {
 	loc := s.farm.Location
-	if f.Latest.IsZero() {
-		return fmt.Sprintf("not before %s, perhaps never", farm.SayTime(f.Earliest, now, loc))
+	from, to := farm.SayTime(f.Earliest, now, loc), farm.SayTime(f.Latest, now, loc)
+	switch {
+	case f.Latest.IsZero():
+		return fmt.Sprintf("not before %s, perhaps never", from)
+	case from == to:
+		return from
 	}
-	return fmt.Sprintf("between %s and %s", farm.SayTime(f.Earliest, now, loc), farm.SayTime(f.Latest, now, loc))
+	return fmt.Sprintf("between %s and %s", from, to)
 }
 
 // degrees writes a difference of temperatures.

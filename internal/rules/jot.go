@@ -21,9 +21,14 @@ func (s *State) jot(j farm.Jot) {
 }
 
 // meant lists the zones a jot speaks of: the one it names, else the bin's
-// living zones, else all of them (a tub has no living zone).
+// living zones (what is sifted comes out of the sifting ones), else all of them
+// (a tub has no living zone).
 func (s *State) meant(j farm.Jot) []*zone {
 	var all, living []*zone
+	aim := farm.Living
+	if j.What == farm.Sifted && s.sifts(j.Bin) {
+		aim = farm.Sifting
+	}
 	for _, z := range s.zones {
 		switch {
 		case z.who.Bin != j.Bin:
@@ -31,7 +36,7 @@ func (s *State) meant(j farm.Jot) []*zone {
 			return []*zone{z}
 		case j.Zone == "":
 			all = append(all, z)
-			if z.spec.Aim == farm.Living {
+			if z.spec.Aim == aim {
 				living = append(living, z)
 			}
 		}
@@ -40,6 +45,11 @@ func (s *State) meant(j farm.Jot) []*zone {
 		return living
 	}
 	return all
+}
+
+// sifts tells whether a bin has a sifting zone.
+func (s *State) sifts(bin string) bool {
+	return slices.ContainsFunc(s.zones, func(z *zone) bool { return z.who.Bin == bin && z.spec.Aim == farm.Sifting })
 }
 
 // hold stops the clocks and judging while the lid is off.

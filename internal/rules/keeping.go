@@ -29,7 +29,7 @@ func (s *State) sifted(z *zone, j farm.Jot, part float64) {
 		return
 	}
 	h := &tub.Husbandry
-	h.Fill = fill{Known: true, Litres: h.Fill.Litres + j.Litres*part}
+	h.Fill.Litres += j.Litres * part
 	c := cohort{At: j.At}
 	for _, sp := range z.bin.species {
 		c.Parts = append(c.Parts, cocoons{Species: sp.ID})
@@ -57,8 +57,8 @@ func (s *State) tub(bin string) *zone {
 // empty forgets what was in a zone. With an amount only that much went.
 func (z *zone) empty(j farm.Jot) {
 	h := &z.Husbandry
-	if j.Litres > 0 && h.Fill.Known && j.Litres < h.Fill.Litres {
-		h.Fill.Litres -= j.Litres
+	if held := z.litres(); j.Litres > 0 && j.Litres < held && z.spec.Aim == farm.Keeping {
+		h.Fill = fill{Known: true, Litres: held - j.Litres}
 		return
 	}
 	h.Foods, h.Cohorts, h.Sift = nil, nil, siftMemory{}
@@ -68,67 +68,78 @@ func (z *zone) empty(j farm.Jot) {
 	}
 }
 
-// lift notes that worms were taken out of a tub.
+// lift notes that the worms which have hatched were taken out of a tub.
 func (z *zone) lift() {
 	for i := range z.Husbandry.Cohorts {
-		c := &z.Husbandry.Cohorts[i]
-		c.Lifted = c.Lifted || !c.DueFrom.IsZero()
+		for k := range z.Husbandry.Cohorts[i].Parts {
+			p := &z.Husbandry.Cohorts[i].Parts[k]
+			p.Lifted = p.Lifted || !p.DueFrom.IsZero()
+		}
 	}
 }
 
 // incubate lets the cocoons of a tub develop for some days at its temperature.
 func (s *State) incubate(z *zone, tempC, days float64, at time.Time) {
 	for i := range z.Husbandry.Cohorts {
-		c := &z.Husbandry.Cohorts[i]
-		for k := range c.Parts {
-			p := &c.Parts[k]
+		for k := range z.Husbandry.Cohorts[i].Parts {
+			p := &z.Husbandry.Cohorts[i].Parts[k]
 			sp, ok := s.farm.SpeciesByID(p.Species)
 			if !ok {
 				continue
 			}
 			p.Done += husbandry.HatchRate(sp, tempC) * days
-			if p.Done >= 1 && c.DueFrom.IsZero() {
-				c.DueFrom = at
+			if p.Done >= 1 && p.DueFrom.IsZero() {
+				p.DueFrom = at
 			}
 		}
 	}
 }
 
-// due is the oldest cohort whose cocoons hatch now and that was not lifted.
-func (z *zone) due(at time.Time) *cohort {
-	for i := range z.Husbandry.Cohorts {
-		c := &z.Husbandry.Cohorts[i]
-		if !c.DueFrom.IsZero() && !c.Lifted && at.Sub(c.DueFrom) < hatchingLasts {
-			return c
+// A hatch is cocoons of one species that are due, and when they came in.
+type hatch struct {
+	came    time.Time
+	species farm.Species
+}
+
+// hatches lists what is due and not lifted, oldest first.
+func (s *State) hatches(z *zone, at time.Time) []hatch {
+	var out []hatch
+	for _, c := range z.Husbandry.Cohorts {
+		for _, p := range c.Parts {
+			sp, ok := s.farm.SpeciesByID(p.Species)
+			if ok && !p.DueFrom.IsZero() && !p.Lifted && at.Sub(p.DueFrom) < hatchingLasts {
+				out = append(out, hatch{c.At, sp})
+			}
 		}
 	}
-	return nil
+	return out
 }
 
 func (s *State) judgeHatching(z *zone, at time.Time) {
-	r := z.record(farm.Hatching)
-	c := z.due(at)
+	r, due := z.record(farm.Hatching), s.hatches(z, at)
 	switch {
-	case c != nil && !r.raised():
-		s.emit(r, at, z.who, farm.Hatching, verdict{farm.Soon, func(farm.ChangeKind) saying { return s.sayHatching(z, c, at) }})
-	case c == nil && r.raised():
+	case len(due) > 0 && !r.raised():
+		s.emit(r, at, z.who, farm.Hatching, verdict{farm.Soon, func(farm.ChangeKind) saying { return s.sayHatching(z, due, at) }})
+	case len(due) > 0:
+		r.keep(s.sayHatching(z, due, at))
+	case r.raised():
 		s.emit(r, at, z.who, farm.Hatching, verdict{farm.Calm, func(farm.ChangeKind) saying {
 			return saying{text: s.place(z.who) + ": the hatching is over or the worms are lifted out."}
 		}})
 	}
 }
 
-func (s *State) sayHatching(z *zone, c *cohort, at time.Time) saying {
+func (s *State) sayHatching(z *zone, due []hatch, at time.Time) saying {
 	var names []string
 	young := 0.0
-	for _, p := range c.Parts {
-		if sp, ok := s.farm.SpeciesByID(p.Species); ok && p.Done >= 1 {
-			names = append(names, sp.Name)
-			young = max(young, sp.Cocoon.Hatchlings)
+	for _, h := range due {
+		if !slices.Contains(names, h.species.Name) {
+			names = append(names, h.species.Name)
 		}
+		young = max(young, h.species.Cocoon.Hatchlings)
 	}
 	text := fmt.Sprintf("%s: cocoons of %s that came in with the castings of %s are due to hatch.",
-		s.place(z.who), farm.SayList(names), farm.SayDay(c.At, at, s.farm.Location))
+		s.place(z.who), farm.SayList(names), farm.SayDay(due[0].came, at, s.farm.Location))
 	return saying{text: text, advice: &farm.Advice{
 		Hatchlings: young,
 		Do:         "Give a handful of fine feed, and lift grown worms out when you see them.",
@@ -138,10 +149,11 @@ func (s *State) sayHatching(z *zone, c *cohort, at time.Time) saying {
 // hatchIn forecasts the next hatching of a tub at the temperature it has now.
 func (s *State) hatchIn(z *zone, at time.Time) (time.Time, bool) {
 	soonest := math.Inf(1)
+	warmth, known := z.warmth()
 	for _, c := range z.Husbandry.Cohorts {
 		for _, p := range c.Parts {
-			if sp, ok := s.farm.SpeciesByID(p.Species); ok && c.DueFrom.IsZero() && !z.Temp.At.IsZero() {
-				soonest = min(soonest, husbandry.HatchDueIn(sp, p.Done, z.Temp.Value))
+			if sp, ok := s.farm.SpeciesByID(p.Species); ok && p.DueFrom.IsZero() && known {
+				soonest = min(soonest, husbandry.HatchDueIn(sp, p.Done, warmth))
 			}
 		}
 	}

@@ -17,7 +17,7 @@ type sifting struct {
 }
 
 // needs holds what is wanted by a day against what is kept and the pace so
-// far. A tub of whose fill no jot has told counts for nothing.
+// far. Only what jots have told of counts as kept.
 func (s *State) needs(at time.Time) []farm.NeedView {
 	var out []farm.NeedView
 	stored, perDay := s.stored(), s.pace(at)
@@ -33,7 +33,7 @@ func (s *State) needs(at time.Time) []farm.NeedView {
 func (s *State) stored() float64 {
 	sum := 0.0
 	for _, z := range s.zones {
-		if z.spec.Aim == farm.Keeping && z.Husbandry.Fill.Known {
+		if z.spec.Aim == farm.Keeping {
 			sum += z.Husbandry.Fill.Litres
 		}
 	}

@@ -66,18 +66,30 @@ func (s *State) levelOf(z *zone, c farm.Condition) string {
 		s.measure(c, l.lowHarm), s.measure(c, l.lowMild), s.measure(c, l.highMild), s.measure(c, l.highHarm)}, said) {
 		return said
 	}
-	return s.finer(c, v)
+	return s.finer(c, v, l)
 }
 
 // finer writes a level that would else look the same as the limit it is past.
-func (s *State) finer(c farm.Condition, v float64) string {
+func (s *State) finer(c farm.Condition, v float64, l limits) string {
+	for digits := 1; digits <= 2; digits++ {
+		said := s.digits(c, v, digits)
+		if !slices.Contains([]string{
+			s.digits(c, l.lowHarm, digits), s.digits(c, l.lowMild, digits), s.digits(c, l.highMild, digits), s.digits(c, l.highHarm, digits)}, said) {
+			return said
+		}
+	}
+	return "a hair past " + s.measure(c, v)
+}
+
+// digits writes a level with so many decimals.
+func (s *State) digits(c farm.Condition, v float64, n int) string {
 	switch {
 	case !ofHeat(c):
-		return fmt.Sprintf("%.1f %%", v)
+		return fmt.Sprintf("%.*f %%", n, v)
 	case s.farm.Units == farm.US:
-		return fmt.Sprintf("%.1f °F", farm.FahrenheitOf(v))
+		return fmt.Sprintf("%.*f °F", n, farm.FahrenheitOf(v))
 	}
-	return fmt.Sprintf("%.2f °C", v)
+	return fmt.Sprintf("%.*f °C", n, v)
 }
 
 func (s *State) measure(c farm.Condition, v float64) string {
@@ -102,8 +114,9 @@ func (s *State) heatWords(z *zone, c farm.Condition, u farm.Urgency) saying {
 	} else {
 		text += " " + s.pastLimit(c, z.Temp.Value, z.heat)
 	}
-	advice := &farm.Advice{Do: heatDo(z.spec.Aim, c)}
-	return saying{text: text, advice: advice, forecast: s.nextLimit(z, c, u), cautions: heatCautions(c)}
+	next := s.nextLimit(z, c, u)
+	text += s.sayNext(c, next, harmOf(c, z.heat))
+	return saying{text: text, advice: &farm.Advice{Do: heatDo(z.spec.Aim, c)}, forecast: next, cautions: heatCautions(c)}
 }
 
 // whoSuffers sorts the species of a zone by how they do at a temperature:
@@ -119,7 +132,7 @@ func (s *State) whoSuffers(z *zone, tempC float64) string {
 	for _, w := range []string{husbandry.InDanger, husbandry.Slowed, husbandry.Resting, husbandry.Thriving} {
 		if names := words[w]; len(names) > 0 {
 			part := farm.SayList(names) + " are " + w
-			if danger && w != husbandry.InDanger {
+			if danger && (w == husbandry.Slowed || w == husbandry.Resting) {
 				part += ", but not in danger"
 			}
 			parts = append(parts, part)
@@ -138,6 +151,22 @@ func (s *State) pastLimit(c farm.Condition, v float64, l limits) string {
 		return fmt.Sprintf("Past %s there is harm.", s.measure(c, harm))
 	}
 	return fmt.Sprintf("The limit for doing well is %s.", s.measure(c, mild))
+}
+
+// harmOf is the limit past which a condition does harm.
+func harmOf(c farm.Condition, l limits) float64 {
+	if c == farm.TooCold || c == farm.TooDry {
+		return l.lowHarm
+	}
+	return l.highHarm
+}
+
+// sayNext says when the limit of harm is passed, where that is foreseen.
+func (s *State) sayNext(c farm.Condition, f *farm.Forecast, limit float64) string {
+	if f == nil {
+		return ""
+	}
+	return fmt.Sprintf(" It will pass %s %s.", s.measure(c, limit), farm.SayTime(f.Crosses, s.now, s.farm.Location))
 }
 
 func heatDo(aim farm.Aim, c farm.Condition) string {
@@ -162,7 +191,8 @@ func heatCautions(c farm.Condition) []string {
 
 func (s *State) waterWords(z *zone, c farm.Condition, u farm.Urgency) saying {
 	text := fmt.Sprintf("%s is %s at %s.", s.place(z.who), adjective[c], s.levelOf(z, c))
-	say := saying{text: text + " " + s.pastLimit(c, z.Moist.Value, z.water)}
+	next := s.nextLimit(z, c, u)
+	say := saying{text: text + " " + s.pastLimit(c, z.Moist.Value, z.water) + s.sayNext(c, next, harmOf(c, z.water)), forecast: next}
 	switch c {
 	case farm.TooDry:
 		say.advice = s.dryAdvice(z)

@@ -11,7 +11,8 @@ import (
 // comes by once a day at best.
 const (
 	passingWithin = 36 * time.Hour
-	mayPassWithin = 24 * time.Hour // by the early end of the forecast
+	mayPassWithin = 18 * time.Hour // by the early end of the forecast
+	passingCalm   = 12             // refits in a row that must see more time, for the warning to end
 )
 
 // siftMemory is what is remembered of a sifting window.
@@ -20,6 +21,7 @@ type siftMemory struct {
 	Closed  rung // past its dry end
 	Sifted  bool // what dried was sifted: the next window begins from above
 	Passing bool
+	Calm    int // refits in a row that saw more time
 }
 
 // judgeSifting judges the window of a sifting zone: it opens when the moisture
@@ -33,7 +35,12 @@ func (s *State) judgeSifting(z *zone, at time.Time) {
 	in := !m.Sifted && band.Contains(v)
 	m.Ready.judge(at, in, m.Sifted || v > band.High+margin || v < band.Low, z.spec.Patience)
 	m.Closed.judge(at, !m.Sifted && v < band.Low, m.Sifted || v >= band.Low+margin, z.spec.Patience)
-	m.Passing = m.Closed.On || m.Ready.On && z.passing(at)
+	switch {
+	case m.Closed.On || m.Ready.On && z.passing(at):
+		m.Passing, m.Calm = true, 0
+	case m.Sifted || v > band.High+margin || m.Calm >= passingCalm:
+		m.Passing = false
+	}
 	s.siftRecord(z, farm.SiftReady, m.Ready.On && !m.Closed.On, at)
 	s.siftRecord(z, farm.SiftPassing, m.Passing, at)
 }
@@ -42,7 +49,10 @@ func (s *State) judgeSifting(z *zone, at time.Time) {
 // or may well do so within a day.
 func (z *zone) passing(at time.Time) bool {
 	closes := z.Husbandry.Dry.Thrive
-	if closes.Past || closes.Crosses.IsZero() {
+	switch {
+	case closes.Past:
+		return true
+	case closes.Crosses.IsZero():
 		return false
 	}
 	return closes.Within(at, passingWithin) || !closes.Earliest.After(at.Add(mayPassWithin))
@@ -72,7 +82,7 @@ func (s *State) saySift(z *zone, c farm.Condition, at time.Time) saying {
 	do := "Sift it a few pans at a time; leave what smears for another day."
 	switch {
 	case z.Husbandry.Sift.Closed.On:
-		text = fmt.Sprintf("%s has become too dry to sift well: %s, below %s.", s.place(z.who), u.Moisture(z.Moist.Value), u.Moisture(z.bands.moist.Thrive.Low))
+		text = fmt.Sprintf("%s has become too dry to sift well: %s, below %s.", s.place(z.who), s.levelOf(z, c), u.Moisture(z.bands.moist.Thrive.Low))
 		do = "Dampen it a little and sift what still crumbles soon, before it turns to hard lumps."
 	case foreseen:
 		text += fmt.Sprintf(" It will be too dry %s.", s.days(closes, at))

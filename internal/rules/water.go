@@ -21,16 +21,36 @@ const (
 // dose is the water that would bring a zone to the middle of its thrive band;
 // nil when it wants none or its dry mass is not known.
 func (s *State) dose(z *zone) *farm.Advice {
+	return z.doseFrom(z.Moist.Value)
+}
+
+// doseFrom is the dose for a zone at some moisture.
+func (z *zone) doseFrom(pct float64) *farm.Advice {
 	d := z.dry()
 	aim := z.bands.moist.Thrive.Middle()
-	if d.Kg <= 0 || z.Moist.At.IsZero() || z.Moist.Value >= aim {
+	if d.Kg <= 0 || z.Moist.At.IsZero() || pct >= aim {
 		return nil
 	}
 	return &farm.Advice{
-		WaterLitres: husbandry.WaterToAdd(d.Kg, z.Moist.Value, aim),
-		VisitLitres: husbandry.VisitWater(d.Kg, z.Moist.Value, aim, probeErrPts),
+		WaterLitres: husbandry.WaterToAdd(d.Kg, pct, aim),
+		VisitLitres: husbandry.VisitWater(d.Kg, pct, aim, probeErrPts),
 		DryMassKg:   d.Kg, DryMassFrom: d.From,
 	}
+}
+
+// dryingAdvice is the dose for a zone that is drying. One that is still above
+// the middle of its band wants none yet: then it is what it will want when it
+// leaves the band.
+func (s *State) dryingAdvice(z *zone) *farm.Advice {
+	if z.Moist.Value < z.bands.moist.Thrive.Middle() {
+		return s.dryAdvice(z)
+	}
+	a := z.doseFrom(z.bands.moist.Thrive.Low)
+	if a == nil {
+		return &farm.Advice{Do: "It wants no water yet; look again before then."}
+	}
+	a.Do = fmt.Sprintf("It wants no water yet; by then it will want %s, over several visits.", s.farm.Units.Volume(a.WaterLitres))
+	return a
 }
 
 func (s *State) dryAdvice(z *zone) *farm.Advice {
@@ -42,6 +62,9 @@ func (s *State) dryAdvice(z *zone) *farm.Advice {
 	return a
 }
 
+// guessed is said where nobody has told or taught how much a bin holds.
+const guessed = " The amount stands on a guess of how much the bin holds."
+
 // pourDo says how to give a dose: dry castings repel water, so little and
 // often.
 func (s *State) pourDo(a *farm.Advice) string {
@@ -51,7 +74,7 @@ func (s *State) pourDo(a *farm.Advice) string {
 		do += fmt.Sprintf(" In all it wants %s, over several visits.", u.Volume(a.WaterLitres))
 	}
 	if a.DryMassFrom == husbandry.Guess {
-		do += " The amount stands on a guess of how much the bin holds."
+		do += guessed
 	}
 	return do
 }
@@ -63,6 +86,9 @@ func (s *State) wetAdvice(z *zone) *farm.Advice {
 		return &farm.Advice{Do: "Mix in dry bedding, loosen it and leave the lid ajar."}
 	}
 	do := fmt.Sprintf("Mix in %s of dry bedding, loosen it and leave the lid ajar; see that it can drain.", s.farm.Units.Mass(kg))
+	if d.From == husbandry.Guess {
+		do += guessed
+	}
 	return &farm.Advice{BeddingKg: kg, DryMassKg: d.Kg, DryMassFrom: d.From, Do: do}
 }
 
