@@ -78,9 +78,11 @@ func (l *Loop) Reload(ctx context.Context, f *farm.Farm, digest string) error {
 	})
 }
 
-// Commits gives how many commits there were and when the last one was.
+// Commits gives how many commits there were and when the last one was. It waits
+// for a write that is under way, so that a disk that hangs is noticed.
 func (l *Loop) Commits(ctx context.Context) (n int64, last time.Time, err error) {
 	err = l.inside(ctx, func() error {
+		_ = l.await() // a failure has been dealt with
 		n, last = l.counts.commits, l.counts.lastSync
 		return nil
 	})

@@ -9,10 +9,14 @@ import (
 	"binwatchd/internal/journal"
 )
 
-// full is how many readings wait at most before they are committed. It stays
-// under the 20 messages that brokers leave unacknowledged by default: waiting
-// for more would wait for ever.
-const full = 16
+const (
+	// full is how many readings wait at most before they are written, unless more
+	// have come already. It stays under the 20 messages that brokers leave
+	// unacknowledged by default: waiting for more would wait for ever.
+	full = 16
+	// most is how many are written at a time, however many have come.
+	most = 512
+)
 
 // A batch is what one transaction will write and what is acknowledged after
 // it.

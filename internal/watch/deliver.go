@@ -1,7 +1,6 @@
 package watch
 
 import (
-	"context"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -10,7 +9,7 @@ import (
 
 // delivery takes one message in. It is acknowledged with its batch, also when
 // it holds nothing of use: a message that is never acknowledged comes for ever.
-func (l *Loop) delivery(ctx context.Context, d *ingest.Delivery) {
+func (l *Loop) delivery(d *ingest.Delivery) {
 	l.batch.unacked = append(l.batch.unacked, d)
 	l.batch.hurry = l.batch.hurry || d.Hurry
 	if l.repeats.is(d) {
@@ -18,7 +17,6 @@ func (l *Loop) delivery(ctx context.Context, d *ingest.Delivery) {
 	} else {
 		l.decode(d)
 	}
-	_ = l.due(ctx) // a failure has been dealt with
 }
 
 func (l *Loop) decode(d *ingest.Delivery) {

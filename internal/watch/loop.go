@@ -50,7 +50,10 @@ type Loop struct {
 	arrivals *ingest.Arrivals
 	state    *rules.State
 
-	batch     batch
+	batch     batch                // fills
+	spare     batch                // empty, to fill next
+	writing   *writing             // on its way to the disk; nil: nothing
+	filled    time.Time            // when half a batch or more was last put on disk
 	last      time.Time            // journal time of the newest event
 	newest    map[string]time.Time // when each probe's newest unstamped reading was measured
 	repeats   repeats
@@ -93,12 +96,15 @@ func (l *Loop) Run(ctx context.Context) error {
 	defer minute.Stop()
 	source := l.cfg.Source.Items()
 	for {
+		l.due(ctx)
 		l.armFlush(flush)
 		items := source
-		if l.outage.on() {
+		if l.outage.on() || l.batch.waiting() >= most {
 			items = nil // intake holds; the broker keeps the messages
 		}
 		select {
+		case err := <-l.landed():
+			_ = l.land(err) // a failure has been dealt with
 		case it, open := <-items:
 			if !open {
 				source = nil // the source has ended; commands may go on
@@ -156,7 +162,7 @@ func (l *Loop) item(ctx context.Context, it ingest.Item) {
 	case it.Link != nil:
 		l.link(ctx, *it.Link)
 	case it.Delivery != nil:
-		l.delivery(ctx, it.Delivery)
+		l.delivery(it.Delivery)
 	}
 }
 
@@ -176,7 +182,6 @@ func (l *Loop) link(ctx context.Context, link ingest.Link) {
 	}
 	if l.counts.link(link.Up, now) && !l.outage.on() {
 		l.take(farm.Event{Kind: farm.EventLink, Arrived: now, Up: link.Up}, nil)
-		_ = l.due(ctx) // a failure has been dealt with
 	}
 }
 
@@ -187,7 +192,6 @@ func (l *Loop) tick(ctx context.Context) {
 	}
 	l.checkClock(ctx)
 	l.take(farm.Event{Kind: farm.EventTick, Arrived: l.now().Truncate(time.Minute)}, nil)
-	_ = l.due(ctx) // a failure has been dealt with
 }
 
 // now is journal time: it never falls, so that a replay sees the same order.
@@ -218,9 +222,9 @@ func (l *Loop) take(e farm.Event, d *ingest.Delivery) {
 func (l *Loop) timeout(ctx context.Context) {
 	if l.outage.on() {
 		l.retry(ctx)
-		return
+	} else if l.writing == nil {
+		l.launch(ctx)
 	}
-	_ = l.commit(ctx) // a failure has been dealt with
 }
 
 // drain commits what waits at the end, within a time of its own.

@@ -60,7 +60,8 @@ func (l *Loop) begin(ctx context.Context) error {
 	}
 	e := farm.Event{Kind: farm.EventStart, Arrived: l.now()}
 	l.batch.add(e, append(l.state.Step(e), plain(gone)...), nil)
-	return l.write(ctx)
+	l.launch(ctx)
+	return l.outcome(<-l.writing.done) // a failure is the caller's to deal with
 }
 
 func plain(changes []journal.Change) []farm.Change {

@@ -2,9 +2,12 @@ package watch
 
 import "binwatchd/internal/ingest"
 
-// repeatsKept is how many packets are remembered: some times the window of any
-// sane broker, and far fewer than the 65,535 after which ids come round again.
-const repeatsKept = 2048
+// repeatsKept is how many packets are remembered: more than a source has room
+// for, all of which may be committed when their connection is gone already, and
+// far fewer than the 65,535 after which ids come round again. It is not left to
+// the broker's window: mosquitto 2.0.11 sends all it has, whatever that is set
+// to, once the first message is acknowledged.
+const repeatsKept = 8192
 
 // repeats knows again what the broker sends once more: marked DUP, in the same
 // session, with a packet id and content that are in the journal already. That
