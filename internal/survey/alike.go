@@ -17,7 +17,7 @@ type likeness struct {
 	channel channel             // what all of them said
 }
 
-// parts are the names that named parts get. What differs in more places than
+// partNames are the names that named parts get. What differs in more places than
 // this is not called alike.
 var partNames = []string{"n", "m", "k", "l"}
 
@@ -60,19 +60,19 @@ func cut(topic string) cutTopic {
 // skeleton is the same for look-alike topics and for no others.
 func (c cutTopic) skeleton() string { return strings.Join(c.fixed, "\x00") }
 
-// alike groups the values of all topics: those with the same skeleton and the
-// same pointer belong together.
+// alike puts the values of all topics together that have the same skeleton and
+// the same pointer.
 func alike(topics []*topic) []likeness {
 	type likes struct{ skeleton, pointer string }
-	groups := map[likes][]*topic{} // by name, as topics are
+	kin := map[likes][]*topic{} // by name, as topics are
 	for _, t := range topics {
 		for pointer := range t.channels {
 			key := likes{cut(t.name).skeleton(), pointer}
-			groups[key] = append(groups[key], t)
+			kin[key] = append(kin[key], t)
 		}
 	}
 	var all []likeness
-	for key, members := range groups {
+	for key, members := range kin {
 		all = append(all, joined(members, key.pointer)...)
 	}
 	return sortLikenesses(all)

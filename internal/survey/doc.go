@@ -1,5 +1,5 @@
 // Package survey looks at what a broker carries and proposes probes for it: it
-// is told of messages, finds the numbers in them, groups topics that look
+// is told of messages, finds the numbers in them, puts topics together that look
 // alike, and guesses what each number measures from its name, its values and
 // its pace. Every guess is written down as one, for a keeper to check.
 //

@@ -202,7 +202,7 @@ func TestGuesses(t *testing.T) {
 	}
 }
 
-func TestGrouping(t *testing.T) {
+func TestLikeness(t *testing.T) {
 	tests := []struct {
 		name   string
 		topics []string
