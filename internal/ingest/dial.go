@@ -31,7 +31,8 @@ func (s *Source) dialer(ctx context.Context, ss *session) mqtt.OpenConnectionFun
 			return nil, err
 		}
 		ss.shaken = context.AfterFunc(ctx, func() { c.Close() })
-		return bounded{c}, nil
+		ss.wire = newWire(c, ss.hold, ss.lose)
+		return ss.wire, nil
 	}
 }
 
@@ -82,6 +83,10 @@ func plainer(err error) error {
 		return errors.New("the broker does not know this user and password")
 	case errors.Is(err, packets.ErrorRefusedNotAuthorised):
 		return errors.New("the broker does not let this user in, or not with this password")
+	}
+	var stranger *tls.CertificateVerificationError
+	if errors.As(err, &stranger) {
+		return fmt.Errorf("the broker's certificate is not accepted: %w", stranger.Err)
 	}
 	var op *net.OpError
 	if errors.As(err, &op) {

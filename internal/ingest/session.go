@@ -29,6 +29,7 @@ type session struct {
 	source *Source
 	host   string
 	client mqtt.Client
+	wire   *wire
 	shaken func() bool // to be called after the handshake
 	heard  []string    // filters subscribed to
 	lost   chan error  // why the connection is gone; room for one
@@ -82,7 +83,7 @@ func (s *Source) options(ctx context.Context, u *url.URL, ss *session) *mqtt.Cli
 		SetClientID(s.cfg.ClientID).SetUsername(s.cfg.User).SetPassword(s.cfg.Password).
 		SetProtocolVersion(4).SetCleanSession(s.cfg.Passing).
 		SetOrderMatters(true).SetAutoAckDisabled(true).
-		SetAutoReconnect(false).SetConnectRetry(false).
+		SetAutoReconnect(false).SetConnectRetry(false).SetStore(forgetful{}).
 		SetKeepAlive(keepAlive).SetPingTimeout(handshakeTime).
 		SetConnectTimeout(handshakeTime).SetWriteTimeout(writeTime).
 		SetDefaultPublishHandler(ss.hear).
@@ -147,10 +148,15 @@ func (ss *session) ack(m mqtt.Message) func() {
 	var once sync.Once
 	return func() {
 		once.Do(func() {
-			m.Ack()
-			if m.Qos() > 0 {
-				ss.acknowledged()
+			switch m.Qos() {
+			case 0:
+				return
+			case 1:
+				ss.wire.acknowledge(m.MessageID())
+			default: // nobody asked for it
+				m.Ack()
 			}
+			ss.acknowledged()
 		})
 	}
 }
@@ -172,6 +178,9 @@ func (ss *session) begin() {
 	defer ss.mu.Unlock()
 	deaf := ss.deaf
 	ss.told, ss.deaf = true, false
+	if deaf {
+		ss.early[len(ss.early)-1].Hurry = true // the rest comes only after it
+	}
 	for _, d := range ss.early {
 		ss.hand(d)
 	}
@@ -250,6 +259,7 @@ func (ss *session) stay(ctx context.Context, again <-chan struct{}) (asked bool,
 
 // end closes the connection. Later deliveries of it are not handed over.
 func (ss *session) end() {
+	ss.wire.send()
 	ss.client.Disconnect(partingTime)
 	ss.mu.Lock()
 	defer ss.mu.Unlock()

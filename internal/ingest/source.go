@@ -30,8 +30,9 @@ type SourceConfig struct {
 	// session would else fill up until the broker forgets it.
 	Passing bool
 
-	FirstRetry time.Duration // pause after the first trouble; 0: 1 s
-	LastRetry  time.Duration // longest pause; 0: 60 s
+	FirstRetry  time.Duration // pause after the first trouble; 0: 1 s
+	LastRetry   time.Duration // longest pause; 0: 60 s
+	LongestHold time.Duration // how long it waits for a caller that is behind before it stops hearing; 0: 20 s
 }
 
 // A Source hears a broker as a subscriber with a lasting session, and hands
@@ -41,9 +42,10 @@ type SourceConfig struct {
 // the client library, which hides whether the broker kept the session and in
 // its defaults stops trying at boot. What is acknowledged after its connection
 // is gone is not acknowledged; the broker sends it again, marked as such. The
-// client's handler never waits: when the caller is so far behind that its
-// buffer is full, it stops hearing and reconnects once the caller has caught
-// up; the broker keeps the rest.
+// client's handler never waits. When the caller is behind, the source reads no
+// more from the network for a while; when its buffer is full all the same, it
+// stops hearing and reconnects once the caller has caught up; the broker keeps
+// the rest.
 type Source struct {
 	cfg   SourceConfig
 	items chan Item
@@ -63,6 +65,9 @@ func NewSource(c SourceConfig) *Source {
 	}
 	if c.LastRetry == 0 {
 		c.LastRetry = time.Minute
+	}
+	if c.LongestHold == 0 {
+		c.LongestHold = holdTime
 	}
 	return &Source{cfg: c, items: make(chan Item, room), again: make(chan struct{}, 1), other: make(chan struct{}, 1), filters: slices.Clone(c.Filters)}
 }
@@ -96,7 +101,7 @@ func (s *Source) Run(ctx context.Context) error {
 			return nil
 		}
 		s.tell(ctx, Link{Trouble: troubleOf(err), At: s.cfg.Now()})
-		if asked {
+		if asked || errors.Is(err, errBehind) { // the broker is well
 			continue
 		}
 		if s.cfg.Now().Sub(began) > s.cfg.LastRetry { // it worked for a while

@@ -219,26 +219,57 @@ func TestSlowCallerLosesNothing(t *testing.T) {
 	for _, queued := range []bool{false, true} {
 		t.Run(fmt.Sprintf("queued before %v", queued), func(t *testing.T) {
 			b := brokertest.StartMosquitto(t, brokertest.Options{Extra: "max_inflight_messages 0\nmax_queued_messages 0"})
-			_, h := source(t, b, nil)
+			impatient := func(c *ingest.SourceConfig) { c.LongestHold = time.Millisecond }
+			_, h := source(t, b, impatient)
 			h.up()
 			if queued {
 				h.end()
 			}
-			const n = 6000
-			c := brokertest.Client(t, b.URL, "probe", "", "")
-			for i := range n {
-				brokertest.Done(t, "publish", c.Publish("hillfoot/t", 1, false, fmt.Sprint(i)))
-			}
+			flood(t, b, slow)
 			if queued {
-				_, h = source(t, b, nil)
+				_, h = source(t, b, impatient)
 			}
-			h.all(n)
+			if hurried := h.all(slow); queued && !hurried {
+				t.Error("the last that there was room for does not say that the rest waits for it")
+			}
 		})
 	}
 }
 
-// all hears and acknowledges until each of n numbered messages has come.
-func (h *hearing) all(n int) {
+// slow is more than a source has room for.
+const slow = 6000
+
+// flood publishes numbered messages and returns when the broker has them.
+func flood(t *testing.T, b *brokertest.Broker, n int) {
+	t.Helper()
+	c := brokertest.Client(t, b.URL, "probe", "", "")
+	for i := range n {
+		brokertest.Done(t, "publish", c.Publish("hillfoot/t", 1, false, fmt.Sprint(i)))
+	}
+}
+
+// A caller that is behind for a while holds the broker up; the connection
+// stays, and nothing comes twice.
+func TestBrokerWaitsForASlowCaller(t *testing.T) {
+	b := brokertest.StartMosquitto(t, brokertest.Options{Extra: "max_inflight_messages 0\nmax_queued_messages 0"})
+	s, h := source(t, b, nil)
+	h.up()
+	flood(t, b, slow)
+	if n := len(s.Items()); n >= 4096 {
+		t.Errorf("%d items wait: there is no room left", n)
+	}
+	for i := range slow {
+		d := h.delivery()
+		if string(d.Payload) != fmt.Sprint(i) || d.Dup {
+			t.Fatalf("message %d is %+v", i, d)
+		}
+		d.Ack()
+	}
+}
+
+// all hears and acknowledges until each of n numbered messages has come. It tells
+// whether the acknowledgement of any was waited for.
+func (h *hearing) all(n int) (hurried bool) {
 	h.t.Helper()
 	seen := make([]bool, n)
 	for left := n; left > 0; {
@@ -254,8 +285,10 @@ func (h *hearing) all(n int) {
 			seen[i] = true
 			left--
 		}
+		hurried = hurried || it.Delivery.Hurry
 		it.Delivery.Ack()
 	}
+	return hurried
 }
 
 // Stopping ends a handshake with something that does not answer.

@@ -1,0 +1,136 @@
+package ingest
+
+import (
+	"bufio"
+	"net"
+	"sync"
+	"time"
+
+	mqtt "github.com/eclipse/paho.mqtt.golang"
+	"github.com/eclipse/paho.mqtt.golang/packets"
+)
+
+const (
+	// readAhead is read from the network at a time: far fewer messages than room is
+	// kept for, however small they are.
+	readAhead = 8 << 10
+	holdTime  = 20 * time.Second // longest that reading waits for room; under keepAlive
+	holdLook  = time.Millisecond // between looks whether there is room
+)
+
+// A wire is the connection of a session. It makes up for what the client
+// library takes long over: that reads byte by byte, three system calls a
+// message, and sends acknowledgements one by one. A wire reads ahead, and sends
+// in one piece all acknowledgements that have come up while the piece before
+// went out.
+type wire struct {
+	bounded
+	in   *bufio.Reader
+	hold func()      // waits for room
+	lose func(error) // is told of a connection that takes no acknowledgement
+	wake chan struct{}
+	gone chan struct{} // closed by Close
+	shut func()
+
+	mu      sync.Mutex // held while sending, so that pieces keep their order
+	owing   sync.Mutex // guards owed
+	owed    []byte     // acknowledgements not yet sent
+	sending []byte     // the piece before: the two take turns
+}
+
+func newWire(c net.Conn, hold func(), lose func(error)) *wire {
+	w := &wire{
+		bounded: bounded{c}, in: bufio.NewReaderSize(c, readAhead), hold: hold, lose: lose,
+		wake: make(chan struct{}, 1), gone: make(chan struct{}),
+	}
+	w.shut = sync.OnceFunc(func() { close(w.gone) })
+	go w.answer()
+	return w
+}
+
+func (w *wire) Read(p []byte) (int, error) {
+	if w.in.Buffered() == 0 {
+		w.hold()
+	}
+	return w.in.Read(p)
+}
+
+func (w *wire) Close() error {
+	w.shut()
+	return w.bounded.Close()
+}
+
+// acknowledge has a PUBACK sent (MQTT 3.1.1, §3.4). It does not wait.
+func (w *wire) acknowledge(id uint16) {
+	w.owing.Lock()
+	w.owed = append(w.owed, packets.Puback<<4, 2, byte(id>>8), byte(id))
+	w.owing.Unlock()
+	select {
+	case w.wake <- struct{}{}:
+	default:
+	}
+}
+
+// answer sends what is owed until the connection is closed.
+func (w *wire) answer() {
+	for {
+		select {
+		case <-w.wake:
+			w.send()
+		case <-w.gone:
+			return
+		}
+	}
+}
+
+// send sends what is owed now.
+func (w *wire) send() {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.owing.Lock()
+	w.owed, w.sending = w.sending[:0], w.owed
+	w.owing.Unlock()
+	if len(w.sending) == 0 {
+		return
+	}
+	if _, err := w.Write(w.sending); err != nil {
+		w.lose(err)
+	}
+}
+
+// hold waits while more than half of the room is taken, so that the broker has
+// to wait: mosquitto 2.0.11, for one, keeps to its window of unacknowledged
+// messages only until the first is acknowledged, and sends all it has from
+// then on. It does not wait for ever: the broker's other answers come on the
+// same connection. Before the link is told there is nobody to wait for.
+func (ss *session) hold() {
+	if !ss.behind() {
+		return
+	}
+	look := time.NewTicker(holdLook)
+	defer look.Stop()
+	for began := time.Now(); ss.behind() && time.Since(began) < ss.source.cfg.LongestHold; {
+		<-look.C
+	}
+}
+
+func (ss *session) behind() bool {
+	ss.mu.Lock()
+	defer ss.mu.Unlock()
+	return ss.told && !ss.deaf && len(ss.source.items) > room/2
+}
+
+// forgetful is what the client library keeps messages in to survive a
+// reconnection: nothing, for every connection has a client of its own and the
+// broker keeps what is not acknowledged.
+type forgetful struct{}
+
+func (forgetful) Open()                             {}
+func (forgetful) Put(string, packets.ControlPacket) {}
+func (forgetful) Get(string) packets.ControlPacket  { return nil }
+func (forgetful) All() []string                     { return nil }
+func (forgetful) Del(string)                        {}
+func (forgetful) Close()                            {}
+func (forgetful) Reset()                            {}
+
+var _ mqtt.Store = forgetful{}
