@@ -37,6 +37,8 @@ type daemon struct {
 	intake  intake
 	loop    *watch.Loop
 	sending sending
+	outage  time.Time         // since when the journal could not be opened; zero: it could
+	crier   *notify.Sender    // tells of that; nil: sending does
 	forward *influx.Forwarder // nil: no database
 	control *control.Server   // nil: no socket
 	web     *webServer        // nil: no page
@@ -127,7 +129,7 @@ func (d *daemon) openLoop(ctx context.Context, cfg *config.Config) error {
 	d.loop, err = watch.New(ctx, watch.Config{
 		Farm: &cfg.Farm, Digest: name, Prefix: cfg.Broker.Prefix, Flush: cfg.Journal.Flush, Journal: d.journal, Source: d.intake,
 		Owes: d.owes, Cry: d.cry, Said: d.say, Log: d.log, Now: d.clock.now, Speed: d.clock.speed,
-		Clock: d.clock.sources, Built: built,
+		Clock: d.clock.sources, Built: built, Outage: d.outage,
 	})
 	return err
 }
@@ -136,8 +138,6 @@ func (d *daemon) openLoop(ctx context.Context, cfg *config.Config) error {
 func (d *daemon) owes(ch farm.Change) []farm.Owed {
 	return notify.OwedFor(d.sending.tellers(), ch, d.clock.now())
 }
-
-func (d *daemon) cry(ch farm.Change) { d.sending.now().FromMemory(ch) }
 
 func (d *daemon) say(changes []farm.Change) {
 	for _, ch := range changes {

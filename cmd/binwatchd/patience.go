@@ -28,12 +28,12 @@ func (d *daemon) openPatiently(ctx context.Context, cfg *config.Config) (ended f
 	if !diskTrouble(err) {
 		return func() {}, err
 	}
-	since := d.clock.now()
-	tell, ended, failed := d.crier(ctx, cfg)
+	d.outage = d.clock.now()
+	ended, failed := d.startCrier(ctx, cfg)
 	if failed != nil {
 		return func() {}, errors.Join(err, failed)
 	}
-	tell(watch.Unwritable(since, err))
+	d.cry(watch.Unwritable(d.outage, err))
 	d.tell("waiting", d.manager.Ready("waiting for the disk that holds the journal"))
 	for wait := waitFirst; diskTrouble(err); wait = min(2*wait, waitMost) {
 		d.log.Error("journal can't be opened for writing; trying again", "error", err, "wait", wait)
@@ -45,10 +45,9 @@ func (d *daemon) openPatiently(ctx context.Context, cfg *config.Config) (ended f
 		err = d.open(ctx, cfg)
 	}
 	if err == nil {
-		d.log.Info("journal can be written again", "outage", d.clock.now().Sub(since).Round(time.Second))
-		tell(watch.Writable(since, d.clock.now()))
+		d.log.Info("journal can be opened for writing", "outage", d.clock.now().Sub(d.outage).Round(time.Second))
 	}
-	return ended, err
+	return ended, err // the loop tells the end of the outage, once it trusts the disk
 }
 
 // diskTrouble tells whether an error is one that goes away when somebody sees
@@ -63,23 +62,36 @@ func diskTrouble(err error) bool {
 	return false
 }
 
-// crier makes a sender with an outbox of nothing, for what is told from memory
-// while there is no journal. It runs until ended is called, so that the easing
-// goes out beside the daemon's own notices.
-func (d *daemon) crier(ctx context.Context, cfg *config.Config) (tell func(farm.Change), ended func(), err error) {
+// startCrier makes a sender with an outbox of nothing, for what is told from
+// memory while there is no journal. It runs until ended is called: who heard of
+// the outage from it hears of its end from it, beside the daemon's own notices.
+func (d *daemon) startCrier(ctx context.Context, cfg *config.Config) (ended func(), err error) {
 	nc, err := notifyConfig(cfg, d.log, d.clock.now)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	nc.Rounds, nc.Life = nil, nil
-	sender, err := notify.NewSender(nc, notify.Sources{Outbox: noOutbox{}})
-	if err != nil {
-		return nil, nil, err
+	if d.crier, err = notify.NewSender(nc, notify.Sources{Outbox: noOutbox{}}); err != nil {
+		return nil, err
 	}
 	own, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	var wg sync.WaitGroup
+	sender := d.crier
 	wg.Go(func() { sender.Run(own) })
-	return sender.FromMemory, func() { cancel(); wg.Wait() }, nil
+	return func() { cancel(); wg.Wait() }, nil
+}
+
+// cry tells of the journal from memory. It is called before the loop runs, and
+// then by the loop alone.
+func (d *daemon) cry(ch farm.Change) {
+	if d.crier == nil {
+		d.sending.now().FromMemory(ch)
+		return
+	}
+	d.crier.FromMemory(ch)
+	if ch.Change == farm.Eased {
+		d.crier = nil // the next outage is for the tellers in force then
+	}
 }
 
 // rest waits, and tells whether ctx has not ended meanwhile.

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"path/filepath"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -128,6 +129,7 @@ type rig struct {
 	broker  *broker
 	journal *journal.Journal
 	loop    *watch.Loop
+	mu      sync.Mutex // guards cries
 	cries   []farm.Change
 	stop    func()
 	now     func() time.Time
@@ -159,7 +161,7 @@ func (r *rig) start() {
 		Owes: func(ch farm.Change) []farm.Owed {
 			return []farm.Owed{{Teller: "mail:keeper@example.org", Notice: ch.Episode + string(ch.Change) + ch.At.String()}}
 		},
-		Cry: func(ch farm.Change) { r.cries = append(r.cries, ch) },
+		Cry: r.cry,
 		Log: slog.New(slog.DiscardHandler), Now: r.now, Clock: r.clock, Built: r.built,
 	})
 	if err != nil {
@@ -178,6 +180,19 @@ func (r *rig) start() {
 		}
 	})
 	r.t.Cleanup(func() { r.stop() })
+}
+
+func (r *rig) cry(ch farm.Change) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.cries = append(r.cries, ch)
+}
+
+// cried lists what was told from memory.
+func (r *rig) cried() []farm.Change {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return slices.Clone(r.cries)
 }
 
 // readings lists what is on disk for a probe.

@@ -40,6 +40,7 @@ type Config struct {
 	Speed   float64        // how much faster than real time Now goes; 0: as fast
 	Clock   *clock.Sources // where the wall clock may be wrong; nil: Now is right
 	Built   time.Time      // no true time is earlier
+	Outage  time.Time      // since when the journal could not be opened, of which the keeper was told; zero: it could
 }
 
 // A Loop is the live loop. Make one with [New], then [Loop.Run] it.
@@ -83,6 +84,9 @@ func New(ctx context.Context, cfg Config) (*Loop, error) {
 	}
 	if err := l.begin(ctx); err != nil {
 		return nil, err
+	}
+	if !cfg.Outage.IsZero() {
+		l.outage = outage{since: cfg.Outage, over: l.cfg.Now(), wait: retryFirst}
 	}
 	return l, nil
 }
@@ -191,6 +195,7 @@ func (l *Loop) tick(ctx context.Context) {
 		return
 	}
 	l.checkClock(ctx)
+	l.prove()
 	l.take(farm.Event{Kind: farm.EventTick, Arrived: l.now().Truncate(time.Minute)}, nil)
 }
 

@@ -208,13 +208,13 @@ func TestAFailedCommitIsRebuiltFromDisk(t *testing.T) {
 		if err != nil || v.Intake.Unwritten == nil {
 			t.Errorf("got %+v, %v, want the view to say since when nothing is written", v.Intake, err)
 		}
-		if len(r.cries) != 1 || r.cries[0].Condition != farm.Unwritten || r.cries[0].Urgency != farm.Now {
-			t.Errorf("got cries %+v, want exactly one", r.cries)
+		if len(r.cried()) != 1 || r.cried()[0].Condition != farm.Unwritten || r.cried()[0].Urgency != farm.Now {
+			t.Errorf("got cries %+v, want exactly one", r.cried())
 		}
 		r.checkRetries(90 * time.Minute)
 
 		r.disk.set(nil)
-		time.Sleep(time.Minute)
+		time.Sleep(3 * time.Minute) // half a minute till the next try, one of trust, one till the tick
 		synctest.Wait()
 		r.checkRelief()
 		if r.broker.reconnects.Load() == 0 {
@@ -307,16 +307,41 @@ func (r *rig) checkRetries(lasted time.Duration) {
 // checkRelief: who heard of the outage hears of its end, as the same episode.
 func (r *rig) checkRelief() {
 	r.t.Helper()
-	if len(r.cries) != 2 {
-		r.t.Fatalf("got cries %+v, want a raise and an easing", r.cries)
+	if len(r.cried()) != 2 {
+		r.t.Fatalf("got cries %+v, want a raise and an easing", r.cried())
 	}
-	raise, ease := r.cries[0], r.cries[1]
+	raise, ease := r.cried()[0], r.cried()[1]
 	if ease.Condition != farm.Unwritten || ease.Change != farm.Eased || ease.Episode != raise.Episode || !ease.Since.Equal(raise.Since) {
 		r.t.Errorf("got %+v after %+v, want the easing of the same episode", ease, raise)
 	}
 	if !strings.Contains(ease.Text, "90 minutes") {
 		r.t.Errorf("got the text %q, want it to say how long it lasted", ease.Text)
 	}
+}
+
+// A disk that works now and then is one trouble, told of once, until it works
+// for good.
+func TestADiskThatWorksNowAndThenIsToldOfOnce(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newRig(t, time.Now)
+		r.broker.link(true, false)
+		for range 5 {
+			r.disk.set(errWorn)
+			r.broker.publish("bed/t", "18")
+			time.Sleep(2 * time.Minute)
+			r.disk.set(nil)
+			time.Sleep(40 * time.Second) // the next try finds it working
+		}
+		synctest.Wait()
+		if len(r.cried()) != 1 {
+			t.Errorf("got cries %+v, want the raise alone", r.cried())
+		}
+		time.Sleep(5 * time.Minute)
+		synctest.Wait()
+		if len(r.cried()) != 2 || r.cried()[1].Change != farm.Eased || r.cried()[1].Episode != r.cried()[0].Episode {
+			t.Errorf("got cries %+v, want one raise and its easing", r.cried())
+		}
+	})
 }
 
 // A caller that has gone away while it is served is no trouble of the disk.
@@ -331,8 +356,8 @@ func TestACallerThatGivesUpMakesNoOutage(t *testing.T) {
 		_ = r.loop.Reload(ctx, bed(), "two")
 		synctest.Wait()
 		v, err := r.loop.Look(context.Background())
-		if err != nil || v.Intake.Unwritten != nil || len(r.cries) != 0 {
-			t.Errorf("got unwritten since %v, cries %+v, %v; want none", v.Intake.Unwritten, r.cries, err)
+		if err != nil || v.Intake.Unwritten != nil || len(r.cried()) != 0 {
+			t.Errorf("got unwritten since %v, cries %+v, %v; want none", v.Intake.Unwritten, r.cried(), err)
 		}
 		got, err := r.journal.Jots(context.Background(), "bed", time.Now().Add(-time.Hour), time.Now().Add(time.Hour))
 		if err != nil || len(got) != 1 {

@@ -13,18 +13,27 @@ import (
 const (
 	retryFirst = time.Second
 	retryMost  = 30 * time.Second
+	trustMost  = time.Minute
 )
 
 // An outage is a stretch of time in which the journal can't be written. Intake
-// holds, judging pauses, and the loop tries again until it can.
+// holds, judging pauses, and the loop tries again until it can. Writing then has
+// to work for as long as it did not, or a minute, before the outage is told to
+// be over: a disk with room for one more page, or one that works now and then,
+// would else be told of at every try.
 type outage struct {
 	since time.Time // zero: none
+	over  time.Time // writing works again since; zero: it does not
 	next  time.Time // when to try again
 	wait  time.Duration
-	cried bool
 }
 
-func (o *outage) on() bool { return !o.since.IsZero() }
+func (o *outage) on() bool { return !o.since.IsZero() && o.over.IsZero() }
+
+// trusted tells whether writing has worked for long enough.
+func (o *outage) trusted(now time.Time) bool {
+	return !o.over.IsZero() && now.Sub(o.over) >= min(trustMost, o.over.Sub(o.since))
+}
 
 // fail deals with a commit that did not happen: nothing is acknowledged, and
 // what is in memory is no longer true.
@@ -32,23 +41,33 @@ func (l *Loop) fail(err error) {
 	now := l.cfg.Now()
 	l.cfg.Log.Error("journal not written", "error", err)
 	l.batch.reset()
-	if !l.outage.on() {
+	if l.outage.since.IsZero() {
 		l.outage = outage{since: now, wait: retryFirst}
-		l.cry(err)
+		l.tellFromMemory(Unwritable(now, err))
 	}
+	l.outage.over = time.Time{}
 	l.outage.next = now.Add(l.outage.wait)
 	l.outage.wait = min(2*l.outage.wait, retryMost)
 }
 
-// cry tells the keeper from memory, once an outage: the only notice that is
-// sent for a state that is not on disk.
-func (l *Loop) cry(err error) {
-	if !l.outage.cried {
-		l.outage.cried = true
-		l.tellFromMemory(Unwritable(l.outage.since, err))
+// relieve tells that an outage is over, after a write that went well.
+func (l *Loop) relieve(now time.Time) {
+	if l.outage.trusted(now) {
+		l.tellFromMemory(Writable(l.outage.since, l.outage.over, now))
+		l.outage = outage{}
 	}
 }
 
+// prove has something written where nothing else is, so that an outage ends on
+// a quiet farm too.
+func (l *Loop) prove() {
+	if l.outage.trusted(l.cfg.Now()) {
+		l.batch.snapshot, l.batch.urgent = true, true
+	}
+}
+
+// tellFromMemory tells the keeper at once: the only notices that are sent for a
+// state that is not on disk.
 func (l *Loop) tellFromMemory(ch farm.Change) {
 	if l.cfg.Cry != nil {
 		l.cfg.Cry(ch)
@@ -64,11 +83,12 @@ func Unwritable(since time.Time, err error) farm.Change {
 	return ch
 }
 
-// Writable is the easing of Unwritable. It is told from memory too: what was
-// never on disk is not eased there either.
-func Writable(since, now time.Time) farm.Change {
+// Writable is the easing of Unwritable: the outage was over at a time before
+// now. It is told from memory too: what was never on disk is not eased there
+// either.
+func Writable(since, over, now time.Time) farm.Change {
 	ch := outageChange(farm.Eased, since, now)
-	ch.Text = "The journal is written again, after " + farm.SayLong(now.Sub(since)) + ". What waited at the broker comes in now."
+	ch.Text = "The journal is written again, after " + farm.SayLong(over.Sub(since)) + ". What waited at the broker has come in."
 	return ch
 }
 
@@ -108,10 +128,8 @@ func (l *Loop) retry(ctx context.Context) {
 		l.fail(err)
 		return
 	}
-	now := l.cfg.Now()
-	l.cfg.Log.Info("journal is written again", "outage", now.Sub(l.outage.since).Round(time.Second))
-	l.tellFromMemory(Writable(l.outage.since, now))
-	l.outage = outage{}
+	l.outage.over = l.cfg.Now()
+	l.cfg.Log.Info("journal is written again", "outage", l.outage.over.Sub(l.outage.since).Round(time.Second))
 	l.cfg.Source.Reconnect()
 }
 

@@ -113,6 +113,7 @@ func (l *Loop) settled(w *writing) {
 		l.sinceSnap, l.snapAt = 0, w.rows.Snapshot.Taken
 	}
 	l.counts.committed(now)
+	l.relieve(now)
 	if w.batch.waiting() >= full/2 {
 		l.filled = now
 	}
