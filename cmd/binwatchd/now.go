@@ -145,10 +145,12 @@ func printProbes(w io.Writer, v farm.View, loc *time.Location) {
 	for _, p := range v.Probes {
 		fmt.Fprintf(w, "  %s: ", p.ID)
 		switch {
-		case p.At.IsZero():
+		case p.Value == nil && p.At.IsZero():
 			fmt.Fprint(w, "never heard")
 		case p.Value == nil:
 			fmt.Fprint(w, "no number")
+		case p.At.IsZero():
+			fmt.Fprintf(w, "%s, kept by the broker, age unknown", probeValue(p, v.Units))
 		default:
 			fmt.Fprintf(w, "%s, %s ago", probeValue(p, v.Units), farm.SayLong(v.At.Sub(p.At)))
 		}

@@ -16,6 +16,7 @@ import (
 	"binwatchd/internal/config"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/journal"
+	"binwatchd/internal/notify"
 	"binwatchd/internal/rehearse"
 )
 
@@ -93,7 +94,7 @@ type player struct {
 }
 
 func (p player) play(ctx context.Context, cfg *config.Config, on func(farm.Change)) (*rehearse.Rehearsal, error) {
-	r := rehearse.New(rehearse.Config{Farm: &cfg.Farm, Prefix: cfg.Broker.Prefix, From: p.span.from, To: p.span.to, On: on})
+	r := rehearse.New(rehearse.Config{Farm: &cfg.Farm, Prefix: cfg.Broker.Prefix, From: p.span.from, To: p.span.to, On: on, Told: toldIn(cfg)})
 	if p.messages == "" {
 		if p.journal == "" {
 			return nil, fmt.Errorf("the configuration names no journal to rehearse")
@@ -128,6 +129,19 @@ func rehearseOne(ctx context.Context, p player, cfg *config.Config, asJSON bool,
 	}
 	fmt.Fprintln(s.talk, summary(r.Stats()))
 	return nil
+}
+
+// toldIn tells whether the tellers of a configuration would be told of a change;
+// nil when it has none. Nothing is revealed for that.
+func toldIn(cfg *config.Config) func(farm.Change) bool {
+	tellers := tellersOf(cfg)
+	if len(tellers) == 0 {
+		return nil
+	}
+	return func(ch farm.Change) bool {
+		news := ch.Change == farm.Raised || ch.Change == farm.Worsened
+		return news && len(notify.Owes(tellers, ch)) > 0
+	}
 }
 
 // compare plays the same past to two configurations.
@@ -174,7 +188,7 @@ func textLine(w io.Writer, loc *time.Location) func(farm.Change) {
 
 // summary is one line on what went through.
 func summary(st rehearse.Stats) string {
-	s := fmt.Sprintf("%d messages, %d readings, %d of them doubted, %d changes", st.Messages, st.Readings, st.Doubted, st.Changes)
+	s := fmt.Sprintf("%d messages, %d readings, %d of them doubted, %d changes, %d of them told", st.Messages, st.Readings, st.Doubted, st.Changes, st.Told)
 	var refused []string
 	for _, reason := range slices.Sorted(maps.Keys(st.Rejected)) {
 		refused = append(refused, fmt.Sprintf("%s %d", reason, st.Rejected[reason]))

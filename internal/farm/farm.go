@@ -71,7 +71,10 @@ const (
 var Aims = []Aim{Living, Sifting, Keeping}
 
 // A Band is a closed range of °C or of % wet basis.
-type Band struct{ Low, High float64 }
+type Band struct {
+	Low  float64 `json:"low"`
+	High float64 `json:"high"`
+}
 
 // Contains tells whether v lies in the band, its ends included.
 func (b Band) Contains(v float64) bool { return b.Low <= v && v <= b.High }
@@ -87,7 +90,10 @@ func (b Band) Overlap(c Band) (o Band, ok bool) {
 
 // Bands are a thrive band, where worms or castings do well, inside a survive
 // band, past which there is harm.
-type Bands struct{ Thrive, Survive Band }
+type Bands struct {
+	Thrive  Band `json:"thrive"`
+	Survive Band `json:"survive"`
+}
 
 // IsZero tells whether no bands were given.
 func (b Bands) IsZero() bool { return b == Bands{} }

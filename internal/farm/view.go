@@ -45,7 +45,7 @@ type LevelView struct {
 	Value   float64   `json:"value"` // °C or % wet basis
 	At      time.Time `json:"at"`    // newest believed reading behind it
 	Fresh   bool      `json:"fresh"`
-	Bands   Bands     `json:"bands"`
+	Bands   Bands     `json:"bands,omitzero"`
 	PerHour float64   `json:"per_hour,omitempty"` // slow trend; 0 when the data say nothing
 }
 

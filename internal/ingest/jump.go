@@ -151,7 +151,17 @@ func (d *Doubter) lasted(i int, c candidate, at int64) bool {
 	case t.N < established:
 		return true
 	}
-	return at-c.Since >= millis(d.mustLast(i, c, at, moisture))
+	return at-c.Since >= t.defended(c, millis(d.mustLast(i, c, at, moisture)))
+}
+
+// defended bounds how long a jump must last by the time that the probe has been
+// known: what was said for an hour is no ground to disbelieve six. A level that
+// no bin has is no such matter.
+func (t *track) defended(c candidate, lasts int64) int64 {
+	if lasts >= millis(lastsAir) {
+		return lasts
+	}
+	return min(lasts, max(c.Since-t.Begun, millis(lastsSpike)))
 }
 
 func (d *Doubter) mustLast(i int, c candidate, at int64, moisture bool) time.Duration {

@@ -44,6 +44,7 @@ type track struct {
 	Steps  int     // how many steps it was learnt from, up to learnt times a few
 	Step   float64 // smallest step ever seen: the probe's resolution; 0 when none was
 	Jump   candidate
+	Begun  int64 // time of the first value believed
 
 	Still still
 	Twin  twin
@@ -106,6 +107,9 @@ func (t *track) widen(l limits, limit float64) float64 {
 // push adds a value to the window.
 func (t *track) push(v float64, at int64) {
 	t.V, t.T = v, at
+	if t.Begun == 0 {
+		t.Begun = at
+	}
 	if t.N > 0 && at-t.WinAt[t.N-1] < windowGap {
 		return
 	}

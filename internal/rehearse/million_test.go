@@ -93,3 +93,20 @@ func TestAMillionMessagesInConstantMemory(t *testing.T) {
 		t.Errorf("the same recording gave %s, then %s", hash, again)
 	}
 }
+
+// Garbage lets time pass as it does for the daemon: its sender falls silent.
+func TestGarbageLetsTimePass(t *testing.T) {
+	var silent []farm.Change
+	r := rehearse.New(rehearse.Config{Farm: bed(), Prefix: "binwatch", On: func(ch farm.Change) {
+		if ch.Condition == farm.Silent && ch.Probe == "t0" {
+			silent = append(silent, ch)
+		}
+	}})
+	r.Message(t0, "bed/t0", []byte("20"))
+	for i := range 10 {
+		r.Message(t0.Add(time.Duration(1+i)*time.Minute), "bed/t0", []byte("warm"))
+	}
+	if len(silent) != 1 || silent[0].Change != farm.Raised {
+		t.Errorf("got %+v, want the probe to fall silent once", silent)
+	}
+}

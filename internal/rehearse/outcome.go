@@ -13,7 +13,7 @@ import (
 // An Outcome is what one configuration would have noticed in a recording.
 type Outcome struct {
 	Name     string        `json:"name"`
-	Notices  int           `json:"notices"` // raised or worsened at today or now: what a keeper is told by default
+	Notices  int           `json:"notices"` // changes that somebody would be told
 	Episodes []Episode     `json:"episodes"`
 	Outside  []ZoneOutside `json:"outside_thrive"`
 	Stats    Stats         `json:"stats"`
@@ -40,9 +40,6 @@ type ZoneOutside struct {
 
 // take notes a change.
 func (o *Outcome) take(ch farm.Change) {
-	if (ch.Change == farm.Raised || ch.Change == farm.Worsened) && ch.Urgency >= farm.Today {
-		o.Notices++
-	}
 	if ch.Change == farm.Raised {
 		o.Episodes = append(o.Episodes, Episode{Bin: ch.Bin, Zone: ch.Zone, Probe: ch.Probe, Condition: ch.Condition, Worst: ch.Urgency, From: ch.At})
 		return

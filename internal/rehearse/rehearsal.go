@@ -15,6 +15,7 @@ type Rehearsal struct {
 	doubter *ingest.Doubter
 	state   *rules.State
 	on      func(farm.Change)
+	told    func(farm.Change) bool
 	from    time.Time
 	to      time.Time
 	stats   Stats
@@ -29,6 +30,7 @@ type Stats struct {
 	Doubted  int64            `json:"doubted"`
 	Rejected map[string]int64 `json:"rejected,omitempty"` // messages or parts of them, by reason
 	Changes  int64            `json:"changes"`
+	Told     int64            `json:"told"` // changes that somebody would be told
 	First    time.Time        `json:"first,omitzero"`
 	Last     time.Time        `json:"last,omitzero"`
 }
@@ -36,16 +38,28 @@ type Stats struct {
 // Config says what is rehearsed.
 type Config struct {
 	Farm     *farm.Farm
-	Prefix   string            // of jots, hushes and seens
-	From, To time.Time         // only what arrives in [From, To); zero: no limit
-	On       func(farm.Change) // called for every change, in order
+	Prefix   string                 // of jots, hushes and seens
+	From, To time.Time              // only what arrives in [From, To); zero: no limit
+	On       func(farm.Change)      // called for every change, in order
+	Told     func(farm.Change) bool // whether anybody would be told; nil: what is told by default
 }
 
 // New makes a rehearsal of a farm of which nothing is known yet.
 func New(cfg Config) *Rehearsal {
 	return &Rehearsal{
 		farm: cfg.Farm, decoder: ingest.NewDecoder(cfg.Farm, cfg.Prefix), doubter: ingest.NewDoubter(cfg.Farm), state: rules.New(cfg.Farm),
-		on: cfg.On, from: cfg.From, to: cfg.To, stats: Stats{Rejected: map[string]int64{}},
+		on: cfg.On, told: toldBy(cfg.Told), from: cfg.From, to: cfg.To, stats: Stats{Rejected: map[string]int64{}},
+	}
+}
+
+// toldBy is what the tellers say, or what is told by default: what is raised or
+// worsened at today or now.
+func toldBy(tellers func(farm.Change) bool) func(farm.Change) bool {
+	if tellers != nil {
+		return tellers
+	}
+	return func(ch farm.Change) bool {
+		return (ch.Change == farm.Raised || ch.Change == farm.Worsened) && ch.Urgency >= farm.Today
 	}
 }
 
@@ -88,6 +102,8 @@ func (r *Rehearsal) Message(arrived time.Time, topic string, payload []byte) {
 		r.step(farm.Event{Kind: farm.EventHush, Arrived: arrived, Hush: *got.Hush})
 	case got.Seen != nil:
 		r.step(farm.Event{Kind: farm.EventSeen, Arrived: arrived, Seen: *got.Seen})
+	case len(got.Readings) == 0: // time passes all the same
+		r.step(farm.Event{Kind: farm.EventTick, Arrived: arrived})
 	}
 }
 
@@ -112,6 +128,10 @@ func (r *Rehearsal) step(e farm.Event) {
 	}
 	for _, ch := range r.state.Step(e) {
 		r.stats.Changes++
+		if r.told(ch) {
+			r.outcome.Notices++
+			r.stats.Told++
+		}
 		r.outcome.take(ch)
 		r.on(ch)
 	}

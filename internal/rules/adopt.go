@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"slices"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -24,7 +25,7 @@ func (s *State) Adopt(standing []farm.Change) []farm.Change {
 		delete(told, k)
 		switch {
 		case ok && (r.Episode != ch.Episode || r.Urgency != ch.Urgency):
-			r.adopt(ch)
+			r.adopt(ch, slices.Contains(s.known, ch.Episode))
 		case !ok && r.raised():
 			*r = record{}
 		}
@@ -37,8 +38,7 @@ func key(who subject, c farm.Condition) string {
 	return who.Bin + "\x00" + who.Zone + "\x00" + who.Probe + "\x00" + string(c)
 }
 
-func (r *record) adopt(ch farm.Change) {
-	seen := r.Seen && r.Episode == ch.Episode
+func (r *record) adopt(ch farm.Change, seen bool) {
 	*r = record{
 		Urgency: ch.Urgency, Episode: ch.Episode, Since: ch.Since, Seen: seen,
 		Text: ch.Text, Forecast: ch.Forecast, Advice: ch.Advice, Cautions: ch.Cautions,
@@ -72,7 +72,7 @@ func (s *State) gone(standing []farm.Change, left map[string]farm.Change) []farm
 		}
 		if r := s.own[ch.Condition]; who == (subject{}) && r == nil {
 			s.own[ch.Condition] = &record{}
-			s.own[ch.Condition].adopt(ch)
+			s.own[ch.Condition].adopt(ch, false)
 			continue
 		}
 		ch.At, ch.Change, ch.Again = s.now, farm.Eased, false

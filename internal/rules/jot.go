@@ -114,6 +114,11 @@ func (s *State) hushedUntil(who subject, c farm.Condition, r *record) time.Time 
 
 // seen notes that the keeper knows of an episode.
 func (s *State) seen(n farm.Seen) {
+	const remembered = 64
+	s.known = append(s.known, n.Episode)
+	if n := len(s.known); n > remembered {
+		s.known = slices.Delete(s.known, 0, n-remembered)
+	}
 	s.eachRecord(func(_ subject, _ farm.Condition, r *record) {
 		if r.Episode == n.Episode && r.raised() {
 			r.Seen = true

@@ -128,14 +128,20 @@ func (p *probe) view(at time.Time) farm.ProbeView {
 	if r.At.IsZero() {
 		return v
 	}
-	v.At, v.Arrived, v.Doubt = r.At, p.Arrived, r.Doubt.String()
+	v.Doubt = r.Doubt.String()
+	if !r.Retained { // a stored value is of any age
+		v.At, v.Arrived = r.At, p.Arrived
+	}
 	if r.Value == r.Value {
 		v.Raw, v.Value = &r.Raw, &r.Value
+	}
+	if r.Retained {
+		v.Flags = append(v.Flags, "retained")
 	}
 	if r.Misdated {
 		v.Flags = append(v.Flags, "misdated")
 	}
-	if r.Uncertain {
+	if r.Uncertain && !r.Retained {
 		v.Flags = append(v.Flags, "time uncertain")
 	}
 	return v

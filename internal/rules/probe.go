@@ -129,10 +129,13 @@ func (p *probe) late(r *farm.Reading) bool {
 }
 
 // take lets a believed reading into the running median. One without a true
-// time stands alone: a backlog poured out in a second must not outvote the
-// next half hour.
+// time counts only where nothing else is known, and then alone: a backlog
+// poured out in a second must not outvote the half hour around it.
 func (p *probe) take(r *farm.Reading) {
 	if r.Uncertain {
+		if newest, ok := p.Level.Newest(); ok && r.At.Sub(newest) < p.Level.Span {
+			return // what is known of the present counts for more
+		}
 		p.Level.Clear()
 	}
 	p.Level.Add(r.At, r.Value)
@@ -160,6 +163,8 @@ func (s *State) judgeDoubt(p *probe, r *farm.Reading) {
 		if !p.Suspect.raised() {
 			s.emit(&p.Suspect, r.At, p.who, farm.Suspect, verdict{farm.Soon, s.sayingSuspect(p, r)})
 			p.relapse(s.out[len(s.out)-1].Again)
+		} else {
+			p.Suspect.keep(s.sayingSuspect(p, r)(farm.Raised))
 		}
 	case p.Suspect.raised() && p.Goods >= p.Wanted:
 		s.emit(&p.Suspect, r.At, p.who, farm.Suspect, verdict{farm.Calm, s.sayingBelieved(p)})

@@ -155,3 +155,42 @@ func TestSiftedFromABinMeansItsSiftingZone(t *testing.T) {
 		t.Errorf("got %+v, want it eased", briefs(got))
 	}
 }
+
+// What the keeper has seen stays seen through a reload that judges the past
+// otherwise.
+func TestSeenSurvivesAnotherLimit(t *testing.T) {
+	w := watching(nursery(farm.Living, "red"))
+	w.say("b", t0, 3.2)
+	raised := only(t, w.of(farm.BatteryLow))
+	other := nursery(farm.Living, "red")
+	other.Probes[2].Low = 3.0
+	later := watching(other)
+	later.say("b", t0, 3.2)
+	later.step(farm.Event{Kind: farm.EventSeen, Arrived: t0.Add(time.Minute), Seen: farm.Seen{Episode: raised.Episode}})
+	later.state.Adopt([]farm.Change{raised})
+	got := later.state.Look(t0.Add(time.Minute)).Standing
+	if len(got) != 1 || !got[0].Seen {
+		t.Errorf("got %+v, want the one condition, seen", got)
+	}
+}
+
+// One reading without a true time does not outvote what is known.
+func TestOneUncertainReadingDoesNotOutvoteSixHours(t *testing.T) {
+	w := watching(nursery(farm.Living, "red"))
+	w.hold("m", t0, t0.Add(6*time.Hour), 76)
+	at := t0.Add(6 * time.Hour)
+	w.step(farm.Event{Kind: farm.EventReading, Arrived: at, Reading: farm.Reading{Probe: "m", At: at, Value: 40, Uncertain: true}})
+	if got := w.state.Look(at).Bins[0].Zones[0].Moisture.Value; got != 76 {
+		t.Errorf("got level %v, want 76", got)
+	}
+}
+
+func TestBoneDryGetsALittleWater(t *testing.T) {
+	f := nursery(farm.Living, "red")
+	f.Bins[0].Zones[0].DryMassKg = 10
+	w := watching(f)
+	w.hold("m", t0, t0.Add(2*time.Hour), 0)
+	if got := only(t, w.of(farm.TooDry)).Advice; got.VisitLitres <= 0 || got.VisitLitres > 1 {
+		t.Errorf("got %+v, want a little water for this visit", got)
+	}
+}

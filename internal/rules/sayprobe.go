@@ -37,6 +37,9 @@ func (s *State) sayingSilent(p *probe, m time.Time) func(farm.ChangeKind) saying
 
 // noneSpeaks tells whether every probe has been quiet for too long.
 func (s *State) noneSpeaks(m time.Time) bool {
+	if len(s.probes) == 1 && s.probes[0].Spoke {
+		return false // one probe of one: its battery is likelier than the broker
+	}
 	for _, p := range s.probes {
 		if m.Sub(p.Heard) <= silentAfter*p.spec.Every {
 			return false

@@ -11,7 +11,7 @@ import (
 
 // SnapshotVersion names the form and meaning of a snapshot. A snapshot of
 // another version is not read; the journal is replayed instead.
-const SnapshotVersion = 3
+const SnapshotVersion = 4
 
 // snapshot is a State on disk. Everything is keyed by the keeper's names, so
 // a snapshot taken under one configuration fits another as far as they agree.
@@ -20,6 +20,7 @@ type snapshot struct {
 	Linked      bool
 	Since       time.Time
 	Hushes      []hushed
+	Known       []string
 	Siftings    []sifting
 	Own         map[farm.Condition]*record
 	Probes      map[string]probeMemory
@@ -29,7 +30,7 @@ type snapshot struct {
 // Save writes the state.
 func (s *State) Save() ([]byte, error) {
 	snap := snapshot{
-		Now: s.now, Minute: s.minute, Linked: s.linked, Since: s.since, Hushes: s.hushes, Siftings: s.siftings, Own: s.own,
+		Now: s.now, Minute: s.minute, Linked: s.linked, Since: s.since, Hushes: s.hushes, Known: s.known, Siftings: s.siftings, Own: s.own,
 		Probes: map[string]probeMemory{}, Zones: map[subject]zoneMemory{},
 	}
 	for _, p := range s.probes {
@@ -54,7 +55,7 @@ func Restore(f *farm.Farm, data []byte) (*State, error) {
 	}
 	s := New(f)
 	s.now, s.minute, s.linked, s.since = snap.Now, snap.Minute, snap.Linked, snap.Since
-	s.hushes, s.siftings = snap.Hushes, snap.Siftings
+	s.hushes, s.known, s.siftings = snap.Hushes, snap.Known, snap.Siftings
 	for c, r := range snap.Own {
 		s.own[c] = r
 	}

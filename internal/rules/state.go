@@ -22,6 +22,7 @@ type State struct {
 	linked   bool      // the broker can be heard
 	since    time.Time // when linked became what it is
 	hushes   []hushed
+	known    []string  // episodes the keeper has seen, newest last
 	siftings []sifting // castings that went into tubs, oldest first
 
 	out []farm.Change // what the step in hand has changed

@@ -13,6 +13,14 @@ const (
 	// cheap capacitive ones; this is the lower end in castings.
 	probeErrPts = 4
 
+	// boneDryVisit is the least given at a visit, L a kg of dry matter: a tenth of
+	// what it holds at 33 %. A choice.
+	boneDryVisit = 0.05
+
+	// mostBedding is the part of a zone's fresh mass past which bedding alone is
+	// no remedy. A choice.
+	mostBedding = 0.2
+
 	// beddingPct is the moisture of dry bedding as it comes: air-dry paper or
 	// leaves. Common practice, no source.
 	beddingPct = 10
@@ -31,9 +39,11 @@ func (z *zone) doseFrom(pct float64) *farm.Advice {
 	if d.Kg <= 0 || z.Moist.At.IsZero() || pct >= aim {
 		return nil
 	}
+	water := husbandry.WaterToAdd(d.Kg, pct, aim)
 	return &farm.Advice{
-		WaterLitres: husbandry.WaterToAdd(d.Kg, pct, aim),
-		VisitLitres: husbandry.VisitWater(d.Kg, pct, aim, probeErrPts),
+		WaterLitres: water,
+		// Bone-dry stuff holds no water to take a tenth of: a little wets it.
+		VisitLitres: max(husbandry.VisitWater(d.Kg, pct, aim, probeErrPts), min(boneDryVisit*d.Kg, water)),
 		DryMassKg:   d.Kg, DryMassFrom: d.From,
 	}
 }
@@ -84,6 +94,12 @@ func (s *State) wetAdvice(z *zone) *farm.Advice {
 	kg, ok := husbandry.BeddingToAdd(husbandry.WetMass(d.Kg, z.Moist.Value), z.Moist.Value, beddingPct, aim)
 	if !ok || kg <= 0 {
 		return &farm.Advice{Do: "Mix in dry bedding, loosen it and leave the lid ajar."}
+	}
+	if wet := husbandry.WetMass(d.Kg, z.Moist.Value); kg > mostBedding*wet {
+		return &farm.Advice{
+			BeddingKg: kg, DryMassKg: d.Kg, DryMassFrom: d.From,
+			Do: "Let it drain first: find out why water stands in it, take the wettest part out, and mix in dry bedding until it no longer drips when squeezed.",
+		}
 	}
 	do := fmt.Sprintf("Mix in %s of dry bedding, loosen it and leave the lid ajar; see that it can drain.", s.farm.Units.Mass(kg))
 	if d.From == husbandry.Guess {
