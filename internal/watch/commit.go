@@ -9,7 +9,6 @@ const (
 	snapshotEvery   = 6 * time.Hour // of journal time
 	snapshotEntries = 20_000        // or after so many entries: a restart replays no more
 	hurried         = 200 * time.Millisecond
-	streaming       = 50 * time.Millisecond // after a full write: messages that have come by then come in a stream
 )
 
 // armFlush sets the timer to when what waits has to be committed.
@@ -44,17 +43,10 @@ func (l *Loop) due(ctx context.Context) {
 }
 
 // enough tells whether the batch is worth a write. All that has come already
-// joins it before. While messages stream in, half a batch is enough: the
-// broker fills one half of its window while the other is being written.
+// joins it before: a write takes the disk about as long for many as for few.
 func (l *Loop) enough() bool {
 	n := l.batch.waiting()
-	switch {
-	case n >= most:
-		return true
-	case n < full/2, len(l.cfg.Source.Items()) > 0:
-		return false
-	}
-	return n >= full || l.cfg.Now().Sub(l.filled) < streaming
+	return n >= most || n >= full && len(l.cfg.Source.Items()) == 0
 }
 
 // commit returns when all that waits is on disk and acknowledged, or thrown

@@ -46,15 +46,18 @@ func (c *counts) reject(r ingest.Rejection) {
 	}
 }
 
-func (c *counts) reading(r farm.Reading) { bump(c.readings, r.Probe, outcome(r)) }
+func (c *counts) outcome(probe, outcome string) { bump(c.readings, probe, outcome) }
 
 func (c *counts) committed(at time.Time) {
 	c.commits++
 	c.lastSync = at
 }
 
-func outcome(r farm.Reading) string {
+// outcome is what became of a reading; late ones are kept, not judged.
+func outcome(r farm.Reading, late bool) string {
 	switch {
+	case late:
+		return farm.OutcomeLate
 	case !r.Believed():
 		return farm.OutcomeDoubted
 	case r.Uncertain:

@@ -50,10 +50,16 @@ func (l *Loop) reading(d *ingest.Delivery, r farm.Reading) {
 	if r.Retained && l.state.Knows(r.Probe) {
 		return
 	}
+	if l.stamps.know(r) {
+		l.counts.outcome(r.Probe, farm.OutcomeRepeated)
+		return
+	}
 	l.spread(&r)
 	l.arrivals.Mark(&r)
 	l.doubter.Judge(&r)
-	l.counts.reading(r)
+	if !r.Retained {
+		l.counts.outcome(r.Probe, outcome(r, l.state.Late(r)))
+	}
 	l.take(farm.Event{Kind: farm.EventReading, Arrived: l.now(), Reading: r}, d)
 }
 

@@ -54,10 +54,10 @@ type Loop struct {
 	batch     batch                // fills
 	spare     batch                // empty, to fill next
 	writing   *writing             // on its way to the disk; nil: nothing
-	filled    time.Time            // when half a batch or more was last put on disk
 	last      time.Time            // journal time of the newest event
 	newest    map[string]time.Time // when each probe's newest unstamped reading was measured
 	repeats   repeats
+	stamps    stamps
 	counts    counts
 	outage    outage
 	time      timekeeping

@@ -391,3 +391,31 @@ func TestAReloadOnABrokenDiskChangesNothing(t *testing.T) {
 		}
 	})
 }
+
+// What a device sends again under the same time stamp is one reading; what it
+// sends late is kept and counted apart.
+func TestStampedRepeatsAndLateOnes(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newRig(t, time.Now)
+		for range 3 {
+			r.broker.publish("bed/s", `{"v": 20, "at": "1999-12-31T23:50:00Z"}`)
+		}
+		r.broker.publish("bed/s", `{"v": 19, "at": "1999-12-31T22:50:00Z"}`)
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		if diff := cmp.Diff([]float64{20, 19}, r.readings("s")); diff != "" {
+			t.Errorf("kept (-want +got):\n%s", diff)
+		}
+		v, err := r.loop.Look(context.Background())
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := map[string]int64{farm.OutcomeBelieved: 1, farm.OutcomeRepeated: 2, farm.OutcomeLate: 1}
+		if diff := cmp.Diff(want, v.Probes[2].Counts); diff != "" {
+			t.Errorf("counted (-want +got):\n%s", diff)
+		}
+		if len(r.broker.acks()) != 4 {
+			t.Errorf("got %d acknowledged, want all four", len(r.broker.acks()))
+		}
+	})
+}

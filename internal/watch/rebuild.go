@@ -18,7 +18,7 @@ func (l *Loop) rebuild(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	l.state, l.doubter, l.last = r.State, r.Doubter, r.Last
+	l.state, l.doubter, l.stamps, l.last = r.State, r.Doubter, r.stamps, r.Last
 	l.decoder = ingest.NewDecoder(l.cfg.Farm, l.cfg.Prefix)
 	l.arrivals = ingest.NewArrivals(l.cfg.Farm)
 	l.sinceSnap, l.snapAt = r.Replayed, r.Taken

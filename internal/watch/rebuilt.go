@@ -20,12 +20,14 @@ type Rebuilt struct {
 	Digest   string    // of the configuration of that snapshot
 	Replayed int       // events after it
 	Gone     []farm.Change
+
+	stamps stamps // of what was replayed
 }
 
 // Rebuild reads the state out of a journal: the live loop at its start and
 // after a failed commit, and the commands that look without a daemon.
 func Rebuild(ctx context.Context, j *journal.Journal, f *farm.Farm) (Rebuilt, error) {
-	r := Rebuilt{State: rules.New(f), Doubter: ingest.NewDoubter(f)}
+	r := Rebuilt{State: rules.New(f), Doubter: ingest.NewDoubter(f), stamps: stamps{}}
 	after, err := r.begin(ctx, j, f)
 	if err != nil {
 		return r, err
@@ -34,6 +36,7 @@ func Rebuild(ctx context.Context, j *journal.Journal, f *farm.Farm) (Rebuilt, er
 		switch e.Kind {
 		case farm.EventReading:
 			r.Doubter.Learn(e.Reading)
+			r.stamps.know(e.Reading)
 		case farm.EventJot:
 			r.Doubter.Jotted(e.Jot)
 		}

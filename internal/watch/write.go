@@ -114,9 +114,6 @@ func (l *Loop) settled(w *writing) {
 	}
 	l.counts.committed(now)
 	l.relieve(now)
-	if w.batch.waiting() >= full/2 {
-		l.filled = now
-	}
 	w.batch.acknowledge()
 	if l.cfg.Said != nil && len(w.rows.Changes) > 0 {
 		l.cfg.Said(plain(w.rows.Changes))
