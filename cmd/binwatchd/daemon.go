@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"os"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -89,6 +90,9 @@ func (d *daemon) open(ctx context.Context, cfg *config.Config) (err error) {
 }
 
 func (d *daemon) openJournal(ctx context.Context, cfg *config.Config) error {
+	if info, err := os.Stat(cfg.Journal.Path); err == nil && info.IsDir() {
+		return fmt.Errorf("open journal: %s is a folder; journal.path names a file", cfg.Journal.Path)
+	}
 	boot, err := journal.ReadBoot(time.Now())
 	if err != nil {
 		return err

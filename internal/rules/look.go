@@ -147,6 +147,13 @@ func (p *probe) view(at time.Time) farm.ProbeView {
 	return v
 }
 
+// Late tells whether a reading is older than what is known of its probe: it is
+// kept, and not judged.
+func (s *State) Late(r farm.Reading) bool {
+	p := s.byID[r.Probe]
+	return p != nil && !r.Retained && p.late(&r)
+}
+
 // Knows tells whether anything has ever been heard from a probe.
 func (s *State) Knows(probeID string) bool {
 	p := s.byID[probeID]
