@@ -68,10 +68,8 @@ func SaySpan(from, to, now time.Time, loc *time.Location) string {
 func SayLong(d time.Duration) string {
 	h := d.Hours()
 	switch {
-	case d < time.Second:
-		return "less than a second"
 	case d < time.Minute:
-		return count(d.Seconds(), "second")
+		return "less than a minute"
 	case h < 1.5:
 		return count(d.Minutes(), "minute")
 	case h < 36:

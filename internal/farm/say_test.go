@@ -39,7 +39,7 @@ func TestSayDaySpanAndTime(t *testing.T) {
 
 func TestSayLong(t *testing.T) {
 	for d, want := range map[time.Duration]string{
-		20 * time.Second: "20 seconds", time.Millisecond: "less than a second", 40 * time.Minute: "40 minutes", 100 * time.Minute: "2 hours",
+		20 * time.Second: "less than a minute", 40 * time.Minute: "40 minutes", 100 * time.Minute: "2 hours",
 		30 * time.Hour: "30 hours", 47 * time.Hour: "2 days", 24 * 24 * time.Hour: "3 weeks",
 	} {
 		if got := farm.SayLong(d); got != want {

@@ -19,9 +19,9 @@ func (s *State) sayingSilent(p *probe, m time.Time) func(farm.ChangeKind) saying
 	return func(farm.ChangeKind) saying {
 		last := "has never been heard"
 		if p.Spoke {
-			last = fmt.Sprintf("has said nothing for %s", farm.SayLong(m.Sub(p.Heard)))
+			last = fmt.Sprintf("has said nothing for %s", pace(m.Sub(p.Heard)))
 		}
-		text := fmt.Sprintf("%s %s; it is meant to speak every %s.", s.named(p), last, farm.SayLong(p.spec.Every))
+		text := fmt.Sprintf("%s %s; it is meant to speak every %s.", s.named(p), last, pace(p.spec.Every))
 		do := "Look at its battery, its cable and its radio."
 		switch {
 		case !s.linked:
@@ -33,6 +33,15 @@ func (s *State) sayingSilent(p *probe, m time.Time) func(farm.ChangeKind) saying
 		}
 		return saying{text: text, advice: &farm.Advice{Do: do}}
 	}
+}
+
+// pace says a stretch of time for probes that speak more than once a minute,
+// too.
+func pace(d time.Duration) string {
+	if d < time.Minute {
+		return fmt.Sprintf("%.0f seconds", d.Seconds())
+	}
+	return farm.SayLong(d)
 }
 
 // noneSpeaks tells whether every probe has been quiet for too long.
