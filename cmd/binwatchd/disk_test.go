@@ -127,7 +127,7 @@ func TestFullDisk(t *testing.T) {
 		s.checkSaysSince(raise.Since)
 		s.checkRefusesJots()
 		s.load.sends(300)
-		s.triesAgain(3)
+		s.triesAgain(2)
 		s.free()
 		ease := s.cried(farm.Eased)
 		if ease.Episode != raise.Episode {
