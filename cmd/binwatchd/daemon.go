@@ -178,6 +178,9 @@ func (d *daemon) feedWatchdog(ctx context.Context) error { return d.manager.Feed
 // are passed over.
 func (d *daemon) close() error {
 	var errs []error
+	if probes, ok := d.intake.(*ingest.Listener); ok {
+		probes.Close()
+	}
 	if d.control != nil {
 		errs = append(errs, d.control.Close())
 	}

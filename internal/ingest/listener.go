@@ -64,6 +64,14 @@ func Listen(c ListenerConfig) (*Listener, error) {
 	return &Listener{cfg: c, gate: newGate(l), items: make(chan Item, room), again: make(chan struct{}, 1)}, nil
 }
 
+// Close frees the address of a listener whose Run was never called; afterwards,
+// and for one that has run, it does nothing.
+func (l *Listener) Close() {
+	if !l.ran.Swap(true) {
+		l.gate.close()
+	}
+}
+
 // Addr is the address it listens on.
 func (l *Listener) Addr() net.Addr { return l.gate.listener.Addr() }
 
