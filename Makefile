@@ -31,7 +31,7 @@ lint:
 
 unit:
 	$(GO) test -race -timeout 9m ./...
-	$(GO) test -timeout 9m ./internal/acceptance
+	$(GO) test -timeout 9m ./internal/acceptance ./internal/rehearse
 
 # The tests' own round of stops, kills and full disks, for longer: make soak
 # SOAK=8h. CHAOS_SEED=... repeats an order.

@@ -1,0 +1,5 @@
+//go:build !race
+
+package rehearse_test
+
+const million = 1_000_000
