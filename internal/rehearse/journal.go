@@ -32,6 +32,8 @@ func (r *Rehearsal) Journal(ctx context.Context, j Journal) error {
 			r.note(e.Arrived)
 			e.Reading.Value, e.Reading.Doubt = v, farm.NoDoubt
 			r.doubter.Judge(&e.Reading)
+		case farm.EventJot:
+			r.doubter.Jotted(e.Jot)
 		case farm.EventTick: // made anew
 			return nil
 		}

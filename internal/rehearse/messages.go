@@ -2,62 +2,119 @@ package rehearse
 
 import (
 	"context"
-	"encoding/csv"
 	"errors"
-	"fmt"
 	"io"
 	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/ingest"
 )
 
-// header of a recording.
-var header = [3]string{"time", "topic", "payload"}
+// ahead is how many messages are read ahead at a time. After as many a cancelled
+// context is noticed.
+const ahead = 1024
 
-// checkEvery is after how many rows a cancelled context is noticed.
-const checkEvery = 4096
+// heard is a message that is decoded and doubted, and not yet judged.
+type heard struct {
+	at  time.Time
+	got ingest.Decoded
+}
 
 // Messages rehearses a CSV recording with the header time,topic,payload: the
-// time of arrival in RFC 3339, rows in that order. Errors name the line.
+// time of arrival in RFC 3339, rows in that order. Errors name the line, after
+// all that stands before it has been judged.
+//
+// Reading, decoding and doubting need nothing that judging finds, so they run
+// ahead of it, on another core where there is one.
 func (r *Rehearsal) Messages(ctx context.Context, in io.Reader) error {
-	rows := csv.NewReader(in)
-	rows.FieldsPerRecord = len(header)
-	rows.ReuseRecord = true
-	if err := readHeader(rows); err != nil {
+	rec, err := openRecording(in)
+	if err != nil {
 		return err
 	}
-	var last time.Time
-	var payload []byte
-	for n := 0; ; n++ {
-		if n%checkEvery == 0 && ctx.Err() != nil {
-			return ctx.Err()
+	full, spent := make(chan []heard, 1), make(chan []heard, 3)
+	for range cap(spent) {
+		spent <- make([]heard, 0, ahead)
+	}
+	ended := make(chan error, 1)
+	go func() {
+		defer close(full)
+		ended <- r.hearAll(ctx, rec, full, spent)
+	}()
+	for some := range full {
+		for i := range some {
+			r.follow(&some[i])
 		}
-		row, err := rows.Read()
+		spent <- some
+	}
+	return <-ended
+}
+
+// Message takes one message in that arrived at a time not before the last.
+func (r *Rehearsal) Message(arrived time.Time, topic string, payload []byte) {
+	if r.wanted(arrived) {
+		h := r.hear(arrived, topic, payload)
+		r.follow(&h)
+	}
+}
+
+// hearAll hears the whole recording, into slices that are spent.
+func (r *Rehearsal) hearAll(ctx context.Context, rec *recording, full chan<- []heard, spent <-chan []heard) error {
+	for ctx.Err() == nil {
+		some, err := r.hearSome(rec, (<-spent)[:0])
+		full <- some
 		if errors.Is(err, io.EOF) {
 			return nil
 		}
 		if err != nil {
-			return fmt.Errorf("read recording: %w", err)
+			return err
 		}
-		line, _ := rows.FieldPos(0)
-		at, err := time.Parse(time.RFC3339, row[0])
-		if err != nil {
-			return fmt.Errorf("read recording: line %d: %q is no RFC 3339 time such as 2026-05-01T08:00:00Z", line, row[0])
-		}
-		if at.Before(last) {
-			return fmt.Errorf("read recording: line %d: %s is earlier than the row before it; rows must be in order of arrival", line, row[0])
-		}
-		last = at
-		payload = append(payload[:0], row[2]...)
-		r.Message(at.UTC(), row[1], payload)
 	}
+	return ctx.Err()
 }
 
-func readHeader(rows *csv.Reader) error {
-	row, err := rows.Read()
-	if errors.Is(err, io.EOF) {
-		return errors.New("read recording: it is empty; the first line must be time,topic,payload")
+func (r *Rehearsal) hearSome(rec *recording, some []heard) ([]heard, error) {
+	for range ahead {
+		at, topic, payload, err := rec.next()
+		if err != nil {
+			return some, err
+		}
+		if r.wanted(at) {
+			some = append(some, r.hear(at, topic, payload))
+		}
 	}
-	if err == nil && [3]string(row) == header {
-		return nil
+	return some, nil
+}
+
+// hear decodes and doubts one message.
+func (r *Rehearsal) hear(at time.Time, topic string, payload []byte) heard {
+	h := heard{at, r.decoder.Decode(topic, payload, at)}
+	for i := range h.got.Readings {
+		r.doubter.Judge(&h.got.Readings[i])
 	}
-	return errors.New("read recording: line 1: the first line must be time,topic,payload")
+	if h.got.Jot != nil {
+		r.doubter.Jotted(*h.got.Jot)
+	}
+	return h
+}
+
+// follow judges what was heard.
+func (r *Rehearsal) follow(h *heard) {
+	r.note(h.at)
+	got := &h.got
+	for _, rej := range got.Rejected {
+		r.stats.Rejected[string(rej.Reason)]++
+	}
+	for i := range got.Readings {
+		r.step(farm.Event{Kind: farm.EventReading, Arrived: h.at, Reading: got.Readings[i]})
+	}
+	switch {
+	case got.Jot != nil:
+		r.step(farm.Event{Kind: farm.EventJot, Arrived: h.at, Jot: *got.Jot})
+	case got.Hush != nil:
+		r.step(farm.Event{Kind: farm.EventHush, Arrived: h.at, Hush: *got.Hush})
+	case got.Seen != nil:
+		r.step(farm.Event{Kind: farm.EventSeen, Arrived: h.at, Seen: *got.Seen})
+	case len(got.Readings) == 0: // time passes all the same
+		r.step(farm.Event{Kind: farm.EventTick, Arrived: h.at})
+	}
 }

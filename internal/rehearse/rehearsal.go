@@ -81,32 +81,6 @@ func (r *Rehearsal) wanted(t time.Time) bool {
 	return !t.Before(r.from) && (r.to.IsZero() || t.Before(r.to))
 }
 
-// Message takes one message in that arrived at a time not before the last.
-func (r *Rehearsal) Message(arrived time.Time, topic string, payload []byte) {
-	if !r.wanted(arrived) {
-		return
-	}
-	r.note(arrived)
-	got := r.decoder.Decode(topic, payload, arrived)
-	for _, rej := range got.Rejected {
-		r.stats.Rejected[string(rej.Reason)]++
-	}
-	for i := range got.Readings {
-		r.doubter.Judge(&got.Readings[i])
-		r.step(farm.Event{Kind: farm.EventReading, Arrived: arrived, Reading: got.Readings[i]})
-	}
-	switch {
-	case got.Jot != nil:
-		r.step(farm.Event{Kind: farm.EventJot, Arrived: arrived, Jot: *got.Jot})
-	case got.Hush != nil:
-		r.step(farm.Event{Kind: farm.EventHush, Arrived: arrived, Hush: *got.Hush})
-	case got.Seen != nil:
-		r.step(farm.Event{Kind: farm.EventSeen, Arrived: arrived, Seen: *got.Seen})
-	case len(got.Readings) == 0: // time passes all the same
-		r.step(farm.Event{Kind: farm.EventTick, Arrived: arrived})
-	}
-}
-
 func (r *Rehearsal) note(arrived time.Time) {
 	if r.stats.Messages == 0 {
 		r.stats.First = arrived
@@ -117,14 +91,11 @@ func (r *Rehearsal) note(arrived time.Time) {
 
 // step judges one event and hands its changes on.
 func (r *Rehearsal) step(e farm.Event) {
-	switch e.Kind {
-	case farm.EventReading:
+	if e.Kind == farm.EventReading {
 		r.stats.Readings++
 		if !e.Reading.Believed() {
 			r.stats.Doubted++
 		}
-	case farm.EventJot:
-		r.doubter.Jotted(e.Jot)
 	}
 	for _, ch := range r.state.Step(e) {
 		r.stats.Changes++

@@ -8,8 +8,14 @@ import (
 	"binwatchd/internal/trend"
 )
 
-// dryingCalm is how many refits in a row must find nothing for drying to ease.
-const dryingCalm = 6
+const (
+	// dryingCalm is how many refits in a row must find nothing for drying to ease.
+	dryingCalm = 6
+	// dryRefit is how long a fit of moisture serves that sees no limit near: it is
+	// drawn from means over whole days, and is the most costly thing there is.
+	dryRefit = 3 * time.Hour
+	dryNear  = 2 * 24 * time.Hour // by its early end, more than any of the sifting window's
+)
 
 // dryMemory is the last refit of a zone's moisture.
 type dryMemory struct {
@@ -26,10 +32,12 @@ func (s *State) refitDry(z *zone, m time.Time) {
 		return
 	}
 	d, at := &z.Husbandry.Dry, z.Moist.clock(m)
-	d.At = at
-	band := z.bands.moist
-	fits := trend.DryingFits(&z.Husbandry.Curves.Moist, at, band.Thrive.Low, band.Survive.Low, band.Thrive.High)
-	d.Thrive, d.Survive, d.Opens = fits[0], fits[1], fits[2]
+	if !z.dryFitServes(at) {
+		d.At = at
+		band := z.bands.moist
+		fits := trend.DryingFits(&z.Husbandry.Curves.Moist, at, band.Thrive.Low, band.Survive.Low, band.Thrive.High)
+		d.Thrive, d.Survive, d.Opens = fits[0], fits[1], fits[2]
+	}
 	if z.spec.Aim == farm.Sifting {
 		z.Husbandry.Sift.Calm++
 		s.judgeSifting(z, at)
@@ -41,6 +49,22 @@ func (s *State) refitDry(z *zone, m time.Time) {
 		d.Calm++
 	}
 	s.judgeDrying(z, at)
+}
+
+// dryFitServes tells whether the last refit still does: it is recent, saw no
+// limit near, and the zone has not been opened since.
+func (z *zone) dryFitServes(at time.Time) bool {
+	d := z.Husbandry.Dry
+	if at.Sub(d.At) >= dryRefit || z.Husbandry.Curves.Moist.FreshMS > d.At.UnixMilli() || d.Thrive.Quiet {
+		return false
+	}
+	near := at.Add(dryNear)
+	for _, c := range []trend.Crossing{d.Thrive, d.Survive, d.Opens} {
+		if !c.Past && !c.Crosses.IsZero() && c.Earliest.Before(near) {
+			return false
+		}
+	}
+	return true
 }
 
 // foreseesDry tells whether the last refit found the zone to leave its thrive

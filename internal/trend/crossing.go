@@ -1,7 +1,6 @@
 package trend
 
 import (
-	"cmp"
 	"math"
 	"slices"
 	"sync"
@@ -44,6 +43,22 @@ type cloud struct {
 
 type guess struct{ hours, weight float64 }
 
+// compare puts the earlier first. Of two at the same time the lighter is first,
+// so that the order never depends on how they are sorted. Neither is ever NaN.
+func (a guess) compare(b guess) int {
+	switch {
+	case a.hours < b.hours:
+		return -1
+	case a.hours > b.hours:
+		return 1
+	case a.weight < b.weight:
+		return -1
+	case a.weight > b.weight:
+		return 1
+	}
+	return 0
+}
+
 func (c *cloud) add(hours, weight float64) { c.guesses = append(c.guesses, guess{hours, weight}) }
 
 // within turns crossings later than so many hours into never.
@@ -59,7 +74,7 @@ func (c *cloud) within(hours float64) *cloud {
 // crossing reads the median and the 80 % interval of the guesses that do
 // cross; when they weigh less than leastChance of all, it is never.
 func (c *cloud) crossing(now time.Time, leastChance float64) Crossing {
-	slices.SortStableFunc(c.guesses, func(a, b guess) int { return cmp.Compare(a.hours, b.hours) })
+	slices.SortFunc(c.guesses, guess.compare)
 	total, will := 0.0, 0.0
 	for _, g := range c.guesses {
 		total += g.weight

@@ -40,13 +40,13 @@ func DryingFits(k *Track, now time.Time, limitsPct ...float64) []Crossing {
 		}
 		return out
 	}
-	all, best := d.fits()
+	likely := d.fits()
 	for i, limit := range limitsPct {
 		if meanOf(hours[len(hours)-6:]) <= limit {
 			out[i] = Crossing{Past: true, Chance: 1, Crosses: now, Earliest: now, Latest: now}
 			continue
 		}
-		out[i] = reached(dryBasis(limit), all, best).within(dryAhead).crossing(now, dryChance)
+		out[i] = reached(dryBasis(limit), likely).within(dryAhead).crossing(now, dryChance)
 	}
 	return out
 }

@@ -48,25 +48,26 @@ func (c dryCourse) reaches(w float64) float64 {
 	return steady + math.Log((from-dryEnd)/(w-dryEnd))/k
 }
 
-// A dryFit is one way of drying with how likely it is, as a logarithm.
+// A dryFit is one way of drying with how likely it is: as a logarithm, and as a
+// part of how likely the likeliest is.
 type dryFit struct {
 	dryCourse
-	log float64
+	log, weight float64
 }
 
-// fits weighs every way of drying against the past days. Levels and rates are
-// tried around the straight line through the past. best is the greatest
-// logarithm.
-func (d *dryPast) fits() (all []dryFit, best float64) {
+// fits weighs every way of drying against the past days, and gives those worth
+// anything. Levels and rates are tried around the straight line through the
+// past.
+func (d *dryPast) fits() []dryFit {
 	rates := d.rates()
-	all = make([]dryFit, 0, len(levelsTried)*len(rates)*len(turns))
-	best = math.Inf(-1)
+	all := make([]dryFit, 0, len(levelsTried)*len(rates)*len(turns))
+	best := math.Inf(-1)
 	for _, off := range levelsTried {
 		level := max(d.level+off*d.sdNow, dryEnd+0.01)
 		for _, rate := range rates {
 			steady := math.NaN() // all turns still ahead have one past
 			for _, turn := range turns {
-				f := dryFit{dryCourse{level, rate, turn}, steady}
+				f := dryFit{dryCourse: dryCourse{level, rate, turn}, log: steady}
 				if turn > level || math.IsNaN(steady) {
 					f.log = d.match(f.dryCourse) + f.likely()
 				}
@@ -77,23 +78,25 @@ func (d *dryPast) fits() (all []dryFit, best float64) {
 			}
 		}
 	}
-	return all, best
+	likely := all[:0]
+	for _, f := range all {
+		if f.weight = math.Exp(f.log - best); f.weight >= 2e-3 {
+			likely = append(likely, f)
+		}
+	}
+	return likely
 }
 
 // levelsTried lie around the line's, in standard deviations.
 var levelsTried = [...]float64{-1.6, -0.8, 0, 0.8, 1.6}
 
 // reached gathers when each likely way of drying reaches w.
-func reached(w float64, all []dryFit, best float64) *cloud {
-	var c cloud
-	for _, fit := range all {
-		weight := math.Exp(fit.log - best)
-		if weight < 2e-3 {
-			continue
-		}
+func reached(w float64, likely []dryFit) *cloud {
+	c := cloud{guesses: make([]guess, 0, dryDraws*len(likely))}
+	for _, fit := range likely {
 		for range dryDraws {
 			contact, weather := c.deal.pair()
-			c.add(weathered(fit.reaches(w+dryContact*point(w)*contact), weather), weight)
+			c.add(weathered(fit.reaches(w+dryContact*point(w)*contact), weather), fit.weight)
 		}
 	}
 	return &c

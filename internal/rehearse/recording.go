@@ -1,0 +1,61 @@
+package rehearse
+
+import (
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"time"
+)
+
+// header of a recording.
+var header = [3]string{"time", "topic", "payload"}
+
+// A recording reads messages from CSV.
+type recording struct {
+	rows    *csv.Reader
+	last    time.Time
+	payload []byte
+}
+
+// openRecording reads the header.
+func openRecording(in io.Reader) (*recording, error) {
+	rows := csv.NewReader(in)
+	rows.FieldsPerRecord = len(header)
+	rows.ReuseRecord = true
+	row, err := rows.Read()
+	if errors.Is(err, io.EOF) {
+		return nil, errors.New("read recording: it is empty; the first line must be time,topic,payload")
+	}
+	if err != nil || [3]string(row) != header {
+		return nil, errors.New("read recording: line 1: the first line must be time,topic,payload")
+	}
+	return &recording{rows: rows}, nil
+}
+
+// next gives the next message, or io.EOF. The payload is good until the call
+// after.
+func (c *recording) next() (at time.Time, topic string, payload []byte, err error) {
+	row, err := c.rows.Read()
+	if errors.Is(err, io.EOF) {
+		return at, "", nil, io.EOF
+	}
+	if err != nil {
+		return at, "", nil, fmt.Errorf("read recording: %w", err)
+	}
+	at, err = time.Parse(time.RFC3339, row[0])
+	if err != nil {
+		return at, "", nil, c.wrong("%q is no RFC 3339 time such as 2026-05-01T08:00:00Z", row[0])
+	}
+	if at.Before(c.last) {
+		return at, "", nil, c.wrong("%s is earlier than the row before it; rows must be in order of arrival", row[0])
+	}
+	c.last = at
+	c.payload = append(c.payload[:0], row[2]...)
+	return at.UTC(), row[1], c.payload, nil
+}
+
+func (c *recording) wrong(format string, what string) error {
+	line, _ := c.rows.FieldPos(0)
+	return fmt.Errorf("read recording: line %d: "+format, line, what)
+}
