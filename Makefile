@@ -47,6 +47,8 @@ bench: deps
 	$(GO) test -run xxx -bench 'Wear|Append' -benchtime 1x ./internal/journal
 	$(GO) test -run xxx -bench 'Backlog' -benchtime 11x ./internal/influx
 	$(GO) test -run xxx -bench . -benchtime 2s ./internal/page
+	$(GO) test -run xxx -bench 'Intake|Rehearse' -benchtime 3x ./internal/bench
+	$(GO) test -run xxx -bench 'Year' -benchtime 1x -timeout 30m ./internal/bench
 
 # Static binaries for a Pi Zero (GOARM=6), a 64-bit Pi and a PC.
 cross: binary-armhf binary-arm64 binary-amd64

@@ -1,0 +1,118 @@
+package main_test
+
+import (
+	"bytes"
+	"context"
+	"encoding/csv"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/rehearse"
+)
+
+// recorded is how many messages a recording holds: a week of twenty probes that
+// speak every minute.
+const recorded = 7 * 24 * 60 * 20
+
+// BenchmarkRehearse runs a recording through the whole judging, and in turns
+// through the decoding of CSV and JSON alone. The figure is the ratio of both in
+// one round, the median of all rounds with the order changing.
+func BenchmarkRehearse(b *testing.B) {
+	f := glasshouse(20)
+	for i := range f.Probes {
+		if f.Probes[i].Measures == farm.Moisture {
+			f.Probes[i].Value = "/soil"
+		}
+	}
+	text := recording(f)
+	rounds := []func() time.Duration{
+		func() time.Duration { return decodeOnly(b, text) },
+		func() time.Duration { return rehearsed(b, f, text) },
+	}
+	var spent [2]time.Duration
+	var ratios []float64
+	for b.Loop() {
+		round, before := len(ratios), spent
+		for k := range rounds {
+			which := (k + round) % 2
+			spent[which] += rounds[which]()
+		}
+		ratios = append(ratios, (spent[0]-before[0]).Seconds()/(spent[1]-before[1]).Seconds())
+	}
+	slices.Sort(ratios)
+	all := float64(recorded * len(ratios))
+	b.ReportMetric(all/spent[0].Seconds(), "decoded/s")
+	b.ReportMetric(all/spent[1].Seconds(), "rehearsed/s")
+	b.ReportMetric(ratios[len(ratios)/2], "ratio")
+}
+
+// recording has bare numbers and small JSON in turns.
+func recording(f *farm.Farm) []byte {
+	var out bytes.Buffer
+	fmt.Fprintln(&out, "time,topic,payload")
+	start := time.Date(2026, 5, 4, 0, 0, 0, 0, time.UTC)
+	for i := range recorded {
+		p := f.Probes[i%20]
+		payload := says(p, i/20)
+		if p.Value != "" {
+			payload = `"{""soil"":` + payload + `,""battery"":3.1}"`
+		}
+		fmt.Fprintf(&out, "%s,%s,%s\n", start.Add(time.Duration(i)*time.Minute/20).Format(time.RFC3339), p.Topic, payload)
+	}
+	return out.Bytes()
+}
+
+func rehearsed(b *testing.B, f *farm.Farm, text []byte) time.Duration {
+	r := rehearse.New(rehearse.Config{Farm: f, Prefix: "binwatch", On: func(farm.Change) {}})
+	began := time.Now()
+	if err := r.Messages(context.Background(), bytes.NewReader(text)); err != nil {
+		b.Fatal(err)
+	}
+	spent := time.Since(began)
+	if got := r.Stats().Readings; got != recorded {
+		b.Fatalf("%d rows became %d readings", recorded, got)
+	}
+	return spent
+}
+
+// decodeOnly reads the rows and decodes each payload into what it is known to
+// hold.
+func decodeOnly(b *testing.B, text []byte) time.Duration {
+	began := time.Now()
+	rows := csv.NewReader(bytes.NewReader(text))
+	rows.ReuseRecord = true
+	var payload []byte
+	n := -1 // the header
+	for {
+		row, err := rows.Read()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if n++; n == 0 {
+			continue
+		}
+		payload = append(payload[:0], row[2]...)
+		if strings.HasPrefix(row[2], "{") {
+			var v struct{ Soil, Battery float64 }
+			err = errors.Join(err, json.Unmarshal(payload, &v))
+		} else {
+			var v float64
+			err = errors.Join(err, json.Unmarshal(payload, &v))
+		}
+		if err != nil {
+			b.Fatal(err)
+		}
+	}
+	spent := time.Since(began)
+	if n != recorded {
+		b.Fatalf("read %d rows, want %d", n, recorded)
+	}
+	return spent
+}

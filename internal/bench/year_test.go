@@ -1,0 +1,184 @@
+package main_test
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"net/http"
+	"path/filepath"
+	"slices"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"binwatchd/internal/brokertest"
+	"binwatchd/internal/config"
+	"binwatchd/internal/farm"
+	"binwatchd/internal/ingest"
+	"binwatchd/internal/journal"
+	"binwatchd/internal/watch"
+)
+
+const (
+	manyProbes = 200
+	longPast   = 20 * 24 * time.Hour
+	starts     = 15
+	settling   = 20 * time.Second // more than the two minutes after which Go collects an idle heap
+)
+
+// BenchmarkYear is the program itself on a farm of 200 probes that have spoken
+// every ten minutes for a year: how long from its start until the first message
+// is judged and on disk, and how much memory it holds at work and at rest.
+func BenchmarkYear(b *testing.B) {
+	broker := brokertest.StartMosquitto(b, brokertest.Options{Extra: "max_queued_messages 0\nlog_type error"})
+	page, dir := freeAddress(b), b.TempDir()
+	cfg := write(b, "binwatchd.yaml", yearYAML(broker.URL, filepath.Join(dir, "journal.db"), page))
+	for b.Loop() {
+		readings := liveAYear(b, cfg)
+		b.ReportMetric(float64(readings), "readings")
+	}
+	c := startChild(b, cfg)
+	c.says("broker reached")
+	c.stop()
+
+	var took []time.Duration
+	for i := range starts {
+		publish(b, broker, "glass/battery", []string{"2.9", "3.9"}[i%2])
+		c := startChild(b, cfg)
+		took = append(took, c.says("condition=battery-low").Sub(c.began))
+		c.stop()
+	}
+	slices.Sort(took)
+	b.ReportMetric(float64(took[starts/2].Microseconds())/1000, "start-ms")
+
+	c = startChild(b, cfg)
+	c.says("broker reached")
+	day(b, broker)
+	b.ReportMetric(settled(c), "at-work-MB")
+	for _, path := range []string{"/", "/bins/bed0?span=1y", "/bins/bed1?span=3mo", "/probes", "/rounds", "/metrics", "/api/now"} {
+		get(b, "http://"+page+path)
+	}
+	b.ReportMetric(settled(c), "looked-at-MB")
+	b.ReportMetric(c.memory("VmHWM"), "peak-MB")
+	c.end(syscall.SIGTERM)
+}
+
+// settled waits until the heap has been collected and given back, and gives what
+// is resident then.
+func settled(c *child) float64 {
+	<-time.After(settling)
+	return c.memory("VmRSS")
+}
+
+// day lets every probe speak as often as in a day.
+func day(b *testing.B, broker *brokertest.Broker) {
+	probes := brokertest.Client(b, broker.URL, "probes", "", "")
+	f := glasshouse(manyProbes)
+	for i := range 144 {
+		for _, p := range f.Probes[:manyProbes] {
+			token := probes.Publish(p.Topic, 1, false, says(p, 10*i))
+			if i%5 == 0 {
+				brokertest.Done(b, "publish", token)
+			}
+		}
+	}
+}
+
+func get(b *testing.B, url string) {
+	resp, err := http.Get(url)
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer resp.Body.Close()
+	if _, err := io.Copy(io.Discard, resp.Body); err != nil || resp.StatusCode != http.StatusOK {
+		b.Fatalf("%s: %s, %v", url, resp.Status, err)
+	}
+}
+
+func freeAddress(b *testing.B) string {
+	ln, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer ln.Close()
+	return ln.Addr().String()
+}
+
+// yearYAML is the glasshouse as a keeper writes it.
+func yearYAML(broker, journal, page string) string {
+	var y strings.Builder
+	fmt.Fprintf(&y, "farm: Hillfoot Nursery\ntimezone: UTC\nbroker: {url: %q}\njournal: {path: %q}\npage: {listen: %q}\nprobes:\n", broker, journal, page)
+	f := glasshouse(manyProbes)
+	for _, p := range f.Probes {
+		fmt.Fprintf(&y, "  %s: {topic: %s, measures: %s", p.ID, p.Topic, p.Measures)
+		if p.Measures == farm.Battery {
+			y.WriteString(", low: 3.3, of: [t0]")
+		}
+		y.WriteString("}\n")
+	}
+	y.WriteString("bins:\n")
+	for _, bin := range f.Bins {
+		fmt.Fprintf(&y, "  %s: {species: red, volume: 100 L, zones: {all: {aim: living, probes: [%s]}}}\n", bin.Name, strings.Join(bin.Zones[0].Probes, ", "))
+	}
+	return y.String()
+}
+
+// liveAYear lets a year that ends now go through the live loop, folded as it
+// goes. It gives the number of readings.
+func liveAYear(b *testing.B, path string) (readings int) {
+	ctx := context.Background()
+	cfg, err := config.Load(path, config.ForRun)
+	if err != nil {
+		b.Fatal(err)
+	}
+	now := time.Now().UTC().Add(-longPast).Truncate(time.Minute)
+	clock := func() time.Time { return now }
+	j, err := journal.Open(ctx, journal.Config{Path: cfg.Journal.Path, Keep: cfg.Journal.Keep, Now: clock})
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer j.Close()
+	if err := j.SetFarm(ctx, &cfg.Farm); err != nil {
+		b.Fatal(err)
+	}
+	loop, err := watch.New(ctx, watch.Config{
+		Farm: &cfg.Farm, Digest: "past", Prefix: "binwatch", Flush: cfg.Journal.Flush, Journal: j, Source: mute{},
+		Owes: func(farm.Change) []farm.Owed { return nil }, Log: slog.New(slog.DiscardHandler), Now: clock})
+	if err != nil {
+		b.Fatal(err)
+	}
+	for n := 0; time.Since(now) > 10*time.Minute; n++ {
+		for i, p := range cfg.Farm.Probes {
+			if p.Measures == farm.Battery {
+				continue
+			}
+			d := &ingest.Delivery{Topic: p.Topic, Payload: []byte(says(p, 10*n)), QoS: 1, ID: uint16(1 + i), Ack: func() {}}
+			if err := loop.Relive(ctx, d); err != nil {
+				b.Fatal(err)
+			}
+			readings++
+		}
+		now = now.Add(10 * time.Minute)
+		if n%144 == 0 {
+			if err := loop.Relived(ctx); err != nil {
+				b.Fatal(err)
+			}
+			if _, err := j.Fold(ctx, now); err != nil {
+				b.Fatal(err)
+			}
+		}
+	}
+	if err := loop.Relived(ctx); err != nil {
+		b.Fatal(err)
+	}
+	return readings
+}
+
+// mute is a source from which nothing comes.
+type mute struct{}
+
+func (mute) Items() <-chan ingest.Item { return nil }
+func (mute) Reconnect()                {}
