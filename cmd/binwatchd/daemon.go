@@ -161,7 +161,7 @@ func (d *daemon) serve(ctx context.Context) error {
 	if d.forward != nil {
 		parts = append(parts, part{"influx", d.forward.Run})
 	}
-	parts = append(parts, part{"notices", d.sending.run}, part{"fold", d.foldHourly})
+	parts = append(parts, part{"notices", d.sending.run}, part{"fold", d.foldHourly}, part{"memory", giveBack})
 	if d.web != nil {
 		parts = append(parts, part{"page", d.web.run})
 	}

@@ -6,13 +6,15 @@ import (
 	"fmt"
 	"net/url"
 	"strings"
+	"time"
 )
 
 const (
 	// pageSize is half of the usual. A commit of a dozen readings dirties one
 	// page whatever its size, and a page of this size still holds forty.
 	pageSize    = 2048
-	readers     = 3       // connections for reading
+	readers     = 3 // connections for reading
+	readerIdle  = time.Minute
 	busyMillis  = 5000    // how long a connection waits for another's lock
 	cacheKiB    = 1024    // page cache of each connection
 	logMaxBytes = 8 << 20 // the write-ahead log is cut back to this when it has grown
@@ -66,9 +68,14 @@ func format(ctx context.Context, path string) error {
 	return nil
 }
 
-// openReaders opens the pool for reading, which never waits for the writer.
+// openReaders opens the pool for reading, which never waits for the writer. Each
+// connection holds a cache, so one that is not used for a while is closed.
 func openReaders(path string) (*sql.DB, error) {
-	return openPool(dataSource(path, "ro", "query_only(1)"), readers)
+	db, err := openPool(dataSource(path, "ro", "query_only(1)"), readers)
+	if err == nil {
+		db.SetConnMaxIdleTime(readerIdle)
+	}
+	return db, err
 }
 
 func openPool(name string, n int) (*sql.DB, error) {

@@ -1,0 +1,28 @@
+package main
+
+import (
+	"context"
+	"runtime/debug"
+	"time"
+)
+
+// giveBackEvery is how often memory is given back: seldom enough to cost
+// nothing on the smallest board, and as often as Go collects an idle heap.
+const giveBackEvery = 2 * time.Minute
+
+// giveBack returns the memory that starting up and drawing pages took to the
+// machine. Go by itself keeps it for as much again as is in use, which is much
+// for a board with half a gigabyte.
+func giveBack(ctx context.Context) error {
+	debug.FreeOSMemory()
+	every := time.NewTicker(giveBackEvery)
+	defer every.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-every.C:
+			debug.FreeOSMemory()
+		}
+	}
+}
