@@ -4,55 +4,53 @@ import (
 	"math"
 	"strconv"
 	"time"
-
-	"gonum.org/v1/plot"
 )
 
-// days marks the midnights of a place, named by weekday, or by date when the
-// picture spans more than nine days. A day of 23 or 25 hours is one day.
-type days struct{ loc *time.Location }
+// A tick is a place on an axis, and what is written there.
+type tick struct {
+	at   float64
+	says string
+}
 
-// Ticks implements plot.Ticker.
-func (d days) Ticks(low, high float64) []plot.Tick {
-	from, to := time.Unix(int64(low), 0).In(d.loc), time.Unix(int64(high), 0).In(d.loc)
+// days are the midnights of a place, named by weekday, or by date when the
+// picture spans more than nine days. A day of 23 or 25 hours is one day.
+func days(over extent, loc *time.Location) []tick {
+	from, to := time.Unix(int64(over.low), 0).In(loc), time.Unix(int64(over.high), 0).In(loc)
 	y, m, day := from.Date()
-	span := to.Sub(from).Hours() / 24
+	long := to.Sub(from).Hours() / 24
 	every, layout := 1, "Mon"
-	if span > 9 {
-		every, layout = int(math.Ceil(span/6)), "2 Jan"
+	if long > 9 {
+		every, layout = int(math.Ceil(long/6)), "2 Jan"
 	}
-	var out []plot.Tick
+	var out []tick
 	for n := 0; ; n++ {
-		t := time.Date(y, m, day+n, 0, 0, 0, 0, d.loc)
+		t := time.Date(y, m, day+n, 0, 0, 0, 0, loc)
 		if t.After(to) {
 			return out
 		}
 		if t.Before(from) {
 			continue
 		}
-		tick := plot.Tick{Value: at(t)}
-		if n%every == 0 && room(t, to, span) {
-			tick.Label = t.Format(layout)
+		mark := tick{at: at(t)}
+		if n%every == 0 && room(t, to, long) {
+			mark.says = t.Format(layout)
 		}
-		out = append(out, tick)
+		out = append(out, mark)
 	}
 }
 
 // room keeps a label from running over the right edge.
-func room(t, to time.Time, span float64) bool { return to.Sub(t).Hours()/24 > span/30 }
+func room(t, to time.Time, long float64) bool { return to.Sub(t).Hours()/24 > long/30 }
 
-// figures marks round numbers, at most seven, the unit on the highest.
-type figures struct{ unit string }
-
-// Ticks implements plot.Ticker.
-func (f figures) Ticks(low, high float64) []plot.Tick {
-	step := roundStep((high - low) / 5)
-	var out []plot.Tick
-	for v := math.Ceil(low/step) * step; v <= high; v += step {
-		out = append(out, plot.Tick{Value: v, Label: strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64)})
+// levels are round numbers, at most seven, the unit on the highest.
+func levels(over extent, unit string) []tick {
+	step := roundStep((over.high - over.low) / 5)
+	var out []tick
+	for v := math.Ceil(over.low/step) * step; v <= over.high; v += step {
+		out = append(out, tick{v, strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64)})
 	}
 	if n := len(out); n > 0 {
-		out[n-1].Label += f.unit
+		out[n-1].says += unit
 	}
 	return out
 }

@@ -7,9 +7,6 @@ import (
 	"math"
 	"time"
 
-	"gonum.org/v1/plot"
-	"gonum.org/v1/plot/font"
-	"gonum.org/v1/plot/text"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
 	"gonum.org/v1/plot/vg/vgimg"
@@ -47,18 +44,15 @@ const dpi = 144
 // Colours of a picture: paper, ink, and three that stay apart for the
 // colour-blind. Nothing is said by colour alone.
 var (
-	paper     = color.NRGBA{0xfb, 0xf8, 0xf2, 0xff}
-	ink       = color.NRGBA{0x3a, 0x33, 0x2b, 0xff}
-	faint     = color.NRGBA{0x7d, 0x72, 0x64, 0xff}
-	ruled     = color.NRGBA{0xe4, 0xdd, 0xd0, 0xff}
-	meadow    = color.NRGBA{0xcf, 0xe0, 0xbd, 0xff}
-	brick     = color.NRGBA{0xa8, 0x3f, 0x24, 0xff}
-	ochre     = color.NRGBA{0xd9, 0x93, 0x2f, 0x66}
-	swing     = color.NRGBA{0x5a, 0x48, 0x38, 0x38}
-	jotInk    = color.NRGBA{0x2c, 0x61, 0x86, 0xff}
-	typeface  = font.Font{Typeface: "Liberation", Variant: "Sans"}
-	small     = vg.Points(10.5)
-	titleSize = vg.Points(12.5)
+	paper  = color.NRGBA{0xfb, 0xf8, 0xf2, 0xff}
+	ink    = color.NRGBA{0x3a, 0x33, 0x2b, 0xff}
+	faint  = color.NRGBA{0x7d, 0x72, 0x64, 0xff}
+	ruled  = color.NRGBA{0xe4, 0xdd, 0xd0, 0xff}
+	meadow = color.NRGBA{0xcf, 0xe0, 0xbd, 0xff}
+	brick  = color.NRGBA{0xa8, 0x3f, 0x24, 0xff}
+	ochre  = color.NRGBA{0xd9, 0x93, 0x2f, 0x66}
+	swing  = color.NRGBA{0x5a, 0x48, 0x38, 0x38}
+	jotInk = color.NRGBA{0x2c, 0x61, 0x86, 0xff}
 )
 
 // png draws the curve.
@@ -66,49 +60,16 @@ func (c curve) png() ([]byte, error) {
 	if len(c.samples) == 0 {
 		return nil, fmt.Errorf("draw %s: no samples", c.title)
 	}
-	p := c.plot()
 	img := vgimg.NewWith(vgimg.UseWH(c.width, c.height), vgimg.UseDPI(dpi), vgimg.UseBackgroundColor(paper))
-	dc := draw.New(img)
-	p.Draw(draw.Crop(dc, vg.Points(8), -vg.Points(12), vg.Points(6), -vg.Points(6)))
+	g := c.frame(draw.Crop(draw.New(img), vg.Points(8), -vg.Points(12), vg.Points(6), -vg.Points(6)))
+	for _, layer := range []func(ground){c.band, c.grid, c.swung, c.cone, c.jotted, c.level, c.nowLine} {
+		layer(g)
+	}
 	var b bytes.Buffer
 	if _, err := (vgimg.PngCanvas{Canvas: img}).WriteTo(&b); err != nil {
 		return nil, fmt.Errorf("draw %s: %w", c.title, err)
 	}
 	return b.Bytes(), nil
-}
-
-// plot lays out the axes and what is drawn between them.
-func (c curve) plot() *plot.Plot {
-	p := plot.New()
-	p.BackgroundColor = color.Transparent
-	p.Title.Text = c.title
-	p.Title.TextStyle = style(titleSize, ink, draw.XCenter, draw.YTop)
-	p.Title.Padding = vg.Points(6 + jotLine*float64(c.rows()))
-	for _, axis := range []*plot.Axis{&p.X, &p.Y} {
-		axis.LineStyle.Width = 0
-		axis.Tick.LineStyle.Color = faint
-		axis.Tick.Length = vg.Points(3)
-		axis.Tick.Label = style(small, faint, axis.Tick.Label.XAlign, axis.Tick.Label.YAlign)
-		axis.Padding = 0
-	}
-	p.X.Tick.Marker = days{loc: c.loc}
-	p.Y.Tick.Marker = figures{unit: c.unit}
-	p.X.Min, p.X.Max = at(c.from), at(c.to)
-	p.Y.Min, p.Y.Max = c.reach()
-	p.Add(sheetOf(c)...)
-	return p
-}
-
-// sheetOf lists the layers, the lowest first.
-func sheetOf(c curve) []plot.Plotter {
-	return []plot.Plotter{band{c}, rules{c}, swung{c}, cone{c}, jotted{c}, level{c}, nowLine{c}}
-}
-
-// style is a text style of the pictures.
-func style(size vg.Length, col color.Color, x text.XAlignment, y text.YAlignment) text.Style {
-	return text.Style{
-		Color: col, Font: font.From(typeface, size), XAlign: x, YAlign: y, Handler: plot.DefaultTextHandler,
-	}
 }
 
 // at puts a time on the axis.

@@ -5,53 +5,32 @@ import (
 	"math"
 	"strconv"
 
-	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
 
 	"binwatchd/internal/farm"
 )
 
-// Each layer of a picture is one plotter.
-
-// ground turns data into points of the canvas, kept inside it.
-type ground struct {
-	draw.Canvas
-	x, y func(float64) vg.Length
-}
-
-func groundOf(dc draw.Canvas, p *plot.Plot) ground {
-	x, y := p.Transforms(&dc)
-	return ground{dc, x, y}
-}
-
-func (g ground) point(x, y float64) vg.Point {
-	return vg.Point{X: min(max(g.x(x), g.Min.X), g.Max.X), Y: min(max(g.y(y), g.Min.Y), g.Max.Y)}
-}
-
 // band is the range in which it does well.
-type band struct{ curve }
-
-func (b band) Plot(dc draw.Canvas, p *plot.Plot) {
-	if b.bands.IsZero() {
+func (c curve) band(g ground) {
+	if c.bands.IsZero() {
 		return
 	}
-	g := groundOf(dc, p)
-	low, high := b.shown(b.bands.Thrive.Low), b.shown(b.bands.Thrive.High)
-	if high < p.Y.Min || low > p.Y.Max {
+	low, high := c.shown(c.bands.Thrive.Low), c.shown(c.bands.Thrive.High)
+	if high < g.y.low || low > g.y.high {
 		return
 	}
-	a, z := g.point(p.X.Min, low), g.point(p.X.Max, high)
+	a, z := g.point(g.x.low, low), g.point(g.x.high, high)
 	g.FillPolygon(meadow, []vg.Point{a, {X: z.X, Y: a.Y}, z, {X: a.X, Y: z.Y}})
-	if z.Y-a.Y > vg.Points(16) && b.height > vg.Points(150) {
-		b.name(g, a, z)
+	if z.Y-a.Y > vg.Points(16) && c.height > vg.Points(150) {
+		c.name(g, a, z)
 	}
 }
 
 // name writes what the band is in its corner that the curve begins farther
 // from.
-func (b band) name(g ground, a, z vg.Point) {
-	first := g.point(at(b.samples[0].At), b.shown(b.samples[0].Mean)).Y
+func (c curve) name(g ground, a, z vg.Point) {
+	first := g.point(at(c.samples[0].At), c.shown(c.samples[0].Mean)).Y
 	y, side := a.Y+vg.Points(2), draw.YBottom
 	if first-a.Y < z.Y-first {
 		y, side = z.Y-vg.Points(2), draw.YTop
@@ -59,49 +38,43 @@ func (b band) name(g ground, a, z vg.Point) {
 	g.FillText(style(small, faint, draw.XLeft, side), vg.Point{X: a.X + vg.Points(4), Y: y}, "does well")
 }
 
-// rules are the grid, and the limits past which there is harm.
-type rules struct{ curve }
-
-func (r rules) Plot(dc draw.Canvas, p *plot.Plot) {
-	g := groundOf(dc, p)
-	for _, t := range p.Y.Tick.Marker.Ticks(p.Y.Min, p.Y.Max) {
-		g.across(p, t.Value, draw.LineStyle{Color: ruled, Width: vg.Points(0.6)})
+// grid is what the level is read against, and the limits past which there is harm.
+func (c curve) grid(g ground) {
+	for _, t := range levels(g.y, c.unit) {
+		g.across(t.at, draw.LineStyle{Color: ruled, Width: vg.Points(0.6)})
 	}
-	if r.bands.IsZero() {
+	if c.bands.IsZero() {
 		return
 	}
-	r.harm(g, p, r.bands.Survive.High, draw.YBottom, vg.Points(2))
-	r.harm(g, p, r.bands.Survive.Low, draw.YTop, -vg.Points(2))
+	c.harm(g, c.bands.Survive.High, draw.YBottom, vg.Points(2))
+	c.harm(g, c.bands.Survive.Low, draw.YTop, -vg.Points(2))
 }
 
-func (r rules) harm(g ground, p *plot.Plot, limit float64, side draw.YAlignment, off vg.Length) {
-	v := r.shown(limit)
-	if v < p.Y.Min || v > p.Y.Max {
+func (c curve) harm(g ground, limit float64, side draw.YAlignment, off vg.Length) {
+	v := c.shown(limit)
+	if v < g.y.low || v > g.y.high {
 		return
 	}
-	g.across(p, v, draw.LineStyle{Color: brick, Width: vg.Points(1.2), Dashes: []vg.Length{vg.Points(5), vg.Points(3)}})
-	at := g.point(p.X.Min, v)
+	g.across(v, draw.LineStyle{Color: brick, Width: vg.Points(1.2), Dashes: []vg.Length{vg.Points(5), vg.Points(3)}})
+	at := g.point(g.x.low, v)
 	if at.Y+off-small < g.Min.Y {
 		side, off = draw.YBottom, vg.Points(2) // no room under the line
 	}
-	g.FillText(style(small, brick, draw.XLeft, side), vg.Point{X: at.X + vg.Points(4), Y: at.Y + off}, "harm past "+figure(v)+r.unit)
+	g.FillText(style(small, brick, draw.XLeft, side), vg.Point{X: at.X + vg.Points(4), Y: at.Y + off}, "harm past "+figure(v)+c.unit)
 }
 
-func (g ground) across(p *plot.Plot, y float64, style draw.LineStyle) {
-	g.StrokeLine2(style, g.Min.X, g.point(p.X.Min, y).Y, g.Max.X, g.point(p.X.Max, y).Y)
+func (g ground) across(y float64, style draw.LineStyle) {
+	g.StrokeLine2(style, g.Min.X, g.point(g.x.low, y).Y, g.Max.X, g.point(g.x.low, y).Y)
 }
 
 // swung is what the level swung between in each step.
-type swung struct{ curve }
-
-func (s swung) Plot(dc draw.Canvas, p *plot.Plot) {
-	g := groundOf(dc, p)
-	for _, run := range s.runs() {
+func (c curve) swung(g ground) {
+	for _, run := range c.runs() {
 		var upper, lower []vg.Point
 		for _, v := range run {
-			x := at(v.At.Add(s.step / 2))
-			upper = append(upper, g.point(x, s.shown(v.Max)))
-			lower = append(lower, g.point(x, s.shown(v.Min)))
+			x := at(v.At.Add(c.step / 2))
+			upper = append(upper, g.point(x, c.shown(v.Max)))
+			lower = append(lower, g.point(x, c.shown(v.Min)))
 		}
 		for i := range lower {
 			upper = append(upper, lower[len(lower)-1-i])
@@ -111,16 +84,13 @@ func (s swung) Plot(dc draw.Canvas, p *plot.Plot) {
 }
 
 // level is the line itself; its last figure is in the title.
-type level struct{ curve }
-
-func (l level) Plot(dc draw.Canvas, p *plot.Plot) {
-	g := groundOf(dc, p)
+func (c curve) level(g ground) {
 	line := draw.LineStyle{Color: ink, Width: vg.Points(1.8)}
 	var last vg.Point
-	for _, run := range l.runs() {
+	for _, run := range c.runs() {
 		var pts []vg.Point
 		for _, v := range run {
-			pts = append(pts, g.point(at(v.At.Add(l.step/2)), l.shown(v.Mean)))
+			pts = append(pts, g.point(at(v.At.Add(c.step/2)), c.shown(v.Mean)))
 		}
 		g.StrokeLines(line, pts)
 		last = pts[len(pts)-1]
@@ -143,17 +113,14 @@ func (c curve) runs() [][]farm.Sample {
 
 // cone is the forecast: from the level now to the earliest and the latest
 // crossing of the limit.
-type cone struct{ curve }
-
-func (c cone) Plot(dc draw.Canvas, p *plot.Plot) {
+func (c curve) cone(g ground) {
 	if math.IsNaN(c.limit) || c.forecast.Crosses.IsZero() {
 		return
 	}
-	g := groundOf(dc, p)
 	from := c.samples[len(c.samples)-1]
 	tip, y := g.point(at(from.At.Add(c.step/2)), c.shown(from.Mean)), c.shown(c.limit)
 	if !c.forecast.Earliest.IsZero() {
-		late := p.X.Max
+		late := g.x.high
 		if !c.forecast.Latest.IsZero() {
 			late = at(c.forecast.Latest)
 		}
@@ -164,41 +131,35 @@ func (c cone) Plot(dc draw.Canvas, p *plot.Plot) {
 }
 
 // nowLine marks the present where something is drawn after it.
-type nowLine struct{ curve }
-
-func (n nowLine) Plot(dc draw.Canvas, p *plot.Plot) {
-	if math.IsNaN(n.limit) {
+func (c curve) nowLine(g ground) {
+	if math.IsNaN(c.limit) {
 		return
 	}
-	g := groundOf(dc, p)
-	x := g.point(at(n.now), 0).X
+	x := g.point(at(c.now), 0).X
 	g.StrokeLine2(draw.LineStyle{Color: faint, Width: vg.Points(0.8)}, x, g.Min.Y, x, g.Max.Y)
 	g.FillText(style(small, faint, draw.XRight, draw.YBottom), vg.Point{X: x - vg.Points(3), Y: g.Min.Y + vg.Points(2)}, "now")
 }
-
-// jotted are the keeper's doings, each named above the curve; names that would
-// cover one another go to a second line, and past that only the mark is left.
-type jotted struct{ curve }
 
 const (
 	jotLine  = 12 // points
 	jotLines = 2
 )
 
-func (j jotted) Plot(dc draw.Canvas, p *plot.Plot) {
-	g := groundOf(dc, p)
+// jotted are the keeper's doings, each named above the curve; names that would
+// cover one another go to a second line, and past that only the mark is left.
+func (c curve) jotted(g ground) {
 	words := style(small, jotInk, draw.XLeft, draw.YBottom)
 	var free [jotLines]vg.Length
-	for _, jot := range j.jots {
+	for _, jot := range c.jots {
 		x := g.point(at(jot.At), 0).X
 		said := string(jot.What)
 		left := min(x-vg.Points(2), g.Max.X-words.Width(said))
 		row := 0
-		for row < j.rows() && left < free[row] {
+		for row < c.rows() && left < free[row] {
 			row++
 		}
 		top := g.Max.Y
-		if row < j.rows() {
+		if row < c.rows() {
 			top += vg.Length(row) * vg.Points(jotLine)
 			free[row] = left + words.Width(said) + vg.Points(5)
 			g.FillText(words, vg.Point{X: left, Y: top + vg.Points(1)}, said)
