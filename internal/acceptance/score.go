@@ -147,13 +147,16 @@ func (s *Score) tell(raised []time.Time, crosses time.Time) {
 	}
 }
 
-// intervals holds forecasts made some leads ahead against the true crossing.
+// intervals holds forecasts made some leads ahead against the true crossing,
+// each forecast once.
 func (s *Score) intervals(l Life, c farm.Condition, crosses time.Time, leads ...time.Duration) {
+	var counted time.Time
 	for _, lead := range leads {
 		f, at, ok := l.foreseen(c, crosses.Add(-lead-lookEvery/2))
-		if !ok || !at.Before(crosses) {
+		if !ok || !at.Before(crosses) || at.Equal(counted) {
 			continue
 		}
+		counted = at
 		s.Intervals++
 		if !crosses.Before(f.Earliest) && (f.Latest.IsZero() || !crosses.After(f.Latest)) {
 			s.Covered++

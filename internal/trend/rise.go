@@ -212,7 +212,7 @@ func (r *room) swinging(part float64, halves []float64) room {
 // excess staying what it is.
 func (r *room) foreseeRoom(last, limitC, ahead float64, now time.Time) Crossing {
 	var c cloud
-	still := candidate{course: &course{}, base: last - r.ahead[0]}
+	still := candidate{course: &course{}, base: last - meanOf(r.past[heatHalves-2:])}
 	for range 31 {
 		off, _ := c.deal.pair()
 		c.add(r.crossesIn(still, last, limitC, off), 1)
@@ -225,7 +225,11 @@ func (r *room) foreseeRoom(last, limitC, ahead float64, now time.Time) Crossing 
 // the room turns out, in standard deviations.
 func (r *room) crossesIn(k candidate, last, limitC, off float64) float64 {
 	fade := fades()
-	miss, before := last-r.ahead[0]-k.base-k.height*k.ahead[0], last
+	miss := last - meanOf(r.past[heatHalves-2:]) - k.base - k.height*meanOf(k.past[heatHalves-2:])
+	before := r.ahead[0] + k.base + k.height*k.ahead[0] + miss
+	if before >= limitC {
+		return 0
+	}
 	for h := 1; h <= heatAhead; h++ {
 		at := r.ahead[h] + k.base + k.height*k.ahead[h] + miss*fade.miss[h] + off*r.sd12*fade.stray[h]
 		if at >= limitC {
