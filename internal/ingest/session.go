@@ -248,7 +248,7 @@ func (ss *session) stay(ctx context.Context, again <-chan struct{}) (asked bool,
 		case <-ss.source.other:
 			ss.refilter()
 		case err := <-ss.lost:
-			return false, fmt.Errorf("%s: %w", ss.host, plainer(err))
+			return false, lost{fmt.Errorf("%s: %w", ss.host, plainer(err))}
 		case <-tick.C:
 			if !ss.client.IsConnectionOpen() {
 				ss.lose(errors.New("the connection is gone"))
@@ -256,6 +256,11 @@ func (ss *session) stay(ctx context.Context, again <-chan struct{}) (asked bool,
 		}
 	}
 }
+
+// A lost connection is one that the broker had accepted.
+type lost struct{ error }
+
+func (l lost) Unwrap() error { return l.error }
 
 // end closes the connection. Later deliveries of it are not handed over.
 func (ss *session) end() {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/tls"
 	"errors"
+	"fmt"
 	"log/slog"
 	"net/url"
 	"slices"
@@ -93,24 +94,42 @@ func (s *Source) Run(ctx context.Context) error {
 		return errors.New("run source: it has run before")
 	}
 	defer close(s.items)
-	pause := s.cfg.FirstRetry
+	pause, soon := s.cfg.FirstRetry, 0
 	for ctx.Err() == nil {
 		began := s.cfg.Now()
 		asked, err := s.once(ctx)
 		if ctx.Err() != nil {
 			return nil
 		}
-		s.tell(ctx, Link{Trouble: troubleOf(err), At: s.cfg.Now()})
-		if asked || errors.Is(err, errBehind) { // the broker is well
+		well, lasted := asked || errors.Is(err, errBehind), s.cfg.Now().Sub(began) // the broker is well
+		if soon++; well || lasted > s.cfg.LastRetry || !errors.As(err, new(lost)) {
+			soon = 0
+		}
+		s.tell(ctx, Link{Trouble: troubleOf(s.suspicious(err, soon)), At: s.cfg.Now()})
+		if well {
 			continue
 		}
-		if s.cfg.Now().Sub(began) > s.cfg.LastRetry { // it worked for a while
+		if lasted > s.cfg.LastRetry { // it worked for a while
 			pause = s.cfg.FirstRetry
 		}
 		s.wait(ctx, pause)
 		pause = min(2*pause, s.cfg.LastRetry)
 	}
 	return nil
+}
+
+// rivalry is after how many connections in a row that were soon lost the likely
+// cause is named.
+const rivalry = 3
+
+// suspicious adds the likely cause when a broker lets us in and throws us out
+// again and again: it does so when a second client comes with the same id (MQTT
+// 3.1.1, MQTT-3.1.4-2), and says nothing about it.
+func (s *Source) suspicious(err error, soon int) error {
+	if soon < rivalry {
+		return err
+	}
+	return fmt.Errorf("%w (%d times in a row, each time soon after it let us in: another program may be using the client_id %q)", err, soon, s.cfg.ClientID)
 }
 
 // once makes one connection, to the first broker that answers, and stays until

@@ -164,6 +164,26 @@ func TestSessionOutlivesARestartOfTheBroker(t *testing.T) {
 // mosquitto 2.0.11 grants a subscription that its ACL forbids and then
 // delivers nothing: connected, yet silent. Only the lack of readings can show
 // it, so here it is pinned that the link looks well.
+// A broker ends the older of two connections with one client id, and does not
+// say why (MQTT 3.1.1, MQTT-3.1.4-2).
+func TestTwoWithOneClientIDAreTold(t *testing.T) {
+	b := brokertest.StartMosquitto(t, brokertest.Options{})
+	often := func(c *ingest.SourceConfig) {
+		c.ClientID, c.FirstRetry, c.LastRetry = "bins", time.Millisecond, time.Minute
+	}
+	_, one := source(t, b, often)
+	_, two := source(t, b, often)
+	defer two.end()
+	for n := 1; ; n++ { // a connection that ends before it has subscribed is no loss
+		switch named := strings.Contains(one.down().Trouble, `client_id "bins"`); {
+		case named && n < 3, n == 100:
+			t.Fatalf("after %d losses the client_id is named: %t", n, named)
+		case named:
+			return
+		}
+	}
+}
+
 func TestForbiddenTopicsAreSilent(t *testing.T) {
 	b := brokertest.StartMosquitto(t, brokertest.Options{ACL: "topic readwrite open/#\ntopic write hillfoot/#\n"})
 	_, h := source(t, b, func(c *ingest.SourceConfig) { c.Filters = []string{"hillfoot/#", "open/#"} })
