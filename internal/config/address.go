@@ -22,7 +22,7 @@ func parseBrokerURL(s string) (string, error) {
 	}
 	switch {
 	case !isPlainScheme(u.Scheme) && !isTLSScheme(u.Scheme):
-		return "", errors.New("a broker's address begins with tcp:// or, for TLS, ssl:// (mqtt://, mqtts://, ws:// and wss:// will do too), as in tcp://127.0.0.1:1883")
+		return "", errors.New("a broker's address begins with tcp:// or, for TLS, ssl:// (mqtt://, tls:// and mqtts:// will do too), as in tcp://127.0.0.1:1883")
 	case u.Port() == "":
 		return "", errors.New("the broker's port is missing: add :1883, or :8883 for TLS")
 	case u.RawQuery != "" || u.Fragment != "":
@@ -31,10 +31,8 @@ func parseBrokerURL(s string) (string, error) {
 	return s, nil
 }
 
-func isPlainScheme(s string) bool { return s == "tcp" || s == "mqtt" || s == "ws" }
-func isTLSScheme(s string) bool {
-	return s == "ssl" || s == "tls" || s == "mqtts" || s == "wss"
-}
+func isPlainScheme(s string) bool { return s == "tcp" || s == "mqtt" }
+func isTLSScheme(s string) bool   { return s == "ssl" || s == "tls" || s == "mqtts" }
 
 // parseHTTP checks an http or https address without user and password.
 func parseHTTP(s string) (string, error) {

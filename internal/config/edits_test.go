@@ -163,6 +163,7 @@ var serverEdits = []edit{
 	{"no address for the broker", brokerAt, "{user: bins}"},
 	{"two addresses for the broker", brokerAt, `{url: "tcp://127.0.0.1:1883", listen: "127.0.0.1:1884"}`},
 	{"a broker of the web", brokerAt, `{url: "http://127.0.0.1:1883"}`},
+	{"a broker over websockets", brokerAt, `{url: "ws://127.0.0.1:9001"}`},
 	{"a broker without scheme", brokerAt, `{url: "127.0.0.1:1883"}`},
 	{"a broker without port", brokerAt, `{url: "tcp://127.0.0.1"}`},
 	{"a broker without host", brokerAt, `{url: "tcp://:1883"}`},
