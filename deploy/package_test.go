@@ -64,17 +64,20 @@ func checkInstalled(t *testing.T, r root) {
 		t.Errorf("user: got %q, want one at home in the journal's directory who can't log in", owner)
 	}
 	want := map[string]string{
-		"usr/bin/binwatchd":                               "0:0 755",
-		"usr/lib/systemd/system/binwatchd.service":        "0:0 644",
-		"usr/lib/sysusers.d/binwatchd.conf":               "0:0 644",
-		"usr/lib/tmpfiles.d/binwatchd.conf":               "0:0 644",
-		"usr/share/man/man1/binwatchd.1.gz":               "0:0 644",
-		"usr/share/doc/binwatchd/copyright":               "0:0 644",
-		"usr/share/doc/binwatchd/examples/full.yaml":      "0:0 644",
-		"usr/share/doc/binwatchd/examples/mosquitto.conf": "0:0 644",
-		"etc/binwatchd":                                   "0:0 755",
-		"etc/binwatchd/binwatchd.yaml":                    "0:0 644",
-		"var/lib/binwatchd":                               owner[2] + ":" + owner[3] + " 750",
+		"usr/bin/binwatchd":                                        "0:0 755",
+		"usr/lib/systemd/system/binwatchd.service":                 "0:0 644",
+		"usr/lib/sysusers.d/binwatchd.conf":                        "0:0 644",
+		"usr/lib/tmpfiles.d/binwatchd.conf":                        "0:0 644",
+		"usr/share/man/man1/binwatchd.1.gz":                        "0:0 644",
+		"usr/share/doc/binwatchd/copyright":                        "0:0 644",
+		"usr/share/doc/binwatchd/examples/full.yaml":               "0:0 644",
+		"usr/share/doc/binwatchd/examples/mosquitto.conf":          "0:0 644",
+		"usr/share/doc/binwatchd/examples/prometheus":              "0:0 755",
+		"usr/share/doc/binwatchd/examples/prometheus/scrape.yml":   "0:0 644",
+		"usr/share/doc/binwatchd/examples/influx/queries.influxql": "0:0 644",
+		"etc/binwatchd":                "0:0 755",
+		"etc/binwatchd/binwatchd.yaml": "0:0 644",
+		"var/lib/binwatchd":            owner[2] + ":" + owner[3] + " 750",
 	}
 	got := map[string]string{}
 	for name := range want {
