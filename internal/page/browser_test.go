@@ -2,6 +2,7 @@ package page_test
 
 import (
 	"context"
+	"errors"
 	"flag"
 	"fmt"
 	"net/http"
@@ -166,13 +167,26 @@ func (b *browser) visit(t *testing.T, path string) {
 	b.do(t, chromedp.Navigate(b.url+path), chromedp.WaitReady(chromedp.CSS("main")))
 }
 
-// press clicks what the selector finds and waits for the page that follows.
+// press clicks what the selector finds and waits for the page that follows. A
+// page that still scrolls to a field may slip away under the pointer; then nothing
+// follows, and it is clicked again.
 func (b *browser) press(t *testing.T, selector string) {
 	t.Helper()
-	call(t, b, func(ctx context.Context) error {
-		_, err := chromedp.RunResponse(ctx, chromedp.Click(chromedp.CSS(selector)))
+	call(t, b, func(ctx context.Context) (err error) {
+		for range 4 {
+			if err = b.click(ctx, selector); !errors.Is(err, context.DeadlineExceeded) {
+				return err
+			}
+		}
 		return err
 	})
+}
+
+func (b *browser) click(ctx context.Context, selector string) error {
+	ctx, cancel := context.WithTimeout(ctx, 15*time.Second)
+	defer cancel()
+	_, err := chromedp.RunResponse(ctx, chromedp.Click(chromedp.CSS(selector)))
+	return err
 }
 
 // text is what an element shows, asked in one breath: a page that looks again
