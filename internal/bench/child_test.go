@@ -104,8 +104,8 @@ func (c *child) stop() {
 	}
 }
 
-// memory gives a line of /proc/pid/status, MB: VmRSS, or VmHWM for the most it
-// ever was (proc(5)).
+// memory gives a line of /proc/pid/status, MB: VmRSS, RssFile for the part of it
+// that is pages of files, or VmHWM for the most it ever was (proc(5)).
 func (c *child) memory(what string) float64 {
 	text, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", c.cmd.Process.Pid))
 	if err != nil {

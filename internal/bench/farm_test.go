@@ -34,7 +34,7 @@ func says(p farm.Probe, n int) string {
 	sun := math.Sin(2 * math.Pi * day)
 	noise := math.Mod(float64(n)*math.Phi, 1) - 0.5
 	if p.Measures == farm.Moisture {
-		return fmt.Sprintf("%.1f", 78-0.4*math.Mod(day, 14)+0.3*sun+0.4*noise)
+		return fmt.Sprintf("%.1f", 75.5+2.5*math.Cos(2*math.Pi*day/28)+0.3*sun+0.4*noise)
 	}
 	return fmt.Sprintf("%.2f", math.Round(16*(20+2*sun+0.1*noise))/16)
 }

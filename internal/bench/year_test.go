@@ -24,9 +24,9 @@ import (
 
 const (
 	manyProbes = 200
-	longPast   = 20 * 24 * time.Hour
+	longPast   = 365 * 24 * time.Hour
 	starts     = 15
-	settling   = 20 * time.Second // more than the two minutes after which Go collects an idle heap
+	settling   = 150 * time.Second // more than the two minutes after which Go collects an idle heap
 )
 
 // BenchmarkYear is the program itself on a farm of 200 probes that have spoken
@@ -62,6 +62,7 @@ func BenchmarkYear(b *testing.B) {
 		get(b, "http://"+page+path)
 	}
 	b.ReportMetric(settled(c), "looked-at-MB")
+	b.ReportMetric(c.memory("RssFile"), "file-MB")
 	b.ReportMetric(c.memory("VmHWM"), "peak-MB")
 	c.end(syscall.SIGTERM)
 }
@@ -163,18 +164,20 @@ func liveAYear(b *testing.B, path string) (readings int) {
 		}
 		now = now.Add(10 * time.Minute)
 		if n%144 == 0 {
-			if err := loop.Relived(ctx); err != nil {
-				b.Fatal(err)
-			}
-			if _, err := j.Fold(ctx, now); err != nil {
-				b.Fatal(err)
-			}
+			fold(b, loop, j, now)
 		}
 	}
-	if err := loop.Relived(ctx); err != nil {
+	fold(b, loop, j, now)
+	return readings
+}
+
+func fold(b *testing.B, loop *watch.Loop, j *journal.Journal, now time.Time) {
+	if err := loop.Relived(context.Background()); err != nil {
 		b.Fatal(err)
 	}
-	return readings
+	if _, err := j.Fold(context.Background(), now); err != nil {
+		b.Fatal(err)
+	}
 }
 
 // mute is a source from which nothing comes.

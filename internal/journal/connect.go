@@ -16,7 +16,7 @@ const (
 	readers     = 3 // connections for reading
 	readerIdle  = time.Minute
 	busyMillis  = 5000    // how long a connection waits for another's lock
-	cacheKiB    = 512    // page cache of each connection
+	cacheKiB    = 512     // page cache of each connection
 	logMaxBytes = 8 << 20 // the write-ahead log is cut back to this when it has grown
 )
 

@@ -1,0 +1,60 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strings"
+)
+
+// table writes the figures in Markdown.
+func table(w io.Writer, r *results) {
+	fmt.Fprintln(w, "| figure | against | aim | seen | absolute, on this machine |\n|---|---|---|---|---|")
+	for _, row := range rows(r) {
+		fmt.Fprintln(w, "| "+strings.Join(row[:], " | ")+" |")
+	}
+	fmt.Fprintln(w, "\n| trouble on simulated bins | cases it came to | told before | false (at now) | median lead | 80 % intervals that held | notices a bin and week |\n|---|---|---|---|---|---|---|")
+	for _, c := range [][2]string{
+		{"heating", "heating"}, {"drying", "drying"}, {"sifting window opens", "sift_opens"}, {"sifting window closes", "sift_closes"}, {"quiet", "quiet"},
+	} {
+		of := func(unit, format string) string { return r.say(format, "Acceptance/"+c[1], unit) }
+		fmt.Fprintf(w, "| %s, %s bin-months | %s | %s | %s (%s) | %s | %s of %s | %s |\n", c[0], of("months", "%.0f"), of("came", "%.0f"), of("told", "%.0f"),
+			of("false", "%.0f"), of("false-now", "%.0f"), of("lead-h", "%.0f h"), of("covered-%", "%.0f %%"), of("intervals", "%.0f"), of("notices/week", "%.1f"))
+	}
+}
+
+func rows(r *results) [][5]string {
+	intake := func(name string) (ratio, absolute string) {
+		of := func(unit string) string { return r.say("%.0f", "Intake/"+name, unit) }
+		return r.say("%.2f", "Intake/"+name, "ratio"), of("durable-messages/s") + " and " + of("bare-messages/s") + " messages/s"
+	}
+	const bare = "a bare subscriber that only acknowledges"
+	m20, abs20 := intake("mosquitto_20_in_flight")
+	m200, abs200 := intake("mosquitto_200_in_flight")
+	s20, abss20 := intake("strictly_20_in_flight")
+	s200, abss200 := intake("strictly_200_in_flight")
+	const wear = "Wear/20_probes_each_minute"
+	return [][5]string{
+		{"durable QoS 1 intake, mosquitto, 20 in flight", bare, "≥ 0.9", m20, abs20},
+		{"the same, 200 in flight", bare, "≥ 0.8", m200, abs200},
+		{"the same from a broker that keeps strictly to 20", bare, "–", s20, abss20},
+		{"the same, strictly to 200", bare, "–", s200, abss200},
+		{"rehearse, readings/s from CSV", "encoding/csv and encoding/json alone", "≥ 0.5", r.say("%.2f", "Rehearse", "ratio"),
+			r.say("%.0f", "Rehearse", "rehearsed/s") + " and " + r.say("%.0f", "Rehearse", "decoded/s") + " readings/s"},
+		{"Step on the quiet path", "–", "< 1 µs, 0 allocations",
+			r.say("%.0f ns", "Step", "quiet-ns/reading") + ", " + r.say("%.2f allocations", "Step", "quiet-allocs/reading"), ""},
+		{"a zone's hourly refit, apart", "–", "–", r.say("%.0f µs", "Step", "us/refit"), ""},
+		{"bytes written a reading, 20 probes a minute, folding included", "one commit a reading into a (probe, time) keyed table", "≤ 0.125",
+			r.say("%.3f", wear, "written/keyed"), r.say("%.0f", wear, "written_B/reading") + " and " + r.say("%.0f", wear, "keyed_B/reading") + " bytes"},
+		{"the same, what reaches the disk", "same", "≤ 0.125", r.say("%.3f", wear, "disk_written/keyed"), ""},
+		{"bytes on disk a reading after folding", "20-byte rows", "≤ 0.33", r.say("%.2f", wear, "kept/20B_rows"), r.say("%.2f bytes", wear, "kept_B/reading")},
+		{"forwarding a week's backlog to influxd", "the client writing prepared batches of the same size", "≥ 0.9", r.say("%.2f", "Backlog", "ratio"),
+			r.say("%.0f", "Backlog", "forwarder-points/s") + " and " + r.say("%.0f", "Backlog", "client-points/s") + " points/s"},
+		{"resident memory, 200 probes, a year of history", "–", "≤ 40 MB", r.say("%.0f MB", "Year", "at-work-MB"),
+			r.say("%.0f MB after every page and a year's curve were looked at", "Year", "looked-at-MB") + ", of it " +
+				r.say("%.0f MB of the program's own file", "Year", "file-MB") + "; most ever " + r.say("%.0f MB", "Year", "peak-MB")},
+		{"start to first judgement, same farm", "–", "≤ 300 ms", r.say("%.0f ms", "Year", "start-ms"), r.say("%.0f readings in the journal", "Year", "readings")},
+		{"publish to mail accepted, over the 2 s it waits for others", "–", "≤ 50 ms", r.say("%.1f ms", "Told", "mail-ms"), ""},
+		{"publish to webhook answered", "–", "≤ 50 ms", r.say("%.1f ms", "Told", "webhook-ms"), ""},
+		{"GET / with 40 zones, p50", "–", "< 30 ms", r.say("%.1f ms", "Front", "p50-ms"), r.say("%.0f bytes", "Front", "B/page")},
+	}
+}

@@ -1,0 +1,128 @@
+package main_test
+
+import (
+	"crypto/ecdsa"
+	"crypto/elliptic"
+	"crypto/rand"
+	"crypto/tls"
+	"crypto/x509"
+	"crypto/x509/pkix"
+	"encoding/pem"
+	"fmt"
+	"io"
+	"math/big"
+	"net"
+	"net/http"
+	"net/http/httptest"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/emersion/go-smtp"
+
+	"binwatchd/internal/brokertest"
+)
+
+// beds is how many bins get too hot, one after the other.
+const beds = 15
+
+// waitForOthers is how long the sender of mails lets a notice at now wait for
+// others that arise with it (package notify).
+const waitForOthers = 2 * time.Second
+
+// BenchmarkTold is how long it takes from the publishing of a reading until a
+// webhook has its notice and until a mail server has accepted the mail, with the
+// daemon in a process of its own, TLS to the mail server and the usual flush.
+func BenchmarkTold(b *testing.B) {
+	broker := brokertest.StartMosquitto(b, brokertest.Options{})
+	mails, hooks := make(chan time.Time, beds), make(chan time.Time, beds)
+	server, ca := openMailbox(b, mails)
+	hook := httptest.NewServer(http.HandlerFunc(func(_ http.ResponseWriter, r *http.Request) {
+		_, _ = io.Copy(io.Discard, r.Body) // what it says is not measured
+		hooks <- time.Now()
+	}))
+	b.Cleanup(hook.Close)
+	cfg := write(b, "binwatchd.yaml", toldYAML(broker.URL, filepath.Join(b.TempDir(), "journal.db"), server, ca, hook.URL))
+	c := startChild(b, cfg)
+	c.says("broker reached")
+	probes := brokertest.Client(b, broker.URL, "probes", "", "")
+	var byMail, byHook []time.Duration
+	for b.Loop() {
+		for i := range beds {
+			sent := time.Now()
+			brokertest.Done(b, "publish", probes.Publish(fmt.Sprintf("glass/t%d", i), 1, false, "36.5"))
+			byHook = append(byHook, (<-hooks).Sub(sent))
+			byMail = append(byMail, (<-mails).Sub(sent)-waitForOthers)
+		}
+	}
+	slices.Sort(byMail)
+	slices.Sort(byHook)
+	b.ReportMetric(float64(byHook[beds/2].Microseconds())/1000, "webhook-ms")
+	b.ReportMetric(float64(byMail[beds/2].Microseconds())/1000, "mail-ms")
+	c.stop()
+}
+
+func toldYAML(broker, journal, server, ca, hook string) string {
+	var y strings.Builder
+	fmt.Fprintf(&y, "farm: Hillfoot Nursery\ntimezone: UTC\nbroker: {url: %q}\njournal: {path: %q}\nmail: {server: %q, from: bins@example.org, ca: %q}\n",
+		broker, journal, server, ca)
+	fmt.Fprintf(&y, "tell:\n  - {mail: keeper@example.org}\n  - {webhook: %q}\nprobes:\n", hook)
+	for i := range beds {
+		fmt.Fprintf(&y, "  t%d: {topic: glass/t%d, measures: temperature}\n", i, i)
+	}
+	y.WriteString("bins:\n")
+	for i := range beds {
+		fmt.Fprintf(&y, "  bed%d: {species: red, zones: {all: {aim: living, probes: [t%d], patience: 0s}}}\n", i, i)
+	}
+	return y.String()
+}
+
+// openMailbox starts a mail server that wants STARTTLS, and notes when it has
+// accepted a mail.
+func openMailbox(b *testing.B, accepted chan<- time.Time) (address, ca string) {
+	pair, text := localCertificate(b)
+	s := smtp.NewServer(smtp.BackendFunc(func(*smtp.Conn) (smtp.Session, error) { return visit{accepted}, nil }))
+	s.Domain, s.TLSConfig = "localhost", &tls.Config{Certificates: []tls.Certificate{pair}}
+	ln, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		b.Fatal(err)
+	}
+	go s.Serve(ln)
+	b.Cleanup(func() { s.Close() })
+	_, port, _ := net.SplitHostPort(ln.Addr().String())
+	return net.JoinHostPort("localhost", port), write(b, "ca.pem", text)
+}
+
+func localCertificate(b *testing.B) (tls.Certificate, string) {
+	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
+	if err != nil {
+		b.Fatal(err)
+	}
+	template := &x509.Certificate{
+		SerialNumber: big.NewInt(1), Subject: pkix.Name{CommonName: "localhost"}, DNSNames: []string{"localhost"},
+		NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(24 * time.Hour), IsCA: true, BasicConstraintsValid: true,
+		KeyUsage: x509.KeyUsageDigitalSignature | x509.KeyUsageCertSign,
+	}
+	der, err := x509.CreateCertificate(rand.Reader, template, template, &key.PublicKey, key)
+	if err != nil {
+		b.Fatal(err)
+	}
+	return tls.Certificate{Certificate: [][]byte{der}, PrivateKey: key},
+		string(pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der}))
+}
+
+// A visit is one SMTP session.
+type visit struct{ accepted chan<- time.Time }
+
+func (visit) Mail(string, *smtp.MailOptions) error { return nil }
+func (visit) Rcpt(string, *smtp.RcptOptions) error { return nil }
+func (visit) Reset()                               {}
+func (visit) Logout() error                        { return nil }
+
+func (v visit) Data(r io.Reader) error {
+	_, err := io.Copy(io.Discard, r)
+	v.accepted <- time.Now()
+	return err
+}
