@@ -1,25 +1,19 @@
 package main
 
 import (
-	"crypto/ecdsa"
-	"crypto/elliptic"
-	"crypto/rand"
 	"crypto/tls"
-	"crypto/x509"
-	"crypto/x509/pkix"
-	"encoding/pem"
 	"errors"
 	"io"
-	"math/big"
 	"net"
 	"net/mail"
 	"strings"
 	"sync"
 	"testing"
-	"time"
 
 	"github.com/emersion/go-sasl"
 	"github.com/emersion/go-smtp"
+
+	"binwatchd/internal/certtest"
 )
 
 // A mailbox is a real SMTP server that wants STARTTLS and a password, and
@@ -39,11 +33,11 @@ const (
 
 func startMailbox(t *testing.T) *mailbox {
 	t.Helper()
-	pair, pemText := localCertificate(t)
-	m := &mailbox{ca: write(t, t.TempDir(), "ca.pem", pemText)}
+	local := certtest.NewLocal(t)
+	m := &mailbox{ca: local.CertFile}
 	s := smtp.NewServer(smtp.BackendFunc(func(*smtp.Conn) (smtp.Session, error) { return &delivery{box: m}, nil }))
 	s.Domain = "localhost"
-	s.TLSConfig = &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS12}
+	s.TLSConfig = &tls.Config{Certificates: []tls.Certificate{local.Certificate}, MinVersion: tls.VersionTLS12}
 	ln, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
@@ -53,27 +47,6 @@ func startMailbox(t *testing.T) *mailbox {
 	go s.Serve(ln)
 	t.Cleanup(func() { s.Close() })
 	return m
-}
-
-// localCertificate makes a certificate for localhost that is its own authority.
-func localCertificate(t *testing.T) (tls.Certificate, string) {
-	t.Helper()
-	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
-	if err != nil {
-		t.Fatal(err)
-	}
-	template := &x509.Certificate{
-		SerialNumber: big.NewInt(1), Subject: pkix.Name{CommonName: "localhost"}, DNSNames: []string{"localhost"},
-		IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)},
-		NotBefore:   time.Now().Add(-time.Hour), NotAfter: time.Now().Add(24 * time.Hour), IsCA: true, BasicConstraintsValid: true,
-		KeyUsage: x509.KeyUsageDigitalSignature | x509.KeyUsageCertSign,
-	}
-	der, err := x509.CreateCertificate(rand.Reader, template, template, &key.PublicKey, key)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return tls.Certificate{Certificate: [][]byte{der}, PrivateKey: key},
-		string(pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der}))
 }
 
 // all gives the mails accepted so far.

@@ -1,16 +1,9 @@
 package main_test
 
 import (
-	"crypto/ecdsa"
-	"crypto/elliptic"
-	"crypto/rand"
 	"crypto/tls"
-	"crypto/x509"
-	"crypto/x509/pkix"
-	"encoding/pem"
 	"fmt"
 	"io"
-	"math/big"
 	"net"
 	"net/http"
 	"net/http/httptest"
@@ -23,6 +16,7 @@ import (
 	"github.com/emersion/go-smtp"
 
 	"binwatchd/internal/brokertest"
+	"binwatchd/internal/certtest"
 )
 
 // beds is how many bins get too hot, one after the other.
@@ -82,9 +76,9 @@ func toldYAML(broker, journal, server, ca, hook string) string {
 // openMailbox starts a mail server that wants STARTTLS, and notes when it has
 // accepted a mail.
 func openMailbox(b *testing.B, accepted chan<- time.Time) (address, ca string) {
-	pair, text := localCertificate(b)
+	local := certtest.NewLocal(b)
 	s := smtp.NewServer(smtp.BackendFunc(func(*smtp.Conn) (smtp.Session, error) { return visit{accepted}, nil }))
-	s.Domain, s.TLSConfig = "localhost", &tls.Config{Certificates: []tls.Certificate{pair}}
+	s.Domain, s.TLSConfig = "localhost", &tls.Config{Certificates: []tls.Certificate{local.Certificate}}
 	ln, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		b.Fatal(err)
@@ -92,25 +86,7 @@ func openMailbox(b *testing.B, accepted chan<- time.Time) (address, ca string) {
 	go s.Serve(ln)
 	b.Cleanup(func() { s.Close() })
 	_, port, _ := net.SplitHostPort(ln.Addr().String())
-	return net.JoinHostPort("localhost", port), write(b, "ca.pem", text)
-}
-
-func localCertificate(b *testing.B) (tls.Certificate, string) {
-	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
-	if err != nil {
-		b.Fatal(err)
-	}
-	template := &x509.Certificate{
-		SerialNumber: big.NewInt(1), Subject: pkix.Name{CommonName: "localhost"}, DNSNames: []string{"localhost"},
-		NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(24 * time.Hour), IsCA: true, BasicConstraintsValid: true,
-		KeyUsage: x509.KeyUsageDigitalSignature | x509.KeyUsageCertSign,
-	}
-	der, err := x509.CreateCertificate(rand.Reader, template, template, &key.PublicKey, key)
-	if err != nil {
-		b.Fatal(err)
-	}
-	return tls.Certificate{Certificate: [][]byte{der}, PrivateKey: key},
-		string(pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der}))
+	return net.JoinHostPort("localhost", port), local.CertFile
 }
 
 // A visit is one SMTP session.

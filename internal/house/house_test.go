@@ -40,6 +40,7 @@ var may = map[string]struct {
 	"scenario":    {[]string{"farm", "physics"}, "test support: physics other than the models fitted"},
 	"acceptance":  {[]string{"farm", "husbandry", "ingest", "rules", "scenario"}, "test support: the whole judging held against bins of known truth"},
 	"brokertest":  {nil, "test support: starts a real broker"},
+	"certtest":    {nil, "test support: certificates"},
 	"bench":       {nil, "prints figures; what is measured runs as benchmarks of the packages"},
 	"influxtest":  {nil, "test support: starts real databases"},
 	"survey":      {[]string{"farm", "calibration", "ingest", "paste", "quantity"}, "proposals are made of what was heard; ingest alone takes payloads apart"},

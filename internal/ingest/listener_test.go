@@ -15,6 +15,7 @@ import (
 	"github.com/eclipse/paho.mqtt.golang/packets"
 
 	"binwatchd/internal/brokertest"
+	"binwatchd/internal/certtest"
 	"binwatchd/internal/ingest"
 )
 
@@ -281,18 +282,16 @@ func TestAddressInUse(t *testing.T) {
 }
 
 func TestListenerOverTLS(t *testing.T) {
-	certFile, keyFile, pool := certificate(t)
-	cert, err := tls.LoadX509KeyPair(certFile, keyFile)
-	if err != nil {
-		t.Fatal(err)
-	}
-	l, h := listener(t, func(c *ingest.ListenerConfig) { c.TLS = &tls.Config{Certificates: []tls.Certificate{cert}} })
+	local := certtest.NewLocal(t)
+	l, h := listener(t, func(c *ingest.ListenerConfig) {
+		c.TLS = &tls.Config{Certificates: []tls.Certificate{local.Certificate}}
+	})
 	h.up()
 	_, port, err := net.SplitHostPort(l.Addr().String())
 	if err != nil {
 		t.Fatal(err)
 	}
-	c := mqtt.NewClient(mqtt.NewClientOptions().AddBroker("tls://localhost:" + port).SetTLSConfig(&tls.Config{RootCAs: pool}))
+	c := mqtt.NewClient(mqtt.NewClientOptions().AddBroker("tls://localhost:" + port).SetTLSConfig(&tls.Config{RootCAs: local.Roots}))
 	brokertest.Done(t, "connect", c.Connect())
 	defer c.Disconnect(50)
 	token := c.Publish("hillfoot/t", 1, false, "21.5")

@@ -1,23 +1,19 @@
 package notify_test
 
 import (
-	"crypto/ecdsa"
-	"crypto/elliptic"
-	"crypto/rand"
 	"crypto/tls"
 	"crypto/x509"
-	"crypto/x509/pkix"
 	"errors"
 	"io"
-	"math/big"
 	"net"
 	"slices"
 	"sync"
 	"testing"
-	"time"
 
 	"github.com/emersion/go-sasl"
 	"github.com/emersion/go-smtp"
+
+	"binwatchd/internal/certtest"
 )
 
 // A postOffice is a real SMTP server with STARTTLS and AUTH that keeps what it
@@ -43,12 +39,12 @@ type posted struct {
 // openPostOffice serves on a free port of loopback until the test ends.
 func openPostOffice(t *testing.T) *postOffice {
 	t.Helper()
-	cert, roots := certificate(t)
-	p := &postOffice{roots: roots, fail: map[string]error{}, stall: map[string]chan struct{}{}}
+	local := certtest.NewLocal(t)
+	p := &postOffice{roots: local.Roots, fail: map[string]error{}, stall: map[string]chan struct{}{}}
 	srv := smtp.NewServer(smtp.BackendFunc(func(c *smtp.Conn) (smtp.Session, error) {
 		return &visit{office: p, conn: c}, nil
 	}))
-	srv.Domain, srv.TLSConfig = "mail.example.org", &tls.Config{Certificates: []tls.Certificate{cert}}
+	srv.Domain, srv.TLSConfig = "mail.example.org", &tls.Config{Certificates: []tls.Certificate{local.Certificate}}
 	srv.AllowInsecureAuth = false
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -65,31 +61,6 @@ func openPostOffice(t *testing.T) *postOffice {
 		}
 	})
 	return p
-}
-
-// certificate makes one for 127.0.0.1 that only the test trusts.
-func certificate(t *testing.T) (tls.Certificate, *x509.CertPool) {
-	t.Helper()
-	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
-	if err != nil {
-		t.Fatal(err)
-	}
-	spec := &x509.Certificate{
-		SerialNumber: big.NewInt(1), Subject: pkix.Name{CommonName: "test"},
-		NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour),
-		IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)}, IsCA: true, BasicConstraintsValid: true,
-	}
-	der, err := x509.CreateCertificate(rand.Reader, spec, spec, &key.PublicKey, key)
-	if err != nil {
-		t.Fatal(err)
-	}
-	leaf, err := x509.ParseCertificate(der)
-	if err != nil {
-		t.Fatal(err)
-	}
-	roots := x509.NewCertPool()
-	roots.AddCert(leaf)
-	return tls.Certificate{Certificate: [][]byte{der}, PrivateKey: key}, roots
 }
 
 // failAt makes a stage answer with an error; nil ends that.
