@@ -6,8 +6,8 @@ import (
 	"time"
 )
 
-// giveBackEvery is how often memory is given back: seldom enough to cost
-// nothing on the smallest board, and as often as Go collects an idle heap.
+// giveBackEvery is how often memory is given back: as often as Go collects an
+// idle heap of its own accord.
 const giveBackEvery = 2 * time.Minute
 
 // giveBack returns the memory that starting up and drawing pages took to the
