@@ -132,10 +132,17 @@ func (d *daemon) openLoop(ctx context.Context, cfg *config.Config) error {
 	}
 	d.loop, err = watch.New(ctx, watch.Config{
 		Farm: &cfg.Farm, Digest: name, Prefix: cfg.Broker.Prefix, Flush: cfg.Journal.Flush, Journal: d.journal, Source: d.intake,
-		Owes: d.owes, Cry: d.cry, Said: d.say, Log: d.log, Now: d.clock.now, Speed: d.clock.speed,
+		Owes: d.owes, Cry: d.cry, Said: d.say, Moved: d.moved, Log: d.log, Now: d.clock.now, Speed: d.clock.speed,
 		Clock: d.clock.sources, Built: built, Outage: d.outage,
 	})
 	return err
+}
+
+// moved has the database get what bears other times now.
+func (d *daemon) moved(from int64) {
+	if d.forward != nil {
+		d.forward.Again(from)
+	}
 }
 
 // owes lists who is to be told of a change under the tellers in force.

@@ -106,8 +106,21 @@ func (k *Keeper) Now() time.Time {
 // Trust is how far the base in force can be believed.
 func (k *Keeper) Trust() Trust { return k.trust }
 
-// Final tells whether times noted now will stay as they are.
-func (k *Keeper) Final() bool { return k.trust != Guess }
+// How long after boot a better clock is waited for before times are passed on. A
+// machine that reaches a time server does so in its first minutes; after a power
+// cut the way there may take hours longer. One that reaches none goes on with
+// what it has.
+const (
+	plausibleWait = 2 * time.Minute
+	guessWait     = 6 * time.Hour
+)
+
+// Final tells whether times noted now are as good as they are likely to get, so
+// that they can be passed on. A correction may still come; see [Keeper.Check].
+func (k *Keeper) Final() bool {
+	up := k.src.SinceBoot()
+	return k.trust == Synced || k.trust == Plausible && up >= plausibleWait || up >= guessWait
+}
 
 // Check looks at the wall clock and moves the base when that is better. began
 // is when the base in force came into force, by its own time.

@@ -58,10 +58,31 @@ func TestAClockSetLateIsPutRight(t *testing.T) {
 }
 
 func TestAShedWithoutATimeServerGoesOn(t *testing.T) {
-	m := &machine{wall: today, boot: time.Minute}
-	k := clock.NewKeeper(m.sources(), today.Add(-time.Hour), built)
-	if !k.Now().Equal(today) || !k.Final() {
-		t.Errorf("got %s (final %v), want the plausible wall clock %s", k.Now(), k.Final(), today)
+	tests := []struct {
+		name  string
+		last  time.Duration // what is on disk, from the wall clock
+		waits time.Duration // after boot until times are passed on
+	}{
+		{"the wall clock is ahead of what is on disk", -time.Hour, 2 * time.Minute},
+		{"the wall clock is behind it", 10 * time.Minute, 6 * time.Hour},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			m := &machine{wall: today, boot: time.Minute}
+			k := clock.NewKeeper(m.sources(), today.Add(tt.last), built)
+			if want := today.Add(max(0, tt.last)); !k.Now().Equal(want) {
+				t.Errorf("got %s, want %s", k.Now(), want)
+			}
+			for m.boot < tt.waits {
+				if k.Final() {
+					t.Fatalf("times are passed on %s after boot, want %s", m.boot, tt.waits)
+				}
+				m.pass(time.Minute)
+			}
+			if !k.Final() {
+				t.Errorf("times are not passed on %s after boot", m.boot)
+			}
+		})
 	}
 }
 

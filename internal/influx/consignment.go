@@ -13,6 +13,7 @@ type consignment struct {
 	text string
 	ends []int // ends[i] is where row i ends in text
 	last int64 // the cursor once everything is brought or parked
+	anew bool  // it goes back to what was brought before
 
 	early chan answer // of having sent all of it ahead; nil when it was not
 

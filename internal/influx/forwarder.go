@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"log/slog"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -29,6 +30,7 @@ type Forwarder struct {
 	mood    mood
 	saved   saved
 	log     *slog.Logger
+	again   atomic.Int64 // place from which all is to be read again; 0: none
 
 	mu      sync.Mutex // guards figures
 	figures Figures
@@ -87,6 +89,18 @@ func (f *Forwarder) Run(ctx context.Context) error {
 	return nil
 }
 
+// Again has all from a place on sent again, since it bears other times now. The
+// points under the old times stay where they are. It does not wait, and may be
+// called from any goroutine.
+func (f *Forwarder) Again(from int64) {
+	for {
+		was := f.again.Load()
+		if was != 0 && was <= from || f.again.CompareAndSwap(was, from) {
+			return
+		}
+	}
+}
+
 // Figures gives how forwarding stands now.
 func (f *Forwarder) Figures() Figures {
 	f.mu.Lock()
@@ -112,7 +126,12 @@ func (f *Forwarder) begin(ctx context.Context) (from int64, ok bool) {
 
 // read hands on what the journal holds after a place, and what comes later.
 func (f *Forwarder) read(ctx context.Context, after int64, out chan<- *consignment) {
+	anew := false
 	for failures := 0; ; {
+		if from := f.again.Swap(0); from != 0 && from <= after {
+			f.log.Warn("times were put right; what bore others is sent again", "events", after-from+1)
+			after, anew = from-1, true
+		}
 		load, wait, err := f.pick(ctx, after)
 		if err != nil {
 			f.journalTrouble("read journal", failures, err)
@@ -125,6 +144,7 @@ func (f *Forwarder) read(ctx context.Context, after int64, out chan<- *consignme
 			}
 			continue
 		}
+		load.anew, anew = anew, false
 		failures, after = 0, load.last
 		f.carrier.ahead(ctx, load)
 		select {

@@ -221,6 +221,37 @@ func TestNothingIsSentWhileTheClockIsNotTrusted(t *testing.T) {
 	})
 }
 
+// Times that were put right are sent again from their place on, and the cursor
+// goes back with them at once: a power cut then forgets nothing.
+func TestWhatBearsOtherTimesIsSentAgain(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		f, m := &fake{script: always(taken)}, &memory{}
+		m.fill(6, start)
+		cfg := v2(f)
+		cfg.Pace.Rows = 2
+		r := forward(t, cfg, hillfoot(), m, nil)
+		later(time.Minute)
+		m.with(func() {
+			for i := 2; i < 6; i++ {
+				m.events[i].Reading.At = m.events[i].Reading.At.Add(time.Hour)
+			}
+		})
+		r.Again(5)
+		r.Again(3)
+		r.Again(4)
+		later(cfg.Pace.Every + time.Minute)
+		if f.stored() != 10 {
+			t.Errorf("stored %d lines, want the 6 first and 4 under their new times", f.stored())
+		}
+		if m.saved() != 4 {
+			t.Errorf("the cursor on disk is %d, want 4: after the first that was sent again", m.saved())
+		}
+		if got := r.Figures().Reached; got != 6 {
+			t.Errorf("reached %d, want 6", got)
+		}
+	})
+}
+
 func TestStoppingInTheMiddleOfARequest(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		m := &memory{}

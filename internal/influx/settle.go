@@ -34,8 +34,9 @@ func (f *Forwarder) settle(ctx context.Context, load *consignment) bool {
 	}
 	f.update(func(g *Figures) { g.Reached = load.last })
 	f.saved.rows += len(load.ends)
-	// The cursor goes with what is parked, or the same rows would be parked again.
-	if len(load.parked) > 0 || f.saved.rows >= f.cfg.Pace.SaveRows || f.cfg.Now().Sub(f.saved.at) >= f.cfg.Pace.SaveEvery {
+	// The cursor goes with what is parked, or the same rows would be parked again,
+	// and back at once, lest a power cut forget that it went back.
+	if load.anew || len(load.parked) > 0 || f.saved.rows >= f.cfg.Pace.SaveRows || f.cfg.Now().Sub(f.saved.at) >= f.cfg.Pace.SaveEvery {
 		f.save(ctx)
 	}
 	return true

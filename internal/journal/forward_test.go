@@ -108,6 +108,28 @@ func TestReadingsAndSpanByTime(t *testing.T) {
 	}
 }
 
+// A clock that was wrong for a while leaves arrivals that fall; what arrived
+// before and after is found all the same, folded or not.
+func TestSpanReachesPastAWrongClock(t *testing.T) {
+	j := open(t, newPath(t))
+	before := fill(t, j, days(22, start, 3*time.Hour, 30*time.Minute))
+	ahead := fill(t, j, days(23, start.AddDate(10, 0, 0), 3*time.Hour, 30*time.Minute))
+	after := fill(t, j, days(24, start.Add(24*time.Hour), 3*time.Hour, 30*time.Minute))
+	for _, folded := range []bool{false, true} {
+		if folded {
+			foldAll(t, j, start.AddDate(11, 0, 0))
+		}
+		first, last, err := j.Span(context.Background(), start, start.Add(48*time.Hour))
+		if err != nil || first != before[0].Seq || last != after[len(after)-1].Seq {
+			t.Errorf("folded %t: got %d..%d, %v; want %d..%d", folded, first, last, err, before[0].Seq, after[len(after)-1].Seq)
+		}
+		first, last, err = j.Span(context.Background(), start.AddDate(9, 0, 0), start.AddDate(11, 0, 0))
+		if err != nil || first != ahead[0].Seq || last < ahead[len(ahead)-1].Seq {
+			t.Errorf("folded %t, ahead: got %d..%d, %v; want %d to at least %d", folded, first, last, err, ahead[0].Seq, ahead[len(ahead)-1].Seq)
+		}
+	}
+}
+
 func TestReplayStopsAtTheCallersError(t *testing.T) {
 	j := open(t, newPath(t))
 	fill(t, j, days(22, start, time.Hour, time.Minute))

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"iter"
 	"math"
+	"slices"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -143,63 +144,76 @@ func skipChunks(ctx context.Context, q querier, after, lo, hi int64) (int64, err
 }
 
 // Span gives the first and last sequence number of what arrived in [from, to);
-// both are 0 when nothing did. It is exact where arrival times rise along the
-// journal.
+// both are 0 when nothing did. Where a wrong clock has left arrivals that fall
+// along the journal, some between the two may have arrived at other times.
 func (j *Journal) Span(ctx context.Context, from, to time.Time) (first, last int64, err error) {
 	err = j.view(ctx, "find time", func(t *sql.Tx) error {
-		if first, err = j.firstArrived(ctx, t, from.UnixMilli()); err != nil {
+		if first, err = j.arrived(ctx, t, lowest, from.UnixMilli()); err != nil {
 			return err
 		}
-		last, err = j.firstArrived(ctx, t, to.UnixMilli())
-		last--
+		last, err = j.arrived(ctx, t, highest, to.UnixMilli())
 		return err
 	})
-	if last < first {
+	if first == 0 || last < first {
 		return 0, 0, err
 	}
 	return first, last, err
 }
 
-// firstArrived gives the lowest sequence number that arrived at ms or later, or
-// the next to be given when none did.
-func (j *Journal) firstArrived(ctx context.Context, q querier, ms int64) (int64, error) {
+// An edge says which end of a range of arrivals is sought, in SQL.
+type edge struct{ pick, is, chunk, order string }
+
+var (
+	lowest  = edge{"min", ">=", "arrived_hi", "first"}     // that arrived at a time or later
+	highest = edge{"max", "<", "arrived_lo", "first DESC"} // that arrived before a time
+)
+
+// arrived gives the sequence number at an edge, 0 when there is none.
+func (j *Journal) arrived(ctx context.Context, q querier, e edge, ms int64) (int64, error) {
 	packed, err := packedTo(ctx, q)
 	if err != nil {
 		return 0, err
 	}
-	seq, err := lastSeq(ctx, q)
-	if err != nil {
-		return 0, err
-	}
-	seq++
 	var other sql.NullInt64
-	err = q.QueryRowContext(ctx, `SELECT min(seq) FROM (
-		SELECT seq FROM unpacked WHERE seq > ?1 AND arrived >= ?2
-		UNION ALL SELECT seq FROM event WHERE arrived >= ?2)`, packed, ms).Scan(&other)
+	err = q.QueryRowContext(ctx, `SELECT `+e.pick+`(seq) FROM (
+		SELECT seq FROM unpacked WHERE seq > ?1 AND arrived `+e.is+` ?2
+		UNION ALL SELECT seq FROM event WHERE arrived `+e.is+` ?2)`, packed, ms).Scan(&other)
 	if err != nil {
 		return 0, err
 	}
-	if other.Valid {
-		seq = min(seq, other.Int64)
+	seq, err := j.arrivedPacked(ctx, q, e, ms)
+	switch {
+	case !other.Valid:
+		return seq, err
+	case seq == 0:
+		return other.Int64, err
+	case e == lowest:
+		return min(seq, other.Int64), err
 	}
-	packedSeq, found, err := j.firstPacked(ctx, q, ms)
-	if found {
-		seq = min(seq, packedSeq)
-	}
-	return seq, err
+	return max(seq, other.Int64), err
 }
 
-func (j *Journal) firstPacked(ctx context.Context, q querier, ms int64) (seq int64, found bool, err error) {
-	rows, err := q.QueryContext(ctx, `SELECT `+chunkColumns+` FROM chunk WHERE arrived_hi >= ? ORDER BY first LIMIT 1`, ms)
+// arrivedPacked looks for an edge in the chunks. One that can't be read counts
+// as a whole.
+func (j *Journal) arrivedPacked(ctx context.Context, q querier, e edge, ms int64) (int64, error) {
+	rows, err := q.QueryContext(ctx, `SELECT `+chunkColumns+` FROM chunk WHERE `+e.chunk+` `+e.is+` ? ORDER BY `+e.order+` LIMIT 1`, ms)
 	chunks, err := collect(rows, err, scanChunk)
 	if err != nil || len(chunks) == 0 {
-		return 0, false, err
+		return 0, err
 	}
 	packed, err := j.readOrPass(ctx, q, chunks[0])
-	for _, r := range packed {
-		if r.arrived >= ms {
-			return r.seq, true, err
+	if e == lowest {
+		for _, r := range packed {
+			if r.arrived >= ms {
+				return r.seq, err
+			}
+		}
+		return chunks[0].first, err
+	}
+	for _, r := range slices.Backward(packed) {
+		if r.arrived < ms {
+			return r.seq, err
 		}
 	}
-	return chunks[0].first, true, err
+	return chunks[0].last, err
 }

@@ -3,6 +3,7 @@ package watch_test
 import (
 	"context"
 	"path/filepath"
+	"slices"
 	"sync/atomic"
 	"testing"
 	"testing/synctest"
@@ -83,6 +84,11 @@ func TestReadingsBeforeTheClockIsSetGetTheirTimesAfterwards(t *testing.T) {
 		if !r.loop.TimesFinal() {
 			t.Error("times are not final though the clock is set")
 		}
+		r.mu.Lock()
+		if !slices.Equal(r.moved, []int64{1}) {
+			t.Errorf("told that times moved from %v on, want once, from the first", r.moved)
+		}
+		r.mu.Unlock()
 		for i, at := range r.stamps("t") {
 			want := first.Add(time.Duration(i) * 10 * time.Minute)
 			if off := at.Sub(want).Abs(); off > 3*time.Second {

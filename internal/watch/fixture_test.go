@@ -130,12 +130,19 @@ type rig struct {
 	broker  *broker
 	journal *journal.Journal
 	loop    *watch.Loop
-	mu      sync.Mutex // guards cries
+	mu      sync.Mutex // guards cries and moved
 	cries   []farm.Change
+	moved   []int64 // from where on times were put right
 	stop    func()
 	now     func() time.Time
 	clock   *clock.Sources // nil: now is right
 	built   time.Time
+}
+
+func (r *rig) move(from int64) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.moved = append(r.moved, from)
 }
 
 func newRig(t *testing.T, now func() time.Time) *rig {
@@ -162,7 +169,7 @@ func (r *rig) start() {
 		Owes: func(ch farm.Change) []farm.Owed {
 			return []farm.Owed{{Teller: "mail:keeper@example.org", Notice: ch.Episode + string(ch.Change) + ch.At.String()}}
 		},
-		Cry: r.cry,
+		Cry: r.cry, Moved: r.move,
 		Log: slog.New(slog.DiscardHandler), Now: r.now, Clock: r.clock, Built: r.built,
 	})
 	if err != nil {

@@ -89,6 +89,9 @@ func (l *Loop) correct(ctx context.Context, c clock.Correction) error {
 	if err := l.commit(ctx); err != nil {
 		return err
 	}
+	if c.Restamp && l.cfg.Moved != nil {
+		l.cfg.Moved(l.time.from)
+	}
 	if c.Restamp && l.time.keeper.Trust() < clock.Synced {
 		l.time.began = l.time.began.Add(c.Shift) // all of it lies on the new base now
 		return nil
@@ -109,6 +112,6 @@ func (l *Loop) anew(ctx context.Context) error {
 	return nil
 }
 
-// TimesFinal tells whether what is noted now keeps its time. It may be asked
-// from any goroutine.
+// TimesFinal tells whether what is noted now bears a time that is fit to be passed
+// on. It may be asked from any goroutine.
 func (l *Loop) TimesFinal() bool { return l.time.keeper == nil || l.final.Load() }
