@@ -38,7 +38,7 @@ func (j *Journal) Backup(ctx context.Context, path string) error {
 // copyTo copies by VACUUM INTO, which reads in one transaction and leaves free
 // pages out. It does not sync what it writes.
 func (j *Journal) copyTo(ctx context.Context, path string) error {
-	db, err := openPool(dataSource(j.cfg.Path, "ro"), 1)
+	db, err := openPool(j.still.source(j.cfg.Path), 1)
 	if err != nil {
 		return err
 	}
@@ -48,6 +48,9 @@ func (j *Journal) copyTo(ctx context.Context, path string) error {
 	}
 	if _, err := db.ExecContext(ctx, `VACUUM INTO ?`, path); err != nil {
 		return classify(fmt.Errorf("backup: %w", err))
+	}
+	if err := j.still.check(); err != nil {
+		return fmt.Errorf("backup: %w", err)
 	}
 	f, err := os.OpenFile(path, os.O_RDWR, 0)
 	if err != nil {

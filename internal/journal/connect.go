@@ -70,8 +70,8 @@ func format(ctx context.Context, path string) error {
 
 // openReaders opens the pool for reading, which never waits for the writer. Each
 // connection holds a cache, so one that is not used for a while is closed.
-func openReaders(path string) (*sql.DB, error) {
-	db, err := openPool(dataSource(path, "ro", "query_only(1)"), readers)
+func openReaders(source string) (*sql.DB, error) {
+	db, err := openPool(source, readers)
 	if err == nil {
 		db.SetConnMaxIdleTime(readerIdle)
 	}

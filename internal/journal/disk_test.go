@@ -48,8 +48,14 @@ func onFullDisk(dir string) error {
 	if err := j.Close(); err != nil {
 		return err
 	}
+	if err := filledAfterClose(path, ballast, n+16); err != nil {
+		return fmt.Errorf("on a disk that filled after a clean stop: %w", err)
+	}
 	if err := unix.Mount("", dir, "", unix.MS_REMOUNT|unix.MS_RDONLY, ""); err != nil {
 		return fmt.Errorf("make the disk read-only: %w", err)
+	}
+	if err := canBeRead(path, n+32); err != nil {
+		return fmt.Errorf("on a read-only disk: %w", err)
 	}
 	if _, err := journal.Open(context.Background(), config(path)); !errors.Is(err, journal.ErrReadOnly) {
 		return fmt.Errorf("on a read-only disk: got %v, want ErrReadOnly", err)
@@ -125,6 +131,80 @@ func holdsAndResumes(j *journal.Journal, n int, mend func() error) error {
 		return fmt.Errorf("it passes for damaged: %s", d)
 	}
 	return holds(j, n+16)
+}
+
+// filledAfterClose checks a disk that fills when the files are gone that SQLite
+// puts beside the journal. It leaves a batch more in it, and room.
+func filledAfterClose(path, ballast string, n int) error {
+	if err := fillUp(ballast); err != nil {
+		return err
+	}
+	if _, err := journal.Open(context.Background(), config(path)); !errors.Is(err, journal.ErrFull) {
+		return fmt.Errorf("got %v, want ErrFull", err)
+	}
+	if err := canBeRead(path, n); err != nil {
+		return err
+	}
+	reader, err := journal.OpenReadOnly(context.Background(), config(path))
+	if err != nil {
+		return err
+	}
+	defer reader.Close()
+	if err := os.Remove(ballast); err != nil {
+		return err
+	}
+	j, err := openNumbered(path)
+	if err != nil {
+		return err
+	}
+	if err := j.Append(context.Background(), numberedBatch(n, 16)); err != nil {
+		return err
+	}
+	if err := holds(reader, n); err == nil {
+		return errors.New("a reader without a lock does not notice that a daemon has begun to write")
+	}
+	if err := j.Close(); err != nil {
+		return err
+	}
+	if err := holds(reader, n); err == nil {
+		return errors.New("a reader without a lock does not notice that a daemon has written")
+	}
+	return nil
+}
+
+// fillUp leaves no byte free on a disk.
+func fillUp(ballast string) error {
+	f, err := os.OpenFile(ballast, os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o600)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	for piece := make([]byte, 4096); err == nil; {
+		_, err = f.Write(piece)
+	}
+	if !errors.Is(err, unix.ENOSPC) {
+		return fmt.Errorf("fill the disk: %w", err)
+	}
+	return nil
+}
+
+// canBeRead checks that a journal nobody has open can be read and copied to
+// another disk, though nothing can be written beside it.
+func canBeRead(path string, n int) error {
+	j, err := journal.OpenReadOnly(context.Background(), config(path))
+	if err != nil {
+		return err
+	}
+	defer j.Close()
+	if err := holds(j, n); err != nil {
+		return err
+	}
+	dir, err := os.MkdirTemp("", "copy")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(dir)
+	return j.Backup(context.Background(), filepath.Join(dir, "copy.db"))
 }
 
 // holds checks that the journal has the readings 1 to n and no others.

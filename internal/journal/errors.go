@@ -3,7 +3,10 @@ package journal
 import (
 	"errors"
 	"fmt"
+	"os"
+	"path/filepath"
 
+	"golang.org/x/sys/unix"
 	"modernc.org/sqlite"
 	codes "modernc.org/sqlite/lib"
 )
@@ -32,6 +35,29 @@ func classify(err error) error {
 		return err
 	}
 	return fmt.Errorf("%w: %w", cause, err)
+}
+
+// fullAt adds ErrFull to a disk error where the disk of path has no room. SQLite
+// says so itself only of some writes; of the file it shares between processes,
+// which it makes anew after a clean stop, it says no more than that the disk
+// reports an error, or, where no new file can be made, that it can't be opened.
+func fullAt(path string, err error) error {
+	if errors.Is(err, ErrFull) {
+		return err
+	}
+	var disk unix.Statfs_t
+	if unix.Statfs(filepath.Dir(path), &disk) != nil {
+		return err
+	}
+	room := disk.Bavail
+	if os.Geteuid() == 0 {
+		room = disk.Bfree // some is kept back for root
+	}
+	noRoom, noNames := room == 0, disk.Files > 0 && disk.Ffree == 0
+	if errors.Is(err, ErrDisk) && noRoom || errors.Is(err, ErrReadOnly) && noNames {
+		return fmt.Errorf("%w: %w", ErrFull, err)
+	}
+	return err
 }
 
 // fileDamaged tells whether SQLite itself says that its file does not hang

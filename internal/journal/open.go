@@ -20,12 +20,13 @@ import (
 // A Journal is an open journal. Its methods may be called from any goroutine;
 // writes wait for each other, reads wait for nobody.
 type Journal struct {
-	cfg  Config
-	log  *slog.Logger
-	read atomic.Pointer[sql.DB]
-	lock *os.File // nil when opened for reading
-	run  int64    // id of this run's row
-	wake chan struct{}
+	cfg   Config
+	log   *slog.Logger
+	read  atomic.Pointer[sql.DB]
+	lock  *os.File // nil when opened for reading
+	still *still   // nil unless opened for reading on a disk without room for more
+	run   int64    // id of this run's row
+	wake  chan struct{}
 
 	mu     sync.Mutex   // held while writing; guards the rest of this block
 	write  *sql.DB      // nil when opened for reading
@@ -75,30 +76,20 @@ func Open(ctx context.Context, cfg Config) (*Journal, error) {
 	}
 	if err != nil {
 		j.release()
-		return nil, err
+		return nil, fullAt(cfg.Path, err)
 	}
 	j.startCheck()
 	return j, nil
 }
 
-// OpenReadOnly opens the journal beside a daemon that may be running. Whatever
-// writes returns ErrReadOnly.
+// OpenReadOnly opens the journal beside a daemon that may be running, also on a
+// disk that is full or can't be written to. Whatever writes returns ErrReadOnly.
 func OpenReadOnly(ctx context.Context, cfg Config) (*Journal, error) {
 	if _, err := os.Stat(cfg.Path); err != nil {
 		return nil, fmt.Errorf("open journal: %w", err)
 	}
 	j := newJournal(cfg)
-	db, err := openReaders(cfg.Path)
-	if err != nil {
-		return nil, err
-	}
-	j.read.Store(db)
-	version, err := schemaVersion(ctx, db)
-	if err == nil && version == 0 {
-		err = errors.New("open journal: it is empty; no daemon has run on it yet")
-	}
-	if err != nil {
-		j.release()
+	if err := j.beginReading(ctx); err != nil {
 		return nil, err
 	}
 	return j, nil
@@ -145,7 +136,7 @@ func (j *Journal) begin(ctx context.Context) error {
 	j.mu.Lock()
 	j.write, j.insert, j.head = write, inserts, head{}
 	j.mu.Unlock()
-	read, err := openReaders(j.cfg.Path)
+	read, err := openReaders(dataSource(j.cfg.Path, "ro", "query_only(1)"))
 	if err != nil {
 		return err
 	}

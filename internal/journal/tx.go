@@ -43,7 +43,7 @@ func (j *Journal) update(ctx context.Context, what string, fn func(*tx) error) e
 		return nil
 	}
 	j.head.known = false
-	err = classify(fmt.Errorf("%s: %w", what, err))
+	err = fullAt(j.cfg.Path, classify(fmt.Errorf("%s: %w", what, err)))
 	j.noteDamage(err)
 	return err
 }
@@ -127,7 +127,10 @@ func (j *Journal) view(ctx context.Context, what string, fn func(*sql.Tx) error)
 	defer t.Rollback() // it has nothing to commit
 	if err := fn(t); err != nil {
 		j.noteDamage(err)
-		return classify(fmt.Errorf("%s: %w", what, err))
+		return fullAt(j.cfg.Path, classify(fmt.Errorf("%s: %w", what, err)))
+	}
+	if err := j.still.check(); err != nil {
+		return fmt.Errorf("%s: %w", what, err)
 	}
 	return nil
 }
