@@ -12,7 +12,6 @@ import (
 
 	"binwatchd/internal/clock"
 	"binwatchd/internal/config"
-	"binwatchd/internal/control"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/influx"
 	"binwatchd/internal/ingest"
@@ -41,8 +40,8 @@ type daemon struct {
 	outage  time.Time         // since when the journal could not be opened; zero: it could
 	crier   *notify.Sender    // tells of that; nil: sending does
 	forward *influx.Forwarder // nil: no database
-	control *control.Server   // nil: no socket
-	web     *webServer        // nil: no page
+	door    doorway
+	web     *webServer // nil: no page
 }
 
 // A clockwork is the one place from which the daemon's parts take the time.
@@ -63,7 +62,7 @@ func (d *daemon) open(ctx context.Context, cfg *config.Config) (err error) {
 	d.cfg.Store(cfg)
 	defer func() {
 		if err != nil {
-			d.close()
+			d.closeParts()
 		}
 	}()
 	if err := d.openJournal(ctx, cfg); err != nil {
@@ -81,12 +80,10 @@ func (d *daemon) open(ctx context.Context, cfg *config.Config) (err error) {
 	if err := d.openInflux(cfg); err != nil {
 		return err
 	}
-	if cfg.Control != "" {
-		if d.control, err = control.Listen(cfg.Control, servants{d}); err != nil {
-			return err
-		}
+	if err := d.openWeb(cfg); err != nil {
+		return err
 	}
-	return d.openWeb(cfg)
+	return d.door.open(cfg.Control, servants{d})
 }
 
 func (d *daemon) openJournal(ctx context.Context, cfg *config.Config) error {
@@ -181,15 +178,15 @@ func (d *daemon) serve(ctx context.Context) error {
 // feedWatchdog gives the service manager its sign of life.
 func (d *daemon) feedWatchdog(ctx context.Context) error { return d.manager.Feed(ctx, d.alive, d.log) }
 
-// close ends what open began, the journal last. Parts that were never opened
-// are passed over.
-func (d *daemon) close() error {
+// close ends what open began, the journal last.
+func (d *daemon) close() error { return errors.Join(d.door.close(), d.closeParts()) }
+
+// closeParts ends all but the door, which may be kept by another meanwhile.
+// Parts that were never opened are passed over.
+func (d *daemon) closeParts() error {
 	var errs []error
 	if probes, ok := d.intake.(*ingest.Listener); ok {
 		probes.Close()
-	}
-	if d.control != nil {
-		errs = append(errs, d.control.Close())
 	}
 	if d.web != nil {
 		errs = append(errs, d.web.close())

@@ -219,18 +219,55 @@ func TestStartOnABadDisk(t *testing.T) {
 		s.cried(farm.Eased)
 		s.load.sends(100)
 
+		s.daemon.stop() // nothing is left beside the journal
+		s.fill()
+		s.checkReads("No daemon is running")
+		s.start()
+		again := s.cried(farm.Raised)
+		s.checkReads("The journal can't be written since", "no room left on the disk")
+		s.checkRefusesJots()
+		s.load.sends(100)
+		s.free()
+		s.cried(farm.Eased)
+		s.load.sends(100)
+
 		s.daemon.stop() // a disk can't be remounted while it is written to
 		s.readOnly(true)
+		s.checkReads("No daemon is running")
 		s.start()
 		only := s.cried(farm.Raised)
+		s.checkReads("The journal can't be written since", "the journal can only be read")
 		s.load.sends(100)
 		s.readOnly(false)
 		s.cried(farm.Eased)
+		s.checkWell()
 		s.rest()
-		if !strings.Contains(full.Text, "no room left on the disk") || !strings.Contains(only.Text, "can only be read") {
-			t.Errorf("got %q and %q, want the reasons", full.Text, only.Text)
+		for _, c := range []struct{ text, why string }{
+			{full.Text, "no room left on the disk"}, {again.Text, "no room left on the disk"}, {only.Text, "can only be read"},
+		} {
+			if !strings.Contains(c.text, c.why) {
+				t.Errorf("got %q, want it to say that %s", c.text, c.why)
+			}
 		}
 	})
+}
+
+// checkReads: on a disk that can't be written to, what is kept can be looked at
+// and taken away, and `now` says how the daemon is.
+func (s *smallDisk) checkReads(says ...string) {
+	s.t.Helper()
+	out, code := runChild(s.t, "now", "--config", s.cfg)
+	for _, text := range append(says, "n: ") {
+		if code != exitDone || !strings.Contains(out, text) {
+			s.t.Errorf("got exit %d from now, want it to say %q:\n%s", code, text, out)
+		}
+	}
+	if out, code := runChild(s.t, "export", "--config", s.cfg); code != exitDone || strings.Count(out, "\n") < 100 {
+		s.t.Errorf("got exit %d from export and %d lines", code, strings.Count(out, "\n"))
+	}
+	if out, code := runChild(s.t, "backup", filepath.Join(s.t.TempDir(), "copy.db"), "--config", s.cfg); code != exitDone {
+		s.t.Errorf("got exit %d from a backup to another disk: %s", code, out)
+	}
 }
 
 // A daemon that waits for its disk stops when it is told to.

@@ -65,7 +65,7 @@ func printIntake(w io.Writer, v farm.View, loc *time.Location) {
 	case !in.Running:
 		fmt.Fprintln(w, "No daemon is running; this is what the journal says.")
 	case in.Unwritten != nil:
-		fmt.Fprintf(w, "The journal can't be written since %s; nothing is judged meanwhile.\n", farm.SayTime(*in.Unwritten, v.At, loc))
+		fmt.Fprintf(w, "The journal can't be written since %s: %s. Nothing is judged meanwhile.\n", farm.SayTime(*in.Unwritten, v.At, loc), in.Why)
 	case !in.Connected:
 		fmt.Fprintln(w, "The broker is not connected.")
 	}

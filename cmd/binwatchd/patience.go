@@ -34,20 +34,31 @@ func (d *daemon) openPatiently(ctx context.Context, cfg *config.Config) (ended f
 		return func() {}, errors.Join(err, failed)
 	}
 	d.cry(watch.Unwritable(d.outage, err))
+	d.keepDoor(cfg, err)
 	d.tell("waiting", d.manager.Ready("waiting for the disk that holds the journal"))
 	for wait := waitFirst; diskTrouble(err); wait = min(2*wait, waitMost) {
 		d.log.Error("journal can't be opened for writing; trying again", "error", err, "wait", wait)
 		d.tell("alive", d.manager.Alive())
 		if !rest(ctx, wait) {
-			ended()
-			return func() {}, err
+			break
 		}
 		err = d.open(ctx, cfg)
 	}
-	if err == nil {
-		d.log.Info("journal can be opened for writing", "outage", d.clock.now().Sub(d.outage).Round(time.Second))
+	if err != nil {
+		ended()
+		return func() {}, errors.Join(err, d.door.close())
 	}
-	return ended, err // the loop tells the end of the outage, once it trusts the disk
+	d.log.Info("journal can be opened for writing", "outage", d.clock.now().Sub(d.outage).Round(time.Second))
+	return ended, nil // the loop tells the end of the outage, once it trusts the disk
+}
+
+// keepDoor has commands told since when the daemon waits, and why. Where the
+// socket is to be on the very disk that can't be written to, it waits unseen.
+func (d *daemon) keepDoor(cfg *config.Config, err error) {
+	failed := d.door.open(cfg.Control, porter{cfg, d.outage, watch.Why(err), d.clock.now})
+	if failed != nil {
+		d.log.Warn("commands are not told that the daemon waits", "error", failed)
+	}
 }
 
 // diskTrouble tells whether an error is one that goes away when somebody sees

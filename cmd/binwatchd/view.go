@@ -22,16 +22,21 @@ func view(ctx context.Context, cfg *config.Config) (farm.View, error) {
 	if !errors.Is(err, control.ErrNoDaemon) {
 		return v, err
 	}
+	return viewOfJournal(ctx, cfg, time.Now())
+}
+
+// viewOfJournal reads how the farm stands out of the journal.
+func viewOfJournal(ctx context.Context, cfg *config.Config, now time.Time) (farm.View, error) {
 	j, err := openToRead(ctx, cfg)
 	if err != nil {
-		return v, err
+		return farm.View{}, err
 	}
 	defer j.Close()
 	r, err := watch.Rebuild(ctx, j, &cfg.Farm)
 	if err != nil {
-		return v, err
+		return farm.View{}, err
 	}
-	return r.State.Look(time.Now()), nil
+	return r.State.Look(now), nil
 }
 
 // openToRead opens the journal beside a daemon, or without one.

@@ -1,12 +1,10 @@
 package main
 
 import (
-	"context"
 	"fmt"
 	"time"
 
 	"binwatchd/internal/config"
-	"binwatchd/internal/farm"
 	"binwatchd/internal/notify"
 )
 
@@ -41,12 +39,3 @@ func (d *daemon) healthy() error {
 	}
 	return nil
 }
-
-// servants do what commands ask of the daemon.
-type servants struct{ d *daemon }
-
-func (o servants) Look(ctx context.Context) (farm.View, error) { return o.d.loop.Look(ctx) }
-
-func (o servants) Act(ctx context.Context, e farm.Event) error { return o.d.loop.Act(ctx, e) }
-
-func (o servants) Reload(ctx context.Context) error { return o.d.reload(ctx) }

@@ -120,6 +120,7 @@ type IntakeView struct {
 	Since     time.Time        `json:"since,omitzero"`
 	Messages  map[string]int64 `json:"messages,omitempty"` // by outcome since the daemon began
 	Unwritten *time.Time       `json:"unwritten_since,omitempty"`
+	Why       string           `json:"unwritten_why,omitempty"` // the journal can't be written
 }
 
 // A NeedView is castings wanted by a day against what is kept and the pace.

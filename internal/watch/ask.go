@@ -32,7 +32,7 @@ func (l *Loop) addIntake(v *farm.View) {
 	v.Intake = farm.IntakeView{Running: true, Connected: l.counts.up, Since: l.counts.since, Messages: maps.Clone(l.counts.messages)}
 	if l.outage.on() {
 		since := l.outage.since
-		v.Intake.Unwritten = &since
+		v.Intake.Unwritten, v.Intake.Why = &since, l.outage.why
 	}
 	for i := range v.Probes {
 		p := &v.Probes[i]

@@ -23,6 +23,7 @@ const (
 // would else be told of at every try.
 type outage struct {
 	since time.Time // zero: none
+	why   string
 	over  time.Time // writing works again since; zero: it does not
 	next  time.Time // when to try again
 	wait  time.Duration
@@ -42,7 +43,7 @@ func (l *Loop) fail(err error) {
 	l.cfg.Log.Error("journal not written", "error", err)
 	l.batch.reset()
 	if l.outage.since.IsZero() {
-		l.outage = outage{since: now, wait: retryFirst}
+		l.outage = outage{since: now, why: Why(err), wait: retryFirst}
 		l.tellFromMemory(Unwritable(now, err))
 	}
 	l.outage.over = time.Time{}
@@ -78,7 +79,7 @@ func (l *Loop) tellFromMemory(ch farm.Change) {
 // written.
 func Unwritable(since time.Time, err error) farm.Change {
 	ch := outageChange(farm.Raised, since, since)
-	ch.Text = "The journal can't be written: " + cause(err) + ". Readings wait at the broker and nothing is judged until this is mended."
+	ch.Text = "The journal can't be written: " + Why(err) + ". Readings wait at the broker and nothing is judged until this is mended."
 	ch.Advice = &farm.Advice{Do: remedy(err)}
 	return ch
 }
@@ -99,7 +100,8 @@ func outageChange(kind farm.ChangeKind, since, at time.Time) farm.Change {
 	}
 }
 
-func cause(err error) string {
+// Why says in a few words why the journal can't be written.
+func Why(err error) string {
 	for _, known := range []error{journal.ErrFull, journal.ErrReadOnly, journal.ErrDamaged, journal.ErrDisk} {
 		if errors.Is(err, known) {
 			return known.Error()
