@@ -39,7 +39,7 @@ soak: deps
 	SOAK=$${SOAK:-10m} $(GO) test -race -count=1 -timeout 0 -v -run '^TestChaos$$' ./cmd/binwatchd
 
 # Figures, each a ratio or a cost measured in one run: what the daemon costs, and
-# how well trouble is told (recall, lead, coverage, notices a week). Some fifteen
+# how well trouble is told (recall, lead, coverage, notices a week). Some twenty
 # minutes on a machine that does nothing else.
 bench: deps
 	@$(GO) run ./internal/bench

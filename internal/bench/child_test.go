@@ -7,7 +7,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"strconv"
 	"strings"
 	"sync"
 	"syscall"
@@ -19,11 +18,10 @@ import (
 
 // program builds the daemon as it is shipped, once for all benchmarks.
 var program = sync.OnceValues(func() (string, error) {
-	dir, err := os.MkdirTemp("", "binwatchd-bench-")
+	path, err := filepath.Abs("../../out/binwatchd-bench")
 	if err != nil {
 		return "", err
 	}
-	path := filepath.Join(dir, "binwatchd")
 	build := exec.Command("go", "build", "-trimpath", "-ldflags", "-s -w", "-o", path, "binwatchd/cmd/binwatchd")
 	build.Env = append(os.Environ(), "CGO_ENABLED=0")
 	if out, err := build.CombinedOutput(); err != nil {
@@ -111,9 +109,9 @@ func (c *child) memory(what string) float64 {
 	if err != nil {
 		c.b.Fatal(err)
 	}
-	_, rest, ok := strings.Cut(string(text), what+":")
-	kB, err := strconv.ParseFloat(strings.Fields(rest)[0], 64)
-	if !ok || err != nil {
+	_, rest, _ := strings.Cut(string(text), what+":")
+	var kB float64
+	if _, err := fmt.Sscan(rest, &kB); err != nil {
 		c.b.Fatalf("no %s in /proc/pid/status: %v", what, err)
 	}
 	return kB * 1024 / 1e6

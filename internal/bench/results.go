@@ -28,7 +28,9 @@ func (r *results) read(text string) error {
 		if at := strings.LastIndex(name, "-"); at > 0 { // the number of cores
 			name = name[:at]
 		}
-		r.measured[name] = map[string]float64{}
+		if r.measured[name] == nil {
+			r.measured[name] = map[string]float64{}
+		}
 		for pair := words[2:]; len(pair) >= 2; pair = pair[2:] {
 			v, err := strconv.ParseFloat(pair[0], 64)
 			if err != nil {

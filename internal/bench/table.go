@@ -14,7 +14,7 @@ func table(w io.Writer, r *results) {
 	}
 	fmt.Fprintln(w, "\n| trouble on simulated bins | cases it came to | told before | false (at now) | median lead | 80 % intervals that held | notices a bin and week |\n|---|---|---|---|---|---|---|")
 	for _, c := range [][2]string{
-		{"heating", "heating"}, {"drying", "drying"}, {"sifting window opens", "sift_opens"}, {"sifting window closes", "sift_closes"}, {"quiet", "quiet"},
+		{"heating", "heating"}, {"drying", "drying"}, {"sifting window opens (lead: to its closing)", "sift_opens"}, {"sifting window closes", "sift_closes"}, {"quiet", "quiet"},
 	} {
 		of := func(unit, format string) string { return r.say(format, "Acceptance/"+c[1], unit) }
 		fmt.Fprintf(w, "| %s, %s bin-months | %s | %s | %s (%s) | %s | %s of %s | %s |\n", c[0], of("months", "%.0f"), of("came", "%.0f"), of("told", "%.0f"),
@@ -32,12 +32,12 @@ func rows(r *results) [][5]string {
 	m200, abs200 := intake("mosquitto_200_in_flight")
 	s20, abss20 := intake("strictly_20_in_flight")
 	s200, abss200 := intake("strictly_200_in_flight")
-	const wear = "Wear/20_probes_each_minute"
+	const wear, slow = "Wear/20_probes_each_minute", "Wear/20_probes_each_10_minutes"
 	return [][5]string{
 		{"durable QoS 1 intake, mosquitto, 20 in flight", bare, "≥ 0.9", m20, abs20},
 		{"the same, 200 in flight", bare, "≥ 0.8", m200, abs200},
-		{"the same from a broker that keeps strictly to 20", bare, "–", s20, abss20},
-		{"the same, strictly to 200", bare, "–", s200, abss200},
+		{"the same from a broker that keeps strictly to 20", bare, "≥ 0.9", s20, abss20},
+		{"the same, strictly to 200", bare, "≥ 0.8", s200, abss200},
 		{"rehearse, readings/s from CSV", "encoding/csv and encoding/json alone", "≥ 0.5", r.say("%.2f", "Rehearse", "ratio"),
 			r.say("%.0f", "Rehearse", "rehearsed/s") + " and " + r.say("%.0f", "Rehearse", "decoded/s") + " readings/s"},
 		{"Step on the quiet path", "–", "< 1 µs, 0 allocations",
@@ -46,6 +46,7 @@ func rows(r *results) [][5]string {
 		{"bytes written a reading, 20 probes a minute, folding included", "one commit a reading into a (probe, time) keyed table", "≤ 0.125",
 			r.say("%.3f", wear, "written/keyed"), r.say("%.0f", wear, "written_B/reading") + " and " + r.say("%.0f", wear, "keyed_B/reading") + " bytes"},
 		{"the same, what reaches the disk", "same", "≤ 0.125", r.say("%.3f", wear, "disk_written/keyed"), ""},
+		{"the same of 20 probes every ten minutes", "same", "–", r.say("%.2f", slow, "written/keyed"), r.say("%.0f", slow, "written_B/reading") + " bytes"},
 		{"bytes on disk a reading after folding", "20-byte rows", "≤ 0.33", r.say("%.2f", wear, "kept/20B_rows"), r.say("%.2f bytes", wear, "kept_B/reading")},
 		{"forwarding a week's backlog to influxd", "the client writing prepared batches of the same size", "≥ 0.9", r.say("%.2f", "Backlog", "ratio"),
 			r.say("%.0f", "Backlog", "forwarder-points/s") + " and " + r.say("%.0f", "Backlog", "client-points/s") + " points/s"},

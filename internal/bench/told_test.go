@@ -17,14 +17,11 @@ import (
 
 	"binwatchd/internal/brokertest"
 	"binwatchd/internal/certtest"
+	"binwatchd/internal/notify"
 )
 
 // beds is how many bins get too hot, one after the other.
 const beds = 15
-
-// waitForOthers is how long the sender of mails lets a notice at now wait for
-// others that arise with it (package notify).
-const waitForOthers = 2 * time.Second
 
 // BenchmarkTold is how long it takes from the publishing of a reading until a
 // webhook has its notice and until a mail server has accepted the mail, with the
@@ -48,7 +45,7 @@ func BenchmarkTold(b *testing.B) {
 			sent := time.Now()
 			brokertest.Done(b, "publish", probes.Publish(fmt.Sprintf("glass/t%d", i), 1, false, "36.5"))
 			byHook = append(byHook, (<-hooks).Sub(sent))
-			byMail = append(byMail, (<-mails).Sub(sent)-waitForOthers)
+			byMail = append(byMail, (<-mails).Sub(sent)-notify.UsualGatherNow)
 		}
 	}
 	slices.Sort(byMail)

@@ -161,9 +161,6 @@ func TestSessionOutlivesARestartOfTheBroker(t *testing.T) {
 	}
 }
 
-// mosquitto 2.0.11 grants a subscription that its ACL forbids and then
-// delivers nothing: connected, yet silent. Only the lack of readings can show
-// it, so here it is pinned that the link looks well.
 // A broker ends the older of two connections with one client id, and does not
 // say why (MQTT 3.1.1, MQTT-3.1.4-2).
 func TestTwoWithOneClientIDAreTold(t *testing.T) {
@@ -184,6 +181,9 @@ func TestTwoWithOneClientIDAreTold(t *testing.T) {
 	}
 }
 
+// mosquitto 2.0.11 grants a subscription that its ACL forbids and then
+// delivers nothing: connected, yet silent. Only the lack of readings can show
+// it, so here it is pinned that the link looks well.
 func TestForbiddenTopicsAreSilent(t *testing.T) {
 	b := brokertest.StartMosquitto(t, brokertest.Options{ACL: "topic readwrite open/#\ntopic write hillfoot/#\n"})
 	_, h := source(t, b, func(c *ingest.SourceConfig) { c.Filters = []string{"hillfoot/#", "open/#"} })

@@ -82,9 +82,13 @@ type Life struct {
 	Every time.Duration
 }
 
+const usualCap = 6
+
+// How long a thing waits for others that arise with it, where nothing else is
+// asked for, and how long at urgency now.
 const (
-	usualCap    = 6
-	usualGather = 10 * time.Second
+	UsualGather    = 10 * time.Second
+	UsualGatherNow = UsualGather / gatherParts
 )
 
 // settled gives the configuration with its defaults filled in.
@@ -93,7 +97,7 @@ func (c Config) settled() Config {
 		c.CapPerHour = usualCap
 	}
 	if c.Gather == 0 {
-		c.Gather = usualGather
+		c.Gather = UsualGather
 	}
 	if c.Log == nil {
 		c.Log = slog.New(slog.DiscardHandler)

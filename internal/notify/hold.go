@@ -71,6 +71,9 @@ func (c deskCase) refusedUntil(m matter) time.Time {
 	return until
 }
 
+// gatherParts is how many times sooner a thing goes at now.
+const gatherParts = 5
+
 // gathered is when matters that are free to go have waited long enough for
 // others that arise with them: when the first of them has, all go. What is at
 // now waits a fifth as long. A row from the future, as a wrong clock makes it,
@@ -82,7 +85,7 @@ func (c deskCase) gathered(ms []matter) time.Time {
 		case wait.After(c.now):
 			at = sooner(at, c.now)
 		case m.pressing():
-			at = sooner(at, wait.Add(c.gather/5))
+			at = sooner(at, wait.Add(c.gather/gatherParts))
 		default:
 			at = sooner(at, wait.Add(c.gather))
 		}
