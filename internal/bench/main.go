@@ -32,6 +32,7 @@ func main() {
 // they run: nothing else runs beside them.
 var suites = []struct{ pkg, pattern, rounds string }{
 	{"bench", "Intake", "11x"},
+	{"bench", "Beside", "11x"},
 	{"bench", "Rehearse", "11x"},
 	{"bench", "Step", "2s"},
 	{"journal", "Wear/20_probes.*", "1x"},

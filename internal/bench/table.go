@@ -38,6 +38,8 @@ func rows(r *results) [][5]string {
 		{"the same, 200 in flight", bare, "≥ 0.8", m200, abs200},
 		{"the same from a broker that keeps strictly to 20", bare, "≥ 0.9", s20, abss20},
 		{"the same, strictly to 200", bare, "≥ 0.8", s200, abss200},
+		{"intake while the database is down", "the same intake alone", "–", r.say("%.2f", "Beside/a_database_that_is_down", "ratio"), ""},
+		{"intake while a backlog is forwarded to influxd", "the same intake alone", "–", r.say("%.2f", "Beside/a_backlog_on_its_way", "ratio"), ""},
 		{"rehearse, readings/s from CSV", "encoding/csv and encoding/json alone", "≥ 0.5", r.say("%.2f", "Rehearse", "ratio"),
 			r.say("%.0f", "Rehearse", "rehearsed/s") + " and " + r.say("%.0f", "Rehearse", "decoded/s") + " readings/s"},
 		{"Step on the quiet path", "–", "< 1 µs, 0 allocations",
