@@ -48,6 +48,9 @@ func checkCommand() command {
 		case *show:
 			return cfg.Show(io.out)
 		}
+		if cfg.Barred > 0 {
+			return fmt.Errorf("%s says nothing wrong, but binwatchd run would not start: see the notes", *path)
+		}
 		fmt.Fprintf(io.out, "%s is right: %s, %d bins, %d probes\n", *path, cfg.Farm.Name, len(cfg.Farm.Bins), len(cfg.Farm.Probes))
 		return nil
 	}

@@ -29,7 +29,7 @@ func listenWeb(p *config.Page, h http.Handler) (*webServer, error) {
 		WriteTimeout: 30 * time.Second, IdleTimeout: 2 * time.Minute,
 	}}
 	if p.TLS != nil {
-		pair, err := tls.LoadX509KeyPair(p.TLS.Cert, p.TLS.Key)
+		pair, err := keyPair(p.TLS.Cert, p.TLS.Key)
 		if err != nil {
 			return nil, errors.Join(fmt.Errorf("read the page's certificate: %w", err), ln.Close())
 		}

@@ -57,13 +57,26 @@ func clientTLS(files *config.ClientTLS) (*tls.Config, error) {
 		tc.RootCAs = pool
 	}
 	if files.Cert != "" {
-		pair, err := tls.LoadX509KeyPair(files.Cert, files.Key)
+		pair, err := keyPair(files.Cert, files.Key)
 		if err != nil {
 			return nil, fmt.Errorf("read the client certificate: %w", err)
 		}
 		tc.Certificates = []tls.Certificate{pair}
 	}
 	return tc, nil
+}
+
+// keyPair reads a certificate and its private key.
+func keyPair(cert, key string) (tls.Certificate, error) {
+	keyPEM, err := config.ReadKey(key)
+	if err != nil {
+		return tls.Certificate{}, err
+	}
+	certPEM, err := os.ReadFile(cert)
+	if err != nil {
+		return tls.Certificate{}, err
+	}
+	return tls.X509KeyPair(certPEM, keyPEM)
 }
 
 // authority reads the certificates of an own authority.

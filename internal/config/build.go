@@ -18,6 +18,7 @@ type builder struct {
 	now     time.Time
 	machine *time.Location
 	notes   []Problem
+	barred  int // how many of them keep the daemon from starting
 	farm    farm.Farm
 	probes  map[string]farm.Probe // by id, templates already filled in
 }
@@ -98,8 +99,23 @@ func (b *builder) noteSecrets() {
 		return
 	}
 	for _, s := range b.doc.secrets() {
-		if _, err := s.v.Reveal(); err != nil {
-			b.note(s.at, "%v", err)
-		}
+		_, err := s.v.Reveal()
+		b.noteSecret(s.at, err)
+	}
+	for _, k := range b.doc.keys() {
+		_, err := ReadKey(k.v)
+		b.noteSecret(k.at, err)
+	}
+}
+
+// noteSecret notes what is wrong with a secret. One that is there and no good
+// is so on any desk.
+func (b *builder) noteSecret(at place, err error) {
+	if err == nil {
+		return
+	}
+	b.note(at, "%v", err)
+	if !isNotHere(err) {
+		b.barred++
 	}
 }

@@ -34,6 +34,7 @@ type Config struct {
 	Tell       []Teller
 	Rounds     *Rounds   // nil: no rounds are sent
 	Notes      []Problem // worth knowing, yet no reason to refuse the file
+	Barred     int       // how many of the notes keep the daemon from starting: a secret that is there and no good
 
 	doc document // with defaults filled in, for Show
 }
@@ -159,6 +160,12 @@ func (d *document) secrets() []val[Secret] {
 		all = append(all, t.v.push, t.v.secret)
 	}
 	return slices.DeleteFunc(all, func(s val[Secret]) bool { return !s.set })
+}
+
+// keys lists the files of private keys that are given.
+func (d *document) keys() []val[string] {
+	all := []val[string]{d.broker.v.tls.v.key, d.page.v.tls.v.key}
+	return slices.DeleteFunc(all, func(k val[string]) bool { return !k.set })
 }
 
 // slug makes a name fit for a client id: lower-case letters, digits and

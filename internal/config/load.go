@@ -49,7 +49,7 @@ func (l Loader) Parse(path string, text []byte, need Need) (*Config, error) {
 	if err := r.asError(); err != nil {
 		return nil, err
 	}
-	c.doc, c.Notes = doc, byPlace(b.notes)
+	c.doc, c.Notes, c.Barred = doc, byPlace(b.notes), b.barred
 	return c, nil
 }
 

@@ -76,19 +76,19 @@ func (s Secret) Reveal() (string, error) {
 func (s Secret) read() (string, error) {
 	switch s.from {
 	case fromFile:
-		return readSecretFile(s.name)
+		return readClosed(s.name)
 	case fromEnv:
 		secret, found := os.LookupEnv(s.name)
 		if !found {
-			return "", fmt.Errorf("the environment has no variable %s", s.name)
+			return "", notHere("the environment has no variable " + s.name)
 		}
 		return secret, nil
 	case fromCredential:
 		dir := os.Getenv("CREDENTIALS_DIRECTORY")
 		if dir == "" {
-			return "", fmt.Errorf("there are no credentials: systemd hands them over with LoadCredential=%s:PATH", s.name)
+			return "", notHere("there are no credentials: systemd hands them over with LoadCredential=" + s.name + ":PATH")
 		}
-		return readSecretFile(filepath.Join(dir, s.name))
+		return readClosed(filepath.Join(dir, s.name))
 	}
 	return "", fmt.Errorf("no source is configured")
 }
@@ -97,7 +97,29 @@ func (s Secret) read() (string, error) {
 // read or replace a secret; its group may read it.
 const othersMay = 0o006
 
-func readSecretFile(path string) (string, error) {
+// notHere says that a secret is kept from whoever looks, which on another
+// machine or for another user it may not be.
+type notHere string
+
+func (e notHere) Error() string { return string(e) }
+
+// isNotHere tells a secret that can't be reached from one that is wrong.
+func isNotHere(err error) bool {
+	return errors.Is(err, fs.ErrNotExist) || errors.Is(err, fs.ErrPermission) || errors.As(err, new(notHere))
+}
+
+// ReadKey reads the file of a private key, by the rule for secrets: one that
+// everybody may read or write is refused.
+func ReadKey(path string) ([]byte, error) {
+	text, err := readClosed(path)
+	if err != nil {
+		return nil, fmt.Errorf("private key %s: %w", path, err)
+	}
+	return []byte(text), nil
+}
+
+// readClosed reads a file that is closed to others.
+func readClosed(path string) (string, error) {
 	f, err := os.Open(path)
 	if pe := (*fs.PathError)(nil); errors.As(err, &pe) {
 		return "", pe.Err // the path is in the source already
