@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"net/http"
-	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -15,7 +14,6 @@ import (
 	"binwatchd/internal/farm"
 	"binwatchd/internal/influx"
 	"binwatchd/internal/influxtest"
-	"binwatchd/internal/journal"
 )
 
 // BenchmarkBacklog drains the backlog of a week of twenty probes that speak
@@ -26,7 +24,7 @@ import (
 func BenchmarkBacklog(b *testing.B) {
 	s := influxtest.StartInfluxd(b, influxtest.Options{})
 	f := glasshouse()
-	j := weekOfJournal(b, f)
+	j, _ := weekOfJournal(b, f, time.Minute)
 	batches, rows := prepare(b, f, j)
 	rounds := []func(db string) time.Duration{
 		func(db string) time.Duration { return writePrepared(b, s, db, batches) },
@@ -53,61 +51,6 @@ func BenchmarkBacklog(b *testing.B) {
 	b.ReportMetric(points/spent[0].Seconds(), "client-points/s")
 	b.ReportMetric(points/spent[1].Seconds(), "forwarder-points/s")
 	b.ReportMetric(ratios[len(ratios)/2], "ratio")
-}
-
-// A realJournal is the journal as cmd hands it to the forwarder.
-type realJournal struct{ *journal.Journal }
-
-func (j realJournal) Forward(ctx context.Context, after int64, limit int) (influx.Stretch, error) {
-	s, err := j.Journal.Forward(ctx, after, limit)
-	st := influx.Stretch{Events: s.Events, Last: s.Last}
-	for _, c := range s.Changes {
-		st.Changes = append(st.Changes, c.Change)
-	}
-	return st, err
-}
-
-func (j realJournal) Park(ctx context.Context, rows []influx.Parked) error {
-	var parked []journal.Parked
-	for _, r := range rows {
-		parked = append(parked, journal.Parked{At: r.At, Line: r.Line, Reason: r.Reason})
-	}
-	return j.Journal.Park(ctx, parked)
-}
-
-// weekOfJournal fills a journal, folding it as it goes like the daemon does, so
-// that it stands as after a week's outage.
-func weekOfJournal(b *testing.B, f farm.Farm) realJournal {
-	now := start
-	j, err := journal.Open(b.Context(), journal.Config{Path: filepath.Join(b.TempDir(), "journal.db"), Now: func() time.Time { return now }})
-	if err != nil {
-		b.Fatal(err)
-	}
-	b.Cleanup(func() {
-		if err := j.Close(); err != nil {
-			b.Error(err)
-		}
-	})
-	if err := j.SetFarm(b.Context(), &f); err != nil {
-		b.Fatal(err)
-	}
-	m := &memory{}
-	grow(m, f, 0, 7, time.Minute)
-	readings := slices.DeleteFunc(m.events, func(e farm.Event) bool { return e.Kind != farm.EventReading })
-	for hour := range slices.Chunk(readings, 60*len(f.Probes)) {
-		batch := &journal.Batch{}
-		for _, e := range hour {
-			batch.Entries = append(batch.Entries, journal.Entry{Event: e})
-		}
-		if err := j.Append(b.Context(), batch); err != nil {
-			b.Fatal(err)
-		}
-		now = hour[len(hour)-1].Arrived
-		if _, err := j.Fold(b.Context(), now); err != nil {
-			b.Fatal(err)
-		}
-	}
-	return realJournal{j}
 }
 
 // prepare writes the journal as lines, in the very batches that the forwarder makes.
