@@ -2,7 +2,6 @@ package notify
 
 import (
 	"math"
-	"strconv"
 	"time"
 )
 
@@ -47,7 +46,7 @@ func levels(over extent, unit string) []tick {
 	step := roundStep((over.high - over.low) / 5)
 	var out []tick
 	for v := math.Ceil(over.low/step) * step; v <= over.high; v += step {
-		out = append(out, tick{v, strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64)})
+		out = append(out, tick{v, figure(v)})
 	}
 	if n := len(out); n > 0 {
 		out[n-1].says += unit
