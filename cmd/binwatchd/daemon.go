@@ -165,7 +165,7 @@ func (d *daemon) serve(ctx context.Context) error {
 	if d.forward != nil {
 		parts = append(parts, part{"influx", d.forward.Run})
 	}
-	parts = append(parts, part{"notices", d.sending.run}, part{"fold", d.foldHourly}, part{"memory", giveBack})
+	parts = append(parts, part{"notices", d.sending.run}, part{"fold", every(time.Hour, d.fold)}, part{"memory", every(giveBackEvery, giveBack)})
 	if d.web != nil {
 		parts = append(parts, part{"page", d.web.run})
 	}
@@ -197,19 +197,10 @@ func (d *daemon) closeParts() error {
 	return errors.Join(errs...)
 }
 
-// foldHourly packs old readings, so that the journal stays small.
-func (d *daemon) foldHourly(ctx context.Context) error {
-	every := time.NewTicker(time.Hour)
-	defer every.Stop()
-	for {
-		select {
-		case <-ctx.Done():
-			return nil
-		case <-every.C:
-			if _, err := d.journal.Fold(ctx, d.clock.now()); err != nil && ctx.Err() == nil {
-				d.log.Warn("history not folded; it is tried again in an hour", "error", err)
-			}
-		}
+// fold packs old readings, so that the journal stays small.
+func (d *daemon) fold(ctx context.Context) {
+	if _, err := d.journal.Fold(ctx, d.clock.now()); err != nil && ctx.Err() == nil {
+		d.log.Warn("history not folded; it is tried again in an hour", "error", err)
 	}
 }
 

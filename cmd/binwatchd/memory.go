@@ -13,16 +13,4 @@ const giveBackEvery = 2 * time.Minute
 // giveBack returns the memory that starting up and drawing pages took to the
 // machine. Go by itself keeps it for as much again as is in use, which is much
 // for a board with half a gigabyte.
-func giveBack(ctx context.Context) error {
-	debug.FreeOSMemory()
-	every := time.NewTicker(giveBackEvery)
-	defer every.Stop()
-	for {
-		select {
-		case <-ctx.Done():
-			return nil
-		case <-every.C:
-			debug.FreeOSMemory()
-		}
-	}
-}
+func giveBack(context.Context) { debug.FreeOSMemory() }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"time"
 )
 
 // A part is one goroutine of the daemon. It returns when its context ends.
@@ -29,6 +30,22 @@ func runParts(ctx context.Context, parts []part) error {
 		stop()
 	}
 	return first
+}
+
+// every makes a part of what is to be done now and then, first after d.
+func every(d time.Duration, do func(context.Context)) func(context.Context) error {
+	return func(ctx context.Context) error {
+		turn := time.NewTicker(d)
+		defer turn.Stop()
+		for {
+			select {
+			case <-ctx.Done():
+				return nil
+			case <-turn.C:
+				do(ctx)
+			}
+		}
+	}
 }
 
 // start runs one part; stop ends it and waits until it has ended.
