@@ -30,6 +30,7 @@ type Forwarder struct {
 	mood    mood
 	saved   saved
 	log     *slog.Logger
+	held    bool         // waits for better times
 	again   atomic.Int64 // place from which all is to be read again; 0: none
 
 	mu      sync.Mutex // guards figures
@@ -158,7 +159,7 @@ func (f *Forwarder) read(ctx context.Context, after int64, out chan<- *consignme
 // pick reads the next stretch; there is none when the load is nil, and then
 // it is time to wait.
 func (f *Forwarder) pick(ctx context.Context, after int64) (load *consignment, wait time.Duration, err error) {
-	if f.cfg.Hold != nil && f.cfg.Hold() {
+	if f.holds() {
 		return nil, f.cfg.Pace.Every, nil
 	}
 	st, err := f.journal.Forward(ctx, after, f.cfg.Pace.Rows)
@@ -169,6 +170,16 @@ func (f *Forwarder) pick(ctx context.Context, after int64) (load *consignment, w
 		return nil, f.cfg.Pace.Every, nil
 	}
 	return consign(f.lines, st, nil), 0, nil
+}
+
+// holds tells whether times are still waited for, and says so once.
+func (f *Forwarder) holds() bool {
+	was := f.held
+	f.held = f.cfg.Hold != nil && f.cfg.Hold()
+	if f.held && !was {
+		f.log.Warn("forwarding waits until the clock is set")
+	}
+	return f.held
 }
 
 // bring tries until every row of the load is with the server or parked; it
