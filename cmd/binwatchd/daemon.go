@@ -208,8 +208,21 @@ func (d *daemon) fold(ctx context.Context) {
 func (d *daemon) look() (farm.View, bool) {
 	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
 	defer cancel()
-	v, err := d.loop.Look(ctx)
+	v, err := d.view(ctx)
 	return v, err == nil
+}
+
+// view gives how the farm stands, the copying to the database included.
+func (d *daemon) view(ctx context.Context) (farm.View, error) {
+	v, err := d.loop.Look(ctx)
+	if err != nil || d.forward == nil {
+		return v, err
+	}
+	v.Passing, err = refusals(ctx, d.journal)
+	if err == nil {
+		v.Passing.Trouble = d.forward.Figures().Trouble
+	}
+	return v, err
 }
 
 // rounds gives today's care list.

@@ -250,5 +250,5 @@ func askScraper(api, query string) string {
 
 func metricsOf(t *testing.T, page string) string {
 	t.Helper()
-	return (&spine{t: t, page: page}).metrics()
+	return fetched(t, "http://"+page+"/metrics")
 }

@@ -43,7 +43,7 @@ func (d *doorway) Reload(ctx context.Context) error            { return (*d.behi
 // servants do what commands ask of the daemon.
 type servants struct{ d *daemon }
 
-func (o servants) Look(ctx context.Context) (farm.View, error) { return o.d.loop.Look(ctx) }
+func (o servants) Look(ctx context.Context) (farm.View, error) { return o.d.view(ctx) }
 
 func (o servants) Act(ctx context.Context, e farm.Event) error { return o.d.loop.Act(ctx, e) }
 

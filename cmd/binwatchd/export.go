@@ -9,6 +9,7 @@ import (
 	"io"
 	"math"
 	"strconv"
+	"strings"
 	"time"
 
 	"binwatchd/internal/config"
@@ -85,14 +86,14 @@ func export(ctx context.Context, cfg *config.Config, span timeSpan, format strin
 // csvReadings writes one row a reading, with a header.
 func csvReadings(w io.Writer, f *farm.Farm) (write func(farm.Event) error, flush func() error) {
 	out := csv.NewWriter(w)
-	out.Write([]string{"time", "arrived", "probe", "bin", "zone", "measures", "raw", "value", "doubt"}) // the writer keeps its first error
+	out.Write([]string{"time", "arrived", "probe", "bin", "zone", "measures", "raw", "value", "doubt", "flags"}) // the writer keeps its first error
 	seats := seatsOf(f)
 	write = func(e farm.Event) error {
 		r := e.Reading
 		at := seats[r.Probe]
 		return out.Write([]string{
 			r.At.UTC().Format(time.RFC3339Nano), e.Arrived.UTC().Format(time.RFC3339Nano), r.Probe, at.bin, at.zone, string(at.measures),
-			decimal(r.Raw), decimal(r.Value), r.Doubt.String(),
+			decimal(r.Raw), decimal(r.Value), r.Doubt.String(), strings.Join(r.Flags(), "; "),
 		})
 	}
 	return write, func() error { out.Flush(); return out.Error() }

@@ -50,6 +50,12 @@ func writeJSON(w io.Writer, v any) error {
 func printView(w io.Writer, v farm.View, loc *time.Location) {
 	fmt.Fprintf(w, "%s, %s\n", v.Farm, v.At.In(loc).Format("Monday 2 January 2006, 15:04"))
 	printIntake(w, v, loc)
+	printPassing(w, v, loc)
+	for _, s := range v.Standing {
+		if s.Bin == "" && s.Probe == "" {
+			printStanding(w, s)
+		}
+	}
 	for _, b := range v.Bins {
 		for _, z := range b.Zones {
 			fmt.Fprintf(w, "\n%s (%s)\n", farm.SayPlace(z.Bin, z.Zone, len(b.Zones) == 1), z.Aim)
@@ -71,6 +77,16 @@ func printIntake(w io.Writer, v farm.View, loc *time.Location) {
 	}
 	if len(in.Messages) > 0 {
 		fmt.Fprintf(w, "Messages: %s\n", counted(in.Messages))
+	}
+}
+
+func printPassing(w io.Writer, v farm.View, loc *time.Location) {
+	if v.Passing == nil || v.Passing.Refusals == 0 {
+		return
+	}
+	fmt.Fprintf(w, "The database has refused rows for good %s. Newest first:\n", farm.SayTimes(v.Passing.Refusals))
+	for _, r := range v.Passing.Newest {
+		fmt.Fprintf(w, "  %s: %s: %s\n", farm.SayTime(r.At, v.At, loc), r.Reason, r.Line)
 	}
 }
 

@@ -81,6 +81,9 @@ func parseSpan(from, to string, loc *time.Location) (s timeSpan, err error) {
 		if s.to, err = moment(to, loc); err != nil {
 			return s, err
 		}
+		if !s.to.After(s.from) {
+			return s, misusef("--to %s is not after --from %s, so there is nothing between them", to, from)
+		}
 	}
 	return s, nil
 }

@@ -16,7 +16,7 @@ func resendCommand() command {
 		fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
 		path := fs.String("config", "", "configuration `FILE`")
 		from := fs.String("from", "", "begin of the range, `T`")
-		to := fs.String("to", "", "end of the range, `T`; now when left out")
+		to := fs.String("to", "", "end of the range, `T`; none when left out")
 		words, err := parse(c, fs, args, io)
 		if err != nil {
 			return err

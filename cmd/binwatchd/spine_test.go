@@ -177,14 +177,20 @@ func (s *spine) checkMetrics() {
 
 func (s *spine) metrics() string {
 	s.t.Helper()
-	resp, err := http.Get("http://" + s.page + "/metrics")
+	return fetched(s.t, "http://"+s.page+"/metrics")
+}
+
+// fetched gives what stands at an address.
+func fetched(t *testing.T, url string) string {
+	t.Helper()
+	resp, err := http.Get(url)
 	if err != nil {
-		s.t.Fatal(err)
+		t.Fatal(err)
 	}
 	defer resp.Body.Close()
 	body, err := io.ReadAll(resp.Body)
 	if err != nil {
-		s.t.Fatal(err)
+		t.Fatal(err)
 	}
 	return string(body)
 }

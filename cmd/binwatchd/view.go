@@ -36,7 +36,27 @@ func viewOfJournal(ctx context.Context, cfg *config.Config, now time.Time) (farm
 	if err != nil {
 		return farm.View{}, err
 	}
-	return r.State.Look(now), nil
+	v := r.State.Look(now)
+	if cfg.Influx != nil {
+		v.Passing, err = refusals(ctx, j)
+	}
+	return v, err
+}
+
+// shownRefusals is how many of the newest a person is shown.
+const shownRefusals = 3
+
+// refusals reads what the database refused for good.
+func refusals(ctx context.Context, j *journal.Journal) (*farm.PassingOn, error) {
+	newest, total, err := j.Parked(ctx, shownRefusals)
+	if err != nil {
+		return nil, err
+	}
+	p := &farm.PassingOn{Refusals: total}
+	for _, r := range newest {
+		p.Newest = append(p.Newest, farm.Refusal{At: r.At, Reason: r.Reason, Line: r.Line})
+	}
+	return p, nil
 }
 
 // openToRead opens the journal beside a daemon, or without one.

@@ -47,11 +47,14 @@ func (d *daemon) openInflux(cfg *config.Config) error {
 	return err
 }
 
-// trouble has the loop note what is wrong with the machinery.
-func (d *daemon) trouble(t farm.Trouble) {
+// trouble has the loop note what is wrong with the machinery, which it does not
+// while the journal can't be written.
+func (d *daemon) trouble(t farm.Trouble) error {
 	ctx, cancel := context.WithTimeout(context.Background(), troubleWait)
 	defer cancel()
-	if err := d.loop.Act(ctx, farm.Event{Kind: farm.EventTrouble, Trouble: t}); err != nil {
-		d.log.Warn("trouble not noted", "condition", t.Condition, "error", err)
+	err := d.loop.Act(ctx, farm.Event{Kind: farm.EventTrouble, Trouble: t})
+	if err != nil {
+		d.log.Warn("trouble not noted yet", "condition", t.Condition, "error", err)
 	}
+	return err
 }

@@ -69,26 +69,16 @@ func TestDatabaseGetsTheTrueTimes(t *testing.T) {
 		rows := db.Query("bins", fmt.Sprintf(`SELECT COUNT(raw) FROM bin_climate WHERE time >= %d`, from.UnixNano()))
 		return len(rows)
 	}
+	brokertest.Eventually(t, "the broker is reached", func() bool {
+		v, ok := d.look()
+		return ok && v.Intake.Connected
+	})
 	say()
-	awaitCount(t, "a point under the wrong time", func() bool { return since(began.AddDate(0, 0, -4)) == 1 })
+	brokertest.Eventually(t, "a point under the wrong time", func() bool { return since(began.AddDate(0, 0, -4)) == 1 })
 	if since(began.Add(-time.Hour)) != 0 {
 		t.Fatal("the wrong clock is right")
 	}
 	off.Store(0)
 	synced.Store(true)
-	awaitCount(t, "the point under its true time", func() bool { return since(began.Add(-time.Hour)) == 1 })
-}
-
-// awaitCount waits for what the forwarder does at its next look.
-func awaitCount(t *testing.T, what string, there func() bool) {
-	t.Helper()
-	deadline, tick := time.After(time.Minute), time.NewTicker(100*time.Millisecond)
-	defer tick.Stop()
-	for !there() {
-		select {
-		case <-deadline:
-			t.Fatalf("never came: %s", what)
-		case <-tick.C:
-		}
-	}
+	brokertest.Eventually(t, "the point under its true time", func() bool { return since(began.Add(-time.Hour)) == 1 })
 }

@@ -18,7 +18,7 @@ import (
 )
 
 // patience bounds every wait. A test that runs into it has failed.
-const patience = 20 * time.Second
+const patience = time.Minute
 
 // Options say how a broker is set up.
 type Options struct {

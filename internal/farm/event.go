@@ -51,6 +51,20 @@ type Reading struct {
 // Believed tells whether the reading may judge a bin.
 func (r Reading) Believed() bool { return r.Doubt == NoDoubt }
 
+// Flags say in words what is unsure of the reading's time.
+func (r Reading) Flags() (all []string) {
+	if r.Retained {
+		all = append(all, "retained")
+	}
+	if r.Misdated {
+		all = append(all, "misdated")
+	}
+	if r.Uncertain && !r.Retained {
+		all = append(all, "time uncertain")
+	}
+	return all
+}
+
 // Doubt is why a reading is not believed. The numbers are kept on disk: add
 // at the end, never reuse one.
 type Doubt uint8

@@ -15,6 +15,7 @@ type View struct {
 	Standing []Standing  `json:"conditions"` // raised now, most urgent first
 	Hushes   []Hush      `json:"hushes,omitempty"`
 	Intake   IntakeView  `json:"intake"`
+	Passing  *PassingOn  `json:"passing_on,omitempty"` // nil: there is no database
 	Needs    []NeedView  `json:"needs,omitempty"`
 }
 
@@ -121,6 +122,20 @@ type IntakeView struct {
 	Messages  map[string]int64 `json:"messages,omitempty"` // by outcome since the daemon began
 	Unwritten *time.Time       `json:"unwritten_since,omitempty"`
 	Why       string           `json:"unwritten_why,omitempty"` // the journal can't be written
+}
+
+// PassingOn is how the copying to a database stands.
+type PassingOn struct {
+	Trouble  string    `json:"trouble,omitempty"`         // why nothing moves now; "" when it does, and without a daemon
+	Refusals int64     `json:"refusals,omitempty"`        // how often the database refused rows for good
+	Newest   []Refusal `json:"newest_refusals,omitempty"` // newest first
+}
+
+// A Refusal is of rows that a database refused for good.
+type Refusal struct {
+	At     time.Time `json:"at"`
+	Reason string    `json:"reason"` // in the database's words
+	Line   string    `json:"line"`   // the first row, as it was sent
 }
 
 // A NeedView is castings wanted by a day against what is kept and the pace.

@@ -104,6 +104,38 @@ func TestAwayForLongIsToldOnceAndEased(t *testing.T) {
 	})
 }
 
+// While the journal can't be written nothing can be noted; it is told when it can.
+func TestWhatCouldNotBeToldIsToldLater(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		began := time.Now()
+		at := func(from, to time.Duration) bool {
+			return time.Since(began) >= from && time.Since(began) < to
+		}
+		f := &fake{script: func(int, []string) reply {
+			if at(0, 4*time.Hour) {
+				return dead
+			}
+			return taken
+		}}
+		m, told := &memory{}, &troubles{}
+		told.deaf = func() bool { return at(0, 2*time.Hour) || at(3*time.Hour, 6*time.Hour) }
+		m.fill(3, start)
+		forward(t, v2(f), hillfoot(), m, told.tell)
+		later(119 * time.Minute)
+		wantTold(t, told.told())
+		later(time.Hour)
+		wantTold(t, told.told(), "has been away for 2 hours")
+		later(2 * time.Hour) // it is well again, and that can't be noted
+		m.fill(1, start.Add(time.Hour))
+		later(30 * time.Minute)
+		wantTold(t, told.told(), "has been away")
+		later(time.Hour)
+		m.fill(1, start.Add(2*time.Hour))
+		later(time.Minute)
+		wantTold(t, told.told(), "has been away", "takes readings")
+	})
+}
+
 func TestFirstSuccessEasesWhatStoodBeforeTheStart(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		m, told := &memory{}, &troubles{}

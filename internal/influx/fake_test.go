@@ -127,14 +127,19 @@ func v1(f *fake) influx.Config {
 
 // troubles collects what the keeper is told.
 type troubles struct {
-	mu  sync.Mutex
-	all []farm.Trouble
+	mu   sync.Mutex
+	all  []farm.Trouble
+	deaf func() bool // nothing can be noted; nil: never
 }
 
-func (t *troubles) tell(one farm.Trouble) {
+func (t *troubles) tell(one farm.Trouble) error {
 	t.mu.Lock()
 	defer t.mu.Unlock()
+	if t.deaf != nil && t.deaf() {
+		return errDisk
+	}
 	t.all = append(t.all, one)
+	return nil
 }
 
 func (t *troubles) told() []farm.Trouble {

@@ -52,8 +52,9 @@ type Figures struct {
 // read yet. tell is called from Run's goroutine when the keeper should know that
 // the database refuses or has been away for long ([farm.Unforwarded]), and when that
 // is over: also once at the first success, so that what was raised before a
-// restart is eased. It must not block for long.
-func New(cfg Config, f farm.Farm, j Journal, tell func(farm.Trouble)) (*Forwarder, error) {
+// restart is eased. It must not block for long; when it gives an error, it is called
+// again at the next occasion.
+func New(cfg Config, f farm.Farm, j Journal, tell func(farm.Trouble) error) (*Forwarder, error) {
 	cfg, err := cfg.complete()
 	if err != nil {
 		return nil, err

@@ -156,7 +156,7 @@ type run struct {
 }
 
 // forward starts a forwarder that ends with the test or by stop.
-func forward(t *testing.T, cfg influx.Config, f farm.Farm, j influx.Journal, tell func(farm.Trouble)) run {
+func forward(t *testing.T, cfg influx.Config, f farm.Farm, j influx.Journal, tell func(farm.Trouble) error) run {
 	t.Helper()
 	fw, err := influx.New(cfg, f, j, tell)
 	if err != nil {

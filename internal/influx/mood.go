@@ -10,7 +10,7 @@ import (
 // they can mend it, after some patience when it is merely away.
 type mood struct {
 	server   *server
-	tell     func(farm.Trouble)
+	tell     func(farm.Trouble) error
 	patience time.Duration
 
 	since time.Time // of the first failure; zero when it goes well
@@ -47,12 +47,14 @@ func (m *mood) well() {
 	}
 }
 
+// say tells the keeper. What could not be noted is told again at the next
+// failure or success.
 func (m *mood) say(t farm.Trouble) {
+	if m.tell != nil && m.tell(t) != nil {
+		return
+	}
 	m.heard, m.told = true, t.Text
 	if t.Over {
 		m.told = ""
-	}
-	if m.tell != nil {
-		m.tell(t)
 	}
 }

@@ -52,7 +52,7 @@ var (
 	journalReadings = define("journal_readings", "Raw readings kept, packed into chunks or not.", "packed")
 	journalEvents   = define("journal_events", "Other events kept.")
 	journalOldest   = define("journal_oldest_reading_timestamp_seconds", "Arrival of the oldest raw reading kept.")
-	influxWaiting   = define("influx_waiting_readings", "Readings that the time-series database does not have yet.")
+	influxWaiting   = define("influx_waiting_readings", "Events of the journal, nearly all of them readings, that the time-series database has not been given yet.")
 	influxWritten   = define("influx_written_rows_total", "Rows that the time-series database has accepted.")
 	influxParked    = define("influx_parked_rows_total", "Rows that it refused and that were put aside.")
 	influxFailed    = define("influx_failed_requests_total", "Requests to it that brought nothing.")

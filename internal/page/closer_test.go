@@ -155,3 +155,17 @@ func TestFoodAndWaterWords(t *testing.T) {
 		wantAll(t, get(newPage(t, f.config()), "/").Body.String(), "Food, fed 6 July: "+tt.want+".")
 	}
 }
+
+// What the database refused for good is on the page of probes, in its words and
+// harmless.
+func TestRefusedRowsAreShown(t *testing.T) {
+	f := newFake()
+	p := newPage(t, f.config())
+	if body := get(p, "/probes").Body.String(); strings.Contains(body, "refused for good") {
+		t.Error("rows are said to be refused where none is")
+	}
+	f.view.Passing = &farm.PassingOn{Refusals: 12, Newest: []farm.Refusal{
+		{At: ago(2 * time.Hour), Reason: "400: field type conflict <b>", Line: "bin_climate,probe=bed-m moisture_pct=77.5 1"}}}
+	wantAll(t, get(p, "/probes").Body.String(), "Rows that the database has refused for good: 12 times",
+		"About noon: 400: field type conflict &lt;b&gt;", "bin_climate,probe=bed-m moisture_pct=77.5 1")
+}

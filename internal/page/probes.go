@@ -18,6 +18,7 @@ type probesPage struct {
 	Heading  string
 	Probes   []probeView
 	Messages []tally
+	Refused  *parkedRows
 }
 
 // A probeView is one probe as the page shows it.
@@ -47,7 +48,7 @@ func (p *Page) showProbes(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	page := probesPage{shell: p.live(p.shell(w, r, "Probes")), Messages: tallies(s.view.Intake.Messages)}
+	page := probesPage{shell: p.live(p.shell(w, r, "Probes")), Messages: tallies(s.view.Intake.Messages), Refused: s.refused()}
 	page.Nav = "probes"
 	for _, pv := range s.view.Probes {
 		page.Probes = append(page.Probes, s.probe(pv))
@@ -55,6 +56,27 @@ func (p *Page) showProbes(w http.ResponseWriter, r *http.Request) error {
 	slices.SortStableFunc(page.Probes, func(a, b probeView) int { return boolInt(b.trouble) - boolInt(a.trouble) })
 	page.Heading = probesHeading(page.Probes)
 	return p.show(w, http.StatusOK, "probes", page)
+}
+
+// A parkedRows section lists what the database refused for good, newest first.
+type parkedRows struct {
+	Heading string
+	Newest  []parkedRow
+}
+
+type parkedRow struct{ When, Reason, Line string }
+
+// refused gives the section; nil when there is nothing to list.
+func (s *scene) refused() *parkedRows {
+	p := s.view.Passing
+	if p == nil || p.Refusals == 0 {
+		return nil
+	}
+	r := &parkedRows{Heading: "Rows that the database has refused for good: " + farm.SayTimes(p.Refusals)}
+	for _, n := range p.Newest {
+		r.Newest = append(r.Newest, parkedRow{capital(s.until(n.At)), n.Reason, n.Line})
+	}
+	return r
 }
 
 func probesHeading(probes []probeView) string {

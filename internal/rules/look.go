@@ -135,15 +135,7 @@ func (p *probe) view(at time.Time) farm.ProbeView {
 	if r.Value == r.Value {
 		v.Raw, v.Value = &r.Raw, &r.Value
 	}
-	if r.Retained {
-		v.Flags = append(v.Flags, "retained")
-	}
-	if r.Misdated {
-		v.Flags = append(v.Flags, "misdated")
-	}
-	if r.Uncertain && !r.Retained {
-		v.Flags = append(v.Flags, "time uncertain")
-	}
+	v.Flags = r.Flags()
 	return v
 }
 
