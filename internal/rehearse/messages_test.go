@@ -17,6 +17,7 @@ func TestAnErrorComesAfterWhatStandsBeforeIt(t *testing.T) {
 	for _, tt := range []struct{ name, row, want string }{
 		{"no time", "yesterday,bed/t0,20\n", `line 5002: "yesterday" is no RFC 3339 time`},
 		{"out of order", "2025-01-01T00:00:00Z,bed/t0,20\n", "line 5002: 2025-01-01T00:00:00Z is earlier"},
+		{"no clock", "0001-01-01T00:00:00Z,bed/t0,20\n", "line 5002: 0001-01-01T00:00:00Z is before 1970"},
 		{"a field short", "2026-01-01T00:00:00Z,bed/t0\n", "line 5002: wrong number of fields"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {

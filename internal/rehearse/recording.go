@@ -11,6 +11,10 @@ import (
 // header of a recording.
 var header = [3]string{"time", "topic", "payload"}
 
+// earliest is the first moment at which a message can have arrived. Only a clock
+// that nobody has set shows an earlier one, and the zero time would pass for none.
+var earliest = time.Unix(0, 0)
+
 // A recording reads messages from CSV.
 type recording struct {
 	rows    *csv.Reader
@@ -46,6 +50,9 @@ func (c *recording) next() (at time.Time, topic string, payload []byte, err erro
 	at, err = time.Parse(time.RFC3339, row[0])
 	if err != nil {
 		return at, "", nil, c.wrong("%q is no RFC 3339 time such as 2026-05-01T08:00:00Z", row[0])
+	}
+	if at.Before(earliest) {
+		return at, "", nil, c.wrong("%s is before 1970, so the clock of who recorded was wrong", row[0])
 	}
 	if at.Before(c.last) {
 		return at, "", nil, c.wrong("%s is earlier than the row before it; rows must be in order of arrival", row[0])

@@ -1,0 +1,50 @@
+package ingest_test
+
+import (
+	"testing"
+	"time"
+
+	"binwatchd/internal/ingest"
+)
+
+// FuzzCommands sends whatever comes as a jot, a hush or a seen. It is refused as a
+// whole, or it is one thing within every bound.
+func FuzzCommands(f *testing.F) {
+	for _, s := range []struct{ topic, payload string }{
+		{"jot/bed/near", `{"what":"fed","amount":"2 kg","of":"grain"}`},
+		{"jot/bed", `{"what":"watered","amount":"1,5 L","at":"2026-05-01T08:30:00Z"}`},
+		{"jot/bed/far", `{"what":"sifted","amount":"8 L","to":"crate/all","at":1777624200}`},
+		{"jot/bed", `{"what":"stocked","of":"red"}`}, {"jot/bed", `{"what":"turned","at":null}`}, {"jot/bed/near/x", `{}`}, {"jot", ``},
+		{"hush/bed", `{"for":"2h"}`}, {"hush/crate/all", `{"for":"7d","condition":"too-dry"}`}, {"hush/bed", `{"for":"99999999999d"}`}, {"hush/bed", `{"for":"-1h"} x`},
+		{"seen/too-dry-bed-near-20260501T080000", ``}, {"seen/", `x`}, {"seen/\xff", ``}, {"else", `1`},
+	} {
+		f.Add(s.topic, []byte(s.payload))
+	}
+	f.Fuzz(func(t *testing.T, topic string, payload []byte) {
+		d := ingest.NewDecoder(shed(), "binwatch")
+		got := d.Decode("binwatch/"+topic, payload, noon)
+		things := len(got.Rejected)
+		if got.Jot != nil {
+			things++
+			if err := ingest.CheckJot(shed(), *got.Jot, noon); err != nil || len(got.Jot.To) > 2*64 {
+				t.Errorf("%+v is taken, and out of bounds: %v", *got.Jot, err)
+			}
+		}
+		if got.Hush != nil {
+			things++
+			if err := ingest.CheckHush(shed(), *got.Hush, noon); err != nil || got.Hush.Until.Sub(noon) > 367*24*time.Hour {
+				t.Errorf("%+v is taken, and out of bounds: %v", *got.Hush, err)
+			}
+		}
+		if got.Seen != nil {
+			things++
+			if id := got.Seen.Episode; id == "" || len(id) > 64 {
+				t.Errorf("%q is taken for an id", id)
+			}
+		}
+		if things != 1 || len(got.Readings) > 0 {
+			t.Errorf("got %+v, want one thing", got)
+		}
+		d.Explain("binwatch/"+topic, payload)
+	})
+}
