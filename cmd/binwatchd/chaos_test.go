@@ -39,6 +39,8 @@ type chaos struct {
 	hook   *hook
 	load   *stream
 	kept   *ledger
+	clock  wallClock
+	began  time.Time
 	disk   string // where the journal's file system is mounted
 	cfg    string
 	daemon *child
@@ -68,6 +70,10 @@ func harms() []harm {
 		{"disk full", (*chaos).fillDisk},
 		{"daemon killed on a full disk", (*chaos).killOnFullDisk},
 		{"configuration reloaded", func(c *chaos) { c.daemon.says("watching"); c.daemon.hangup() }},
+		{"clock set ahead", func(c *chaos) { c.setClock(c.days()) }},
+		{"clock set back", func(c *chaos) { c.setClock(-c.days()) }},
+		{"daemon started with a clock ahead", func(c *chaos) { c.startWithClock(c.days()) }},
+		{"daemon started with a clock behind", func(c *chaos) { c.startWithClock(-c.days()) }},
 		{"probe storm", func(c *chaos) { c.load.pace(100); c.load.sends(2000); c.load.pace(usualPace) }},
 	}
 }
@@ -76,6 +82,10 @@ const usualPace = 4 // numbers a beat: 200 a second
 
 // some is a number up to n.
 func (c *chaos) some(n int) int { return 1 + c.dice.IntN(n) }
+
+// days are up to three weeks: by more than a month the daemon would not believe
+// the probes' own time stamps.
+func (c *chaos) days() time.Duration { return time.Duration(c.some(21*24)) * time.Hour }
 
 func startChaos(t *testing.T, dice *rand.Rand) *chaos {
 	t.Helper()
@@ -86,7 +96,7 @@ func startChaos(t *testing.T, dice *rand.Rand) *chaos {
 	}
 	mount(t, disk, roomy)
 	c := &chaos{
-		t: t, dice: dice, disk: disk, hook: startHook(t), influx: influxtest.StartInfluxd(t, influxtest.Options{}),
+		t: t, dice: dice, clock: newWallClock(t), began: time.Now(), disk: disk, hook: startHook(t), influx: influxtest.StartInfluxd(t, influxtest.Options{}),
 		broker: brokertest.StartMosquitto(t, brokertest.Options{Extra: "max_queued_messages 1000000"}),
 		kept:   newLedger(t, filepath.Join(disk, "journal.db")),
 	}
@@ -99,7 +109,7 @@ func startChaos(t *testing.T, dice *rand.Rand) *chaos {
 }
 
 func (c *chaos) startDaemon() {
-	c.daemon = startChild(c.t, []string{"CHAOS_HOOK=" + c.hook.secret}, "run", "--config", c.cfg)
+	c.daemon = startChild(c.t, []string{"CHAOS_HOOK=" + c.hook.secret, wallClockMark + "=" + c.clock.path}, "run", "--config", c.cfg)
 }
 
 // stopDaemon ends the daemon in order; before it is under way it has no order.
@@ -264,6 +274,7 @@ func (c *chaos) finish(n int) {
 	if got, want := c.forwarded(), len(c.kept.at); got != want {
 		c.t.Errorf("the database has %d points, want the journal's %d", got, want)
 	}
+	c.checkTimes()
 	told := c.checkNotices()
 	if got := len(c.hook.unwritten()); got != c.cries {
 		c.t.Errorf("got %d notices from memory, want %d", got, c.cries)

@@ -13,6 +13,8 @@ import (
 	"os/signal"
 	"syscall"
 	_ "time/tzdata" // the farm's time zone, on a machine without zone files
+
+	"binwatchd/internal/clock"
 )
 
 // Exit codes are part of the interface.
@@ -50,7 +52,7 @@ type command struct {
 // commands in the order in which a newcomer needs them.
 func commands() []command {
 	return []command{
-		demoCommand(), listenCommand(), checkCommand(), runCommand(), nowCommand(), roundsCommand(), jotCommand(), hushCommand(),
+		demoCommand(), listenCommand(), checkCommand(), runCommand(clock.Kernel()), nowCommand(), roundsCommand(), jotCommand(), hushCommand(),
 		seenCommand(), calibrateCommand(), rehearseCommand(), tellTestCommand(), exportCommand(), backupCommand(), resendCommand(), speciesCommand(), hashPasswordCommand(), versionCommand(),
 	}
 }

@@ -12,7 +12,7 @@ const childMark = "BINWATCHD_IS_CHILD"
 
 func TestMain(m *testing.M) {
 	if os.Getenv(childMark) != "" {
-		os.Exit(Main())
+		os.Exit(childMain())
 	}
 	testscript.Main(m, map[string]func(){"binwatchd": func() { os.Exit(Main()) }})
 }

@@ -10,7 +10,6 @@ import (
 	"reflect"
 	"strings"
 	"syscall"
-	"time"
 
 	"binwatchd/internal/clock"
 	"binwatchd/internal/config"
@@ -18,7 +17,8 @@ import (
 	"binwatchd/internal/systemd"
 )
 
-func runCommand() command {
+// runCommand makes the command that runs the daemon by a machine's clocks.
+func runCommand(machine clock.Sources) command {
 	c := command{name: "run", usage: "--config FILE [--verbose]", does: "runs the daemon: SIGHUP reloads, SIGTERM drains and stops"}
 	c.run = func(ctx context.Context, args []string, io *streams) error {
 		fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
@@ -44,8 +44,7 @@ func runCommand() command {
 		if err != nil {
 			return err
 		}
-		kernel := clock.Kernel()
-		d := &daemon{path: *path, log: log, clock: clockwork{now: time.Now, sources: &kernel}, manager: manager}
+		d := &daemon{path: *path, log: log, clock: clockwork{now: machine.Wall, sources: &machine}, manager: manager}
 		ended, err := d.openPatiently(ctx, cfg)
 		defer ended()
 		if err != nil {
