@@ -61,6 +61,8 @@ func TestDatabaseGetsTheTrueTimes(t *testing.T) {
 			t.Errorf("daemon ended with %v", err)
 		}
 	}()
+	// What is published before the daemon has a session is nobody's.
+	brokertest.Eventually(t, "the daemon is connected", func() bool { v, ok := d.look(); return ok && v.Intake.Connected })
 	probe := brokertest.Client(t, broker.URL, "glass", "", "")
 	defer probe.Disconnect(50)
 	say := func() { brokertest.Done(t, "publish", probe.Publish("glass/bed", 1, false, "21.5")) }
