@@ -28,7 +28,7 @@ func (j influxJournal) Forward(ctx context.Context, after int64, limit int) (inf
 func (j influxJournal) Park(ctx context.Context, rows []influx.Parked) error {
 	parked := make([]journal.Parked, len(rows))
 	for i, r := range rows {
-		parked[i] = journal.Parked{At: r.At, Line: r.Line, Reason: r.Reason}
+		parked[i] = journal.Parked{At: r.At, Line: r.Line, Reason: r.Reason, Rows: r.Rows}
 	}
 	return j.Journal.Park(ctx, parked)
 }

@@ -115,6 +115,7 @@ func TestManyBadRowsTogetherAreStillRows(t *testing.T) {
 				r := forward(t, v2(f), hillfoot(), m, told.tell)
 				synctest.Wait()
 				good := int64(tt.to - tt.from)
+				wantParked(t, m.parked, int(1000-good))
 				if g := r.Figures(); g.Written != good || g.Parked != 1000-good || g.Reached != 1000 {
 					t.Errorf("figures %+v; want %d through and the rest parked", g, good)
 				}
@@ -150,8 +151,8 @@ func wantParked(t *testing.T, got []influx.Parked, rows int) {
 		t.Errorf("%d rows parked, want %d: %+v", len(got), rows, got)
 	}
 	for _, p := range got {
-		if !bad(p.Line) || p.Reason == "" || p.At.IsZero() {
-			t.Errorf("parked %+v, want a bad row with reason and time", p)
+		if !bad(p.Line) || p.Reason == "" || p.At.IsZero() || p.Rows != 1 {
+			t.Errorf("parked %+v, want one bad row with reason and time", p)
 		}
 	}
 }
@@ -193,19 +194,10 @@ func TestAnyMixOfRowsEndsUpStoredOrParked(t *testing.T) {
 			if f.stored() != good || g.Written != int64(good) || g.Parked != int64(len(mix)-good) || g.Reached != int64(len(mix)) {
 				rt.Fatalf("stored %d of %d good rows of %d, figures %+v", f.stored(), good, len(mix), g)
 			}
-			wantParked(t, m.parked, parkedEntries(m.parked, len(mix)-good))
+			wantParked(t, m.parked, len(mix)-good)
 			r.stop()
 		})
 	})
-}
-
-// parkedEntries is how many entries a number of parked rows may make: rows that
-// a server refuses in one go are parked as one.
-func parkedEntries(got []influx.Parked, rows int) int {
-	if (rows == 0) != (len(got) == 0) || len(got) > rows {
-		return rows
-	}
-	return len(got)
 }
 
 func TestAPoisonRowAloneDoesNotBlock(t *testing.T) {
@@ -269,7 +261,7 @@ func TestRowsOlderThanTheDatabaseKeepsArePassedInOneGo(t *testing.T) {
 		if g := r.Figures(); g.Parked != 4000 || g.Written != 100 || len(f.seen()) != 5 {
 			t.Errorf("figures %+v after %d requests; want 4000 parked and 100 through after 5", g, len(f.seen()))
 		}
-		if len(m.parked) != 4 || !strings.Contains(m.parked[0].Reason, "(1000 rows from this one on)") {
+		if len(m.parked) != 4 || m.parked[0].Rows != 1000 || !strings.Contains(m.parked[0].Reason, "(1000 rows from this one on)") {
 			t.Errorf("parked %+v; want one entry for each request, saying how many rows", m.parked)
 		}
 		wantTold(t, told.told(), "takes readings") // and no complaint

@@ -2,7 +2,6 @@ package influx
 
 import (
 	"context"
-	"fmt"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -107,18 +106,19 @@ func (c *carrier) sort(load *consignment, rows span, a answer) {
 	}
 }
 
+// park puts rows aside, each by itself, for the keeper to see which they were.
+// Rows that are too old make one entry: a database that keeps a month may refuse
+// years of them, and nothing about them is to be mended.
 func (c *carrier) park(load *consignment, rows span, a answer) {
-	if !a.tooOld() {
-		c.streak += rows.rows()
-	}
-	reason := a.said
-	if n := rows.rows(); n > 1 {
-		reason = fmt.Sprintf("%s (%d rows from this one on)", a.said, n)
-	}
-	first := load.lines(span{rows.from, rows.from + 1})
 	load.lost += rows.rows()
-	load.parked = append(load.parked, Parked{
-		At: c.server.cfg.Now(), Line: strings.TrimSuffix(first, "\n"), Reason: reason})
+	if a.tooOld() {
+		load.park(rows, c.server.cfg.Now(), a.said)
+		return
+	}
+	c.streak += rows.rows()
+	for i := rows.from; i < rows.to; i++ {
+		load.park(span{i, i + 1}, c.server.cfg.Now(), a.said)
+	}
 }
 
 // backoff is how long to wait after the n-th failure in a row, counted from 0.

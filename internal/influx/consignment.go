@@ -1,6 +1,8 @@
 package influx
 
 import (
+	"fmt"
+	"strings"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -91,6 +93,15 @@ func (c *consignment) split(s span) {
 
 // back puts rows back as they are.
 func (c *consignment) back(s span) { c.todo = append(c.todo, s) }
+
+// park notes some rows as one entry, under the first of them.
+func (c *consignment) park(s span, at time.Time, said string) {
+	first := c.lines(span{s.from, s.from + 1})
+	if s.rows() > 1 {
+		said = fmt.Sprintf("%s (%d rows from this one on)", said, s.rows())
+	}
+	c.parked = append(c.parked, Parked{At: at, Line: strings.TrimSuffix(first, "\n"), Reason: said, Rows: s.rows()})
+}
 
 // lines is the text of some rows.
 func (c *consignment) lines(s span) string {

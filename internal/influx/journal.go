@@ -37,4 +37,5 @@ type Parked struct {
 	At     time.Time // when it was parked
 	Line   string    // the row in line protocol; the first one, where the reason speaks of many
 	Reason string    // the server's words
+	Rows   int       // how many it stands for: many only for rows in a row that are too old for the database, else one
 }

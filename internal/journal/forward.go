@@ -112,30 +112,44 @@ const maxParked = 1000
 
 // A Parked row is one that a database refused for good.
 type Parked struct {
-	ID     int64
+	ID     int64     // how many rows had been refused with it
 	At     time.Time // of the refusal
 	Line   string    // as it was sent
 	Reason string    // what the database said
+	Rows   int       // given to Park: how many rows it stands for, 0 is one
 }
 
 // Park keeps rows that a database refused, for a person to look at. Only the
-// newest thousand stay.
+// newest thousand stay; of many at once the others are counted and never written.
 func (j *Journal) Park(ctx context.Context, rows []Parked) error {
 	return j.update(ctx, "park rows", func(tx *tx) error {
-		for _, r := range rows {
-			if err := tx.exec(`INSERT INTO parked (at, line, reason) VALUES (?, ?, ?)`, r.At.UnixMilli(), r.Line, r.Reason); err != nil {
+		id, err := rowsParked(ctx, tx)
+		if err != nil {
+			return err
+		}
+		for i, r := range rows {
+			if id += int64(max(1, r.Rows)); i < len(rows)-maxParked {
+				continue
+			}
+			if err := tx.exec(`INSERT INTO parked (id, at, line, reason) VALUES (?, ?, ?, ?)`, id, r.At.UnixMilli(), r.Line, r.Reason); err != nil {
 				return err
 			}
 		}
-		return tx.exec(`DELETE FROM parked WHERE id <= (SELECT max(id) FROM parked) - ?`, maxParked)
+		return tx.exec(`DELETE FROM parked WHERE id <= (SELECT id FROM parked ORDER BY id DESC LIMIT 1 OFFSET ?)`, maxParked)
 	})
+}
+
+// rowsParked gives how many rows were refused in all.
+func rowsParked(ctx context.Context, q querier) (n int64, err error) {
+	err = q.QueryRowContext(ctx, `SELECT coalesce(max(id), 0) FROM parked`).Scan(&n)
+	return n, err
 }
 
 // Parked gives the newest refused rows, newest first, and how many were refused
 // in all.
 func (j *Journal) Parked(ctx context.Context, limit int) (newest []Parked, total int64, err error) {
 	err = j.view(ctx, "read parked rows", func(t *sql.Tx) error {
-		if err := t.QueryRowContext(ctx, `SELECT coalesce(max(id), 0) FROM parked`).Scan(&total); err != nil {
+		if total, err = rowsParked(ctx, t); err != nil {
 			return err
 		}
 		rows, err := t.QueryContext(ctx, `SELECT id, at, line, reason FROM parked ORDER BY id DESC LIMIT ?`, min(limit, math.MaxInt32))

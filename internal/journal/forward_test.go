@@ -183,6 +183,14 @@ func TestParkedRowsAreBounded(t *testing.T) {
 	if err != nil || total != 1200 || len(got) != 1000 || got[0].Line != "row 1199" || !got[0].At.Equal(start) {
 		t.Errorf("got %d of %d, newest %+v, %v; want 1000 of 1200, newest row 1199", len(got), total, got[0], err)
 	}
+	// An entry may stand for many rows; it takes the place of one.
+	if err := j.Park(ctx, []journal.Parked{{At: start, Line: "row 1200", Reason: "beyond retention policy", Rows: 4000}}); err != nil {
+		t.Fatal(err)
+	}
+	got, total, err = j.Parked(ctx, 5000)
+	if err != nil || total != 5200 || len(got) != 1000 || got[0].Line != "row 1200" || got[999].Line != "row 201" {
+		t.Errorf("got %d of %d, from %+v to %+v, %v; want 1000 of 5200, from row 1200 to row 201", len(got), total, got[0], got[len(got)-1], err)
+	}
 }
 
 func TestSizesCountWhatThereIs(t *testing.T) {
