@@ -205,24 +205,31 @@ func (d *daemon) fold(ctx context.Context) {
 }
 
 // look gives how the farm stands, for those who can do without.
-func (d *daemon) look() (farm.View, bool) {
+func (d *daemon) look() (farm.View, bool) { return inTime(d.loop.Look) }
+
+// lookClosely is look with all that a person is shown.
+func (d *daemon) lookClosely() (farm.View, bool) { return inTime(d.view) }
+
+func inTime(look func(context.Context) (farm.View, error)) (farm.View, bool) {
 	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
 	defer cancel()
-	v, err := d.view(ctx)
+	v, err := look(ctx)
 	return v, err == nil
 }
 
-// view gives how the farm stands, the copying to the database included.
+// view gives how the farm stands, the copying to the database included. What was
+// refused is read from the journal; where that fails, the rest is shown.
 func (d *daemon) view(ctx context.Context) (farm.View, error) {
 	v, err := d.loop.Look(ctx)
 	if err != nil || d.forward == nil {
 		return v, err
 	}
-	v.Passing, err = refusals(ctx, d.journal)
-	if err == nil {
-		v.Passing.Trouble = d.forward.Figures().Trouble
+	if v.Passing, err = refusals(ctx, d.journal); err != nil {
+		d.log.Warn("refused rows not read", "error", err)
+		v.Passing = &farm.PassingOn{}
 	}
-	return v, err
+	v.Passing.Trouble = d.forward.Figures().Trouble
+	return v, nil
 }
 
 // rounds gives today's care list.
