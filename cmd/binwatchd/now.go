@@ -84,7 +84,7 @@ func printPassing(w io.Writer, v farm.View, loc *time.Location) {
 	if v.Passing == nil || v.Passing.Refusals == 0 {
 		return
 	}
-	fmt.Fprintf(w, "The database has refused rows for good %s. Newest first:\n", farm.SayTimes(v.Passing.Refusals))
+	fmt.Fprintf(w, "Rows that the database has refused for good: %d. The newest:\n", v.Passing.Refusals)
 	for _, r := range v.Passing.Newest {
 		fmt.Fprintf(w, "  %s: %s: %s\n", farm.SayTime(r.At, v.At, loc), r.Reason, r.Line)
 	}

@@ -55,13 +55,13 @@ func TestDatabaseTroubleIsSeen(t *testing.T) {
 	resp.Body.Close()
 	broker.Publish("glass/m", 1, false, "77.5")
 	brokertest.Eventually(t, "now shows the refused row", func() bool {
-		return strings.Contains(now(), "The database has refused rows for good once") && strings.Contains(now(), "probe=bed-m")
+		return strings.Contains(now(), "Rows that the database has refused for good: 1.") && strings.Contains(now(), "probe=bed-m")
 	})
-	if body := fetched(t, "http://"+page+"/probes"); !strings.Contains(body, "Rows that the database has refused for good") {
+	if body := fetched(t, "http://"+page+"/probes"); !strings.Contains(body, "Rows that the database has refused for good: 1<") {
 		t.Error("the page does not show the refused row")
 	}
 	daemon.stop()
-	if out := now(); !strings.Contains(out, "The database has refused rows for good once") {
+	if out := now(); !strings.Contains(out, "Rows that the database has refused for good: 1.") {
 		t.Errorf("without a daemon the refused row is not shown:\n%s", out)
 	}
 }

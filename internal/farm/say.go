@@ -98,14 +98,3 @@ func daysBetween(a, b time.Time) int {
 	d := time.Date(by, bm, bd, 12, 0, 0, 0, time.UTC).Sub(time.Date(ay, am, ad, 12, 0, 0, 0, time.UTC))
 	return int(d.Hours() / 24)
 }
-
-// SayTimes says how often something was.
-func SayTimes(n int64) string {
-	switch n {
-	case 1:
-		return "once"
-	case 2:
-		return "twice"
-	}
-	return fmt.Sprintf("%d times", n)
-}

@@ -127,11 +127,12 @@ type IntakeView struct {
 // PassingOn is how the copying to a database stands.
 type PassingOn struct {
 	Trouble  string    `json:"trouble,omitempty"`         // why nothing moves now; "" when it does, and without a daemon
-	Refusals int64     `json:"refusals,omitempty"`        // how often the database refused rows for good
+	Refusals int64     `json:"refusals,omitempty"`        // rows that the database refused for good, of all times
 	Newest   []Refusal `json:"newest_refusals,omitempty"` // newest first
 }
 
-// A Refusal is of rows that a database refused for good.
+// A Refusal is of a row that a database refused for good, or of several in a row
+// that are too old for it.
 type Refusal struct {
 	At     time.Time `json:"at"`
 	Reason string    `json:"reason"` // in the database's words

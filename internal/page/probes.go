@@ -1,6 +1,7 @@
 package page
 
 import (
+	"fmt"
 	"math"
 	"net/http"
 	"net/url"
@@ -72,7 +73,7 @@ func (s *scene) refused() *parkedRows {
 	if p == nil || p.Refusals == 0 {
 		return nil
 	}
-	r := &parkedRows{Heading: "Rows that the database has refused for good: " + farm.SayTimes(p.Refusals)}
+	r := &parkedRows{Heading: fmt.Sprint("Rows that the database has refused for good: ", p.Refusals)}
 	for _, n := range p.Newest {
 		r.Newest = append(r.Newest, parkedRow{capital(s.until(n.At)), n.Reason, n.Line})
 	}
