@@ -123,7 +123,7 @@ func (m *manager) systemctl(ts *testscript.TestScript, neg bool, args []string) 
 		m.daemon.stop()
 	case "reload":
 		ts.Check(m.daemon.cmd.Process.Signal(syscall.SIGHUP))
-		m.daemon.says("configuration changed") // which is logged after the reload
+		m.daemon.says(`"configuration changed" is=`) // which is logged last
 	default:
 		ts.Fatalf("there is no systemctl %s here", args[0])
 	}
