@@ -27,6 +27,7 @@ bins:
 // A database that is not there yet, and one that refuses a kind of rows for
 // good: the keeper sees both where they look, and nothing is lost.
 func TestDatabaseTroubleIsSeen(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	broker, db := brokertest.StartMosquitto(t, brokertest.Options{}), influxtest.StartInfluxd(t, influxtest.Options{})
 	dir, page := t.TempDir(), freeAddr(t)
 	cfg := write(t, dir, "farm.yaml", fmt.Sprintf(unforwardedYAML, broker.URL, filepath.Join(dir, "journal.db"), db.URL, page))

@@ -30,6 +30,7 @@ bins:
 // switched off, and its way to a time server takes hours. What was forwarded by
 // then is in the database under the true times once the clock is put right.
 func TestDatabaseGetsTheTrueTimes(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	broker, db := brokertest.StartMosquitto(t, brokertest.Options{}), influxtest.StartInfluxd(t, influxtest.Options{})
 	db.Do("CREATE DATABASE bins")
 	dir := t.TempDir()
