@@ -27,15 +27,25 @@ type child struct {
 // start runs the program with arguments.
 func startChild(t *testing.T, env []string, args ...string) *child {
 	t.Helper()
-	c := &child{t: t, log: &tail{}, gone: make(chan struct{})}
-	c.cmd = exec.Command(os.Args[0], args...)
-	c.cmd.Env = append(append(os.Environ(), childMark+"=1"), env...)
-	c.cmd.Stdout, c.cmd.Stderr = c.log, c.log
-	if err := c.cmd.Start(); err != nil {
+	cmd := exec.Command(os.Args[0], args...)
+	cmd.Env = append(append(os.Environ(), childMark+"=1"), env...)
+	return begin(t, cmd)
+}
+
+// begin starts a process that ends with the test. The log has what it says, and
+// its answers too, where they go nowhere else.
+func begin(t *testing.T, cmd *exec.Cmd) *child {
+	t.Helper()
+	c := &child{t: t, cmd: cmd, log: &tail{}, gone: make(chan struct{})}
+	cmd.Stderr = c.log
+	if cmd.Stdout == nil {
+		cmd.Stdout = c.log
+	}
+	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
 	go func() {
-		_ = c.cmd.Wait() // how it ended is asked of the process state
+		_ = cmd.Wait() // how it ended is asked of the process state
 		close(c.gone)
 	}()
 	t.Cleanup(func() { c.end(syscall.SIGKILL) })

@@ -1,15 +1,10 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
-	"net/http"
-	"net/url"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
-	"syscall"
 	"testing"
 	"time"
 
@@ -186,7 +181,6 @@ func shippedQueries(t *testing.T, name, comment string) []shippedQuery {
 // startScraper runs a Prometheus by the shipped files, five times a second.
 func startScraper(t *testing.T, page string) (api string) {
 	t.Helper()
-	dir := t.TempDir()
 	shipped, err := filepath.Abs("../../deploy/prometheus")
 	if err != nil {
 		t.Fatal(err)
@@ -196,23 +190,8 @@ func startScraper(t *testing.T, page string) (api string) {
 		t.Fatal(err)
 	}
 	job := strings.NewReplacer("127.0.0.1:8338", page, "scrape_interval: 1m", "scrape_interval: 200ms\n    scrape_timeout: 200ms").Replace(string(scrape))
-	conf := write(t, dir, "prometheus.yml", fmt.Sprintf("global: {evaluation_interval: 200ms}\nrule_files: [%q]\n%s", filepath.Join(shipped, "binwatchd.rules.yml"), job))
-	addr := freeAddr(t)
-	said := &tail{}
-	cmd := exec.Command("prometheus", "--config.file="+conf, "--storage.tsdb.path="+filepath.Join(dir, "data"), "--web.listen-address="+addr)
-	cmd.Stdout, cmd.Stderr = said, said
-	cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
-	if err := cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		_ = cmd.Process.Kill() // it may have ended by itself
-		_ = cmd.Wait()         // by the signal
-		if t.Failed() {
-			t.Logf("prometheus said:\n%s", said)
-		}
-	})
-	api = "http://" + addr + "/api/v1/query?query="
+	conf := write(t, t.TempDir(), "prometheus.yml", fmt.Sprintf("global: {evaluation_interval: 200ms}\nrule_files: [%q]\n%s", filepath.Join(shipped, "binwatchd.rules.yml"), job))
+	api = startPrometheus(t, conf)
 	brokertest.Eventually(t, "prometheus scrapes the daemon", func() bool {
 		return strings.HasPrefix(askScraper(api, fmt.Sprintf("up{instance=%q,site=\"hillfoot\"} == 1", page)), "found") // nobody else scrapes this address
 	})
@@ -220,25 +199,14 @@ func startScraper(t *testing.T, page string) (api string) {
 }
 
 // askScraper tells how many numbers a query found, or what hindered it.
-func askScraper(api, query string) string {
-	resp, err := http.Get(api + url.QueryEscape(query))
+func askScraper(api, text string) string {
+	found, err := query(api, text)
 	if err != nil {
 		return err.Error()
 	}
-	defer resp.Body.Close()
-	var answer struct {
-		Error string
-		Data  struct{ Result []struct{ Value [2]any } }
-	}
-	if err := json.NewDecoder(resp.Body).Decode(&answer); err != nil {
-		return err.Error()
-	}
-	if answer.Error != "" {
-		return answer.Error
-	}
 	n := 0
-	for _, r := range answer.Data.Result {
-		if v := fmt.Sprint(r.Value[1]); v != "NaN" && !strings.Contains(v, "Inf") {
+	for _, v := range found {
+		if v != "NaN" && !strings.Contains(v, "Inf") {
 			n++
 		}
 	}

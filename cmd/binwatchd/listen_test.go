@@ -21,20 +21,11 @@ type earChild struct {
 
 func startEar(t *testing.T, args ...string) earChild {
 	t.Helper()
-	c := &child{t: t, log: &tail{}, gone: make(chan struct{})}
 	out := &tail{}
-	c.cmd = exec.Command(os.Args[0], append([]string{"listen"}, args...)...)
-	c.cmd.Env = append(os.Environ(), childMark+"=1")
-	c.cmd.Stdout, c.cmd.Stderr = out, c.log
-	if err := c.cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
-	go func() {
-		_ = c.cmd.Wait() // how it ended is asked of the process state
-		close(c.gone)
-	}()
-	t.Cleanup(func() { c.end(syscall.SIGKILL) })
-	return earChild{c, out}
+	cmd := exec.Command(os.Args[0], append([]string{"listen"}, args...)...)
+	cmd.Env = append(os.Environ(), childMark+"=1")
+	cmd.Stdout = out
+	return earChild{begin(t, cmd), out}
 }
 
 // A nursery's broker is heard, the proposal is pasted into a configuration,

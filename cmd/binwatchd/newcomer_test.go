@@ -85,7 +85,7 @@ func (n *newcomer) daemonCommand(ts *testscript.TestScript, neg bool, args []str
 	}
 	switch args[0] {
 	case "start":
-		n.daemon = startInstalled(n.t, ts.Getenv("ROOT")+"/usr/bin/binwatchd", "run", "--config", ts.Getenv("ETC")+"/binwatchd.yaml")
+		n.daemon = begin(n.t, exec.Command(ts.Getenv("ROOT")+"/usr/bin/binwatchd", "run", "--config", ts.Getenv("ETC")+"/binwatchd.yaml"))
 	case "reload":
 		ts.Check(n.daemon.cmd.Process.Signal(syscall.SIGHUP))
 	case "stop":
@@ -93,21 +93,6 @@ func (n *newcomer) daemonCommand(ts *testscript.TestScript, neg bool, args []str
 	default:
 		ts.Fatalf("there is no daemon %s", args[0])
 	}
-}
-
-// startInstalled starts a program that is a file of its own.
-func startInstalled(t *testing.T, program string, args ...string) *child {
-	c := &child{t: t, cmd: exec.Command(program, args...), log: &tail{}, gone: make(chan struct{})}
-	c.cmd.Stdout, c.cmd.Stderr = c.log, c.log
-	if err := c.cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
-	go func() {
-		_ = c.cmd.Wait() // how it ended is asked of the process state
-		close(c.gone)
-	}()
-	t.Cleanup(func() { c.end(syscall.SIGKILL) })
-	return c
 }
 
 // logCommand waits until the daemon's log holds a text, or wants it without it.

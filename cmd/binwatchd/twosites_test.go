@@ -1,15 +1,10 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
-	"net/http"
-	"net/url"
-	"os/exec"
 	"path/filepath"
 	"slices"
 	"strings"
-	"syscall"
 	"testing"
 	"time"
 
@@ -157,26 +152,12 @@ func (h *homestead) checkPoints(db *influxtest.Influxd) {
 // scrapeSites runs one Prometheus with a target a site, five times a second.
 func scrapeSites(t *testing.T, sites []*homestead) (api string) {
 	t.Helper()
-	dir, addr, said := t.TempDir(), freeAddr(t), &tail{}
 	text := "scrape_configs:\n- job_name: binwatchd\n  scrape_interval: 200ms\n  scrape_timeout: 200ms\n  static_configs:\n"
 	for _, h := range sites {
 		text += fmt.Sprintf("  - {targets: [%q], labels: {site: %q}}\n", h.page, h.label)
 	}
-	conf := write(t, dir, "prometheus.yml", text)
-	cmd := exec.Command("prometheus", "--config.file="+conf, "--storage.tsdb.path="+filepath.Join(dir, "data"), "--web.listen-address="+addr)
-	cmd.Stdout, cmd.Stderr = said, said
-	cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
-	if err := cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		_ = cmd.Process.Kill() // it may have ended by itself
-		_ = cmd.Wait()         // by the signal
-		if t.Failed() {
-			t.Logf("prometheus said:\n%s", said)
-		}
-	})
-	api = "http://" + addr + "/api/v1/query?query="
+	conf := write(t, t.TempDir(), "prometheus.yml", text)
+	api = startPrometheus(t, conf)
 	for _, h := range sites {
 		brokertest.Eventually(t, "prometheus scrapes "+h.farm, func() bool {
 			return askNumber(api, fmt.Sprintf(`up{instance=%q,site=%q}`, h.page, h.label)) == "1" // nobody else scrapes this address
@@ -186,20 +167,13 @@ func scrapeSites(t *testing.T, sites []*homestead) (api string) {
 }
 
 // askNumber gives the value of a query's one series, or what hindered it.
-func askNumber(api, query string) string {
-	resp, err := http.Get(api + url.QueryEscape(query))
+func askNumber(api, text string) string {
+	found, err := query(api, text)
 	if err != nil {
 		return err.Error()
 	}
-	defer resp.Body.Close()
-	var answer struct {
-		Data struct{ Result []struct{ Value [2]any } }
+	if len(found) != 1 {
+		return fmt.Sprintf("%d series", len(found))
 	}
-	if err := json.NewDecoder(resp.Body).Decode(&answer); err != nil {
-		return err.Error()
-	}
-	if n := len(answer.Data.Result); n != 1 {
-		return fmt.Sprintf("%d series", n)
-	}
-	return fmt.Sprint(answer.Data.Result[0].Value[1])
+	return found[0]
 }

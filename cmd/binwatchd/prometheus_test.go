@@ -1,0 +1,52 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/http"
+	"net/url"
+	"os/exec"
+	"path/filepath"
+	"syscall"
+	"testing"
+)
+
+// startPrometheus runs a Prometheus by a configuration, and gives the address
+// that [query] asks.
+func startPrometheus(t *testing.T, conf string) (api string) {
+	t.Helper()
+	addr := freeAddr(t)
+	cmd := exec.Command("prometheus", "--config.file="+conf, "--storage.tsdb.path="+filepath.Join(t.TempDir(), "data"), "--web.listen-address="+addr)
+	cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
+	c := begin(t, cmd)
+	t.Cleanup(func() {
+		if t.Failed() {
+			t.Logf("prometheus said:\n%s", c.log)
+		}
+	})
+	return "http://" + addr + "/api/v1/query?query="
+}
+
+// query gives the newest value of each series that a query finds.
+func query(api, text string) (found []string, err error) {
+	resp, err := http.Get(api + url.QueryEscape(text))
+	if err != nil {
+		return nil, err
+	}
+	defer resp.Body.Close()
+	var answer struct {
+		Error string
+		Data  struct{ Result []struct{ Value [2]any } }
+	}
+	if err := json.NewDecoder(resp.Body).Decode(&answer); err != nil {
+		return nil, err
+	}
+	if answer.Error != "" {
+		return nil, errors.New(answer.Error)
+	}
+	for _, r := range answer.Data.Result {
+		found = append(found, fmt.Sprint(r.Value[1]))
+	}
+	return found, nil
+}
