@@ -23,6 +23,9 @@ test: deps lint cross unit emulate
 deps:
 	@sh deploy/test-deps.sh
 
+# With the flags of the PC binary, so that a fresh machine compiles once for both.
+lint: export CGO_ENABLED = 0
+lint: export GOFLAGS = -trimpath
 lint:
 	@bad=$$(gofmt -l cmd deploy internal); test -z "$$bad" || { echo "gofmt wants to change: $$bad"; exit 1; }
 	$(GO) vet ./...
@@ -31,7 +34,7 @@ lint:
 
 unit:
 	$(GO) test -race -parallel 4 -timeout 9m ./...
-	$(GO) test -timeout 9m ./internal/acceptance ./internal/rehearse
+	CGO_ENABLED=0 $(GO) test -trimpath -timeout 9m ./internal/acceptance ./internal/rehearse
 
 # The tests' own round of stops, kills and full disks, for longer: make soak
 # SOAK=8h. CHAOS_SEED=... repeats an order.
