@@ -76,7 +76,7 @@ try-unit: deb-amd64
 
 packager:
 	mkdir -p $(DIST)
-	$(GO) build -C tools -o $(OUT)/nfpm github.com/goreleaser/nfpm/v2/cmd/nfpm
+	CGO_ENABLED=0 $(GO) build -C tools -trimpath -o $(OUT)/nfpm github.com/goreleaser/nfpm/v2/cmd/nfpm
 
 manual:
 	mkdir -p $(OUT)
