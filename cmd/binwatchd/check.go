@@ -26,8 +26,14 @@ func checkCommand() command {
 			return err
 		}
 		if *schema {
-			_, err := io.out.Write(config.Schema())
-			return err
+			text, err := config.Schema()
+			if err != nil {
+				return err
+			}
+			if _, err := io.out.Write(text); err != nil {
+				return fmt.Errorf("write the schema: %w", err)
+			}
+			return nil
 		}
 		if !*payload {
 			err = noWords(words)

@@ -2,12 +2,12 @@ package main
 
 import (
 	"bufio"
+	"cmp"
 	"context"
 	"encoding/csv"
 	"flag"
 	"fmt"
 	"io"
-	"math"
 	"strconv"
 	"strings"
 	"time"
@@ -86,7 +86,7 @@ func export(ctx context.Context, cfg *config.Config, span timeSpan, format strin
 // csvReadings writes one row a reading, with a header.
 func csvReadings(w io.Writer, f *farm.Farm) (write func(farm.Event) error, flush func() error) {
 	out := csv.NewWriter(w)
-	out.Write([]string{"time", "arrived", "probe", "bin", "zone", "measures", "raw", "value", "doubt", "flags"}) // the writer keeps its first error
+	head := out.Write([]string{"time", "arrived", "probe", "bin", "zone", "measures", "raw", "value", "doubt", "flags"})
 	seats := seatsOf(f)
 	write = func(e farm.Event) error {
 		r := e.Reading
@@ -96,12 +96,12 @@ func csvReadings(w io.Writer, f *farm.Farm) (write func(farm.Event) error, flush
 			decimal(r.Raw), decimal(r.Value), r.Doubt.String(), strings.Join(r.Flags(), "; "),
 		})
 	}
-	return write, func() error { out.Flush(); return out.Error() }
+	return write, func() error { out.Flush(); return cmp.Or(head, out.Error()) }
 }
 
 // decimal writes a number, or nothing for what is none.
 func decimal(v float64) string {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
+	if !farm.Finite(v) {
 		return ""
 	}
 	return strconv.FormatFloat(v, 'f', -1, 64)

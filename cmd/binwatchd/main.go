@@ -5,6 +5,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -41,6 +42,21 @@ type streams struct {
 	talk io.Writer
 }
 
+// An answer keeps the first error of the writer behind it: a command that
+// prints has not done its work when nobody can have read it.
+type answer struct {
+	w   io.Writer
+	err error
+}
+
+func (a *answer) Write(p []byte) (int, error) {
+	n, err := a.w.Write(p)
+	if err != nil && a.err == nil {
+		a.err = fmt.Errorf("write the answer: %w", err)
+	}
+	return n, err
+}
+
 // A command is one word of the command line.
 type command struct {
 	name  string
@@ -69,7 +85,9 @@ func dispatch(ctx context.Context, args []string, io *streams) int {
 	}
 	for _, c := range commands() {
 		if c.name == args[0] {
-			return exitCode(c, c.run(ctx, args[1:], io), io)
+			out := &answer{w: io.out}
+			io = &streams{in: io.in, out: out, talk: io.talk}
+			return exitCode(c, cmp.Or(c.run(ctx, args[1:], io), out.err), io)
 		}
 	}
 	fmt.Fprintf(io.talk, "binwatchd: there is no command %q; see binwatchd help\n", args[0])

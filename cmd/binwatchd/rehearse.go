@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"cmp"
 	"context"
 	"encoding/json"
 	"flag"
@@ -119,12 +120,12 @@ func (p player) play(ctx context.Context, cfg *config.Config, on func(farm.Chang
 
 func rehearseOne(ctx context.Context, p player, cfg *config.Config, asJSON bool, s *streams) error {
 	out := bufio.NewWriterSize(s.out, 64<<10)
-	write := textLine(out, cfg.Farm.Location)
+	lines := changeLines{write: textLine(out, cfg.Farm.Location)}
 	if asJSON {
-		write = jsonLine(out)
+		lines.write = jsonLine(out)
 	}
-	r, err := p.play(ctx, cfg, write)
-	if e := out.Flush(); err == nil && e != nil {
+	r, err := p.play(ctx, cfg, lines.add)
+	if e := cmp.Or(lines.err, out.Flush()); err == nil && e != nil {
 		err = fmt.Errorf("write changes: %w", e)
 	}
 	if err != nil {
@@ -176,16 +177,29 @@ func openRecording(path string, stdin io.Reader) (io.Reader, func() error, error
 	return bufio.NewReaderSize(f, 256<<10), f.Close, nil
 }
 
-func jsonLine(w io.Writer) func(farm.Change) {
+// changeLines writes changes, a line each, up to the first error.
+type changeLines struct {
+	write func(farm.Change) error
+	err   error
+}
+
+func (l *changeLines) add(ch farm.Change) {
+	if l.err == nil {
+		l.err = l.write(ch)
+	}
+}
+
+func jsonLine(w io.Writer) func(farm.Change) error {
 	enc := json.NewEncoder(w)
 	enc.SetEscapeHTML(false)
-	return func(ch farm.Change) { enc.Encode(ch) }
+	return func(ch farm.Change) error { return enc.Encode(ch) }
 }
 
 // textLine writes a change for a person: when, how urgent, what.
-func textLine(w io.Writer, loc *time.Location) func(farm.Change) {
-	return func(ch farm.Change) {
-		fmt.Fprintf(w, "%s  %-9s %-5s %-12s %s\n", ch.At.In(loc).Format("Mon 2006-01-02 15:04"), ch.Change, ch.Urgency, ch.Condition, ch.Text)
+func textLine(w io.Writer, loc *time.Location) func(farm.Change) error {
+	return func(ch farm.Change) error {
+		_, err := fmt.Fprintf(w, "%s  %-9s %-5s %-12s %s\n", ch.At.In(loc).Format("Mon 2006-01-02 15:04"), ch.Change, ch.Urgency, ch.Condition, ch.Text)
+		return err
 	}
 }
 

@@ -3,6 +3,7 @@ package config
 import (
 	"bytes"
 	"encoding/json"
+	"fmt"
 
 	"gopkg.in/yaml.v3"
 )
@@ -14,7 +15,7 @@ type schema map[string]any
 // Schema gives a JSON Schema of the configuration for editors, made from the
 // table by which files are read. It describes shapes, keys and words; what
 // depends on several values only loading can tell.
-func Schema() []byte {
+func Schema() ([]byte, error) {
 	top := with(file().schema, schema{
 		"$schema":     "https://json-schema.org/draft/2020-12/schema",
 		"title":       "binwatchd configuration",
@@ -24,8 +25,10 @@ func Schema() []byte {
 	enc := json.NewEncoder(&b)
 	enc.SetEscapeHTML(false)
 	enc.SetIndent("", "  ")
-	_ = enc.Encode(top) // text, numbers and lists of them into memory: nothing here can fail
-	return b.Bytes()
+	if err := enc.Encode(top); err != nil {
+		return nil, fmt.Errorf("write the schema: %w", err)
+	}
+	return b.Bytes(), nil
 }
 
 func sectionSchema[T any](fields []field[T]) schema {

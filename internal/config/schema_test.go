@@ -19,8 +19,12 @@ type shape map[string]any
 
 func schemaOf(t *testing.T) shape {
 	t.Helper()
+	text, err := config.Schema()
+	if err != nil {
+		t.Fatal(err)
+	}
 	var s shape
-	if err := json.Unmarshal(config.Schema(), &s); err != nil {
+	if err := json.Unmarshal(text, &s); err != nil {
 		t.Fatal(err)
 	}
 	return s

@@ -73,8 +73,13 @@ func handler(door Door) http.Handler {
 			http.Error(w, err.Error(), http.StatusServiceUnavailable)
 			return
 		}
+		body, err := json.Marshal(v)
+		if err != nil {
+			http.Error(w, fmt.Sprintf("write the view: %v", err), http.StatusInternalServerError)
+			return
+		}
 		w.Header().Set("Content-Type", "application/json")
-		json.NewEncoder(w).Encode(v)
+		_, _ = w.Write(body) // the command has gone: nobody is left to tell
 	})
 	mux.HandleFunc("POST /act", func(w http.ResponseWriter, r *http.Request) {
 		var a Action

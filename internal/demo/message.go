@@ -1,6 +1,7 @@
 package demo
 
 import (
+	"cmp"
 	"encoding/csv"
 	"fmt"
 	"io"
@@ -22,12 +23,14 @@ const csvTime = "2006-01-02T15:04:05.000Z07:00"
 // time, topic and payload, under that header: a file for rehearse --messages.
 func (s *Sim) WriteCSV(w io.Writer, t time.Time) error {
 	out := csv.NewWriter(w)
-	out.Write([]string{"time", "topic", "payload"}) // the writer keeps its first error
+	err := out.Write([]string{"time", "topic", "payload"})
 	s.Until(t, func(m Message) {
-		out.Write([]string{m.At.UTC().Format(csvTime), m.Topic, string(m.Payload)})
+		if err == nil {
+			err = out.Write([]string{m.At.UTC().Format(csvTime), m.Topic, string(m.Payload)})
+		}
 	})
 	out.Flush()
-	if err := out.Error(); err != nil {
+	if err = cmp.Or(err, out.Error()); err != nil {
 		return fmt.Errorf("write messages: %w", err)
 	}
 	return nil

@@ -1,6 +1,9 @@
 package farm
 
-import "time"
+import (
+	"math"
+	"time"
+)
 
 // EventKind tells events apart.
 type EventKind uint8
@@ -47,6 +50,10 @@ type Reading struct {
 	Uncertain bool      // handed over after an outage without a time stamp: At may be hours late
 	Retained  bool      // the broker's stored value, heard at the start; never fresh
 }
+
+// Finite tells whether v is a number that a probe can mean, and that JSON, a
+// metric and a database can carry: neither NaN nor infinite.
+func Finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
 // Believed tells whether the reading may judge a bin.
 func (r Reading) Believed() bool { return r.Doubt == NoDoubt }

@@ -1,7 +1,6 @@
 package influx
 
 import (
-	"math"
 	"slices"
 	"strconv"
 	"time"
@@ -180,7 +179,7 @@ func (r *row) key(name string) {
 
 // float leaves out what the server cannot take: one NaN fails a whole request.
 func (r *row) float(name string, v float64) {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
+	if !farm.Finite(v) {
 		return
 	}
 	r.key(name)

@@ -1,7 +1,6 @@
 package ingest
 
 import (
-	"math"
 	"slices"
 	"time"
 
@@ -115,8 +114,7 @@ func (d *Doubter) learn(i int, r farm.Reading) {
 
 // meaningless tells whether a reading says nothing about the bin.
 func meaningless(r farm.Reading) bool {
-	return r.Doubt == farm.FaultCode || r.Doubt == farm.OutOfRange || r.Doubt == farm.NotANumber ||
-		math.IsNaN(r.Raw) || math.IsInf(r.Raw, 0)
+	return r.Doubt == farm.FaultCode || r.Doubt == farm.OutOfRange || r.Doubt == farm.NotANumber || !farm.Finite(r.Raw)
 }
 
 // Jotted takes in what a keeper did, in journal order with the readings: a

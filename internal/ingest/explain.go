@@ -71,7 +71,7 @@ func (d *Decoder) explainPart(p part) string {
 
 func (d *Decoder) spellValue(p farm.Probe, v float64) string {
 	switch {
-	case v != v:
+	case !farm.Finite(v):
 		return "no number"
 	case p.Measures == farm.Temperature:
 		return d.farm.Units.Temperature(v)

@@ -26,7 +26,7 @@ const (
 
 // plainDoubt judges a value by itself, without looking at any other.
 func plainDoubt(p farm.Probe, v float64) farm.Doubt {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
+	if !farm.Finite(v) {
 		return farm.NotANumber
 	}
 	switch {

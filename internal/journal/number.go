@@ -1,6 +1,10 @@
 package journal
 
-import "math"
+import (
+	"math"
+
+	"binwatchd/internal/farm"
+)
 
 // wideCode is the code of a number that stands in the column of wide ones, bit
 // by bit, because its guess was no use.
@@ -131,9 +135,7 @@ func (c *curve) guess(raw float64) float64 {
 
 func (c *curve) learn(raw, value float64) {
 	c.values[math.Float64bits(raw)] = math.Float64bits(value)
-	if raw != c.b.raw && finite(raw) && finite(value) {
+	if raw != c.b.raw && farm.Finite(raw) && farm.Finite(value) {
 		c.a, c.b = c.b, point{raw, value}
 	}
 }
-
-func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }

@@ -38,7 +38,7 @@ func (r row) doubt() farm.Doubt { return farm.Doubt(r.marks >> doubtShift) }
 // judged tells whether the row belongs into a history: believed, and of a known
 // time.
 func (r row) judged() bool {
-	return r.series != tickSeries && r.doubt() == farm.NoDoubt && r.marks&(markUncertain|markRetained) == 0 && !math.IsNaN(r.value)
+	return r.series != tickSeries && r.doubt() == farm.NoDoubt && r.marks&(markUncertain|markRetained) == 0 && farm.Finite(r.value)
 }
 
 // rowOf makes the row of a reading or tick.

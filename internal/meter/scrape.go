@@ -1,11 +1,12 @@
 package meter
 
 import (
-	"math"
 	"strings"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
+
+	"binwatchd/internal/farm"
 )
 
 // A collector makes the metrics of one scrape from one look at the farm.
@@ -52,7 +53,7 @@ func (s *scrape) moment(m metric, t time.Time, labels ...string) {
 // show hands a series out once: a second one with the same labels would
 // spoil the whole answer.
 func (s *scrape) show(m metric, kind prometheus.ValueType, v float64, labels []string) {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
+	if !farm.Finite(v) {
 		return
 	}
 	for i, l := range labels {

@@ -21,8 +21,7 @@ func (p *Page) apiNow(w http.ResponseWriter, _ *http.Request) error {
 	if !ok {
 		return p.notYet()
 	}
-	writeJSON(w, http.StatusOK, v)
-	return nil
+	return writeJSON(w, http.StatusOK, v)
 }
 
 func (p *Page) apiRounds(w http.ResponseWriter, _ *http.Request) error {
@@ -30,8 +29,7 @@ func (p *Page) apiRounds(w http.ResponseWriter, _ *http.Request) error {
 	if !ok {
 		return p.notYet()
 	}
-	writeJSON(w, http.StatusOK, r)
-	return nil
+	return writeJSON(w, http.StatusOK, r)
 }
 
 // A historyAnswer is one curve for a program. Values are in °C or % of fresh
@@ -74,8 +72,7 @@ func (p *Page) apiHistory(w http.ResponseWriter, r *http.Request) error {
 	if ask.Samples == nil {
 		ask.Samples = []farm.Sample{}
 	}
-	writeJSON(w, http.StatusOK, ask)
-	return nil
+	return writeJSON(w, http.StatusOK, ask)
 }
 
 const maxSamples = 5000

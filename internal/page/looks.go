@@ -117,14 +117,17 @@ func (p *Page) serveStatic(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-func writeJSON(w http.ResponseWriter, status int, v any) {
+// writeJSON answers a program. Nothing is sent before the whole answer is
+// ready, so an error can still be answered as one.
+func writeJSON(w http.ResponseWriter, status int, v any) error {
 	b, err := json.MarshalIndent(v, "", "  ")
 	if err != nil {
-		status, b = http.StatusInternalServerError, []byte(`{"error": "the answer cannot be written as JSON"}`)
+		return fmt.Errorf("write the answer as JSON: %w", err)
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(status)
-	_, _ = w.Write(append(b, '\n'))
+	_, _ = w.Write(append(b, '\n')) // the asker has gone: nobody is left to tell
+	return nil
 }
 
 // A shell is what every page has around its own part.

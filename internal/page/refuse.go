@@ -51,7 +51,9 @@ func (p *Page) showRefusal(w http.ResponseWriter, r *http.Request, err error) {
 		w.Header().Set("Retry-After", strconv.Itoa(int(math.Ceil(no.wait.Seconds()))))
 	}
 	if forPrograms(r) {
-		writeJSON(w, no.status, map[string]string{"error": no.sentence})
+		if err := writeJSON(w, no.status, map[string]string{"error": no.sentence}); err != nil {
+			http.Error(w, no.sentence, no.status)
+		}
 		return
 	}
 	s := p.outside()

@@ -132,8 +132,11 @@ func (p *probe) view(at time.Time) farm.ProbeView {
 	if !r.Retained { // a stored value is of any age
 		v.At, v.Arrived = r.At, p.Arrived
 	}
-	if r.Value == r.Value {
-		v.Raw, v.Value = &r.Raw, &r.Value
+	if farm.Finite(r.Raw) {
+		v.Raw = &r.Raw
+	}
+	if farm.Finite(r.Value) {
+		v.Value = &r.Value
 	}
 	v.Flags = r.Flags()
 	return v

@@ -113,7 +113,7 @@ func sayingBattery(p *probe) func(farm.ChangeKind) saying {
 // number writes a probe's value in its own quantity; "" for what is no number.
 func (s *State) number(p *probe, v float64) string {
 	switch {
-	case v != v:
+	case !farm.Finite(v):
 		return ""
 	case p.spec.Measures == farm.Temperature:
 		return s.farm.Units.Temperature(v)
