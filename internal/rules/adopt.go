@@ -98,6 +98,7 @@ func (s *State) shift(d time.Duration, from time.Time) {
 				p.Level.At[i] += d.Milliseconds()
 			}
 		}
+		shiftTrack(&p.Track, d)
 	}
 	for _, z := range s.zones {
 		z.Husbandry.shift(d, from)

@@ -236,5 +236,5 @@ func (h *husbandryMemory) shift(d time.Duration, from time.Time) {
 			*t = t.Add(d)
 		}
 	}
-	h.Curves.shift(d)
+	shiftTrack(&h.Curves.Moist, d)
 }

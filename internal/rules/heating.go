@@ -18,20 +18,23 @@ const (
 
 // heatMemory is the last refit of a zone's temperature.
 type heatMemory struct {
-	Fit  trend.Heating
-	At   time.Time
-	Calm int // refits in a row that found nothing
+	Fit   trend.Heating
+	Probe string // whose curve that is
+	At    time.Time
+	Calm  int // refits in a row that found nothing
 }
 
-// refitHeat draws the temperature curve anew. Worms alone heat: castings that
-// are kept follow their room.
+// refitHeat draws the temperature curves anew, one for each believed probe: a
+// heap heats in one place first. Worms alone heat: castings that are kept
+// follow their room.
 func (s *State) refitHeat(z *zone, m time.Time) {
 	if z.spec.Aim != farm.Living || !anyFresh(z.temps, m) {
 		return
 	}
 	h := &z.Husbandry.Heat
 	at := z.Temp.clock(m)
-	h.Fit, h.At = trend.HeatingFit(&z.Husbandry.Curves.Temp, z.air(m), z.heat.highHarm, z.spec.LookAhead.Heating, at), at
+	h.Fit, h.Probe = z.firstToCross(m)
+	h.At = at
 	if z.foreseesHeat() || z.record(farm.Heating).raised() && z.stillClimbs() {
 		h.Calm = 0
 	} else {
@@ -40,10 +43,52 @@ func (s *State) refitHeat(z *zone, m time.Time) {
 	s.judgeHeating(z, at)
 }
 
+// firstToCross gives the fit of the probe that is foreseen to cross the
+// survive limit first, and the probe's name.
+func (z *zone) firstToCross(m time.Time) (first trend.Heating, probeID string) {
+	for _, p := range z.temps {
+		if !p.fresh(m) {
+			continue
+		}
+		fit := trend.HeatingFit(&p.Track, z.air(m), z.heat.highHarm, z.spec.LookAhead.Heating, p.clock(m))
+		if probeID == "" || crossesBefore(fit, first) {
+			first, probeID = fit, p.spec.ID
+		}
+	}
+	return first, probeID
+}
+
+// crossesBefore tells whether fit a is the more pressing one: its own heat
+// before the room's, then the earlier crossing, then the steeper climb.
+func crossesBefore(a, b trend.Heating) bool {
+	if a.Self != b.Self {
+		return a.Self
+	}
+	switch ca, cb := a.Crossing.Crosses, b.Crossing.Crosses; {
+	case ca.IsZero() && cb.IsZero():
+		return a.PerHour > b.PerHour
+	case ca.IsZero() || cb.IsZero():
+		return cb.IsZero()
+	default:
+		return ca.Before(cb)
+	}
+}
+
+// heatAt is the level of the probe that the last refit is about, °C; the
+// zone's own where that probe holds none.
+func (z *zone) heatAt() float64 {
+	for _, p := range z.temps {
+		if v, ok := p.Level.Median(); ok && p.spec.ID == z.Husbandry.Heat.Probe {
+			return v
+		}
+	}
+	return z.Temp.Value
+}
+
 // air is the track of the room, where a probe in it speaks.
 func (z *zone) air(m time.Time) *trend.Track {
 	if a := z.bin.ambient; a != nil && a.fresh(m) {
-		return &a.Air
+		return &a.Track
 	}
 	return nil
 }
@@ -62,7 +107,7 @@ func (z *zone) foreseesHeat() bool {
 // no crossing: a fit may falter halfway up a climb.
 func (z *zone) stillClimbs() bool {
 	h, near := z.Husbandry.Heat, 8.0 // K under the limit
-	return h.Fit.PerHour > 0.1 && z.Temp.Value > z.heat.highHarm-near
+	return h.Fit.PerHour > 0.1 && z.heatAt() > z.heat.highHarm-near
 }
 
 // judgeHeating brings heating to the urgency of the last refit, seen from now.
@@ -96,7 +141,7 @@ func (s *State) approaches(z *zone, m time.Time) {
 func (s *State) sayHeating(z *zone, now time.Time) saying {
 	fit, u := z.Husbandry.Heat.Fit, s.farm.Units
 	limit := u.Temperature(z.heat.highHarm)
-	text := fmt.Sprintf("%s is heating by itself: %s now", s.place(z.who), u.Temperature(z.Temp.Value))
+	text := fmt.Sprintf("%s is heating by itself: %s now", s.place(z.who), s.heatNow(z))
 	f, foreseen := fit.Crossing.Forecast()
 	switch {
 	case fit.Crossing.Past:
@@ -119,6 +164,16 @@ func (s *State) sayHeating(z *zone, now time.Time) saying {
 		say.forecast = &f
 	}
 	return say
+}
+
+// heatNow says how warm it is where it heats; where several probes speak, which
+// one that is.
+func (s *State) heatNow(z *zone) string {
+	said := s.farm.Units.Temperature(z.heatAt())
+	if len(z.temps) > 1 && z.Husbandry.Heat.Probe != "" {
+		return z.Husbandry.Heat.Probe + " says " + said
+	}
+	return said
 }
 
 // between says the 80 % interval of a forecast.

@@ -35,14 +35,14 @@ type probeMemory struct {
 	Goods                       int          // believed readings in a row
 	Wanted                      int          // believed readings in a row that clear the suspicion in hand
 	Level                       trend.Window
-	Air                         trend.Track // of an ambient probe
+	Track                       trend.Track // of a thermometer: its slow past, which forecasts are drawn from
 	Silent, Suspect, BatteryLow record
 }
 
 func newProbe(spec farm.Probe) *probe {
 	p := &probe{spec: spec, who: subject{Probe: spec.ID}}
 	p.Level = trend.NewWindow(levelSpan(spec.Measures))
-	p.Air = trend.NewTrack()
+	p.Track = trend.NewTrack()
 	return p
 }
 
@@ -76,6 +76,10 @@ func (p *probe) listen(t time.Time) {
 func (p *probe) fresh(m time.Time) bool {
 	return !p.GoodAt.IsZero() && m.Sub(p.GoodAt) <= silentAfter*p.spec.Every
 }
+
+// clock gives the probe's own time at arrival time m: a device's clock may be
+// off, but goes on at the same rate.
+func (p *probe) clock(m time.Time) time.Time { return p.Good.At.Add(m.Sub(p.GoodAt)) }
 
 // reading takes a reading in, unless it is older than what is known.
 func (s *State) reading(r *farm.Reading) {
