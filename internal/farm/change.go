@@ -101,7 +101,17 @@ type Change struct {
 	Again     bool       `json:"again,omitempty"` // raised anew within a day: the same episode goes on
 	Since     time.Time  `json:"since,omitzero"`  // when the episode began
 	Peak      *float64   `json:"peak,omitempty"`  // eased: the worst level it reached, °C or %
+	Ended     Ended      `json:"ended,omitempty"` // eased: by another configuration, not in the bin
 }
+
+// Ended is how a changed configuration ended a condition: nothing got better
+// in the bin, and nobody is to be told that it did.
+type Ended string
+
+const (
+	Unwatched Ended = "unwatched"    // nobody looks any more
+	Relimited Ended = "other-limits" // the limits now in force see nothing wrong
+)
 
 // A Forecast is when a limit will be crossed, with the ends of an 80 %
 // interval. Latest is zero when the interval has no end in sight.

@@ -142,6 +142,9 @@ func (c deskCase) episode(rows, told []farm.Owed) (m matter, ok bool, needless [
 		m.say = over
 	case kind == farm.Eased && worth && !c.hushedNow(last.Change):
 		m.say = cameWent
+		if last.Change.Ended != "" {
+			m.say = over // it may be going on: only the looking is over
+		}
 	case kind == farm.Eased:
 		return m, false, append(needless, idsOf(rows)...)
 	case worth:

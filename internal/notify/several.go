@@ -44,7 +44,19 @@ func livePart(ms []matter) (live, gone []matter) {
 			live = append(live, m)
 		}
 	}
-	return live, gone
+	return oncePerPlace(live), gone
+}
+
+// oncePerPlace leaves one of the matters that say the same of one place, as all
+// do that a bin had when it was taken out of the configuration.
+func oncePerPlace(ms []matter) []matter {
+	said := map[string]bool{}
+	return slices.DeleteFunc(ms, func(m matter) bool {
+		text := m.last.Change.Text
+		again := m.last.Change.Ended == farm.Unwatched && said[text]
+		said[text] = true
+		return again
+	})
 }
 
 // episodePart is one episode among several.
@@ -82,7 +94,7 @@ func briefly(m matter) string {
 	w := words[m.last.Change.Condition]
 	switch m.say {
 	case over:
-		return w.over
+		return overWords(m.last.Change)
 	case still:
 		return "still " + w.is
 	}
@@ -123,7 +135,7 @@ func (w writer) severalFirst(live []matter) string {
 	if cause := w.sharedCause(live); cause != "" {
 		return cause
 	}
-	if len(live) == 0 || !slices.ContainsFunc(live, func(m matter) bool { return m.say != over }) {
+	if len(live) == 0 || !slices.ContainsFunc(live, func(m matter) bool { return m.say != over || m.last.Change.Ended == farm.Unwatched }) {
 		return "Nothing to do."
 	}
 	first := w.doing(live[0])

@@ -42,7 +42,9 @@ func (w writer) saying(m matter) []string {
 	lines := []string{c.Text}
 	switch m.say {
 	case over:
-		lines = append(lines, w.howItWas(c))
+		if c.Ended != farm.Unwatched { // how long it was so and how bad it was is not known
+			lines = append(lines, w.howItWas(c))
+		}
 	case cameWent:
 		return []string{w.cameWentLine(m)}
 	case still:

@@ -43,7 +43,8 @@ func place(f *farm.Farm, c farm.Change) string {
 		return f.Name
 	}
 	b, ok := f.BinByName(c.Bin)
-	if c.Zone == "" || ok && len(b.Zones) == 1 {
+	_, zone := b.ZoneByName(c.Zone)
+	if c.Zone == "" || zone && len(b.Zones) == 1 || !ok && c.Ended == farm.Unwatched {
 		return capital(c.Bin)
 	}
 	return capital(c.Bin) + ", " + c.Zone
@@ -55,7 +56,7 @@ func (w writer) matterWords(m matter) string {
 	c := m.last.Change
 	switch m.say {
 	case over:
-		return words[c.Condition].over
+		return overWords(c)
 	case cameWent:
 		return words[c.Condition].is + ", and over"
 	}
@@ -79,6 +80,21 @@ func (w writer) matterWords(m matter) string {
 		return said
 	}
 	return words[c.Condition].is
+}
+
+// unwatchedDo is what is left to do where nobody watches any more.
+const unwatchedDo = "If it is still there, see how it is, and that the configuration has it under the name it goes by now."
+
+// overWords say how an episode ended: what another configuration ended is not
+// over.
+func overWords(c farm.Change) string {
+	switch c.Ended {
+	case farm.Unwatched:
+		return "no longer watched"
+	case farm.Relimited:
+		return "not " + words[c.Condition].is + " by the limits now in force"
+	}
+	return words[c.Condition].over
 }
 
 // saidOf takes the words from the first sentence of a change's text, when
@@ -110,6 +126,9 @@ func (w writer) limitWords(c farm.Change) string {
 // doing is the first line of a notice: what to do, with its amount.
 func (w writer) doing(m matter) string {
 	c := m.last.Change
+	if c.Ended == farm.Unwatched {
+		return unwatchedDo
+	}
 	if m.say == over || m.say == cameWent {
 		return "Nothing to do."
 	}

@@ -12,8 +12,8 @@ import (
 // judge the past otherwise than it was judged then; the keeper was told what
 // the journal says, so that is what goes on, and it eases on the ordinary way.
 // standing holds the last change of every episode that has not eased. The
-// changes that come back ease what is about bins, zones or probes that the
-// farm no longer has.
+// changes that come back end what is about bins, zones or probes that the farm no longer has, or
+// no longer watches for it.
 func (s *State) Adopt(standing []farm.Change) []farm.Change {
 	told := map[string]farm.Change{}
 	for _, ch := range standing {
@@ -22,19 +22,32 @@ func (s *State) Adopt(standing []farm.Change) []farm.Change {
 	s.eachRecord(func(who subject, c farm.Condition, r *record) {
 		k := key(who, c)
 		ch, ok := told[k]
+		if ok && s.unwatchedFor(who, c) != "" {
+			*r = record{}
+			return
+		}
 		delete(told, k)
 		switch {
 		case ok && (r.Episode != ch.Episode || r.Urgency != ch.Urgency):
+			judged := r.raised()
 			r.adopt(ch, slices.Contains(s.known, ch.Episode))
+			if z := s.zoneOf(who); z != nil && !judged {
+				z.mark(c) // by today's limits nothing was wrong
+			}
 		case !ok && r.raised():
 			*r = record{}
 		}
 	})
 	s.settleLadders()
+	s.markRelimited()
 	return s.gone(standing, told)
 }
 
+// key names a condition of a subject. A probe is the same one wherever it sits.
 func key(who subject, c farm.Condition) string {
+	if who.Probe != "" {
+		who.Bin, who.Zone = "", ""
+	}
 	return who.Bin + "\x00" + who.Zone + "\x00" + who.Probe + "\x00" + string(c)
 }
 
@@ -62,7 +75,7 @@ func (s *State) settleLadders() {
 	}
 }
 
-// gone eases what nobody watches any more.
+// gone ends what nobody watches any more.
 func (s *State) gone(standing []farm.Change, left map[string]farm.Change) []farm.Change {
 	var out []farm.Change
 	for _, ch := range standing {
@@ -75,8 +88,8 @@ func (s *State) gone(standing []farm.Change, left map[string]farm.Change) []farm
 			s.own[ch.Condition].adopt(ch, false)
 			continue
 		}
-		ch.At, ch.Change, ch.Again = s.now, farm.Eased, false
-		ch.Text = s.place(who) + " is no longer watched for this: the configuration has changed."
+		ch.At, ch.Change, ch.Again, ch.Ended = s.now, farm.Eased, false, farm.Unwatched
+		ch.Text = s.sayUnwatched(who, ch.Condition)
 		ch.Forecast, ch.Advice, ch.Cautions = nil, nil, nil
 		out = append(out, ch)
 	}

@@ -25,6 +25,10 @@ type record struct {
 	NowSince time.Time // when it became as urgent as now
 	Peak     float64   // the worst level of the episode
 	HasPeak  bool
+
+	Relimited    float64 // the level when other limits came into force that see nothing wrong in it
+	HasRelimited bool
+
 	Seen     bool
 	Text     string
 	Forecast *farm.Forecast

@@ -160,6 +160,7 @@ func (s *State) emit(r *record, at time.Time, who subject, c farm.Condition, v v
 		return
 	}
 	if ch, ok := r.apply(at, who, c, v); ok {
+		s.relimited(r, &ch)
 		s.out = append(s.out, ch)
 	}
 }

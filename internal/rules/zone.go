@@ -41,6 +41,7 @@ type zoneMemory struct {
 	Hold                time.Time // judging holds still until then
 	Records             map[farm.Condition]*record
 	Husbandry           husbandryMemory
+	LimitsName          uint64 // of the limits in force; 0: not known
 }
 
 // A level is what a zone is judged by: the median over its believed probes of
@@ -86,6 +87,7 @@ func newZone(f *farm.Farm, b *bin, spec farm.Zone, byID map[string]*probe) *zone
 	}
 	z.bands.temp, z.bands.moist = husbandry.ZoneBands(f, *b.spec, spec)
 	z.heat, z.water = z.heatLimits(), z.waterLimits()
+	z.LimitsName = z.limitsName()
 	return z
 }
 
