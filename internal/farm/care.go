@@ -25,6 +25,7 @@ type Care struct {
 	Do        string    `json:"do"`  // what to do, with its amount
 	Why       string    `json:"why"` // one line
 	Bring     []string  `json:"bring,omitempty"`
-	Jot       *Jot      `json:"jot,omitempty"` // the line to write when it is done; At is zero
+	Jot       *Jot      `json:"jot,omitempty"`  // the line to write when it is done; At is zero
+	Over      *Jot      `json:"over,omitempty"` // the line that ends it where doing it once does not; At is zero
 	Seen      bool      `json:"seen,omitempty"`
 }

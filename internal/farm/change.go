@@ -127,10 +127,13 @@ type Advice struct {
 	VisitLitres float64    `json:"visit_litres,omitempty"` // careful amount for one visit
 	BeddingKg   float64    `json:"bedding_kg,omitempty"`   // dry bedding to mix in
 	FeedKg      float64    `json:"feed_kg,omitempty"`
+	FeedOf      string     `json:"feed_of,omitempty"`       // the usual food
 	DryMassKg   float64    `json:"dry_mass_kg,omitempty"`   // what the doses stand on
 	DryMassFrom string     `json:"dry_mass_from,omitempty"` // told, learned or guess
 	Opens       *time.Time `json:"opens,omitempty"`         // sifting window
 	Closes      *time.Time `json:"closes,omitempty"`
+	SiftLitres  float64    `json:"sift_litres,omitempty"` // as the last sifting of the zone
+	SiftTo      string     `json:"sift_to,omitempty"`     // the tub it went to, or the only one
 	Hatchlings  float64    `json:"hatchlings,omitempty"`
 	Do          string     `json:"do,omitempty"` // one sentence a person can act on
 }

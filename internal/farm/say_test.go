@@ -52,6 +52,11 @@ func TestSayLong(t *testing.T) {
 func TestAmountsAsAPersonSaysThem(t *testing.T) {
 	for _, tt := range []struct{ got, want string }{
 		{farm.Metric.Volume(2.93), "about 3 litres"},
+		{farm.Metric.VolumeOf(8, 48), "about 8 of 50 litres"},
+		{farm.Metric.VolumeOf(0.1, 48), "a little under ¼ litre of 50 litres"},
+		{farm.US.VolumeOf(9*3.785411784, 21*3.785411784), "about 9 of 21 gallons"},
+		{farm.US.VolumeOf(3.785411784, 21*3.785411784), "about 1 of 21 gallons"},
+		{farm.US.VolumeOf(2*0.946352946, 21*3.785411784), "about 2 quarts of 21 gallons"},
 		{farm.Metric.Volume(1.2), "about 1¼ litres"},
 		{farm.Metric.Volume(0.95), "about 1 litre"},
 		{farm.Metric.Volume(0.05), "a little under ¼ litre"},

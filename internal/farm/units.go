@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 )
 
 // Units are what people of this farm read: metric or us. Inside, everything
@@ -50,6 +51,16 @@ func (u Units) Volume(l float64) string {
 		return about(g, "gallon", "gallons")
 	}
 	return about(l/litresPerQuart, "quart", "quarts")
+}
+
+// VolumeOf writes a part of a whole in one breath: "about 9 of 21 gallons".
+func (u Units) VolumeOf(part, whole float64) string {
+	a, b := u.Volume(part), strings.TrimPrefix(u.Volume(whole), "about ")
+	number, unit, _ := strings.Cut(strings.TrimPrefix(a, "about "), " ")
+	if strings.HasPrefix(a, "about ") && strings.TrimSuffix(unit, "s") == strings.TrimSuffix(b[strings.LastIndex(b, " ")+1:], "s") {
+		return "about " + number + " of " + b
+	}
+	return a + " of " + b
 }
 
 // Mass writes kg as a person would say it: "about 2 kg", "about 4½ lb".

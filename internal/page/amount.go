@@ -78,6 +78,8 @@ func typedAmount(j farm.Jot, u farm.Units) (number, unit string) {
 		return figures(j.Kg / perUnit(quantity.ParseMass, "1 lb")), "lb"
 	case j.Kg > 0:
 		return figures(j.Kg), "kg"
+	case j.Litres > 0 && u == farm.US && j.Litres < perUnit(quantity.ParseVolume, "1 gal"):
+		return figures(j.Litres / perUnit(quantity.ParseVolume, "1 qt")), "qt"
 	case j.Litres > 0 && u == farm.US:
 		return figures(j.Litres / perUnit(quantity.ParseVolume, "1 gal")), "gal"
 	case j.Litres > 0:

@@ -55,11 +55,36 @@ func TestRoundsPage(t *testing.T) {
 	wantAll(t, body,
 		"The near end of the bed first", "about 2½ litres of water", "the 6 mm screen and a mask",
 		"Sprinkle about 1 litre and fluff.", `name="what" value="watered"`, `name="amount" inputmode="decimal" autocomplete="off" value="1"`,
-		`name="to" value="crate"`, `value="0.5"`, "P2 or N95 mask", "bed-m is not believed", "until tomorrow about 10 am", "190",
+		`<select name="to" aria-label="Into, Bed, far">`, `<option value="crate" selected>into crate</option>`, `<option value="barrel">`,
+		`name="what" value="finished"><button aria-label="No more to sift: Bed, far">`, `value="0.5"`, "P2 or N95 mask", "bed-m is not believed", "until tomorrow about 10 am", "190",
 	)
 	if n := strings.Count(body, `action="/seen"`); n != 3 {
 		t.Errorf("%d lines can be marked as known, want 3: one is known already, one has nothing raised", n)
 	}
+}
+
+// Sifting is jotted with one tap: the usual amount and tub are filled in. Before
+// the first sifting there is a field for the amount all the same.
+func TestSiftingIsDoneWithOneTap(t *testing.T) {
+	for _, usual := range []float64{8, 0} {
+		f := newFake()
+		f.rounds.Care[2].Jot.Litres = usual
+		body := get(newPage(t, f.config()), "/rounds").Body.String()
+		_, body, _ = strings.Cut(body, `id="z-bed.far.sift-ready"`)
+		body, _, _ = strings.Cut(body, "</form>")
+		amount := ""
+		if usual > 0 {
+			amount = "8"
+		}
+		wantAll(t, body, `name="amount" inputmode="decimal" autocomplete="off" value="`+amount+`"`, `<option value="crate" selected>`, `name="zone" value="far"`)
+	}
+}
+
+// What keeps no castings any more is not filled in.
+func TestATubThatIsGoneIsNotFilledIn(t *testing.T) {
+	f := newFake()
+	f.rounds.Care[2].Jot.To = "loft"
+	wantNone(t, get(newPage(t, f.config()), "/rounds").Body.String(), "loft", `selected>into`)
 }
 
 func TestNothingToDo(t *testing.T) {

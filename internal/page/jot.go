@@ -65,7 +65,7 @@ func (p *Page) showJot(w http.ResponseWriter, r *http.Request) error {
 	}
 	page.Bin, page.Zone, page.Place = bin.Name, zone, placeName(bin, zone)
 	if in.get("what") == "" {
-		page.Kinds = jotSteps(bin.Name, zone)
+		page.Kinds = jotSteps(bin, zone)
 		return p.show(w, http.StatusOK, "jot", page)
 	}
 	if page.What, err = jotKind(in.get("what")); err != nil {
@@ -85,13 +85,21 @@ func jotPlaces(f *farm.Farm) []jotPlace {
 	return out
 }
 
-func jotSteps(bin, zone string) []jotStep {
+func jotSteps(bin farm.Bin, zone string) []jotStep {
 	var out []jotStep
+	z, _ := bin.ZoneByName(zone)
 	for _, k := range farm.JotKinds {
-		out = append(out, jotStep{What: k, Hint: jotHints[k], URL: jotURL(bin, zone, k)})
+		hint := jotHints[k]
+		if k == farm.Finished && z.Aim == farm.Sifting {
+			hint = "no more to sift"
+		}
+		out = append(out, jotStep{What: k, Hint: hint, URL: jotURL(bin.Name, zone, k)})
 	}
 	return out
 }
+
+// hasAmount tells whether a kind of jot may say how much.
+func hasAmount(k farm.JotKind) bool { return k != farm.Turned && k != farm.Finished }
 
 func jotURL(bin, zone string, what farm.JotKind) string {
 	q := url.Values{"bin": {bin}}
@@ -108,15 +116,17 @@ func (p *Page) jotForm(f *farm.Farm, bin farm.Bin, zone string, what farm.JotKin
 	now := p.cfg.Now().In(location(f))
 	form := &jotForm{
 		Once: rand.Text(), Back: binURL(bin.Name),
-		Amount: what != farm.Turned && what != farm.Finished, Units: unitsOffered(what, f.Units),
+		Amount: hasAmount(what), Units: unitsOffered(what, f.Units),
 		Earliest: now.Add(-farBack).Format(fieldTime), Late: now.Format(fieldTime),
 	}
-	switch what {
-	case farm.Fed, farm.Finished:
+	z, _ := bin.ZoneByName(zone)
+	switch {
+	case what == farm.Finished && z.Aim == farm.Sifting: // no food lies there
+	case what == farm.Fed || what == farm.Finished:
 		form.Of, form.Known = "Food", feedKinds(f)
-	case farm.Stocked, farm.Lifted:
+	case what == farm.Stocked || what == farm.Lifted:
 		form.Of, form.Known, form.Only = "Species", speciesIDs(f), true
-	case farm.Sifted:
+	case what == farm.Sifted:
 		form.To = tubs(f, bin.Name)
 	}
 	return form

@@ -19,7 +19,9 @@ type careView struct {
 	ID         string
 	Place      string
 	Once       string
+	Measured   bool   // the jot may have an amount
 	Amount     string // to be put right before the tick
+	Tubs       []string
 	Unit       string
 	Units      []string
 	HushURL    string
@@ -50,8 +52,12 @@ func careLine(f *farm.Farm, c farm.Care) careView {
 		}
 	}
 	if c.Jot != nil {
+		out.Measured = hasAmount(c.Jot.What)
 		out.Amount, out.Unit = typedAmount(*c.Jot, f.Units)
 		out.Units = unitsOffered(c.Jot.What, f.Units)
+		if c.Jot.What == farm.Sifted {
+			out.Tubs = tubs(f, c.Bin)
+		}
 	}
 	return out
 }

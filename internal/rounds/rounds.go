@@ -53,6 +53,9 @@ func care(st farm.Standing) farm.Care {
 	if st.Advice != nil {
 		c.Do = st.Advice.Do
 	}
+	if c.Jot != nil && c.Jot.What == farm.Sifted {
+		c.Over = &farm.Jot{Bin: st.Bin, Zone: st.Zone, What: farm.Finished}
+	}
 	return c
 }
 
@@ -69,9 +72,9 @@ func jotFor(st farm.Standing) *farm.Jot {
 	case farm.TooWet:
 		j.What, j.Kg = farm.Bedded, a.BeddingKg
 	case farm.FeedDue:
-		j.What, j.Kg = farm.Fed, a.FeedKg
+		j.What, j.Kg, j.Of = farm.Fed, a.FeedKg, a.FeedOf
 	case farm.SiftReady, farm.SiftPassing:
-		j.What = farm.Sifted
+		j.What, j.Litres, j.To = farm.Sifted, a.SiftLitres, a.SiftTo
 	case farm.Hatching:
 		j.What = farm.Lifted
 	case farm.Heating, farm.TooHot:

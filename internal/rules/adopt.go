@@ -133,7 +133,7 @@ func (s *State) times() []*time.Time {
 			ts = append(ts, &l.Mild.Past, &l.Mild.Inside, &l.Harm.Past, &l.Harm.Inside)
 		}
 		sift := &z.Husbandry.Sift
-		ts = append(ts, &sift.Ready.Past, &sift.Ready.Inside, &sift.Closed.Past, &sift.Closed.Inside)
+		ts = append(ts, &sift.Ready.Past, &sift.Ready.Inside, &sift.Closed.Past, &sift.Closed.Inside, &sift.Since)
 	}
 	s.eachRecord(func(_ subject, _ farm.Condition, r *record) { ts = append(ts, &r.Since, &r.EasedAt, &r.NowSince) })
 	return ts

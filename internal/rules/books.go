@@ -24,6 +24,7 @@ type husbandryMemory struct {
 
 	Fill    fill
 	Cohorts []cohort
+	Sifts   usualSifting
 
 	Curves curves
 	Heat   heatMemory
@@ -74,12 +75,14 @@ func (s *State) book(z *zone, j farm.Jot) {
 		z.feed(j, part)
 	case farm.Finished:
 		s.finish(z, j)
+		s.siftingAgain(z)
 	case farm.Watered:
 		z.pour(j, part, s.now)
 	case farm.Sifted:
 		s.sifted(z, j, part)
 	case farm.Emptied:
 		z.empty(j)
+		s.siftingAgain(z)
 	case farm.Lifted:
 		z.lift()
 	case farm.Stocked:
@@ -126,9 +129,13 @@ func (z *zone) feed(j farm.Jot, part float64) {
 const maxFoods = 32
 
 // finish takes it that a food, or the oldest one, is eaten, and learns its
-// pace from that.
+// pace from that. Of a sifting zone it is the word that all is sifted.
 func (s *State) finish(z *zone, j farm.Jot) {
 	h := &z.Husbandry
+	if z.spec.Aim == farm.Sifting {
+		h.Sift.finish(j.At)
+		return
+	}
 	i := slices.IndexFunc(h.Foods, func(f food) bool { return j.Of == "" || f.Of == j.Of })
 	if i < 0 {
 		return
@@ -206,6 +213,8 @@ func (z *zone) litres() float64 {
 		return f.Litres
 	case f.Litres > 0 && z.spec.Aim == farm.Keeping && whole > 0:
 		return min(whole, f.Litres)
+	case z.spec.Aim == farm.Sifting:
+		return max(whole-z.Husbandry.Sift.TakenL, whole/4) // the screen leaves something
 	}
 	return whole
 }

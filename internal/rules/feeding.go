@@ -126,7 +126,7 @@ func (s *State) sayFeed(z *zone) saying {
 	if s.wetAndWarm(z) {
 		do += " It is wet and warm: turn it while you are there."
 	}
-	return saying{text: text, advice: &farm.Advice{FeedKg: kg, Do: do}}
+	return saying{text: text, advice: &farm.Advice{FeedKg: kg, FeedOf: h.UsualOf, Do: do}}
 }
 
 // whyLess says why a smaller feed is enough.

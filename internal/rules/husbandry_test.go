@@ -224,10 +224,11 @@ func TestTheSiftingWindow(t *testing.T) {
 		t.Fatalf("got %+v, want sift-passing after sift-ready", passing)
 	}
 	w.jot(at, farm.Jot{Zone: "far", What: farm.Sifted, Litres: 8, To: "crate"})
+	w.jot(at.Add(time.Minute), farm.Jot{Zone: "far", What: farm.Finished})
 	for _, c := range []farm.Condition{farm.SiftReady, farm.SiftPassing} {
 		got := w.of(c)
 		if got[len(got)-1].Change != farm.Eased {
-			t.Errorf("%s stands after sifting: %+v", c, got[len(got)-1])
+			t.Errorf("%s stands after the sifting is finished: %+v", c, got[len(got)-1])
 		}
 	}
 	if got := w.state.Look(at).Bins[1].Zones[0].StoredL; got != 8 {

@@ -21,8 +21,8 @@ func (s *State) jot(j farm.Jot) {
 }
 
 // meant lists the zones a jot speaks of: the one it names, else the bin's
-// living zones (what is sifted comes out of the sifting ones), else all of them
-// (a tub has no living zone).
+// living zones (what is sifted comes out of the sifting ones, of those that are
+// fit for it where some are), else all of them (a tub has no living zone).
 func (s *State) meant(j farm.Jot) []*zone {
 	var all, living []*zone
 	aim := farm.Living
@@ -41,10 +41,24 @@ func (s *State) meant(j farm.Jot) []*zone {
 			}
 		}
 	}
-	if len(living) > 0 {
+	switch fit := ready(living); {
+	case aim == farm.Sifting && len(fit) > 0:
+		return fit
+	case len(living) > 0:
 		return living
 	}
 	return all
+}
+
+// ready lists the zones that are fit to be sifted.
+func ready(zones []*zone) []*zone {
+	var out []*zone
+	for _, z := range zones {
+		if z.Husbandry.Sift.open() {
+			out = append(out, z)
+		}
+	}
+	return out
 }
 
 // sifts tells whether a bin has a sifting zone.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -17,17 +18,27 @@ const (
 	maxCohorts    = 24
 )
 
+// A usual sifting is what is filled in for the next one.
+type usualSifting struct {
+	Litres float64 // of the last sifting that had an amount
+	To     string  // the tub of the last one that named a tub
+}
+
 // sifted takes castings out of a zone, and into a tub when the jot names one:
 // with them go the cocoons that slipped through the screen.
 func (s *State) sifted(z *zone, j farm.Jot, part float64) {
-	z.Husbandry.Sift = siftMemory{Sifted: true}
-	if z.spec.Aim == farm.Sifting && !z.Moist.At.IsZero() {
-		s.judgeSifting(z, s.now)
+	if z.spec.Aim == farm.Sifting {
+		z.Husbandry.Sift.take(j.At, j.Litres*part)
+		s.siftingAgain(z)
+	}
+	if j.Litres > 0 {
+		z.Husbandry.Sifts.Litres = j.Litres * part
 	}
 	tub := s.tub(j.To)
 	if tub == nil || tub == z {
 		return
 	}
+	z.Husbandry.Sifts.To = tub.who.Bin
 	h := &tub.Husbandry
 	h.Fill.Litres += j.Litres * part
 	c := cohort{At: j.At}
@@ -44,8 +55,32 @@ func (s *State) sifted(z *zone, j farm.Jot, part float64) {
 	s.siftings = append(s.siftings, sifting{At: j.At, Litres: j.Litres * part})
 }
 
-// tub finds the keeping zone of a bin.
+// siftingAgain judges a sifting zone after a jot, for its words to be true at
+// once.
+func (s *State) siftingAgain(z *zone) {
+	if z.spec.Aim == farm.Sifting && !z.Moist.At.IsZero() {
+		s.judgeSifting(z, z.Moist.clock(s.now))
+	}
+}
+
+// onlyTub is the only bin that keeps castings, "" where there are several.
+func (s *State) onlyTub() string {
+	only := ""
+	for _, z := range s.zones {
+		switch {
+		case z.spec.Aim != farm.Keeping:
+		case only != "" && only != z.who.Bin:
+			return ""
+		default:
+			only = z.who.Bin
+		}
+	}
+	return only
+}
+
+// tub finds the keeping zone of a bin; a zone named with it is not asked for.
 func (s *State) tub(bin string) *zone {
+	bin, _, _ = strings.Cut(bin, "/")
 	for _, z := range s.zones {
 		if z.who.Bin == bin && z.spec.Aim == farm.Keeping {
 			return z
@@ -57,11 +92,18 @@ func (s *State) tub(bin string) *zone {
 // empty forgets what was in a zone. With an amount only that much went.
 func (z *zone) empty(j farm.Jot) {
 	h := &z.Husbandry
-	if held := z.litres(); j.Litres > 0 && j.Litres < held && z.spec.Aim == farm.Keeping {
-		h.Fill = fill{Known: true, Litres: held - j.Litres}
-		return
+	if held := z.litres(); j.Litres > 0 && j.Litres < held {
+		switch z.spec.Aim {
+		case farm.Keeping:
+			h.Fill = fill{Known: true, Litres: held - j.Litres}
+			return
+		case farm.Sifting:
+			h.Sift.take(j.At, j.Litres)
+			return
+		}
 	}
-	h.Foods, h.Cohorts, h.Sift = nil, nil, siftMemory{}
+	h.Foods, h.Cohorts = nil, nil
+	h.Sift.finish(j.At)
 	h.Doses.Forget()
 	if z.spec.Aim == farm.Keeping {
 		h.Fill = fill{Known: true}

@@ -151,8 +151,8 @@ func TestSiftedFromABinMeansItsSiftingZone(t *testing.T) {
 		t.Fatalf("got %+v, want it ready", got)
 	}
 	w.jot(t0.Add(49*time.Hour), farm.Jot{Bin: "bed", What: farm.Sifted, Litres: 8, To: "crate"})
-	if got := w.of(farm.SiftReady); len(got) != 2 || got[1].Change != farm.Eased {
-		t.Errorf("got %+v, want it eased", briefs(got))
+	if got := w.standing(t0.Add(49*time.Hour), farm.SiftReady); got == nil || !strings.Contains(got.Text, "About 8 of 100 litres sifted") {
+		t.Errorf("got %+v, want it counted there", got)
 	}
 }
 

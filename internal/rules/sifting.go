@@ -15,13 +15,20 @@ const (
 	passingCalm   = 12             // refits in a row that must see more time, for the warning to end
 )
 
-// siftMemory is what is remembered of a sifting window.
+// siftMemory is what is remembered of a sifting window. A zone is sifted a few
+// pans at a time, so no sifting ends it: it ends by drying out, when the zone is
+// emptied, or when the keeper says that it is finished.
 type siftMemory struct {
 	Ready   rung // in the window
 	Closed  rung // past its dry end
-	Sifted  bool // what dried was sifted: the next window begins from above
+	Over    bool // by the keeper's word: the next window begins from above
 	Passing bool
 	Calm    int // refits in a row that saw more time
+
+	Since      time.Time // when the zone was last seen wetter than the window; zero: never
+	TakenL     float64   // sifted since then, as far as amounts were given
+	Measured   int       // siftings since then with an amount
+	Unmeasured int       // and without one
 }
 
 // judgeSifting judges the window of a sifting zone: it opens when the moisture
@@ -30,20 +37,47 @@ func (s *State) judgeSifting(z *zone, at time.Time) {
 	m, v, band := &z.Husbandry.Sift, z.Moist.Value, z.bands.moist.Thrive
 	margin := z.spec.Margin.Moisture
 	if v > band.High+margin {
-		m.Sifted = false
+		m.Over, m.Since = false, at
+		m.TakenL, m.Measured, m.Unmeasured = 0, 0, 0
 	}
-	in := !m.Sifted && band.Contains(v)
-	m.Ready.judge(at, in, m.Sifted || v > band.High+margin || v < band.Low, z.spec.Patience)
-	m.Closed.judge(at, !m.Sifted && v < band.Low, m.Sifted || v >= band.Low+margin, z.spec.Patience)
+	in := !m.Over && band.Contains(v)
+	m.Ready.judge(at, in, m.Over || v > band.High+margin || v < band.Low, z.spec.Patience)
+	m.Closed.judge(at, !m.Over && v < band.Low, m.Over || v >= band.Low+margin, z.spec.Patience)
 	switch {
 	case m.Closed.On || m.Ready.On && z.passing(at):
 		m.Passing, m.Calm = true, 0
-	case m.Sifted || v > band.High+margin || m.Calm >= passingCalm:
+	case m.Over || v > band.High+margin || m.Calm >= passingCalm:
 		m.Passing = false
 	}
 	s.siftRecord(z, farm.SiftReady, m.Ready.On && !m.Closed.On, at)
 	s.siftRecord(z, farm.SiftPassing, m.Passing, at)
 }
+
+// take counts a sifting of the window in hand. One after the keeper's word
+// that all is sifted shows that it was not.
+func (m *siftMemory) take(at time.Time, litres float64) {
+	if at.Before(m.Since) {
+		return // of an earlier window
+	}
+	m.Over = false
+	if litres > 0 {
+		m.TakenL += litres
+		m.Measured++
+	} else {
+		m.Unmeasured++
+	}
+}
+
+// finish ends the window in hand by the keeper's word.
+func (m *siftMemory) finish(at time.Time) {
+	if !at.Before(m.Since) {
+		*m = siftMemory{Over: true, Since: m.Since}
+	}
+}
+
+// open tells whether there is a window in hand, or one that has closed with
+// something left in the zone.
+func (m *siftMemory) open() bool { return m.Ready.On || m.Closed.On }
 
 // passing tells whether the window is likely to close within a day and a half,
 // or may well do so within a day.
@@ -79,7 +113,7 @@ func (s *State) saySift(z *zone, c farm.Condition, at time.Time) saying {
 	if c == farm.SiftPassing {
 		text = fmt.Sprintf("%s can be sifted only a little longer: %s.", s.place(z.who), u.Moisture(z.Moist.Value))
 	}
-	do := "Sift it a few pans at a time; leave what smears for another day."
+	do := "Sift it a few pans at a time; leave what smears for another day. Jot each lot as sifted, and finished when no more is to come."
 	switch {
 	case z.Husbandry.Sift.Closed.On:
 		text = fmt.Sprintf("%s has become too dry to sift well: %s, below %s.", s.place(z.who), s.levelOf(z, c), u.Moisture(z.bands.moist.Thrive.Low))
@@ -87,12 +121,53 @@ func (s *State) saySift(z *zone, c farm.Condition, at time.Time) saying {
 	case foreseen:
 		text += fmt.Sprintf(" It will be too dry %s.", s.days(closes, at))
 	}
-	say := saying{text: text, advice: &farm.Advice{Do: do}, cautions: []string{dustCaution, heavyCaution}}
+	text += s.sayTaken(z)
+	say := saying{text: text, advice: s.siftAdvice(z, do), cautions: []string{dustCaution, heavyCaution}}
 	if foreseen && !z.Husbandry.Sift.Closed.On {
 		say.forecast = &closes
 		say.advice.Closes = &closes.Crosses
 	}
 	return say
+}
+
+// siftAdvice fills in what the keeper does each time: the amount and the tub of
+// the last sifting, and the only tub there is before the first.
+func (s *State) siftAdvice(z *zone, do string) *farm.Advice {
+	usual := z.Husbandry.Sifts
+	if s.tub(usual.To) == nil {
+		usual.To = s.onlyTub()
+	}
+	return &farm.Advice{Do: do, SiftLitres: usual.Litres, SiftTo: usual.To}
+}
+
+// sayTaken says how much of the zone has been sifted in this window: a guess
+// from jots, which decides nothing.
+func (s *State) sayTaken(z *zone) string {
+	m, u := z.Husbandry.Sift, s.farm.Units
+	more := ""
+	if m.Unmeasured > 0 {
+		more = ", and " + times(m.Unmeasured) + " without an amount"
+	}
+	switch whole := z.bin.spec.VolumeL * z.spec.Share; {
+	case m.Measured == 0 && m.Unmeasured == 0:
+		return ""
+	case m.Measured == 0:
+		return " Sifted " + times(m.Unmeasured) + " so far."
+	case m.TakenL < whole:
+		return fmt.Sprintf(" %s sifted%s.", farm.Capital(u.VolumeOf(m.TakenL, whole)), more)
+	}
+	return fmt.Sprintf(" %s sifted so far%s.", farm.Capital(u.Volume(m.TakenL)), more)
+}
+
+// times says how often: "once", "twice", "3 times".
+func times(n int) string {
+	switch n {
+	case 1:
+		return "once"
+	case 2:
+		return "twice"
+	}
+	return fmt.Sprintf("%d times", n)
 }
 
 // heavyCaution is common sense, no source.
@@ -101,7 +176,7 @@ const heavyCaution = "Full tubs are heavy: carry half loads."
 func (s *State) saySifted(z *zone, c farm.Condition) saying {
 	at := s.farm.Units.Moisture(z.Moist.Value)
 	switch m := z.Husbandry.Sift; {
-	case m.Sifted:
+	case m.Over:
 		return saying{text: s.place(z.who) + " is sifted."}
 	case c == farm.SiftReady && m.Closed.On:
 		return saying{text: fmt.Sprintf("%s is no longer right to sift: %s, too dry.", s.place(z.who), at)}
