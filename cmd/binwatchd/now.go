@@ -59,7 +59,7 @@ func printView(w io.Writer, v farm.View, loc *time.Location) {
 	for _, b := range v.Bins {
 		for _, z := range b.Zones {
 			fmt.Fprintf(w, "\n%s (%s)\n", farm.SayPlace(z.Bin, z.Zone, len(b.Zones) == 1), z.Aim)
-			printZone(w, z, v)
+			printZone(w, z, v, loc)
 		}
 	}
 	printProbes(w, v, loc)
@@ -99,9 +99,9 @@ func counted(m map[string]int64) string {
 	return strings.Join(parts, ", ")
 }
 
-func printZone(w io.Writer, z farm.ZoneView, v farm.View) {
-	if z.Unjudged != "" {
-		fmt.Fprintf(w, "  can't be judged: %s\n", z.Unjudged)
+func printZone(w io.Writer, z farm.ZoneView, v farm.View, loc *time.Location) {
+	for _, said := range z.Unsure(v.At, loc) {
+		fmt.Fprintf(w, "  %s\n", said)
 	}
 	printLevel(w, "temperature", z.Temperature, v, v.Units.Temperature)
 	printLevel(w, "moisture", z.Moisture, v, v.Units.Moisture)
@@ -121,9 +121,6 @@ func printZone(w io.Writer, z farm.ZoneView, v farm.View) {
 	}
 	for _, o := range z.Outlook {
 		fmt.Fprintf(w, "  %s\n", o.Text)
-	}
-	if z.LidOff != nil {
-		fmt.Fprintln(w, "  the lid was off a moment ago: judging holds still")
 	}
 }
 

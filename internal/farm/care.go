@@ -10,6 +10,7 @@ type Rounds struct {
 	Care     []Care     `json:"care"`
 	Bring    []string   `json:"bring,omitempty"`    // for the whole walk: "about 5 litres of water", "a mask"
 	Cautions []string   `json:"cautions,omitempty"` // those that apply to something on the list
+	Unsure   []string   `json:"unsure,omitempty"`   // what keeps anybody from saying that all is well, a sentence each
 	Probes   []string   `json:"probes,omitempty"`   // doubts, silences and batteries, a sentence each
 	Hushed   []string   `json:"hushed,omitempty"`   // what is kept quiet and until when
 	Needs    []NeedView `json:"needs,omitempty"`

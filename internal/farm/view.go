@@ -33,6 +33,8 @@ type ZoneView struct {
 	Temperature *LevelView    `json:"temperature,omitempty"`
 	Moisture    *LevelView    `json:"moisture,omitempty"`
 	Unjudged    string        `json:"unjudged,omitempty"` // why nothing can be said of the zone; "" when something can
+	Unknown     []Unknown     `json:"unknown,omitempty"`  // what its probes measure and nothing can be said of
+	Waiting     []Waiting     `json:"waiting,omitempty"`  // limits that are past for less than its patience
 	Species     []SpeciesView `json:"species,omitempty"`
 	Outlook     []Outlook     `json:"outlook,omitempty"`
 	Water       *Advice       `json:"water,omitempty"` // the dose that would bring it to the middle of thrive

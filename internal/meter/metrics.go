@@ -20,7 +20,7 @@ var (
 	activity    = define("species_activity_ratio", "How actively a species works at the zone's temperature and moisture; 1 is its best.", "bin", "zone", "species")
 	waterNeeded = define("water_needed_litres", "Water that would bring the zone to the middle of its thrive band.", "bin", "zone")
 	forecast    = define("forecast_seconds", "Time until a limit is expected to be crossed.", "bin", "zone", "condition")
-	zoneJudged  = define("zone_judged", "1 when the zone has readings to be judged by.", "bin", "zone")
+	zoneJudged  = define("zone_judged", "1 when the zone can be judged by all that its probes measure.", "bin", "zone")
 )
 
 // The conditions. That of a probe has one label more.

@@ -31,7 +31,7 @@ func (s *scrape) view(v *farm.View) {
 func (s *scrape) zone(z *farm.ZoneView, now time.Time) {
 	warm := z.Temperature != nil && z.Temperature.Fresh
 	moist := z.Moisture != nil && z.Moisture.Fresh
-	s.gauge(zoneJudged, truth(z.Unjudged == ""), z.Bin, z.Zone)
+	s.gauge(zoneJudged, truth(judged(z, now)), z.Bin, z.Zone)
 	if warm {
 		s.gauge(temperature, z.Temperature.Value, z.Bin, z.Zone)
 		for _, sp := range z.Species {
@@ -51,6 +51,11 @@ func (s *scrape) zone(z *farm.ZoneView, now time.Time) {
 		left := max(0, o.Forecast.Crosses.Sub(now).Seconds())
 		s.gauge(forecast, left, z.Bin, z.Zone, string(o.Condition))
 	}
+}
+
+// judged tells whether a zone can be judged by all that its probes measure.
+func judged(z *farm.ZoneView, now time.Time) bool {
+	return z.Unjudged == "" && len(z.Unknown) == 0 && (z.LidOff == nil || !z.LidOff.After(now))
 }
 
 // fresh tells whether a forecast still has fresh readings to rest on.

@@ -18,8 +18,8 @@ func (w writer) readings(c farm.Change) part {
 	if ok {
 		p.Rows = append(p.Rows, w.levels(z)...)
 		p.Rows = append(p.Rows, worms(z)...)
-		if z.Unjudged != "" {
-			p.Rows = append(p.Rows, [2]string{"Not judged", z.Unjudged})
+		for _, said := range z.Unsure(w.now, w.farm.Location) {
+			p.Rows = append(p.Rows, [2]string{"Not known", said})
 		}
 	}
 	for _, pv := range w.view.Probes {

@@ -2,6 +2,7 @@ package page
 
 import (
 	"context"
+	"fmt"
 	"html/template"
 	"net/http"
 	"net/url"
@@ -20,7 +21,7 @@ type frontPage struct {
 	Opening string
 	Wants   []wantView   // what is not quiet, most urgent first
 	More    int          // how many more there are
-	Intake  []string     // troubles of the way in
+	Unsure  []string     // what is not known
 	Own     []raisedView // raised, but in no bin
 	Bins    []binView
 	Needs   []farm.NeedView
@@ -50,7 +51,7 @@ func (p *Page) showFront(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	page := frontPage{shell: p.live(p.shell(w, r, "Bins")), Intake: s.intake(), Needs: s.view.Needs}
+	page := frontPage{shell: p.live(p.shell(w, r, "Bins")), Unsure: s.unsure(), Needs: s.view.Needs}
 	page.Nav = "bins"
 	page.Clock = s.clock(s.view.At)
 	page.Opening, page.Wants, page.More = s.opening(r.Context())
@@ -98,7 +99,7 @@ func (s *scene) binNeed(b farm.BinView) int {
 	need := 0
 	for _, z := range b.Zones {
 		need = max(need, s.need(z.Bin, z.Zone))
-		if z.Unjudged != "" {
+		if z.Unjudged != "" || len(z.Unknown) > 0 {
 			need = max(need, 2)
 		}
 	}
@@ -153,8 +154,8 @@ func (s *scene) opening(ctx context.Context) (sentence string, wants []wantView,
 		sentence = things(parts, count)
 	case quiet > 0:
 		sentence = "Nothing new: all that is raised you have hushed or know of."
-	case s.blind():
-		sentence = "Nothing is raised, but not every zone can be judged."
+	case len(s.view.Unsure(s.loc)) > 0:
+		sentence = "Nothing is raised, but not everything is known."
 	default:
 		sentence = "Nothing is wrong and nothing is due."
 	}
@@ -208,32 +209,14 @@ func number(n int) string {
 	return strconv.Itoa(n)
 }
 
-// blind tells whether some zone cannot be judged.
-func (s *scene) blind() bool {
-	for _, b := range s.view.Bins {
-		for _, z := range b.Zones {
-			if z.Unjudged != "" {
-				return true
-			}
-		}
-	}
-	return false
-}
+// maxUnsure bounds what the first sight says is not known.
+const maxUnsure = 5
 
-// intake says what keeps readings from coming in.
-func (s *scene) intake() []string {
-	in := s.view.Intake
-	var out []string
-	switch {
-	case !in.Running:
-		out = append(out, "The daemon is not running: this is how things stood at "+s.stamp(s.view.At)+".")
-	case !in.Connected && in.Since.IsZero():
-		out = append(out, "The broker has not been heard yet.")
-	case !in.Connected:
-		out = append(out, "The broker has not been heard since "+s.until(in.Since)+".")
+// unsure says what is not known, the rest counted.
+func (s *scene) unsure() []string {
+	all := s.view.Unsure(s.loc)
+	if len(all) > maxUnsure+1 {
+		all = append(all[:maxUnsure:maxUnsure], fmt.Sprintf("And %d more of that kind further down.", len(all)-maxUnsure))
 	}
-	if in.Unwritten != nil {
-		out = append(out, "The journal has not been writable since "+s.until(*in.Unwritten)+": judging holds still, and the broker keeps the readings.")
-	}
-	return out
+	return all
 }

@@ -64,7 +64,7 @@ func TestFrontAnswersTheFourQuestions(t *testing.T) {
 		"Red worms</b> slowed", "Blue worms</b> thriving",
 		"No believed reading for 9 hours", "was in thrive", "last heard 9 hours ago",
 		"hushed until tomorrow about 10 am", "you know of it",
-		"judging holds still until 14:45", "about half is left",
+		"judged again from 14:45 on", "about half is left",
 		"The database has refused readings", "and 2 more further down",
 	)
 }
@@ -96,16 +96,40 @@ func TestOpeningSentence(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			f := newFake()
 			f.view.Standing = tt.standing
-			f.view.Bins[5].Zones[0].Unjudged = ""
+			f.know()
 			wantAll(t, get(newPage(t, f.config()), "/").Body.String(), "<h1>"+tt.want+"</h1>")
 		})
 	}
 }
 
+// know makes everything known.
+func (f *fake) know() {
+	for _, b := range f.view.Bins {
+		for i := range b.Zones {
+			b.Zones[i].Unjudged, b.Zones[i].Unknown, b.Zones[i].Waiting, b.Zones[i].LidOff = "", nil, nil, nil
+		}
+	}
+}
+
+// What is not known is never fine, and the first sight says what it is.
 func TestBlindIsNotFine(t *testing.T) {
-	f := newFake()
-	f.view.Standing = nil
-	wantAll(t, get(newPage(t, f.config()), "/").Body.String(), "Nothing is raised, but not every zone can be judged.")
+	for what, alter := range map[string]func(*farm.View){
+		"Cabinet can&#39;t be judged: no fresh reading.": func(v *farm.View) { v.Bins[0].Zones[0].Unjudged = "no fresh reading" },
+		"Cabinet can&#39;t be judged by its moisture: no reading has come yet.": func(v *farm.View) {
+			v.Bins[0].Zones[0].Unknown = []farm.Unknown{{Quantity: farm.Moisture, Why: "no reading has come yet"}}
+		},
+		"Cabinet was opened and is judged again from 15:05 on.": func(v *farm.View) { v.Bins[0].Zones[0].LidOff = ptr(ahead(time.Hour)) },
+		"Cabinet has been too dry for 10 minutes; it is raised at 14:25 if it stays so.": func(v *farm.View) {
+			v.Bins[0].Zones[0].Waiting = []farm.Waiting{{Condition: farm.TooDry, Urgency: farm.Today, Since: ago(10 * time.Minute), RaisedAt: ahead(20 * time.Minute)}}
+		},
+		"The broker has not been heard since about 11 am.": func(v *farm.View) { v.Intake.Connected, v.Intake.Since = false, ago(3*time.Hour) },
+	} {
+		f := newFake()
+		f.know()
+		f.view.Standing = nil
+		alter(&f.view)
+		wantAll(t, get(newPage(t, f.config()), "/").Body.String(), "<h1>Nothing is raised, but not everything is known.</h1>", what)
+	}
 }
 
 func TestIntakeTroubleIsSaid(t *testing.T) {
@@ -114,10 +138,10 @@ func TestIntakeTroubleIsSaid(t *testing.T) {
 		intake farm.IntakeView
 		want   string
 	}{
-		{"daemon stopped", farm.IntakeView{}, "The daemon is not running: this is how things stood at Fri 9 Jul, 14:05."},
+		{"daemon stopped", farm.IntakeView{}, "No daemon is running: this is what the journal says."},
 		{"broker away", farm.IntakeView{Running: true, Since: ago(3 * time.Hour)}, "The broker has not been heard since about 11 am."},
 		{"broker never", farm.IntakeView{Running: true}, "The broker has not been heard yet."},
-		{"disk full", farm.IntakeView{Running: true, Connected: true, Unwritten: ptr(ago(2 * time.Hour))}, "The journal has not been writable since about noon"},
+		{"disk full", farm.IntakeView{Running: true, Connected: true, Unwritten: ptr(ago(2 * time.Hour))}, "Nothing is judged since about noon: the journal can&#39;t be written."},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {

@@ -15,7 +15,7 @@ type zoneView struct {
 	Anchor, Name, Aim string
 	Heard             string // age of the newest believed reading; "" when there is none
 	Raised            []raisedView
-	Unjudged          string
+	Unsure            []string // what can't be said of it now, a sentence each
 	Gauges            []gauge
 	Worms             []farm.SpeciesView
 	Notes             []string // forecasts, water, food, fill: a sentence each
@@ -48,7 +48,7 @@ func (p *Page) scene(sp span, back string) (*scene, error) {
 func (s *scene) zone(ctx context.Context, bin farm.Bin, z farm.ZoneView, tall int) zoneView {
 	out := zoneView{
 		Anchor: anchor(z.Bin, z.Zone), Name: z.Zone, Aim: aimWords[z.Aim],
-		Unjudged: sentence(z.Unjudged), Worms: z.Species, JotURL: jotURL(z.Bin, z.Zone, ""),
+		Worms: z.Species, JotURL: jotURL(z.Bin, z.Zone, ""),
 	}
 	for _, r := range s.view.Standing {
 		if b, zn := s.placeOf(r); b == z.Bin && zn == z.Zone {
@@ -58,7 +58,10 @@ func (s *scene) zone(ctx context.Context, bin farm.Bin, z farm.ZoneView, tall in
 	if newest := newestOf(z); !newest.IsZero() {
 		out.Heard = s.age(newest)
 	}
-	out.Calm = len(out.Raised) == 0 && z.Unjudged == ""
+	for _, said := range z.Unsure(s.view.At, s.loc) {
+		out.Unsure = append(out.Unsure, sentence(said))
+	}
+	out.Calm = len(out.Raised) == 0 && len(out.Unsure) == 0
 	for _, q := range s.measured(bin, z) {
 		out.Gauges = append(out.Gauges, s.gaugeOf(ctx, bin, z, q, tall, draw.Cut{}))
 	}
@@ -116,9 +119,6 @@ func (s *scene) gaugeOf(ctx context.Context, bin farm.Bin, z farm.ZoneView, q fa
 // notes are the sentences under a zone's pictures.
 func (s *scene) notes(z farm.ZoneView) []string {
 	var out []string
-	if z.LidOff != nil && z.LidOff.After(s.now) {
-		out = append(out, "The lid was off: judging holds still until "+s.clock(*z.LidOff)+".")
-	}
 	for _, o := range z.Outlook {
 		if s.isRaised(z, o.Condition) {
 			continue // what is raised has said so already

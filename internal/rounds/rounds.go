@@ -2,7 +2,6 @@ package rounds
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
 	"time"
 
@@ -11,7 +10,7 @@ import (
 
 // List makes the care list of a view. Times in sentences are in loc.
 func List(v farm.View, loc *time.Location) farm.Rounds {
-	r := farm.Rounds{At: v.At, Farm: v.Farm, Needs: v.Needs}
+	r := farm.Rounds{At: v.At, Farm: v.Farm, Needs: v.Needs, Unsure: v.Unsure(loc)}
 	load := load{units: v.Units}
 	for _, st := range v.Standing {
 		switch {
@@ -28,8 +27,10 @@ func List(v farm.View, loc *time.Location) farm.Rounds {
 	}
 	order(r.Care)
 	r.Bring = load.list()
-	r.Probes = append(r.Probes, unjudged(v)...)
-	r.Opening = opening(v, r)
+	r.Opening = opening(r)
+	if v.Intake.Unwritten != nil {
+		r.Opening = "Nothing has been judged lately, because the journal can't be written. " + r.Opening
+	}
 	return r
 }
 
@@ -103,20 +104,6 @@ func order(lines []farm.Care) {
 			cmp.Compare(b.Urgency, a.Urgency),
 		)
 	})
-}
-
-// unjudged names the zones of which nothing can be said. No news is not good
-// news.
-func unjudged(v farm.View) []string {
-	var out []string
-	for _, b := range v.Bins {
-		for _, z := range b.Zones {
-			if z.Unjudged != "" {
-				out = append(out, fmt.Sprintf("%s can't be judged: %s.", farm.SayPlace(z.Bin, z.Zone, len(b.Zones) == 1), z.Unjudged))
-			}
-		}
-	}
-	return out
 }
 
 func appendNew(list []string, more ...string) []string {

@@ -8,8 +8,9 @@ import (
 	"binwatchd/internal/farm"
 )
 
-// opening is one sentence on the whole farm.
-func opening(v farm.View, r farm.Rounds) string {
+// opening is one sentence on the whole farm. No news is not good news: it says
+// that all is well only where everything is known.
+func opening(r farm.Rounds) string {
 	bins, urgent := map[string]bool{}, map[string]bool{}
 	for _, c := range r.Care {
 		bins[c.Bin] = true
@@ -17,24 +18,19 @@ func opening(v farm.View, r farm.Rounds) string {
 			urgent[c.Bin] = true
 		}
 	}
-	var s string
 	switch {
 	case len(bins) == 0 && len(r.Probes) > 0:
-		s = "Nothing to do at the bins, but look at the probes."
+		return "Nothing to do at the bins, but look at the probes."
+	case len(bins) == 0 && len(r.Unsure) > 0:
+		return "Nothing is raised, but not everything is known."
 	case len(bins) == 0:
-		s = "Nothing to do: all is well."
+		return "Nothing to do: all is well."
+	case len(urgent) > 0 && len(bins) == 1:
+		return "One bin wants a hand, and at once."
 	case len(urgent) > 0:
-		s = fmt.Sprintf("%s, %s of them at once.", wants(len(bins)), number(len(urgent)))
-		if len(bins) == 1 {
-			s = "One bin wants a hand, and at once."
-		}
-	default:
-		s = wants(len(bins)) + "."
+		return fmt.Sprintf("%s, %s of them at once.", wants(len(bins)), number(len(urgent)))
 	}
-	if v.Intake.Unwritten != nil {
-		s = "Nothing has been judged lately, because the journal can't be written. " + s
-	}
-	return s
+	return wants(len(bins)) + "."
 }
 
 func wants(bins int) string {
@@ -72,6 +68,7 @@ func Text(r farm.Rounds, loc *time.Location) string {
 		fmt.Fprintf(&b, "Bring %s.\n", farm.SayList(r.Bring))
 	}
 	writeCare(&b, r.Care)
+	section(&b, "Not known", r.Unsure)
 	section(&b, "Probes", r.Probes)
 	section(&b, "Kept quiet", r.Hushed)
 	var needs []string

@@ -79,9 +79,7 @@ func (s *State) judgeDrying(z *zone, now time.Time) {
 	switch foreseen := z.foreseesDry(); {
 	case foreseen && !r.raised():
 		s.emit(r, now, z.who, farm.Drying, verdict{farm.Soon, func(farm.ChangeKind) saying { return s.sayDrying(z, now) }})
-	case foreseen:
-		r.keep(s.sayDrying(z, now))
-	case r.raised() && !d.Thrive.Past && d.Calm >= dryingCalm:
+	case !foreseen && r.raised() && !d.Thrive.Past && d.Calm >= dryingCalm:
 		s.emit(r, now, z.who, farm.Drying, verdict{farm.Calm, func(farm.ChangeKind) saying {
 			return saying{text: fmt.Sprintf("%s is no longer drying out: %s now.", s.place(z.who), s.farm.Units.Moisture(z.Moist.Value))}
 		}})
@@ -89,10 +87,23 @@ func (s *State) judgeDrying(z *zone, now time.Time) {
 }
 
 func (s *State) sayDrying(z *zone, now time.Time) saying {
-	f, _ := z.Husbandry.Dry.Thrive.Forecast()
-	text := fmt.Sprintf("%s is drying: %s now, and below %s %s.", s.place(z.who), s.farm.Units.Moisture(z.Moist.Value),
-		s.farm.Units.Moisture(z.bands.moist.Thrive.Low), s.days(f, now))
-	return saying{text: text, forecast: &f, advice: s.dryingAdvice(z)}
+	u, limit := s.farm.Units, z.bands.moist.Thrive.Low
+	text := fmt.Sprintf("%s is drying: %s now", s.place(z.who), u.Moisture(z.Moist.Value))
+	if !z.fresh(farm.Drying, now) {
+		text = fmt.Sprintf("%s was drying when last heard, %s ago: %s then", s.place(z.who), farm.SayLong(now.Sub(z.Moist.At)), u.Moisture(z.Moist.Value))
+	}
+	say := saying{advice: s.dryingAdvice(z)}
+	switch f, ok := z.Husbandry.Dry.Thrive.Forecast(); {
+	case z.Moist.Value < limit:
+		text += fmt.Sprintf(", below %s already.", u.Moisture(limit))
+	case ok && !z.Husbandry.Dry.Thrive.Past && f.Crosses.After(now):
+		text += fmt.Sprintf(", and below %s %s.", u.Moisture(limit), s.days(f, now))
+		say.forecast = &f
+	default:
+		text += "."
+	}
+	say.text = text
+	return say
 }
 
 // days says a forecast in days: "about Thursday to Saturday".
@@ -105,7 +116,7 @@ func (s *State) days(f farm.Forecast, now time.Time) string {
 }
 
 // nextLimit forecasts when a raised band condition passes its limit of harm.
-func (s *State) nextLimit(z *zone, c farm.Condition, u farm.Urgency) *farm.Forecast {
+func (s *State) nextLimit(z *zone, c farm.Condition, u farm.Urgency, at time.Time) *farm.Forecast {
 	if u == farm.Now {
 		return nil
 	}
@@ -117,7 +128,7 @@ func (s *State) nextLimit(z *zone, c farm.Condition, u farm.Urgency) *farm.Forec
 		next = z.Husbandry.Dry.Survive
 	}
 	f, ok := next.Forecast()
-	if !ok || next.Past {
+	if !ok || next.Past || !f.Crosses.After(at) {
 		return nil
 	}
 	return &f

@@ -17,18 +17,7 @@ func (s *State) foresee(z *zone, m time.Time) {
 	s.refitHeat(z, m)
 	s.refitDry(z, m)
 	s.judgeBooks(z, m)
-	s.freshenWords(z)
 	s.forgetSiftings(m)
-}
-
-// freshenWords keeps the words of raised band conditions true: the level and
-// the dose move on while the condition stands.
-func (s *State) freshenWords(z *zone) {
-	for _, c := range []farm.Condition{farm.TooHot, farm.TooCold, farm.TooDry, farm.TooWet} {
-		if r := z.record(c); r.raised() {
-			r.keep(s.bandWords(z, c, r.Urgency))
-		}
-	}
 }
 
 // judgeBooks judges what follows from the logbook.
@@ -42,7 +31,9 @@ func (s *State) viewHusbandry(z *zone, v *farm.ZoneView, at time.Time) {
 		v.Food = append(v.Food, farm.FoodView{At: f.At, Kg: f.Kg, Of: f.Of, LeftPart: husbandry.FeedLeft(s.eatDays(z, f), f.ActiveDays)})
 	}
 	v.StoredL = z.Husbandry.Fill.Litres
-	v.Water = s.dose(z)
+	if z.fresh(farm.TooDry, at) && !z.holding(at) {
+		v.Water = s.dose(z)
+	}
 	v.Outlook = s.outlook(z, at)
 	if v.Temperature != nil && !math.IsNaN(z.Husbandry.Heat.Fit.PerHour) {
 		v.Temperature.PerHour = z.Husbandry.Heat.Fit.PerHour

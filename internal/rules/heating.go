@@ -121,9 +121,7 @@ func (s *State) judgeHeating(z *zone, now time.Time) {
 		}
 		if r.Urgency != u {
 			s.emit(r, now, z.who, farm.Heating, verdict{u, func(farm.ChangeKind) saying { return s.sayHeating(z, now) }})
-			return
 		}
-		r.keep(s.sayHeating(z, now))
 	case r.raised() && h.Calm >= heatingCalm:
 		s.emit(r, now, z.who, farm.Heating, verdict{farm.Calm, func(farm.ChangeKind) saying { return s.sayCooled(z, now) }})
 	}
@@ -142,10 +140,17 @@ func (s *State) sayHeating(z *zone, now time.Time) saying {
 	fit, u := z.Husbandry.Heat.Fit, s.farm.Units
 	limit := u.Temperature(z.heat.highHarm)
 	text := fmt.Sprintf("%s is heating by itself: %s now", s.place(z.who), s.heatNow(z))
+	if !z.fresh(farm.Heating, now) {
+		text = fmt.Sprintf("%s was heating by itself when last heard, %s ago: %s then", s.place(z.who), farm.SayLong(now.Sub(z.Temp.At)), s.heatNow(z))
+	}
 	f, foreseen := fit.Crossing.Forecast()
+	past := fit.Crossing.Past || z.heatAt() > z.heat.highHarm
+	foreseen = foreseen && !past
 	switch {
-	case fit.Crossing.Past:
+	case past:
 		text += fmt.Sprintf(", past %s already.", limit)
+	case foreseen && !f.Crosses.After(now):
+		text += fmt.Sprintf(", %s at any moment.", limit)
 	case foreseen:
 		text += fmt.Sprintf(", %s by %s (%s).", limit, farm.SayTime(f.Crosses, now, s.farm.Location), s.between(f, now))
 	default:
@@ -160,7 +165,7 @@ func (s *State) sayHeating(z *zone, now time.Time) saying {
 		text:   text,
 		advice: &farm.Advice{Do: "Open it, take the feed off the warm part or spread it thin, loosen so that heat gets out, and feed no more for now."},
 	}
-	if foreseen && !fit.Crossing.Past {
+	if foreseen && f.Crosses.After(now) {
 		say.forecast = &f
 	}
 	return say

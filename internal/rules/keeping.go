@@ -162,9 +162,7 @@ func (s *State) judgeHatching(z *zone, at time.Time) {
 	switch {
 	case len(due) > 0 && !r.raised():
 		s.emit(r, at, z.who, farm.Hatching, verdict{farm.Soon, func(farm.ChangeKind) saying { return s.sayHatching(z, due, at) }})
-	case len(due) > 0:
-		r.keep(s.sayHatching(z, due, at))
-	case r.raised():
+	case len(due) == 0 && r.raised():
 		s.emit(r, at, z.who, farm.Hatching, verdict{farm.Calm, func(farm.ChangeKind) saying {
 			return saying{text: s.place(z.who) + ": the hatching is over or the worms are lifted out."}
 		}})

@@ -13,7 +13,7 @@ import (
 func (s *State) Look(at time.Time) farm.View {
 	v := farm.View{
 		Farm: s.farm.Name, Units: s.farm.Units, Timezone: s.farm.Location.String(), At: at.UTC(),
-		Hushes: s.hushViews(), Standing: s.standing(),
+		Hushes: s.hushViews(), Standing: s.standing(at),
 		Intake: farm.IntakeView{Connected: s.linked, Since: s.since},
 		Needs:  s.needs(at),
 	}
@@ -38,17 +38,18 @@ func (s *State) hushViews() []farm.Hush {
 	return out
 }
 
-// standing lists what is raised, most urgent first, then in the order of the
-// configuration.
-func (s *State) standing() []farm.Standing {
+// standing lists what is raised at arrival time at, most urgent first, then in
+// the order of the configuration.
+func (s *State) standing(at time.Time) []farm.Standing {
 	var out []farm.Standing
 	s.eachRecord(func(who subject, c farm.Condition, r *record) {
 		if !r.raised() {
 			return
 		}
+		say := s.words(who, c, r, at)
 		st := farm.Standing{
 			Episode: r.Episode, Bin: who.Bin, Zone: who.Zone, Probe: who.Probe, Condition: c, Urgency: r.Urgency,
-			Since: r.Since, Text: r.Text, Forecast: r.Forecast, Advice: r.Advice, Cautions: r.Cautions, Seen: r.Seen,
+			Since: r.Since, Text: say.text, Forecast: say.forecast, Advice: say.advice, Cautions: say.cautions, Seen: r.Seen,
 		}
 		if until := s.hushedUntil(who, c, r); !until.IsZero() {
 			st.Hushed = &until
@@ -63,7 +64,7 @@ func (s *State) zoneView(z *zone, at time.Time) farm.ZoneView {
 	v := farm.ZoneView{
 		Bin: z.who.Bin, Zone: z.who.Zone, Aim: z.spec.Aim,
 		Temperature: levelView(z.Temp, z.temps, z.heat, at), Moisture: levelView(z.Moist, z.moists, z.water, at),
-		Unjudged: s.unjudged(z, at),
+		Unjudged: s.unjudged(z, at), Unknown: z.unknown(at), Waiting: z.waiting(at),
 	}
 	if z.spec.Aim == farm.Sifting && v.Moisture != nil {
 		v.Moisture.Bands = z.bands.moist
@@ -93,21 +94,69 @@ func levelView(l level, probes []*probe, lim limits, at time.Time) *farm.LevelVi
 	return v
 }
 
-// unjudged says why nothing can be said of a zone.
+// unjudged says why nothing can be said of a zone; "" when something can.
 func (s *State) unjudged(z *zone, at time.Time) string {
 	probes := slices.Concat(z.temps, z.moists)
-	if anyFresh(probes, at) {
+	if len(probes) == 0 {
+		return "no probe sits in it"
+	}
+	return unheard(probes, at)
+}
+
+// unknown lists what a zone's probes measure and nothing is known of at present.
+func (z *zone) unknown(at time.Time) []farm.Unknown {
+	var out []farm.Unknown
+	if why := unheard(z.temps, at); why != "" {
+		out = append(out, farm.Unknown{Quantity: farm.Temperature, Why: why})
+	}
+	if why := unheard(z.moists, at); why != "" {
+		out = append(out, farm.Unknown{Quantity: farm.Moisture, Why: why})
+	}
+	return out
+}
+
+// unheard says why none of some probes can speak at present; "" when one can,
+// and when there are none.
+func unheard(probes []*probe, at time.Time) string {
+	if len(probes) == 0 || anyFresh(probes, at) {
 		return ""
 	}
+	why := "no reading has come yet"
 	for _, p := range probes {
-		if p.Suspect.raised() {
+		switch {
+		case p.Suspect.raised():
 			return "no reading is believed"
+		case !p.GoodAt.IsZero():
+			why = "no fresh reading"
 		}
 	}
-	if z.Temp.At.IsZero() && z.Moist.At.IsZero() {
-		return "no reading has come yet"
+	return why
+}
+
+// waiting lists the limits that are past and not raised yet. While judging
+// holds still no clock runs.
+func (z *zone) waiting(at time.Time) []farm.Waiting {
+	var out []farm.Waiting
+	for _, w := range []struct {
+		c    farm.Condition
+		l    *ladder
+		mild farm.Urgency
+	}{{farm.TooHot, &z.Hot, farm.Today}, {farm.TooCold, &z.Cold, farm.Soon}, {farm.TooDry, &z.Dry, farm.Today}, {farm.TooWet, &z.Wet, farm.Today}} {
+		if z.record(w.c).raised() || !z.fresh(w.c, at) {
+			continue
+		}
+		since, u := w.l.Mild.Past, w.mild
+		if !w.l.Harm.Past.IsZero() {
+			u = farm.Now
+		}
+		if since.IsZero() { // a zone that is held to the limit of harm alone
+			since = w.l.Harm.Past
+		}
+		if !since.IsZero() {
+			out = append(out, farm.Waiting{Condition: w.c, Urgency: u, Since: since, RaisedAt: since.Add(z.spec.Patience)})
+		}
 	}
-	return "no fresh reading"
+	return out
 }
 
 func (z *zone) speciesViews(v farm.ZoneView) []farm.SpeciesView {

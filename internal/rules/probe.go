@@ -29,6 +29,7 @@ type probeMemory struct {
 	Arrived                     time.Time    // of Newest
 	Good                        farm.Reading // newest believed one
 	GoodAt                      time.Time    // arrival of Good
+	Bad                         farm.Reading // newest doubted one that made it suspect, or kept it so
 	Heard                       time.Time    // when it last spoke, or listening began
 	Spoke                       bool         // it has spoken at least once
 	Doubts                      uint16       // the last readings, 1 for a doubted one, newest lowest
@@ -164,11 +165,10 @@ func (s *State) judgeDoubt(p *probe, r *farm.Reading) {
 	}
 	switch {
 	case !r.Believed() && (r.Doubt != farm.Spike || p.spells() >= spikesMany):
+		p.Bad = *r
 		if !p.Suspect.raised() {
 			s.emit(&p.Suspect, r.At, p.who, farm.Suspect, verdict{farm.Soon, s.sayingSuspect(p, r)})
 			p.relapse(s.out[len(s.out)-1].Again)
-		} else {
-			p.Suspect.keep(s.sayingSuspect(p, r)(farm.Raised))
 		}
 	case p.Suspect.raised() && p.Goods >= p.Wanted:
 		s.emit(&p.Suspect, r.At, p.who, farm.Suspect, verdict{farm.Calm, s.sayingBelieved(p)})

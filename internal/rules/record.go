@@ -109,7 +109,7 @@ func (r *record) begin(at time.Time, who subject, c farm.Condition) (again bool)
 	return false
 }
 
-// keep remembers the words in force, for those who look later.
+// keep remembers the words of a change, for when no others can be made.
 func (r *record) keep(s saying) {
 	r.Text, r.Forecast, r.Advice, r.Cautions = s.text, s.forecast, s.advice, s.cautions
 }

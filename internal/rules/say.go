@@ -30,7 +30,7 @@ func (s *State) sayingBand(z *zone, c farm.Condition, u farm.Urgency, at time.Ti
 		if kind == farm.Eased {
 			return s.sayEased(z, c, at)
 		}
-		say := s.bandWords(z, c, u)
+		say := s.bandWords(z, c, u, at)
 		if kind == farm.Lightened {
 			say.text = "Better, though not right yet. " + say.text
 		}
@@ -100,22 +100,22 @@ func (s *State) measure(c farm.Condition, v float64) string {
 }
 
 // bandWords are the words while a band condition is raised.
-func (s *State) bandWords(z *zone, c farm.Condition, u farm.Urgency) saying {
+func (s *State) bandWords(z *zone, c farm.Condition, u farm.Urgency, at time.Time) saying {
 	if ofHeat(c) {
-		return s.heatWords(z, c, u)
+		return s.heatWords(z, c, u, at)
 	}
-	return s.waterWords(z, c, u)
+	return s.waterWords(z, c, u, at)
 }
 
-func (s *State) heatWords(z *zone, c farm.Condition, u farm.Urgency) saying {
-	text := fmt.Sprintf("%s is %s at %s.", s.place(z.who), adjective[c], s.levelOf(z, c))
+func (s *State) heatWords(z *zone, c farm.Condition, u farm.Urgency, at time.Time) saying {
+	text := s.whereItStands(z, c, at)
 	if z.bands.temp.IsZero() {
 		text += " " + s.whoSuffers(z, z.Temp.Value)
 	} else {
 		text += " " + s.pastLimit(c, z.Temp.Value, z.heat)
 	}
-	next := s.nextLimit(z, c, u)
-	text += s.sayNext(c, next, harmOf(c, z.heat))
+	next := s.nextLimit(z, c, u, at)
+	text += s.sayNext(c, next, harmOf(c, z.heat), at)
 	return saying{text: text, advice: &farm.Advice{Do: heatDo(z.spec.Aim, c)}, forecast: next, cautions: heatCautions(c)}
 }
 
@@ -162,11 +162,11 @@ func harmOf(c farm.Condition, l limits) float64 {
 }
 
 // sayNext says when the limit of harm is passed, where that is foreseen.
-func (s *State) sayNext(c farm.Condition, f *farm.Forecast, limit float64) string {
+func (s *State) sayNext(c farm.Condition, f *farm.Forecast, limit float64, at time.Time) string {
 	if f == nil {
 		return ""
 	}
-	return fmt.Sprintf(" It will pass %s %s.", s.measure(c, limit), farm.SayTime(f.Crosses, s.now, s.farm.Location))
+	return fmt.Sprintf(" It will pass %s %s.", s.measure(c, limit), farm.SayTime(f.Crosses, at, s.farm.Location))
 }
 
 func heatDo(aim farm.Aim, c farm.Condition) string {
@@ -189,10 +189,10 @@ func heatCautions(c farm.Condition) []string {
 	return []string{"A mains heater by a wet bin needs residual-current protection (RCD/GFCI), weatherproof listed equipment and a thermostat with its own cut-out; local codes and a licensed electrician decide. This program must never be the only safety device."}
 }
 
-func (s *State) waterWords(z *zone, c farm.Condition, u farm.Urgency) saying {
-	text := fmt.Sprintf("%s is %s at %s.", s.place(z.who), adjective[c], s.levelOf(z, c))
-	next := s.nextLimit(z, c, u)
-	say := saying{text: text + " " + s.pastLimit(c, z.Moist.Value, z.water) + s.sayNext(c, next, harmOf(c, z.water)), forecast: next}
+func (s *State) waterWords(z *zone, c farm.Condition, u farm.Urgency, at time.Time) saying {
+	next := s.nextLimit(z, c, u, at)
+	text := s.whereItStands(z, c, at) + " " + s.pastLimit(c, z.Moist.Value, z.water) + s.sayNext(c, next, harmOf(c, z.water), at)
+	say := saying{text: text, forecast: next}
 	switch c {
 	case farm.TooDry:
 		say.advice = s.dryAdvice(z)

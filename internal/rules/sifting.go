@@ -98,9 +98,7 @@ func (s *State) siftRecord(z *zone, c farm.Condition, on bool, at time.Time) {
 	switch {
 	case on && !r.raised():
 		s.emit(r, at, z.who, c, verdict{farm.Today, func(farm.ChangeKind) saying { return s.saySift(z, c, at) }})
-	case on:
-		r.keep(s.saySift(z, c, at))
-	case r.raised():
+	case !on && r.raised():
 		s.emit(r, at, z.who, c, verdict{farm.Calm, func(farm.ChangeKind) saying { return s.saySifted(z, c) }})
 	}
 }
@@ -108,7 +106,7 @@ func (s *State) siftRecord(z *zone, c farm.Condition, on bool, at time.Time) {
 func (s *State) saySift(z *zone, c farm.Condition, at time.Time) saying {
 	u := s.farm.Units
 	closes, foreseen := z.Husbandry.Dry.Thrive.Forecast()
-	foreseen = foreseen && !z.Husbandry.Dry.Thrive.Past
+	foreseen = foreseen && !z.Husbandry.Dry.Thrive.Past && closes.Crosses.After(at)
 	text := fmt.Sprintf("%s is ready to sift at %s.", s.place(z.who), u.Moisture(z.Moist.Value))
 	if c == farm.SiftPassing {
 		text = fmt.Sprintf("%s can be sifted only a little longer: %s.", s.place(z.who), u.Moisture(z.Moist.Value))

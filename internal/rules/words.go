@@ -1,0 +1,170 @@
+package rules
+
+import (
+	"fmt"
+	"time"
+
+	"binwatchd/internal/farm"
+)
+
+// The words of what is raised are made when somebody looks, from the levels,
+// the fits and the books of that moment: a sentence that was remembered would
+// soon stand beside a number it does not agree with. A record keeps the words
+// of its last change for the one case in which no others can be made.
+
+// words of a raised condition as of arrival time at.
+func (s *State) words(who subject, c farm.Condition, r *record, at time.Time) saying {
+	var say saying
+	var ok bool
+	if who.Probe != "" {
+		say, ok = s.probeWords(s.byID[who.Probe], c, at)
+	} else if z := s.zoneOf(who); z != nil {
+		say, ok = s.zoneWords(z, c, r, at)
+	}
+	if !ok {
+		return saying{text: r.Text, forecast: r.Forecast, advice: r.Advice, cautions: r.Cautions}
+	}
+	return say
+}
+
+// zoneOf finds a zone of the farm; nil when who is no zone of it.
+func (s *State) zoneOf(who subject) *zone {
+	for _, z := range s.zones {
+		if z.who == who {
+			return z
+		}
+	}
+	return nil
+}
+
+// zoneWords are the words of a zone's condition; ok is false when what they
+// are made of is not known, as after a change of configuration.
+func (s *State) zoneWords(z *zone, c farm.Condition, r *record, at time.Time) (say saying, ok bool) {
+	switch c {
+	case farm.FeedDue:
+		return s.sayFeed(z), z.Husbandry.Fed
+	case farm.Hatching:
+		due := s.hatches(z, at)
+		if len(due) == 0 {
+			return saying{}, false
+		}
+		return s.sayHatching(z, due, at), true
+	}
+	level, _ := z.levelFor(c)
+	if level.At.IsZero() {
+		return saying{}, false
+	}
+	switch c {
+	case farm.TooHot, farm.TooCold, farm.TooDry, farm.TooWet:
+		say = s.bandWords(z, c, r.Urgency, at)
+	case farm.Heating:
+		say = s.sayHeating(z, at)
+	case farm.Drying:
+		say = s.sayDrying(z, at)
+	case farm.SiftReady, farm.SiftPassing:
+		return s.saySift(z, c, at), true
+	default:
+		return saying{}, false
+	}
+	switch {
+	case z.holding(at):
+		return s.sayLidOff(z, c), true
+	case !z.fresh(c, at):
+		say.advice = lookFirst(say.advice)
+	}
+	return say, true
+}
+
+// levelFor is the level that a condition goes by, and its limits.
+func (z *zone) levelFor(c farm.Condition) (level, limits) {
+	if ofHeat(c) {
+		return z.Temp, z.heat
+	}
+	return z.Moist, z.water
+}
+
+// fresh tells whether the level that a condition goes by is known at m.
+func (z *zone) fresh(c farm.Condition, m time.Time) bool {
+	if ofHeat(c) {
+		return anyFresh(z.temps, m)
+	}
+	return anyFresh(z.moists, m)
+}
+
+// whereItStands is the first sentence of a band condition: how bad it is now,
+// or was when the zone was last heard, or that it is nearly over.
+func (s *State) whereItStands(z *zone, c farm.Condition, at time.Time) string {
+	place, level := s.place(z.who), s.levelOf(z, c)
+	l, lim := z.levelFor(c)
+	switch {
+	case !z.fresh(c, at):
+		return fmt.Sprintf("%s was %s when last heard, %s ago: %s.", place, adjective[c], farm.SayLong(at.Sub(l.At)), level)
+	case !pastMild(c, l.Value, lim):
+		return fmt.Sprintf("%s is only just no longer %s, at %s; it counts as over from %s on.", place, adjective[c], level, s.measure(c, z.wellFrom(c)))
+	}
+	return fmt.Sprintf("%s is %s at %s.", place, adjective[c], level)
+}
+
+// pastMild tells whether a level is past the limit for doing well. A zone that
+// has no such limit is held to the one of harm.
+func pastMild(c farm.Condition, v float64, l limits) bool {
+	switch c {
+	case farm.TooHot, farm.TooWet:
+		return v > min(l.highMild, l.highHarm)
+	}
+	return v < max(l.lowMild, l.lowHarm)
+}
+
+// wellFrom is the level from which a band condition counts as over.
+func (z *zone) wellFrom(c farm.Condition) float64 {
+	switch l, m := z.spec.Margin, z.heat; c {
+	case farm.TooHot:
+		return min(m.highMild, m.highHarm) - l.Temperature
+	case farm.TooCold:
+		return max(m.lowMild, m.lowHarm) + l.Temperature
+	case farm.TooWet:
+		return min(z.water.highMild, z.water.highHarm) - l.Moisture
+	}
+	return max(z.water.lowMild, z.water.lowHarm) + z.spec.Margin.Moisture
+}
+
+// sayLidOff speaks of a condition while the lid is off: what the probes say
+// then is no news of it, and what to do was said before.
+func (s *State) sayLidOff(z *zone, c farm.Condition) saying {
+	was := adjective[c]
+	switch c {
+	case farm.Heating:
+		was = "heating by itself"
+	case farm.Drying:
+		was = "drying"
+	}
+	return saying{
+		text:   fmt.Sprintf("%s was %s before it was opened; it is judged again from %s on.", s.place(z.who), was, z.Hold.In(s.farm.Location).Format("15:04")),
+		advice: &farm.Advice{Do: "Look again when it has been closed for a while."},
+	}
+}
+
+// lookFirst is advice that rests on readings of some time ago.
+func lookFirst(a *farm.Advice) *farm.Advice {
+	out := farm.Advice{}
+	if a != nil {
+		out = *a
+	}
+	out.Do = "See how it is first, for its probe is quiet. " + out.Do
+	return &out
+}
+
+// probeWords are the words of a probe's condition.
+func (s *State) probeWords(p *probe, c farm.Condition, at time.Time) (say saying, ok bool) {
+	switch {
+	case p == nil:
+		return saying{}, false
+	case c == farm.Silent:
+		return s.sayingSilent(p, at)(farm.Raised), true
+	case c == farm.Suspect && !p.Bad.At.IsZero():
+		return s.sayingSuspect(p, &p.Bad)(farm.Raised), true
+	case c == farm.BatteryLow && !p.GoodAt.IsZero():
+		return sayingBattery(p)(farm.Raised), true
+	}
+	return saying{}, false
+}

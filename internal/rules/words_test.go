@@ -1,0 +1,145 @@
+package rules_test
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"binwatchd/internal/farm"
+)
+
+// standing finds what is raised of a condition when somebody looks at a time.
+func (w *watched) standing(t *testing.T, c farm.Condition, at time.Time) farm.Standing {
+	t.Helper()
+	for _, st := range w.state.Look(at).Standing {
+		if st.Condition == c {
+			return st
+		}
+	}
+	t.Fatalf("%s: no %s is raised", at, c)
+	return farm.Standing{}
+}
+
+// What is said of a condition and the number beside it come from one moment,
+// every minute of a day on which the bed dries out, is watered and dries on.
+func TestWordsAndNumbersAreOfOneMoment(t *testing.T) {
+	w := watching(nursery(farm.Living, "red"))
+	looks, wet := 0, 74.0
+	for at := t0; at.Before(t0.Add(36 * time.Hour)); at = at.Add(10 * time.Minute) {
+		w.say("t", at, 20)
+		w.say("m", at.Add(time.Second), wet)
+		wet -= 0.09
+		v := w.state.Look(at.Add(time.Minute))
+		z := v.Bins[0].Zones[0]
+		for _, st := range v.Standing {
+			if st.Condition != farm.TooDry {
+				continue
+			}
+			looks++
+			said := v.Units.Moisture(z.Moisture.Value)
+			if !strings.Contains(st.Text, strings.TrimSuffix(said, " %")) {
+				t.Errorf("%s: %q beside %s", at.Sub(t0), st.Text, said)
+			}
+			if z.Water == nil || st.Advice.WaterLitres != z.Water.WaterLitres {
+				t.Errorf("%s: told %v beside %v", at.Sub(t0), st.Advice, z.Water)
+			}
+		}
+	}
+	if looks < 60 {
+		t.Errorf("only %d looks found the bed too dry", looks)
+	}
+}
+
+// After an outage the first look shows one moment, however old the last words
+// are.
+func TestWordsAfterAnOutage(t *testing.T) {
+	w := watching(nursery(farm.Living, "red"))
+	w.hold("m", t0, t0.Add(3*time.Hour), 69.6)
+	if got := w.standing(t, farm.TooDry, t0.Add(3*time.Hour)).Text; !strings.Contains(got, "is too dry at 69.6 %") && !strings.Contains(got, "is too dry at 70") {
+		t.Fatalf("before: %q", got)
+	}
+	back := t0.Add(40 * time.Hour)
+	quiet := w.standing(t, farm.TooDry, back.Add(-time.Minute))
+	if !strings.Contains(quiet.Text, "was too dry when last heard, 37 hours ago") && !strings.Contains(quiet.Text, "was too dry when last heard, 2 days ago") {
+		t.Errorf("in the outage: %q", quiet.Text)
+	}
+	if !strings.Contains(quiet.Advice.Do, "See how it is first") {
+		t.Errorf("in the outage: %q", quiet.Advice.Do)
+	}
+	if z := w.state.Look(back.Add(-time.Minute)).Bins[0].Zones[0]; z.Water != nil {
+		t.Errorf("in the outage a dose is shown: %+v", z.Water)
+	}
+	w.say("m", back, 62)
+	if got := w.standing(t, farm.TooDry, back).Text; !strings.Contains(got, "is too dry at 62 %") {
+		t.Errorf("after it: %q", got)
+	}
+}
+
+// A limit that is back inside, and not yet for long enough, is neither "too
+// dry" nor over.
+func TestWordsOfWhatIsNearlyOver(t *testing.T) {
+	w := watching(nursery(farm.Living, "red"))
+	w.hold("t", t0, t0.Add(2*time.Hour), 27)
+	w.hold("t", t0.Add(2*time.Hour), t0.Add(6*time.Hour), 24.8)
+	want := "Bed is only just no longer too hot, at 24.8 °C; it counts as over from 24.5 °C on."
+	if got := w.standing(t, farm.TooHot, t0.Add(6*time.Hour)).Text; !strings.HasPrefix(got, want) {
+		t.Errorf("got  %q\nwant %q", got, want)
+	}
+}
+
+// While the lid is off what is raised is spoken of as before it was opened: the
+// probe may lie on the bench.
+func TestWordsWhileTheLidIsOff(t *testing.T) {
+	w := watching(nursery(farm.Living, "red"))
+	w.hold("m", t0, t0.Add(2*time.Hour), 64)
+	w.jot(t0.Add(2*time.Hour), farm.Jot{What: farm.Watered, Litres: 2})
+	w.hold("m", t0.Add(2*time.Hour+time.Minute), t0.Add(2*time.Hour+40*time.Minute), 21)
+	at := t0.Add(2*time.Hour + 40*time.Minute)
+	st := w.standing(t, farm.TooDry, at)
+	if want := "Bed was too dry before it was opened; it is judged again from 11:00 on."; st.Text != want {
+		t.Errorf("got %q, want %q", st.Text, want)
+	}
+	if st.Advice.WaterLitres != 0 || st.Advice.VisitLitres != 0 || st.Forecast != nil {
+		t.Errorf("with the lid off it goes on advising: %+v", st.Advice)
+	}
+	v := w.state.Look(at)
+	if got := fmt.Sprint(v.Unsure(time.UTC)); !strings.Contains(got, "Bed was opened and is judged again from 11:00 on.") {
+		t.Errorf("unsure: %s", got)
+	}
+}
+
+// Nothing is fine before it is known, nor while a limit is past for less than
+// patience.
+func TestUnsure(t *testing.T) {
+	w := watching(nursery(farm.Living, "red"))
+	unsure := func(at time.Time) string {
+		v := w.state.Look(at)
+		v.Intake = farm.IntakeView{Running: true, Connected: true}
+		return strings.Join(v.Unsure(time.UTC), "\n")
+	}
+	for _, step := range []struct {
+		say   func()
+		after time.Duration
+		want  string
+	}{
+		{func() {}, 0, "Bed can't be judged: no reading has come yet."},
+		{func() { w.say("t", t0, 20) }, time.Minute, "Bed can't be judged by its moisture: no reading has come yet."},
+		{func() { w.doubt("m", t0, 99, farm.FaultCode) }, time.Minute, "Bed can't be judged by its moisture: no reading is believed."},
+		{func() {
+			w.hold("m", t0.Add(time.Minute), t0.Add(20*time.Minute), 60)
+			w.say("m", t0.Add(20*time.Minute), 60)
+		}, 20 * time.Minute,
+			"Bed has been too dry for 19 minutes; it is raised at 08:31 if it stays so."},
+		{func() {
+			w.hold("t", t0.Add(20*time.Minute), t0.Add(2*time.Hour), 20)
+			w.hold("m", t0.Add(21*time.Minute), t0.Add(2*time.Hour), 60)
+		}, 2 * time.Hour, ""},
+		{func() {}, 2*time.Hour + 45*time.Minute, "Bed can't be judged: no fresh reading."},
+	} {
+		step.say()
+		if got := unsure(t0.Add(step.after)); got != step.want {
+			t.Errorf("after %s: got %q, want %q", step.after, got, step.want)
+		}
+	}
+}
