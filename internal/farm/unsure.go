@@ -27,8 +27,8 @@ type Waiting struct {
 // that is watched is known.
 func (v *View) Unsure(loc *time.Location) []string {
 	out := v.intakeUnsure(loc)
-	if v.nothingHeard() {
-		return append(out, "No zone has been heard yet.")
+	if zones := v.zones(); zones > fewZones && v.NothingHeard() {
+		return append(out, fmt.Sprintf("None of the %d zones can be judged: no reading has come yet.", zones))
 	}
 	for _, b := range v.Bins {
 		for _, z := range b.Zones {
@@ -54,18 +54,27 @@ func (v *View) intakeUnsure(loc *time.Location) []string {
 	return nil
 }
 
-// nothingHeard tells whether no zone of several has had a reading yet.
-func (v *View) nothingHeard() bool {
-	zones := 0
+// fewZones is how many are named one by one while nothing is known of any.
+const fewZones = 6
+
+// NothingHeard tells whether no zone has had a reading yet.
+func (v *View) NothingHeard() bool {
 	for _, b := range v.Bins {
 		for _, z := range b.Zones {
 			if z.Temperature != nil || z.Moisture != nil {
 				return false
 			}
-			zones++
 		}
 	}
-	return zones > 1
+	return true
+}
+
+func (v *View) zones() int {
+	n := 0
+	for _, b := range v.Bins {
+		n += len(b.Zones)
+	}
+	return n
 }
 
 // Unsure says, each in words that fit after the zone's name, what can't be said

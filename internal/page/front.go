@@ -154,6 +154,8 @@ func (s *scene) opening(ctx context.Context) (sentence string, wants []wantView,
 		sentence = things(parts, count)
 	case quiet > 0:
 		sentence = "Nothing new: all that is raised you have hushed or know of."
+	case s.view.NothingHeard():
+		sentence = "Nothing is known yet: no reading has come."
 	case len(s.view.Unsure(s.loc)) > 0:
 		sentence = "Nothing is raised, but not everything is known."
 	default:

@@ -27,7 +27,7 @@ func List(v farm.View, loc *time.Location) farm.Rounds {
 	}
 	order(r.Care)
 	r.Bring = load.list()
-	r.Opening = opening(r)
+	r.Opening = opening(&v, r)
 	if v.Intake.Unwritten != nil {
 		r.Opening = "Nothing has been judged lately, because the journal can't be written. " + r.Opening
 	}

@@ -10,7 +10,7 @@ import (
 
 // opening is one sentence on the whole farm. No news is not good news: it says
 // that all is well only where everything is known.
-func opening(r farm.Rounds) string {
+func opening(v *farm.View, r farm.Rounds) string {
 	bins, urgent := map[string]bool{}, map[string]bool{}
 	for _, c := range r.Care {
 		bins[c.Bin] = true
@@ -19,6 +19,10 @@ func opening(r farm.Rounds) string {
 		}
 	}
 	switch {
+	case len(bins) == 0 && v.NothingHeard():
+		return "Nothing is known yet: no reading has come."
+	case len(bins) == 0 && len(r.Probes) > 0 && len(r.Unsure) > 0:
+		return "Nothing is raised at the bins, but not everything is known: look at the probes."
 	case len(bins) == 0 && len(r.Probes) > 0:
 		return "Nothing to do at the bins, but look at the probes."
 	case len(bins) == 0 && len(r.Unsure) > 0:
