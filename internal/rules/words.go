@@ -27,16 +27,6 @@ func (s *State) words(who subject, c farm.Condition, r *record, at time.Time) sa
 	return say
 }
 
-// zoneOf finds a zone of the farm; nil when who is no zone of it.
-func (s *State) zoneOf(who subject) *zone {
-	for _, z := range s.zones {
-		if z.who == who {
-			return z
-		}
-	}
-	return nil
-}
-
 // zoneWords are the words of a zone's condition; ok is false when what they
 // are made of is not known, as after a change of configuration.
 func (s *State) zoneWords(z *zone, c farm.Condition, r *record, at time.Time) (say saying, ok bool) {
@@ -50,7 +40,7 @@ func (s *State) zoneWords(z *zone, c farm.Condition, r *record, at time.Time) (s
 		}
 		return s.sayHatching(z, due, at), true
 	}
-	level, _ := z.levelFor(c)
+	level, _ := z.judgedBy(c)
 	if level.At.IsZero() {
 		return saying{}, false
 	}
@@ -75,14 +65,6 @@ func (s *State) zoneWords(z *zone, c farm.Condition, r *record, at time.Time) (s
 	return say, true
 }
 
-// levelFor is the level that a condition goes by, and its limits.
-func (z *zone) levelFor(c farm.Condition) (level, limits) {
-	if ofHeat(c) {
-		return z.Temp, z.heat
-	}
-	return z.Moist, z.water
-}
-
 // fresh tells whether the level that a condition goes by is known at m.
 func (z *zone) fresh(c farm.Condition, m time.Time) bool {
 	if ofHeat(c) {
@@ -95,7 +77,7 @@ func (z *zone) fresh(c farm.Condition, m time.Time) bool {
 // or was when the zone was last heard, or that it is nearly over.
 func (s *State) whereItStands(z *zone, c farm.Condition, at time.Time) string {
 	place, level := s.place(z.who), s.levelOf(z, c)
-	l, lim := z.levelFor(c)
+	l, lim := z.judgedBy(c)
 	switch {
 	case !z.fresh(c, at):
 		return fmt.Sprintf("%s was %s when last heard, %s ago: %s.", place, adjective[c], farm.SayLong(at.Sub(l.At)), level)
@@ -103,16 +85,6 @@ func (s *State) whereItStands(z *zone, c farm.Condition, at time.Time) string {
 		return fmt.Sprintf("%s is only just no longer %s, at %s; it counts as over from %s on.", place, adjective[c], level, s.measure(c, z.wellFrom(c)))
 	}
 	return fmt.Sprintf("%s is %s at %s.", place, adjective[c], level)
-}
-
-// pastMild tells whether a level is past the limit for doing well. A zone that
-// has no such limit is held to the one of harm.
-func pastMild(c farm.Condition, v float64, l limits) bool {
-	switch c {
-	case farm.TooHot, farm.TooWet:
-		return v > min(l.highMild, l.highHarm)
-	}
-	return v < max(l.lowMild, l.lowHarm)
 }
 
 // wellFrom is the level from which a band condition counts as over.

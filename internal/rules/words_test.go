@@ -9,8 +9,8 @@ import (
 	"binwatchd/internal/farm"
 )
 
-// standing finds what is raised of a condition when somebody looks at a time.
-func (w *watched) standing(t *testing.T, c farm.Condition, at time.Time) farm.Standing {
+// raised finds what is raised of a condition when somebody looks at a time.
+func (w *watched) raised(t *testing.T, c farm.Condition, at time.Time) farm.Standing {
 	t.Helper()
 	for _, st := range w.state.Look(at).Standing {
 		if st.Condition == c {
@@ -56,11 +56,11 @@ func TestWordsAndNumbersAreOfOneMoment(t *testing.T) {
 func TestWordsAfterAnOutage(t *testing.T) {
 	w := watching(nursery(farm.Living, "red"))
 	w.hold("m", t0, t0.Add(3*time.Hour), 69.6)
-	if got := w.standing(t, farm.TooDry, t0.Add(3*time.Hour)).Text; !strings.Contains(got, "is too dry at 69.6 %") && !strings.Contains(got, "is too dry at 70") {
+	if got := w.raised(t, farm.TooDry, t0.Add(3*time.Hour)).Text; !strings.Contains(got, "is too dry at 69.6 %") && !strings.Contains(got, "is too dry at 70") {
 		t.Fatalf("before: %q", got)
 	}
 	back := t0.Add(40 * time.Hour)
-	quiet := w.standing(t, farm.TooDry, back.Add(-time.Minute))
+	quiet := w.raised(t, farm.TooDry, back.Add(-time.Minute))
 	if !strings.Contains(quiet.Text, "was too dry when last heard, 37 hours ago") && !strings.Contains(quiet.Text, "was too dry when last heard, 2 days ago") {
 		t.Errorf("in the outage: %q", quiet.Text)
 	}
@@ -71,7 +71,7 @@ func TestWordsAfterAnOutage(t *testing.T) {
 		t.Errorf("in the outage a dose is shown: %+v", z.Water)
 	}
 	w.say("m", back, 62)
-	if got := w.standing(t, farm.TooDry, back).Text; !strings.Contains(got, "is too dry at 62 %") {
+	if got := w.raised(t, farm.TooDry, back).Text; !strings.Contains(got, "is too dry at 62 %") {
 		t.Errorf("after it: %q", got)
 	}
 }
@@ -83,7 +83,7 @@ func TestWordsOfWhatIsNearlyOver(t *testing.T) {
 	w.hold("t", t0, t0.Add(2*time.Hour), 27)
 	w.hold("t", t0.Add(2*time.Hour), t0.Add(6*time.Hour), 24.8)
 	want := "Bed is only just no longer too hot, at 24.8 °C; it counts as over from 24.5 °C on."
-	if got := w.standing(t, farm.TooHot, t0.Add(6*time.Hour)).Text; !strings.HasPrefix(got, want) {
+	if got := w.raised(t, farm.TooHot, t0.Add(6*time.Hour)).Text; !strings.HasPrefix(got, want) {
 		t.Errorf("got  %q\nwant %q", got, want)
 	}
 }
@@ -96,7 +96,7 @@ func TestWordsWhileTheLidIsOff(t *testing.T) {
 	w.jot(t0.Add(2*time.Hour), farm.Jot{What: farm.Watered, Litres: 2})
 	w.hold("m", t0.Add(2*time.Hour+time.Minute), t0.Add(2*time.Hour+40*time.Minute), 21)
 	at := t0.Add(2*time.Hour + 40*time.Minute)
-	st := w.standing(t, farm.TooDry, at)
+	st := w.raised(t, farm.TooDry, at)
 	if want := "Bed was too dry before it was opened; it is judged again from 11:00 on."; st.Text != want {
 		t.Errorf("got %q, want %q", st.Text, want)
 	}
