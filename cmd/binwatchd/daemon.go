@@ -104,17 +104,20 @@ func (d *daemon) openJournal(ctx context.Context, cfg *config.Config) error {
 }
 
 func (d *daemon) openIntake(cfg *config.Config) error {
+	decoder := ingest.NewDecoder(&cfg.Farm, cfg.Broker.Prefix)
 	if cfg.Broker.Listen != "" {
-		password, err := revealed(cfg.Broker.Password)
+		lc, err := listenerConfig(cfg, decoder.Topics(), d.log, d.clock.now)
 		if err != nil {
-			return fmt.Errorf("broker password: %w", err)
+			return err
 		}
-		d.intake, err = ingest.Listen(ingest.ListenerConfig{
-			Address: cfg.Broker.Listen, User: cfg.Broker.User, Password: password, Log: d.log, Now: d.clock.now,
-		})
-		return err
+		probes, err := ingest.Listen(lc)
+		if err != nil {
+			return err
+		}
+		d.intake = probes
+		return nil
 	}
-	sc, err := sourceConfig(cfg, ingest.NewDecoder(&cfg.Farm, cfg.Broker.Prefix).Filters(), d.log)
+	sc, err := sourceConfig(cfg, decoder.Filters(), d.log)
 	if err != nil {
 		return err
 	}
@@ -205,7 +208,19 @@ func (d *daemon) fold(ctx context.Context) {
 }
 
 // look gives how the farm stands, for those who can do without.
-func (d *daemon) look() (farm.View, bool) { return inTime(d.loop.Look) }
+func (d *daemon) look() (farm.View, bool) { return inTime(d.glance) }
+
+// glance gives how the farm stands, with what never reached the loop.
+func (d *daemon) glance(ctx context.Context) (farm.View, error) {
+	v, err := d.loop.Look(ctx)
+	if probes, ok := d.intake.(*ingest.Listener); ok && err == nil && probes.Refused() > 0 {
+		v.Intake.Messages[messageRefused] = probes.Refused()
+	}
+	return v, err
+}
+
+// messageRefused is the outcome of messages whose sender may not publish them.
+const messageRefused = "refused"
 
 // lookClosely is look with all that a person is shown.
 func (d *daemon) lookClosely() (farm.View, bool) { return inTime(d.view) }
@@ -220,7 +235,7 @@ func inTime(look func(context.Context) (farm.View, error)) (farm.View, bool) {
 // view gives how the farm stands, the copying to the database included. What was
 // refused is read from the journal; where that fails, the rest is shown.
 func (d *daemon) view(ctx context.Context) (farm.View, error) {
-	v, err := d.loop.Look(ctx)
+	v, err := d.glance(ctx)
 	if err != nil || d.forward == nil {
 		return v, err
 	}

@@ -123,11 +123,20 @@ func (d *daemon) reload(ctx context.Context) error {
 		return err // the sender in force stays, and with it what it told from memory
 	}
 	d.sending.set(sender, tellers)
-	if s, ok := d.intake.(*ingest.Source); ok {
-		s.Hear(ingest.NewDecoder(&cfg.Farm, cfg.Broker.Prefix).Filters())
-	}
+	d.hear(cfg)
 	d.logDifference(d.cfg.Swap(cfg), cfg)
 	return nil
+}
+
+// hear has the intake hear the probes of a configuration and no others.
+func (d *daemon) hear(cfg *config.Config) {
+	decoder := ingest.NewDecoder(&cfg.Farm, cfg.Broker.Prefix)
+	switch in := d.intake.(type) {
+	case *ingest.Source:
+		in.Hear(decoder.Filters())
+	case *ingest.Listener:
+		in.Hear(decoder.Topics())
+	}
 }
 
 // logDifference says what a reload has changed, and what of it waits for a

@@ -44,6 +44,22 @@ func sourceConfig(cfg *config.Config, filters []string, log *slog.Logger) (inges
 	}, nil
 }
 
+func listenerConfig(cfg *config.Config, topics []string, log *slog.Logger, now func() time.Time) (ingest.ListenerConfig, error) {
+	b := cfg.Broker
+	lc := ingest.ListenerConfig{Address: b.Listen, Login: ingest.Login{User: b.User}, Topics: topics, Prefix: b.Prefix, Log: log, Now: now}
+	var err error
+	if lc.Login.Password, err = revealed(b.Password); err != nil {
+		return lc, fmt.Errorf("broker password: %w", err)
+	}
+	if b.Keeper != nil {
+		lc.Keeper.User = b.Keeper.User
+		if lc.Keeper.Password, err = b.Keeper.Password.Reveal(); err != nil {
+			return lc, fmt.Errorf("password of the broker's keeper: %w", err)
+		}
+	}
+	return lc, nil
+}
+
 func clientTLS(files *config.ClientTLS) (*tls.Config, error) {
 	if files == nil {
 		return nil, nil

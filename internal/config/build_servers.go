@@ -25,6 +25,10 @@ func (b *builder) buildBroker(c *Config) {
 		t := &d.tls.v
 		c.Broker.TLS = &ClientTLS{CA: b.path(&t.ca), Cert: b.path(&t.cert), Key: b.path(&t.key)}
 	}
+	if d.keeper.set {
+		k := &d.keeper.v
+		c.Broker.Keeper = &Login{User: k.user.v, Password: b.secretAt(&k.password)}
+	}
 	if !d.listen.set {
 		d.clientID.or("binwatchd-"+slug(b.farm.Name), "by the farm's name")
 		c.Broker.ClientID = d.clientID.v
@@ -53,6 +57,18 @@ func (b *builder) checkBroker() {
 	}
 	if d.tls.set {
 		b.checkBrokerTLS(d)
+	}
+	b.checkKeeper(d)
+}
+
+func (b *builder) checkKeeper(d *brokerDoc) {
+	k := d.keeper.v
+	switch {
+	case !d.keeper.set:
+	case !d.listen.present():
+		b.problem(d.keeper.at, "keeper is for a broker that binwatchd is itself (listen); at another broker its access list says who may publish under %s/", d.prefix.v)
+	case k.user.set && k.user.v == d.user.v:
+		b.problem(k.user.at, "the keeper needs another user than the probes: a probe must not be able to jot")
 	}
 }
 

@@ -50,6 +50,13 @@ type Broker struct {
 	TLS      *ClientTLS // nil: none beyond what the URL asks for
 	ClientID string
 	Prefix   string // of the topics for jots, hushes and seen
+	Keeper   *Login // with Listen: who alone may send those; nil: on loopback anybody, else nobody
+}
+
+// A Login is a user and where the password lies.
+type Login struct {
+	User     string
+	Password Secret
 }
 
 // ClientTLS names the files for a broker with its own authority; Cert and Key
@@ -153,7 +160,7 @@ type Rounds struct {
 // secrets lists where secrets are used, with their places.
 func (d *document) secrets() []val[Secret] {
 	all := []val[Secret]{
-		d.broker.v.password, d.influx.v.token, d.influx.v.password,
+		d.broker.v.password, d.broker.v.keeper.v.password, d.influx.v.token, d.influx.v.password,
 		d.page.v.password, d.mail.v.password, d.life.v.url,
 	}
 	for _, t := range d.tell.v {

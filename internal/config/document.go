@@ -37,6 +37,12 @@ type brokerDoc struct {
 	tls      val[clientTLSDoc]
 	clientID val[string]
 	prefix   val[string]
+	keeper   val[loginDoc]
+}
+
+type loginDoc struct {
+	user     val[string]
+	password val[Secret]
 }
 
 type clientTLSDoc struct{ ca, cert, key val[string] }

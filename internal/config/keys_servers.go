@@ -21,6 +21,17 @@ func broker() codec[brokerDoc] {
 			text("a client id", "binwatchd-hillfoot"), func(d *brokerDoc) *val[string] { return &d.clientID }),
 		key("prefix", "Of the topics for jots, hushes and seen.", checked(text("a prefix", "binwatch"), wrongPrefix),
 			func(d *brokerDoc) *val[string] { return &d.prefix }).defaults("binwatch"),
+		key("keeper", "With listen: the user who may send jots, hushes and seens; no other may then. Without it they are taken at loopback alone.", login(),
+			func(d *brokerDoc) *val[loginDoc] { return &d.keeper }),
+	})
+}
+
+func login() codec[loginDoc] {
+	return section("keeper", []field[loginDoc]{
+		key("user", "Asked of the keeper's phone or program; another than the probes'.", text("a user", "keeper"),
+			func(d *loginDoc) *val[string] { return &d.user }).needed("keeper"),
+		key("password", "Of the user.", secret(),
+			func(d *loginDoc) *val[Secret] { return &d.password }).needed("{file: /etc/binwatchd/keeper.secret}"),
 	})
 }
 

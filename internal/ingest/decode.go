@@ -71,6 +71,16 @@ func (d *Decoder) Filters() []string {
 	return filters
 }
 
+// Topics lists the topics of all probes, sorted, each as it is configured.
+func (d *Decoder) Topics() []string {
+	var topics []string
+	for _, p := range d.farm.Probes {
+		topics = append(topics, p.Topic)
+	}
+	slices.Sort(topics)
+	return slices.Compact(topics)
+}
+
 // Decode reads one message that arrived at a time. It never fails as a whole:
 // what can't be used is among the rejections. The result shares nothing with
 // the payload.

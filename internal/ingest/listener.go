@@ -14,41 +14,46 @@ import (
 	mqtt "github.com/mochi-mqtt/server/v2"
 )
 
-// Bounds of what probes may ask of the listener.
+// Settings of the embedded broker.
 const (
-	largestPacket  = 2 << 20          // bytes; what is over 64 KiB is refused later, with a word
-	mostProbes     = 1024             // connections at a time
-	firstWordTime  = 10 * time.Second // for a new connection to say who it is
-	sysTopicPeriod = 1 << 30          // s: the broker's own topics are of no use here
+	sessionTime    = 3600    // s: how long the session of a probe that is away is kept
+	writesPending  = 8       // messages to one client, which gets none
+	sysTopicPeriod = 1 << 30 // s: the broker's own topics are of no use here
 )
 
-// A ListenerConfig says where probes may publish, and as whom.
+// A ListenerConfig says where probes may publish, what, and as whom.
 type ListenerConfig struct {
-	Address        string // host:port; port 0 takes a free one
-	User, Password string // both empty: anybody who can reach it
-	TLS            *tls.Config
-	Log            *slog.Logger
-	Now            func() time.Time
+	Address string   // host:port; port 0 takes a free one
+	Login   Login    // of the probes; zero: anybody who can reach it
+	Keeper  Login    // who alone may jot, hush and say seen; zero: on loopback anybody may, else nobody
+	Topics  []string // that probes may publish: names and filters
+	Prefix  string   // of jots, hushes and seens
+	TLS     *tls.Config
+	Log     *slog.Logger
+	Now     func() time.Time
 }
 
 // A Listener is the broker the probes publish to, where there is no other. It
-// lets nobody subscribe, keeps nothing, and answers a QoS 1 message only when
-// its Delivery is acknowledged, that is, when it is on disk. Until then the
-// probe waits, so such deliveries are marked Hurry.
+// lets nobody subscribe, keeps nothing, takes only what somebody wants to hear,
+// and answers a QoS 1 message only when its Delivery is acknowledged, that is,
+// when it is on disk. Until then the probe waits, so such deliveries are marked
+// Hurry.
 //
 // Its links say that the session was resumed: the packet ids are the probes'
 // own and outlive us.
 type Listener struct {
-	cfg    ListenerConfig
-	server *mqtt.Server
-	gate   *gate
-	items  chan Item
-	again  chan struct{}
-	ran    atomic.Bool
-	done   <-chan struct{} // of the context of Run
+	cfg      ListenerConfig
+	server   *mqtt.Server
+	gate     *gate
+	refusals *refusals
+	items    chan Item
+	again    chan struct{}
+	ran      atomic.Bool
+	done     <-chan struct{} // of the context of Run
 
+	topics  atomic.Pointer[[]string]
+	refused atomic.Int64
 	mu      sync.RWMutex // held for reading while a delivery is handed over
-	dropped atomic.Int64 // QoS 0 messages without room
 }
 
 // Listen binds at once, so that an address in use is an error here. Probes are
@@ -61,7 +66,10 @@ func Listen(c ListenerConfig) (*Listener, error) {
 	if c.TLS != nil {
 		l = tls.NewListener(l, c.TLS)
 	}
-	return &Listener{cfg: c, gate: newGate(l), items: make(chan Item, room), again: make(chan struct{}, 1)}, nil
+	r := newRefusals(c.Log, c.Now)
+	heard := &Listener{cfg: c, gate: newGate(l, r), refusals: r, items: make(chan Item), again: make(chan struct{}, 1)}
+	heard.Hear(c.Topics)
+	return heard, nil
 }
 
 // Close frees the address of a listener whose Run was never called; afterwards,
@@ -105,6 +113,10 @@ func (l *Listener) Run(ctx context.Context) error {
 func (l *Listener) serve() error {
 	capabilities := mqtt.NewDefaultServerCapabilities()
 	capabilities.MaximumPacketSize = largestPacket
+	capabilities.MaximumClients = mostProbes
+	capabilities.MaximumClientWritesPending = writesPending
+	capabilities.MaximumSessionExpiryInterval = sessionTime
+	capabilities.TopicAliasMaximum = 0
 	l.server = mqtt.New(&mqtt.Options{
 		Capabilities:           capabilities,
 		SysTopicResendInterval: sysTopicPeriod,
@@ -124,9 +136,6 @@ func (l *Listener) serve() error {
 // connections end; who waits for an answer goes without one.
 func (l *Listener) shut() error {
 	l.gate.close()
-	if n := l.dropped.Load(); n > 0 {
-		l.cfg.Log.Warn("messages without room dropped", "messages", n)
-	}
 	return l.server.Close()
 }
 
@@ -139,9 +148,11 @@ func (l *Listener) Reconnect() {
 	}
 }
 
-// readmit ends all connections. Nobody hands over anything while it does, so
-// what comes after the links comes from new connections.
+// readmit ends all connections, first so that nobody goes on waiting to hand
+// something over, and then while nobody does: what comes after the links comes
+// from new connections.
 func (l *Listener) readmit() {
+	l.gate.clear()
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	l.gate.clear()

@@ -22,7 +22,7 @@ import (
 // listener runs a listener on a free loopback port.
 func listener(t *testing.T, change func(*ingest.ListenerConfig)) (*ingest.Listener, *hearing) {
 	t.Helper()
-	c := ingest.ListenerConfig{Address: "127.0.0.1:0", Log: quiet(), Now: time.Now}
+	c := ingest.ListenerConfig{Address: "127.0.0.1:0", Topics: []string{"hillfoot/t", "glass/+"}, Prefix: "binwatch", Log: quiet(), Now: time.Now}
 	if change != nil {
 		change(&c)
 	}
@@ -233,7 +233,7 @@ func TestNobodySubscribes(t *testing.T) {
 }
 
 func TestListenerAsksForUserAndPassword(t *testing.T) {
-	l, h := listener(t, func(c *ingest.ListenerConfig) { c.User, c.Password = "probes", "rhubarb" })
+	l, h := listener(t, func(c *ingest.ListenerConfig) { c.Login = ingest.Login{User: "probes", Password: "rhubarb"} })
 	h.up()
 	url := "tcp://" + l.Addr().String()
 	brokertest.Client(t, url, "good", "probes", "rhubarb")

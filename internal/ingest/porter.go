@@ -4,11 +4,14 @@ import (
 	"crypto/sha256"
 	"crypto/subtle"
 	"sync"
-	"time"
 
 	mqtt "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/packets"
 )
+
+// mostSessions bounds how many sessions are kept in all, of those who are
+// connected and of those who mean to come back.
+const mostSessions = 2 * mostProbes
 
 // A porter stands between the embedded broker and the Listener: the broker
 // asks it who may come in and do what, and shows it every message before it
@@ -16,46 +19,62 @@ import (
 type porter struct {
 	mqtt.HookBase
 	listener *Listener
-
-	mu      sync.Mutex
-	refused int       // since it was last said
-	saidAt  time.Time // when that was
 }
-
-// refusalsEvery is how often refusals are logged: a probe with a wrong
-// password tries for ever.
-const refusalsEvery = time.Minute
 
 func (p *porter) ID() string { return "porter" }
 
 func (p *porter) Provides(what byte) bool {
-	return what == mqtt.OnConnectAuthenticate || what == mqtt.OnACLCheck || what == mqtt.OnPublish || what == mqtt.OnWill
-}
-
-// OnConnectAuthenticate compares user and password in a time that tells
-// nothing of them.
-func (p *porter) OnConnectAuthenticate(_ *mqtt.Client, pk packets.Packet) bool {
-	c := p.listener.cfg
-	if c.User == "" && c.Password == "" {
+	switch what {
+	case mqtt.OnConnect, mqtt.OnConnectAuthenticate, mqtt.OnACLCheck, mqtt.OnPublish, mqtt.OnDisconnect:
 		return true
 	}
-	user := same(string(pk.Connect.Username), c.User)
-	password := same(string(pk.Connect.Password), c.Password)
-	if !user || !password {
-		p.sayRefused()
+	return false
+}
+
+// OnConnect forgets a last wish: nobody would hear it.
+func (p *porter) OnConnect(cl *mqtt.Client, _ packets.Packet) error {
+	cl.Properties.Will = mqtt.Will{}
+	return nil
+}
+
+// OnConnectAuthenticate lets in who shows a user and a password.
+func (p *porter) OnConnectAuthenticate(cl *mqtt.Client, pk packets.Packet) bool {
+	v, ok := cl.Net.Conn.(*visitor)
+	if !ok {
 		return false
 	}
+	keeper, ok := p.listener.cfg.admits(string(pk.Connect.Username), string(pk.Connect.Password))
+	if !ok {
+		p.listener.refusals.note("probes refused: wrong user or password", "from", v.RemoteAddr().String())
+		return false
+	}
+	v.keeper = keeper
+	p.listener.gate.known(v)
 	return true
 }
 
-func (p *porter) sayRefused() {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	p.refused++
-	if now := p.listener.cfg.Now(); now.Sub(p.saidAt) >= refusalsEvery {
-		p.listener.cfg.Log.Warn("probes refused: wrong user or password", "times", p.refused)
-		p.refused, p.saidAt = 0, now
+// admits tells whether a user may come in, and whether as the keeper. It takes
+// a time that tells nothing of the passwords.
+func (c *ListenerConfig) admits(user, password string) (keeper, ok bool) {
+	asKeeper, asProbe := c.Keeper.matches(user, password), c.Login.matches(user, password)
+	switch {
+	case c.Keeper.asked() && asKeeper:
+		return true, true
+	case c.Keeper.asked() && user == c.Keeper.User: // also where probes need no password
+		return false, false
 	}
+	return false, asProbe || !c.Login.asked()
+}
+
+// A Login is a user and a password.
+type Login struct{ User, Password string }
+
+// asked tells whether there is a login at all.
+func (l Login) asked() bool { return l.User != "" || l.Password != "" }
+
+func (l Login) matches(user, password string) bool {
+	u, p := same(user, l.User), same(password, l.Password)
+	return u && p
 }
 
 func same(a, b string) bool {
@@ -63,23 +82,27 @@ func same(a, b string) bool {
 	return subtle.ConstantTimeCompare(x[:], y[:]) == 1
 }
 
-// OnACLCheck lets everybody publish and nobody subscribe.
+// OnACLCheck lets nobody subscribe. What may be published is OnPublish's to
+// say: the broker would close the connection of a probe over one wrong topic.
 func (p *porter) OnACLCheck(_ *mqtt.Client, _ string, write bool) bool { return write }
-
-// OnWill keeps no last wishes.
-func (p *porter) OnWill(_ *mqtt.Client, w mqtt.Will) (mqtt.Will, error) {
-	w.Retain = false
-	return w, nil
-}
 
 // OnPublish hands a message over and, unless it is QoS 0, stays until it is
 // acknowledged; each probe's connection has its own goroutine for that. When
 // it is not to be acknowledged, ErrRejectPacket is the only answer that makes
 // the broker keep silent. Nothing is retained.
+//
+// What its sender may not publish is dropped, and answered like any other
+// message. MQTT 3.1.1 (§3.3.5) leaves a choice between that and hanging up, and
+// whoever is hung up on sends the same again for ever, with all that waits behind
+// it. The log says what was dropped.
 func (p *porter) OnPublish(cl *mqtt.Client, pk packets.Packet) (packets.Packet, error) {
 	v, ok := cl.Net.Conn.(*visitor)
 	if !ok {
 		return pk, packets.ErrRejectPacket
+	}
+	pk.FixedHeader.Retain = false
+	if !p.listener.may(v, pk.TopicName) {
+		return pk, nil
 	}
 	safe := make(chan struct{})
 	var once sync.Once
@@ -91,12 +114,19 @@ func (p *porter) OnPublish(cl *mqtt.Client, pk packets.Packet) (packets.Packet, 
 	if !p.listener.hand(d, v.gone) || d.QoS > 0 && !p.listener.stay(safe, v.gone) {
 		return pk, packets.ErrRejectPacket
 	}
-	pk.FixedHeader.Retain = false
 	return pk, nil
 }
 
-// hand gives a delivery to the caller. One of QoS 0 is dropped when there is
-// no room; any other waits, unless its connection is gone: then it comes again.
+// OnDisconnect forgets the session of who has left, if there are too many.
+func (p *porter) OnDisconnect(cl *mqtt.Client, _ error, _ bool) {
+	if clients := p.listener.server.Clients; clients.Len() > mostSessions && !cl.IsTakenOver() {
+		clients.Delete(cl.ID)
+	}
+}
+
+// hand gives a delivery to the caller, and waits until it is taken: what waits
+// is held by its own connection, one message each, so that no sender can fill the
+// memory. A message whose connection is gone is not handed over.
 func (l *Listener) hand(d *Delivery, gone <-chan struct{}) bool {
 	l.mu.RLock()
 	defer l.mu.RUnlock()
@@ -104,14 +134,6 @@ func (l *Listener) hand(d *Delivery, gone <-chan struct{}) bool {
 	case <-gone:
 		return false
 	default:
-	}
-	if d.QoS == 0 {
-		select {
-		case l.items <- Item{Delivery: d}:
-		default:
-			l.dropped.Add(1)
-		}
-		return true
 	}
 	select {
 	case l.items <- Item{Delivery: d}:

@@ -17,6 +17,7 @@ func (l *Loop) delivery(d *ingest.Delivery) {
 	} else {
 		l.decode(d)
 	}
+	d.Payload = nil // it may be large, and hundreds wait for the commit
 }
 
 func (l *Loop) decode(d *ingest.Delivery) {

@@ -1,0 +1,96 @@
+package main
+
+import (
+	"fmt"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	mqtt "github.com/eclipse/paho.mqtt.golang"
+
+	"binwatchd/internal/brokertest"
+	"binwatchd/internal/farm"
+	"binwatchd/internal/journal"
+)
+
+const ownBrokerYAML = `farm: Hillfoot Nursery
+timezone: UTC
+broker: {listen: %q, user: probes, password: {file: %q}, keeper: {user: keeper, password: {file: %q}}}
+journal: {path: %q, flush: 1s}
+probes:
+  bed-t: {topic: %s, measures: temperature}
+bins:
+  bed: {species: red, zones: {all: {aim: living, probes: [bed-t]}}}
+`
+
+// Where binwatchd is the broker, a probe can't write in the logbook and the
+// keeper can; other topics are dropped, answered and named; a reload changes
+// which they are.
+func TestOwnBrokerKnowsProbesFromTheKeeper(t *testing.T) {
+	t.Parallel()
+	dir, addr := t.TempDir(), freeAddr(t)
+	put := func(topic string) string {
+		return write(t, dir, "binwatchd.yaml", fmt.Sprintf(ownBrokerYAML, addr, secretFile(t, dir, "probes", "rhubarb-leaf"),
+			secretFile(t, dir, "keeper", "quince-tree"), filepath.Join(dir, "journal.db"), topic))
+	}
+	cfg := put("bed/t")
+	if shown, code := runChild(t, "check", "--config", cfg, "--show"); code != 0 || strings.Contains(shown, "quince-tree") || !strings.Contains(shown, "user: keeper") {
+		t.Errorf("check --show says (%d) %s", code, shown)
+	}
+	c := startChild(t, nil, "run", "--config", cfg)
+	c.says("watching")
+	says := func(client mqtt.Client, topic, text string) {
+		t.Helper()
+		brokertest.Done(t, "publish "+topic, client.Publish(topic, 1, false, text))
+	}
+	probe := brokertest.Client(t, "tcp://"+addr, "bed", "probes", "rhubarb-leaf")
+	says(probe, "bed/t", "21.5")
+	says(probe, "binwatch/jot/bed", `{"what": "emptied"}`)
+	says(probe, "bed/typo", "21.5")
+	c.says("they need the user of broker.keeper")
+	c.says("bed/typo")
+	says(brokertest.Client(t, "tcp://"+addr, "phone", "keeper", "quince-tree"), "binwatch/jot/bed", `{"what": "watered", "amount": "2 L"}`)
+	v := nowView(t, cfg)
+	if got := jotted(t, filepath.Join(dir, "journal.db")); got != "watered" {
+		t.Errorf("jotted: %s, want what the keeper jotted alone", got)
+	}
+	if n := v.Intake.Messages["refused"]; n != 2 {
+		t.Errorf("%d messages are counted as refused, want 2: %v", n, v.Intake.Messages)
+	}
+
+	put("yard/t")
+	c.hangup()
+	c.says("configuration reloaded")
+	says(probe, "yard/t", "9.25")
+	if v := nowView(t, cfg); *v.Probes[0].Value != 9.25 {
+		t.Errorf("after the reload the probe stands at %v", *v.Probes[0].Value)
+	}
+	c.stop()
+	for _, secret := range []string{"rhubarb-leaf", "quince-tree"} {
+		if strings.Contains(c.log.String(), secret) {
+			t.Errorf("the log gives %q away: %s", secret, c.log)
+		}
+	}
+}
+
+// jotted is what the logbook holds, word by word.
+func jotted(t *testing.T, db string) string {
+	t.Helper()
+	j, err := journal.OpenReadOnly(t.Context(), journal.Config{Path: db, Now: time.Now})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer j.Close()
+	s, err := j.Forward(t.Context(), 0, 1000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var whats []string
+	for _, e := range s.Events {
+		if e.Kind == farm.EventJot {
+			whats = append(whats, string(e.Jot.What))
+		}
+	}
+	return strings.Join(whats, " ")
+}
