@@ -132,6 +132,12 @@ func (d *Doubter) Jotted(j farm.Jot) {
 		if slices.Contains([]farm.JotKind{farm.Fed, farm.Turned, farm.Watered, farm.Bedded}, j.What) {
 			t.Stirred = max(t.Stirred, at)
 		}
+		if slices.Contains([]farm.JotKind{farm.Turned, farm.Bedded, farm.Sifted, farm.Stocked, farm.Emptied}, j.What) {
+			t.Handled = max(t.Handled, at)
+		}
+		if j.What == farm.Emptied || j.What == farm.Stocked {
+			t.Renewed = max(t.Renewed, at)
+		}
 	}
 }
 

@@ -12,32 +12,33 @@ import (
 type candidate struct {
 	N     int     // readings so far; 0 when there is none
 	From  int64   // time of the last reading before the jump
-	Since int64   // time of its first reading
+	Begun int64   // time of its first reading
+	Since int64   // since when it has lasted where it is
+	Held  float64 // where it was then
 	V     float64 // newest value
 	Far   float64 // furthest it was from the level it left, with its sign
 	Fast  bool    // too fast for a bin
+	Air   bool    // it is the room's temperature
+	Aired bool    // it was
 }
 
 // How long a jump must last to be believed. Common practice, no source. A
 // jump within what a bin can do needs three readings in a row and a while; a
 // rise in moisture, a watering most likely, two readings. What no bin does is
 // a probe lifted out until proven otherwise, and lying in the room it would
-// prove itself soon: so the further the jump, and the more the new level looks
-// like the room's, the longer it takes. Where a keeper jotted work at the bin
-// a jump is likely real.
+// prove itself soon: so the further the jump, the longer it takes, and what is
+// like the air takes a word of the keeper (air.go). Where a keeper jotted work
+// at the bin a jump is likely real.
 const (
 	lastsSpike  = 20 * time.Minute
 	lastsWorked = 45 * time.Minute
 	lastsFast   = 2 * time.Hour
 	lastsFar    = 6 * time.Hour  // over farJump
 	lastsDry    = 12 * time.Hour // a fall in moisture
-	lastsAir    = 24 * time.Hour // the new temperature is the room's
-	lastsBone   = 72 * time.Hour // the new moisture is of no bin with worms: a probe in the air
+	lastsAir    = 24 * time.Hour // a fall in temperature where no air is measured
 
-	farJump = 8.0  // K
-	roomly  = 1.5  // K: this near the room's air is like it
-	unlike  = 3.0  // K: this far from it is not
-	boneDry = 20.0 // %
+	farJump = 8.0 // K
+	settled = 2.0 // K: a fall has come to rest within this
 )
 
 // A jot explains a jump from an hour before it to three hours after it, since
@@ -50,7 +51,7 @@ const (
 // jump judges a value against the level of its probe.
 func (d *Doubter) jump(i int, v float64, at int64) farm.Doubt {
 	t := &d.tracks[i]
-	if d.plausible(i, v, at) {
+	if d.plausible(i, v, at) && !d.stillInAir(i, v, at) {
 		return farm.NoDoubt
 	}
 	c := d.candidate(i, v, at)
@@ -71,7 +72,10 @@ func (d *Doubter) plausible(i int, v float64, at int64) bool {
 	if t.N == 0 || t.Still.Frozen {
 		return true
 	}
-	if d.rushed(i, v, at) {
+	if d.withRoom(i, v, at) {
+		return true
+	}
+	if d.rushed(i, v, at) || d.fallen(i, v, at) {
 		return false
 	}
 	if d.away(i, v, at) == 0 || t.N >= hampelFrom && !t.hampel(v) {
@@ -127,16 +131,34 @@ func (d *Doubter) candidate(i int, v float64, at int64) candidate {
 	far := v - min(max(v, lo), hi)
 	c := t.Jump
 	agrees := c.N > 0 && (far > 0) == (c.Far > 0) && math.Abs(v-c.V) <= t.widen(l, l.fast)+l.fastHour*hours(t.Heard, at)
-	if !agrees {
-		c = candidate{From: t.Heard, Since: at}
+	if !agrees && !d.stillInAir(i, v, at) {
+		c = candidate{From: t.Heard, Begun: at, Since: at, Held: v}
 	}
 	c.N++
 	c.V = v
 	if math.Abs(far) > math.Abs(c.Far) {
 		c.Far = far
 	}
-	c.Fast = c.Fast || d.tooFast(i, far, c.From, at)
+	c.Fast = c.Fast || d.tooFast(i, far, c.From, at) || d.fallen(i, v, at) ||
+		d.farm.Probes[i].Measures == farm.Temperature && d.rushed(i, v, at)
+	if rest := d.rest(i, c); c.Far < 0 && math.Abs(v-c.Held) > rest {
+		c.Since, c.Held = at, v
+	}
+	d.breathe(i, &c, at)
 	return c
+}
+
+// rest is how far a fall may still move and count as come to rest: a probe that
+// dries on the bench sinks on, and one in the air swings with the day.
+func (d *Doubter) rest(i int, c candidate) float64 {
+	t, l := &d.tracks[i], d.places[i].limits
+	switch {
+	case d.farm.Probes[i].Measures == farm.Moisture:
+		return t.widen(l, l.fast)
+	case d.places[i].room < 0 && c.Fast && !d.places[i].air:
+		return t.widen(l, settled)
+	}
+	return math.Inf(1)
 }
 
 // lasted tells whether a candidate has lasted long enough to be believed.
@@ -150,55 +172,43 @@ func (d *Doubter) lasted(i int, c candidate, at int64) bool {
 		return false
 	case t.N < established:
 		return true
+	case d.unnatural(i, c):
+		return d.explained(i, c, at)
 	}
-	return at-c.Since >= t.defended(c, millis(d.mustLast(i, c, at, moisture)))
+	return at-c.Since >= t.defended(c, millis(d.mustLast(i, c, moisture)))
 }
 
 // defended bounds how long a jump must last by the time that the probe has been
-// known: what was said for an hour is no ground to disbelieve six. A level that
-// no bin has is no such matter.
+// known: what was said for an hour is no ground to disbelieve six.
 func (t *track) defended(c candidate, lasts int64) int64 {
-	if lasts >= millis(lastsAir) {
-		return lasts
-	}
-	return min(lasts, max(c.Since-t.Begun, millis(lastsSpike)))
+	return min(lasts, max(t.known(), millis(lastsSpike)))
 }
 
-func (d *Doubter) mustLast(i int, c candidate, at int64, moisture bool) time.Duration {
-	room := !moisture && d.likeTheRoom(i, c, at)
+func (d *Doubter) mustLast(i int, c candidate, moisture bool) time.Duration {
+	pl := d.places[i]
 	switch {
-	case !c.Fast && room:
+	case !c.Fast && c.Air:
 		return lastsFast
 	case !c.Fast:
 		return lastsSpike
-	case moisture && c.V < boneDry:
-		return lastsBone
-	case room:
-		return lastsAir
-	case d.tracks[i].worked(c.Since):
+	case d.tracks[i].worked(c.Begun):
 		return lastsWorked
 	case moisture:
 		return lastsDry
-	case math.Abs(c.Far) > farJump && !d.places[i].air:
+	case c.Air, c.Far < 0 && pl.room < 0 && !pl.air:
+		return lastsAir
+	case (c.Aired || math.Abs(c.Far) > farJump) && !pl.air:
 		return lastsFar
 	}
 	return lastsFast
 }
 
-// likeTheRoom tells whether a bin's probe now reads what the air around the
-// bin does, and did not before.
-func (d *Doubter) likeTheRoom(i int, c candidate, at int64) bool {
-	a := d.places[i].ambient
-	if a < 0 {
-		return false
-	}
-	room, ok := d.fresh(a, at)
-	return ok && math.Abs(c.V-room) <= roomly && math.Abs(d.tracks[i].V-room) > unlike
-}
-
 // worked tells whether the keeper jotted work that explains a jump.
-func (t *track) worked(since int64) bool {
-	return t.Worked != 0 && since >= t.Worked-workedBefore && since <= t.Worked+workedAfter
+func (t *track) worked(since int64) bool { return around(t.Worked, since) }
+
+// around tells whether work jotted at one time explains what began at another.
+func around(worked, since int64) bool {
+	return worked != 0 && since >= worked-workedBefore && since <= worked+workedAfter
 }
 
 // learnJump keeps the level that a doubted reading jumped to.
@@ -227,6 +237,8 @@ func (d *Doubter) learnLevel(i int, v float64, at int64, believed bool) {
 	}
 	t.Jump = candidate{}
 	t.push(v, at)
+	t.Base.learn(v, at)
+	d.learnFollow(i, v, at)
 	if believed {
 		t.Good, t.GoodAt = v, at
 	}

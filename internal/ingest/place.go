@@ -12,6 +12,7 @@ type place struct {
 	bin, zone  int
 	air        bool  // a temperature probe of no zone hangs in the air
 	ambient    int   // the probe in the air around its bin
+	room       int   // the same, else the only probe that hangs in the air at all
 	reference  int   // a temperature probe whose moves this one ought to share
 	neighbours []int // other temperature probes, of the same bin where there are any
 	twins      []int // other probes of its zone with its quantity
@@ -35,6 +36,7 @@ func (d *Doubter) settle() {
 		pl.limits = limitsOf(d.farm.Probes[i].Measures, pl.air)
 		pl.neighbours = d.around(i)
 		pl.reference = d.referenceOf(i)
+		pl.room = d.roomOf(i)
 		for _, j := range pl.twins {
 			if i < j {
 				d.pairs = append(d.pairs, pair{a: i, b: j})
@@ -106,6 +108,26 @@ func (d *Doubter) referenceOf(i int) int {
 		return pl.neighbours[0]
 	}
 	return -1
+}
+
+// roomOf finds the probe that shares the air in which this one would lie on the
+// bench.
+func (d *Doubter) roomOf(i int) int {
+	pl := d.places[i]
+	if pl.ambient >= 0 || pl.bin < 0 {
+		return pl.ambient
+	}
+	only := -1
+	for j := range d.places {
+		switch {
+		case !d.places[j].air:
+		case only >= 0:
+			return -1
+		default:
+			only = j
+		}
+	}
+	return only
 }
 
 // fresh gives a probe's last believed value when it is not too old at a time.

@@ -10,7 +10,7 @@ import (
 )
 
 // savedVersion changes when a saved state no longer means the same.
-const savedVersion = 1
+const savedVersion = 2
 
 // A saved state is what Save writes: JSON, keyed by the probes' ids.
 type saved struct {

@@ -48,9 +48,15 @@ type track struct {
 
 	Still still
 	Twin  twin
+	Base  base // of a moisture
+
+	Follow   float64 // part of the time in which it reads what the room does
+	FollowAt int64
 
 	Worked  int64 // when the keeper last did anything here
 	Stirred int64 // when the keeper last fed, turned, watered or bedded here
+	Handled int64 // when the keeper last moved what is around the probe
+	Renewed int64 // when the keeper last emptied or filled it
 }
 
 // follows tells whether a reading comes after all others of its probe and has
@@ -123,7 +129,7 @@ func (t *track) push(v float64, at int64) {
 }
 
 // restart forgets the window: the level begins anew.
-func (t *track) restart() { t.N, t.Jump, t.LeftAt = 0, candidate{}, 0 }
+func (t *track) restart() { t.N, t.Jump, t.LeftAt, t.Base = 0, candidate{}, 0, base{} }
 
 // leave begins the level anew at a step that has lasted.
 func (t *track) leave(at int64) {
