@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"net"
 	"os"
+	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -28,20 +29,22 @@ func TestAStrangerHasFiveSeconds(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				here, there := net.Pipe()
 				defer there.Close()
-				go func() {
+				var caller sync.WaitGroup
+				caller.Go(func() {
 					for i := range tt.says {
 						if _, err := there.Write([]byte{tt.says[i]}); err != nil {
 							return
 						}
 						time.Sleep(tt.every)
 					}
-				}()
+				})
 				began := time.Now()
 				v := newVisitor(here, newAllowance(mostOnTheWay))
 				if err := v.greet(); !errors.Is(err, os.ErrDeadlineExceeded) || time.Since(began) != 5*time.Second {
 					t.Errorf("after %s: %v", time.Since(began), err)
 				}
 				v.Close()
+				caller.Wait()
 			})
 		})
 	}
