@@ -168,7 +168,7 @@ func (d *daemon) serve(ctx context.Context) error {
 	if d.forward != nil {
 		parts = append(parts, part{"influx", d.forward.Run})
 	}
-	parts = append(parts, part{"notices", d.sending.run}, part{"fold", every(time.Hour, d.fold)}, part{"memory", every(giveBackEvery, giveBack)})
+	parts = append(parts, part{"notices", d.sending.run}, part{"fold", every(time.Hour, d.fold)}, part{"door", every(time.Minute, d.keepSocket)}, part{"memory", every(giveBackEvery, giveBack)})
 	if d.web != nil {
 		parts = append(parts, part{"page", d.web.run})
 	}
@@ -198,6 +198,13 @@ func (d *daemon) closeParts() error {
 		errs = append(errs, d.journal.Close())
 	}
 	return errors.Join(errs...)
+}
+
+// keepSocket sees to it that commands find the daemon.
+func (d *daemon) keepSocket(context.Context) {
+	if err := d.door.keep(); err != nil {
+		d.log.Warn("the socket for commands is gone and can't be made again", "error", err)
+	}
 }
 
 // fold packs old readings, so that the journal stays small.

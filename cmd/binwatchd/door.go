@@ -4,12 +4,16 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
+	"io/fs"
+	"os"
 	"sync/atomic"
 	"time"
 
 	"binwatchd/internal/config"
 	"binwatchd/internal/control"
 	"binwatchd/internal/farm"
+	"binwatchd/internal/journal"
 	"binwatchd/internal/watch"
 )
 
@@ -18,15 +22,36 @@ import (
 type doorway struct {
 	server *control.Server // nil: there is no socket
 	behind atomic.Pointer[control.Door]
+	path   string
 }
 
 // open has a door answer from now on, and makes the socket the first time.
 func (d *doorway) open(path string, door control.Door) (err error) {
 	d.behind.Store(&door)
 	if path != "" && d.server == nil {
+		d.path = path
 		d.server, err = control.Listen(path, d)
 	}
 	return err
+}
+
+// keep makes the socket again where somebody has deleted it, as with all that
+// lay beside the journal: it is the way to what the daemon still has open.
+func (d *doorway) keep() error {
+	if d.server == nil {
+		return nil
+	}
+	if _, err := os.Lstat(d.path); !errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	server, err := control.Listen(d.path, d)
+	if err != nil {
+		return err
+	}
+	was := d.server
+	d.server = server
+	was.Abandon()
+	return nil
 }
 
 func (d *doorway) close() error {
@@ -40,6 +65,10 @@ func (d *doorway) Look(ctx context.Context) (farm.View, error) { return (*d.behi
 func (d *doorway) Act(ctx context.Context, e farm.Event) error { return (*d.behind.Load()).Act(ctx, e) }
 func (d *doorway) Reload(ctx context.Context) error            { return (*d.behind.Load()).Reload(ctx) }
 
+func (d *doorway) Copy(ctx context.Context, w io.Writer) error {
+	return (*d.behind.Load()).Copy(ctx, w)
+}
+
 // servants do what commands ask of the daemon.
 type servants struct{ d *daemon }
 
@@ -48,6 +77,14 @@ func (o servants) Look(ctx context.Context) (farm.View, error) { return o.d.view
 func (o servants) Act(ctx context.Context, e farm.Event) error { return o.d.loop.Act(ctx, e) }
 
 func (o servants) Reload(ctx context.Context) error { return o.d.reload(ctx) }
+
+func (o servants) Copy(ctx context.Context, w io.Writer) error {
+	err := o.d.journal.CopyOpen(ctx, w)
+	if errors.Is(err, journal.ErrInPlace) {
+		return control.ErrInPlace
+	}
+	return err
+}
 
 // A porter answers commands while the daemon waits at its start for the disk
 // that holds the journal.
@@ -70,6 +107,9 @@ func (p porter) Look(ctx context.Context) (farm.View, error) {
 }
 
 func (p porter) Act(context.Context, farm.Event) error { return watch.ErrUnwritten }
+
+// Copy leaves the journal to whoever asks: the porter has none open.
+func (p porter) Copy(context.Context, io.Writer) error { return control.ErrInPlace }
 
 func (p porter) Reload(context.Context) error {
 	return errors.New("the daemon waits for a journal it can write; it reads its configuration again when it is restarted")

@@ -63,12 +63,39 @@ func (c *Client) Reload(ctx context.Context) error {
 	return err
 }
 
+// Copy gives the journal from the daemon that has it open, where its path no
+// longer names it; [ErrInPlace] where it does, [ErrNoDaemon] when none is running.
+// The caller closes it.
+func (c *Client) Copy(ctx context.Context) (io.ReadCloser, error) {
+	resp, err := c.ask(ctx, &http.Client{Transport: c.http.Transport}, http.MethodGet, "/copy", nil) // a large one takes its time
+	if err != nil {
+		return nil, err
+	}
+	switch {
+	case resp.StatusCode == http.StatusOK:
+		return resp.Body, nil
+	case resp.StatusCode == http.StatusNoContent, resp.StatusCode == http.StatusNotFound: // not found: a daemon of before
+		resp.Body.Close()
+		return nil, ErrInPlace
+	}
+	_, err = said(resp)
+	return nil, err
+}
+
 func (c *Client) call(ctx context.Context, method, path string, body []byte) ([]byte, error) {
+	resp, err := c.ask(ctx, c.http, method, path, body)
+	if err != nil {
+		return nil, err
+	}
+	return said(resp)
+}
+
+func (c *Client) ask(ctx context.Context, by *http.Client, method, path string, body []byte) (*http.Response, error) {
 	req, err := http.NewRequestWithContext(ctx, method, "http://daemon"+path, bytes.NewReader(body))
 	if err != nil {
 		return nil, fmt.Errorf("ask the daemon: %w", err)
 	}
-	resp, err := c.http.Do(req)
+	resp, err := by.Do(req)
 	switch {
 	case errors.Is(err, fs.ErrNotExist), errors.Is(err, syscall.ECONNREFUSED):
 		return nil, ErrNoDaemon
@@ -77,6 +104,12 @@ func (c *Client) call(ctx context.Context, method, path string, body []byte) ([]
 	case err != nil:
 		return nil, fmt.Errorf("ask the daemon: %w", err)
 	}
+	return resp, nil
+}
+
+// said reads a short answer; one that is no success is an error in the daemon's
+// words.
+func said(resp *http.Response) ([]byte, error) {
 	defer resp.Body.Close()
 	answer, err := io.ReadAll(resp.Body)
 	if err != nil {

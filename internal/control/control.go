@@ -10,6 +10,7 @@ package control
 import (
 	"context"
 	"errors"
+	"io"
 
 	"binwatchd/internal/farm"
 )
@@ -25,7 +26,13 @@ type Door interface {
 	Act(ctx context.Context, e farm.Event) error
 	// Reload puts the configuration file in force as it is now.
 	Reload(ctx context.Context) error
+	// Copy writes the journal to w where its path no longer names it;
+	// [ErrInPlace] where it does.
+	Copy(ctx context.Context, w io.Writer) error
 }
+
+// ErrInPlace says that the journal can be copied from its path.
+var ErrInPlace = errors.New("the journal is in its place")
 
 // An Action is one thing to note; one field is set.
 type Action struct {

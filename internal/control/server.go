@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"net"
 	"net/http"
@@ -19,6 +20,7 @@ const maxBody = 64 << 10
 // A Server listens at the socket until it is closed.
 type Server struct {
 	http *http.Server
+	ln   *net.UnixListener
 	done chan error
 }
 
@@ -29,7 +31,7 @@ func Listen(path string, door Door) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Server{done: make(chan error, 1), http: &http.Server{
+	s := &Server{ln: ln, done: make(chan error, 1), http: &http.Server{
 		Handler: handler(door), ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 10 * time.Second,
 		WriteTimeout: 30 * time.Second, IdleTimeout: 30 * time.Second,
 	}}
@@ -37,7 +39,7 @@ func Listen(path string, door Door) (*Server, error) {
 	return s, nil
 }
 
-func listen(path string) (net.Listener, error) {
+func listen(path string) (*net.UnixListener, error) {
 	if c, err := net.Dial("unix", path); err == nil {
 		c.Close()
 		return nil, fmt.Errorf("open control socket: %s is answered by another daemon", path)
@@ -52,7 +54,7 @@ func listen(path string) (net.Listener, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open control socket: %w", err)
 	}
-	return ln, nil
+	return ln.(*net.UnixListener), nil
 }
 
 // Close stops serving and removes the socket. Calling it twice is harmless.
@@ -63,6 +65,13 @@ func (s *Server) Close() error {
 		return fmt.Errorf("close control socket: %w", err)
 	}
 	return nil
+}
+
+// Abandon stops serving a socket whose name is gone, and leaves alone what bears
+// that name now.
+func (s *Server) Abandon() {
+	s.ln.SetUnlinkOnClose(false)
+	_ = s.http.Close() // nobody can reach it any more
 }
 
 func handler(door Door) http.Handler {
@@ -96,10 +105,39 @@ func handler(door Door) http.Handler {
 		}
 		answer(w, door.Act(r.Context(), e))
 	})
+	mux.HandleFunc("GET /copy", func(w http.ResponseWriter, r *http.Request) { copyTo(w, r, door) })
 	mux.HandleFunc("POST /reload", func(w http.ResponseWriter, r *http.Request) {
 		answer(w, door.Reload(r.Context()))
 	})
 	return mux
+}
+
+// copyTo sends the journal, however long that takes. A copy that breaks off in
+// the middle breaks the connection, so that it can't be taken for a whole one.
+func copyTo(w http.ResponseWriter, r *http.Request, door Door) {
+	_ = http.NewResponseController(w).SetWriteDeadline(time.Time{}) // a connection that has none needs no more time
+	begun := &begun{w: w}
+	err := door.Copy(r.Context(), begun)
+	switch {
+	case err == nil:
+	case begun.yes:
+		panic(http.ErrAbortHandler)
+	case errors.Is(err, ErrInPlace):
+		w.WriteHeader(http.StatusNoContent)
+	default:
+		answer(w, err)
+	}
+}
+
+// begun notes whether anything was written.
+type begun struct {
+	w   io.Writer
+	yes bool
+}
+
+func (b *begun) Write(p []byte) (int, error) {
+	b.yes = true
+	return b.w.Write(p)
 }
 
 // answer says in one line why something was not done.

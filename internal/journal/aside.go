@@ -26,17 +26,22 @@ func (j *Journal) damageMarked() error {
 
 // Renew sets a file aside that was found to be damaged and begins a new one in
 // its place, so that a daemon nobody watches goes on. It does nothing while no
-// damage is known. The new file knows nothing: no snapshot, nothing owed.
+// damage is known. The new file knows nothing: no snapshot, nothing owed. Where
+// the log was taken away from beside the file, what it held is brought into the
+// file, which is opened again.
 func (j *Journal) Renew(ctx context.Context) error {
 	j.check.end()
 	j.folding.Lock()
 	defer j.folding.Unlock()
 	damage := j.Health().Damage
-	if damage == "" {
-		return nil
-	}
 	if j.closed.Load() {
 		return ErrClosed
+	}
+	if err := j.mendLog(ctx); err != nil {
+		return err
+	}
+	if damage == "" {
+		return nil
 	}
 	if err := j.startAfresh(ctx, errors.New(damage)); err != nil {
 		return err
@@ -48,6 +53,40 @@ func (j *Journal) Renew(ctx context.Context) error {
 		return nil
 	}
 	return j.SetFarm(ctx, f)
+}
+
+// mendLog goes on with a new log where the one that is open has lost its name:
+// all of it is brought into the file first.
+func (j *Journal) mendLog(ctx context.Context) error {
+	var moved *MovedError
+	if err := j.present(); !errors.As(err, &moved) || moved.What != LogGone {
+		return err
+	}
+	if err := j.emptyLog(ctx); err != nil {
+		return errors.Join(moved, err)
+	}
+	if err := j.closePools(); err != nil {
+		j.log.Warn("journal did not close", "error", err)
+	}
+	j.log.Warn("the journal's log was taken away; what it held is in the file, and a new one is begun", "path", j.cfg.Path)
+	j.series.forget()
+	j.recent.reset()
+	j.unpacked.drop()
+	return j.begin(ctx)
+}
+
+// emptyLog brings all of the log into the file.
+func (j *Journal) emptyLog(ctx context.Context) error {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	var busy, log, filed int
+	if err := j.write.QueryRowContext(ctx, `PRAGMA wal_checkpoint(TRUNCATE)`).Scan(&busy, &log, &filed); err != nil {
+		return classify(fmt.Errorf("bring the log into the file: %w", err))
+	}
+	if busy != 0 {
+		return errors.New("bring the log into the file: it is being read")
+	}
+	return nil
 }
 
 // startAfresh sets the damaged file aside and begins a new one. Nothing is

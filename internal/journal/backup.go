@@ -15,6 +15,12 @@ import (
 // To restore it: stop the daemon, move the journal and the files beside it that
 // begin with its name out of the way, put the copy in its place, start the daemon.
 func (j *Journal) Backup(ctx context.Context, path string) error {
+	return newCopy(ctx, path, func(part string) error { return j.copyTo(ctx, part) })
+}
+
+// newCopy has a copy made under another name, and gives it its own when it is
+// whole, on disk and checked.
+func newCopy(ctx context.Context, path string, make func(part string) error) error {
 	if exists(path) {
 		return fmt.Errorf("backup: %s is already there; name a new file", path)
 	}
@@ -23,7 +29,7 @@ func (j *Journal) Backup(ctx context.Context, path string) error {
 		return fmt.Errorf("backup: %w", err)
 	}
 	defer os.Remove(part) // gone already when all went well
-	if err := j.copyTo(ctx, part); err != nil {
+	if err := make(part); err != nil {
 		return err
 	}
 	if _, err := Verify(ctx, part); err != nil {

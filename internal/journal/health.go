@@ -15,6 +15,7 @@ type Health struct {
 	Checked  bool   // it has run and found nothing
 	Damage   string // what is wrong with the file; nothing more is written to it. "": nothing known
 	SetAside string // name of the damaged file that Open set aside; "": there was none
+	Torn     int    // frames at the end of the log that Open found torn and SQLite dropped
 	Lost     int64  // packed rows that can't be read and were passed over since Open
 }
 
@@ -75,6 +76,12 @@ func (c *check) setUnclean(u bool) {
 	c.health.Unclean = u
 }
 
+func (c *check) setTorn(t torn) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.health.Torn = t.frames
+}
+
 func (c *check) setChecking() {
 	c.mu.Lock()
 	defer c.mu.Unlock()
@@ -105,7 +112,13 @@ func (j *Journal) noteDamage(err error) {
 
 // markDamaged records that the file is damaged, so that nothing more is written
 // to it and the next Open sets it aside.
+//
+// Where the path names another file by now, it is not that one which is damaged.
 func (j *Journal) markDamaged(err error) {
+	if gone := j.present(); gone != nil {
+		j.log.Error("journal could not be read", "error", err, "because", gone)
+		return
+	}
 	j.check.mu.Lock()
 	defer j.check.mu.Unlock()
 	if j.check.health.Damage != "" {

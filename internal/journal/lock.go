@@ -8,11 +8,15 @@ import (
 	"golang.org/x/sys/unix"
 )
 
+// lockSuffix names the file beside the journal by which daemons keep clear of
+// each other before they look at the journal itself.
+const lockSuffix = ".lock"
+
 // takeLock makes sure that one process at a time writes. It locks a file of its
 // own: opening and closing the database file here would drop SQLite's locks on
 // it, which belong to the process and not to the descriptor (fcntl(2)).
 func takeLock(path string) (*os.File, error) {
-	f, err := os.OpenFile(path+".lock", os.O_RDWR|os.O_CREATE, 0o640)
+	f, err := os.OpenFile(path+lockSuffix, os.O_RDWR|os.O_CREATE, 0o640)
 	if errors.Is(err, os.ErrPermission) || errors.Is(err, unix.EROFS) {
 		return nil, fmt.Errorf("open journal: %w: %w", ErrReadOnly, err)
 	}

@@ -20,13 +20,14 @@ import (
 // A Journal is an open journal. Its methods may be called from any goroutine;
 // writes wait for each other, reads wait for nobody.
 type Journal struct {
-	cfg   Config
-	log   *slog.Logger
-	read  atomic.Pointer[sql.DB]
-	lock  *os.File // nil when opened for reading
-	still *still   // nil unless opened for reading on a disk without room for more
-	run   int64    // id of this run's row
-	wake  chan struct{}
+	cfg    Config
+	log    *slog.Logger
+	read   atomic.Pointer[sql.DB]
+	lock   *os.File                // beside the journal; nil when opened for reading
+	still  *still                  // nil unless opened for reading on a disk without room for more
+	run    int64                   // id of this run's row
+	stands atomic.Pointer[footing] // nil when opened for reading
+	wake   chan struct{}
 
 	mu     sync.Mutex   // held while writing; guards the rest of this block
 	write  *sql.DB      // nil when opened for reading
@@ -67,6 +68,7 @@ func Open(ctx context.Context, cfg Config) (*Journal, error) {
 		return nil, err
 	}
 	j.lock = lock
+	j.sayTorn()
 	err = j.damageMarked()
 	if err == nil {
 		err = j.begin(ctx)
@@ -124,6 +126,11 @@ func (j *Journal) begin(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	ft, err := stand(j.cfg.Path)
+	if err != nil {
+		return err
+	}
+	j.stands.Store(ft)
 	if empty {
 		if err := format(ctx, j.cfg.Path); err != nil {
 			return err
@@ -192,6 +199,9 @@ func (j *Journal) enterRun(ctx context.Context) error {
 		if err := tx.exec(`INSERT OR IGNORE INTO meta (name, value) VALUES ('id', ?)`, rand.Text()); err != nil {
 			return err
 		}
+		if err := tx.row(`SELECT value FROM meta WHERE name = 'id'`).Scan(&tx.head.id); err != nil {
+			return err
+		}
 		res, err := tx.ExecContext(ctx, `INSERT INTO run (boot, offset_ms, began, after_seq) VALUES (?, ?, ?, ?)`,
 			j.cfg.Boot.ID, j.cfg.Boot.Offset.Milliseconds(), j.cfg.Now().UnixMilli(), tx.head.next-1)
 		if err != nil {
@@ -239,5 +249,6 @@ func (j *Journal) closePools() error {
 			errs = append(errs, db.Close())
 		}
 	}
+	errs = append(errs, j.stands.Swap(nil).leave())
 	return errors.Join(errs...)
 }

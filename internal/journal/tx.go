@@ -3,6 +3,7 @@ package journal
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 )
 
@@ -43,15 +44,20 @@ func (j *Journal) update(ctx context.Context, what string, fn func(*tx) error) e
 		return nil
 	}
 	j.head.known = false
+	j.reopenWriter()
 	err = fullAt(j.cfg.Path, classify(fmt.Errorf("%s: %w", what, err)))
 	j.noteDamage(err)
 	return err
 }
 
-func (j *Journal) tryUpdate(ctx context.Context, fn func(*tx) error) error {
+func (j *Journal) tryUpdate(ctx context.Context, fn func(*tx) error) (err error) {
 	if err := j.writable(); err != nil {
 		return err
 	}
+	if err := j.inPlace(ctx); err != nil {
+		return err
+	}
+	defer func() { err = j.stillInPlace(err) }()
 	if err := j.fault("begin"); err != nil {
 		return err
 	}
@@ -77,6 +83,33 @@ func (j *Journal) tryUpdate(ctx context.Context, fn func(*tx) error) error {
 	}
 	j.head = t.head
 	return j.fault("committed")
+}
+
+// stillInPlace looks for the file once more after a write, successful or not:
+// what went into a file without a name must not be acknowledged.
+func (j *Journal) stillInPlace(err error) error {
+	f := j.stands.Load()
+	if gone := f.whole(); gone != nil {
+		return errors.Join(err, gone)
+	}
+	f.note()
+	return err
+}
+
+// reopenWriter sees to it that a connection holds the log open after a write
+// that did not succeed: an interrupted one is thrown away by its pool, and with
+// the last one SQLite takes the log away.
+func (j *Journal) reopenWriter() {
+	f := j.stands.Load()
+	if j.write == nil || j.closed.Load() || f.whole() != nil {
+		return
+	}
+	var version int
+	if err := j.write.QueryRow(`PRAGMA schema_version`).Scan(&version); err == nil && f != nil {
+		f.mu.Lock()
+		defer f.mu.Unlock()
+		f.noteBeside()
+	}
 }
 
 // writable tells why nothing may be written, if so. The caller holds mu.
@@ -120,6 +153,9 @@ func (j *Journal) view(ctx context.Context, what string, fn func(*sql.Tx) error)
 	if err != nil {
 		return fmt.Errorf("%s: %w", what, err)
 	}
+	if err := j.present(); err != nil {
+		return fmt.Errorf("%s: %w", what, err)
+	}
 	t, err := db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
 	if err != nil {
 		return classify(fmt.Errorf("%s: %w", what, err))
@@ -129,8 +165,14 @@ func (j *Journal) view(ctx context.Context, what string, fn func(*sql.Tx) error)
 		j.noteDamage(err)
 		return fullAt(j.cfg.Path, classify(fmt.Errorf("%s: %w", what, err)))
 	}
-	if err := j.still.check(); err != nil {
+	if err := errors.Join(j.still.check(), j.present()); err != nil {
 		return fmt.Errorf("%s: %w", what, err)
 	}
 	return nil
+}
+
+// present tells whether a new connection would open the file that the journal
+// has open, and not another one under its name.
+func (j *Journal) present() error {
+	return j.stands.Load().whole()
 }

@@ -49,6 +49,19 @@ func (l *Loop) enough() bool {
 	return n >= most || n >= full && len(l.cfg.Source.Items()) == 0
 }
 
+// inPlace tells whether the journal's path still names the file that is written:
+// on a quiet farm nothing is written for long, and the keeper should know.
+func (l *Loop) inPlace() bool {
+	if l.await() != nil {
+		return false // the failure has been dealt with
+	}
+	if err := l.cfg.Journal.InPlace(); err != nil {
+		l.fail(err)
+		return false
+	}
+	return true
+}
+
 // commit returns when all that waits is on disk and acknowledged, or thrown
 // away because it could not be written.
 func (l *Loop) commit(ctx context.Context) error {

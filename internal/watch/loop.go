@@ -192,7 +192,7 @@ func (l *Loop) link(ctx context.Context, link ingest.Link) {
 
 // tick lets time pass. Only a tick that changes something is journalled.
 func (l *Loop) tick(ctx context.Context) {
-	if l.outage.on() {
+	if l.outage.on() || !l.inPlace() {
 		return
 	}
 	l.checkClock(ctx)

@@ -102,6 +102,10 @@ func outageChange(kind farm.ChangeKind, since, at time.Time) farm.Change {
 
 // Why says in a few words why the journal can't be written.
 func Why(err error) string {
+	var moved *journal.MovedError
+	if errors.As(err, &moved) {
+		return moved.Error()
+	}
 	for _, known := range []error{journal.ErrFull, journal.ErrReadOnly, journal.ErrDamaged, journal.ErrDisk} {
 		if errors.Is(err, known) {
 			return known.Error()
@@ -111,13 +115,31 @@ func Why(err error) string {
 }
 
 func remedy(err error) string {
+	var moved *journal.MovedError
 	switch {
+	case errors.As(err, &moved):
+		return wayOut(moved)
 	case errors.Is(err, journal.ErrFull):
 		return "Make room on the disk that holds the journal; everything goes on by itself then."
 	case errors.Is(err, journal.ErrReadOnly):
 		return "Make the journal's disk writable again; a card that turns read-only is often worn out, so have a spare ready."
 	}
 	return "Look at the card or disk that holds the journal, and at the daemon's log."
+}
+
+// wayOut says how to get out when the journal's path no longer names what is
+// open.
+func wayOut(e *journal.MovedError) string {
+	switch {
+	case e.What == journal.LogGone:
+		return "Leave the files alone that lie beside the journal. What the log held is being saved; if this stays, restart the daemon."
+	case e.What == journal.Taken:
+		return "Stop the second binwatchd; two can't keep one journal."
+	case e.Open():
+		return "Do not stop the daemon yet: all that was noted is still open in it. Put the file back under its name, and everything goes on by itself. " +
+			"If it is gone, save it with: binwatchd backup FILE. Then stop the daemon, move what lies at " + e.Path + " out of the way, put that copy there, and start it."
+	}
+	return "Stop the daemon, move all files that begin with " + e.Path + " out of the way, put your last backup in its place, and start the daemon."
 }
 
 // retry tries to go on after an outage: rebuild from what is on disk, write

@@ -1,0 +1,356 @@
+package journal
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"sync"
+	"time"
+
+	"golang.org/x/sys/unix"
+)
+
+// A MovedError tells that the journal's path no longer names what this process
+// has open, or not whole. What is written then has no name and is gone with the
+// process, so nothing is.
+type MovedError struct {
+	Path string
+	What What
+}
+
+// What has become of the file of a journal that is open.
+type What int
+
+const (
+	Gone      What = iota + 1 // the path names nothing
+	Replaced                  // the path names another file
+	CutShort                  // the file is shorter than it was
+	Rewritten                 // another program has written into the file
+	LogGone                   // a file that SQLite keeps beside it was taken away or replaced
+	LogCut                    // the log is shorter than what it is to hold
+	Taken                     // another binwatchd has begun a journal at the path
+)
+
+func (e *MovedError) Error() string {
+	return map[What]string{
+		Gone:      "the journal's file " + e.Path + " was deleted or moved away while the daemon runs",
+		Replaced:  "another file lies where the daemon has its journal, " + e.Path,
+		CutShort:  "the journal's file " + e.Path + " was cut short while the daemon runs",
+		Rewritten: "another program has written over the journal's file " + e.Path,
+		LogGone:   "the journal's log was taken away while the daemon runs (the files -wal and -shm beside " + e.Path + ")",
+		LogCut:    "the end of the journal's log was cut off while the daemon runs (the file -wal beside " + e.Path + ")",
+		Taken:     "another binwatchd has begun a journal at " + e.Path,
+	}[e.What]
+}
+
+// Open tells whether all that was acknowledged is in what this process has open,
+// so that it can be saved from there.
+func (e *MovedError) Open() bool {
+	return e.What != CutShort && e.What != Rewritten && e.What != LogCut
+}
+
+// besides are the files that SQLite keeps beside the journal while it is open.
+var besides = [...]string{"-wal", "-shm"}
+
+// A footing is the file that a journal has open, and how it was left by the last
+// write of our own. Its own descriptor is closed after SQLite's: closing one
+// drops the locks of the whole process on that file (fcntl(2)).
+type footing struct {
+	path string
+	file *os.File
+
+	mu      sync.Mutex // guards the rest
+	beside  [len(besides)]os.FileInfo
+	index   *os.File // of the log: -shm, read to know what the log is to hold
+	olds    []*os.File
+	size    int64
+	head    [fileHead]byte // the file's header
+	filed   index          // how far the log was brought into the file
+	written time.Time      // when the file was written last
+	strange time.Time      // of a write that another did and that left it broken; zero: none
+}
+
+// fileHead is the length of the header of a database file.
+const fileHead = 100
+
+// lockByte lies far behind the bytes that SQLite locks (its file format,
+// "locking bytes", at 1 GiB) and behind any journal's end.
+const lockByte = 1 << 42
+
+// stand takes hold of the file at a path, which SQLite does not have open yet, and
+// locks it against other daemons under whatever name they know it: the lock
+// belongs to the file, and not to a path.
+func stand(path string) (*footing, error) {
+	f, err := os.OpenFile(path, os.O_RDWR, 0)
+	if errors.Is(err, os.ErrPermission) || errors.Is(err, unix.EROFS) {
+		return nil, fmt.Errorf("open journal: %w: %w", ErrReadOnly, err)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("open journal: %w", err)
+	}
+	lock := unix.Flock_t{Type: unix.F_WRLCK, Start: lockByte, Len: 1}
+	err = unix.FcntlFlock(f.Fd(), unix.F_OFD_SETLK, &lock)
+	switch {
+	case errors.Is(err, unix.EAGAIN), errors.Is(err, unix.EACCES):
+		f.Close()
+		return nil, fmt.Errorf("open journal %s: %w", path, ErrInUse)
+	case errors.Is(err, unix.EINVAL), errors.Is(err, unix.ENOLCK), errors.Is(err, unix.EOPNOTSUPP):
+		// A file system without such locks: the lock beside the file has to do.
+	case err != nil:
+		f.Close()
+		return nil, fmt.Errorf("lock journal: %w", err)
+	}
+	ft := &footing{path: path, file: f}
+	return ft, ft.named()
+}
+
+// leave lets go of the file, once SQLite has.
+func (f *footing) leave() error {
+	if f == nil {
+		return nil
+	}
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	errs := []error{f.file.Close()}
+	for _, o := range append(f.olds, f.index) {
+		if o != nil {
+			errs = append(errs, o.Close())
+		}
+	}
+	f.olds, f.index = nil, nil
+	return errors.Join(errs...)
+}
+
+// named tells whether the path still names the file.
+func (f *footing) named() error {
+	is, err := os.Stat(f.path)
+	switch {
+	case errors.Is(err, os.ErrNotExist), errors.Is(err, unix.ENOTDIR):
+		return &MovedError{f.path, Gone}
+	case err != nil:
+		return fmt.Errorf("look for the journal's file: %w", err)
+	}
+	was, err := f.file.Stat()
+	if err != nil {
+		return fmt.Errorf("look at the journal's file: %w", err)
+	}
+	if !os.SameFile(is, was) {
+		return &MovedError{f.path, Replaced}
+	}
+	return nil
+}
+
+// whole tells whether the path names the file, with its log, and neither has
+// lost its end.
+func (f *footing) whole() error {
+	if f == nil {
+		return nil
+	}
+	if err := f.named(); err != nil {
+		return err
+	}
+	is, err := f.file.Stat()
+	if err != nil {
+		return fmt.Errorf("look at the journal's file: %w", err)
+	}
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if is.Size() < f.size {
+		return &MovedError{f.path, CutShort}
+	}
+	var log int64
+	for i, suffix := range besides {
+		if f.beside[i] == nil {
+			return nil // there was none after the last write
+		}
+		b, err := os.Stat(f.path + suffix)
+		if err != nil || !os.SameFile(b, f.beside[i]) {
+			return &MovedError{f.path, LogGone}
+		}
+		if i == 0 {
+			log = b.Size()
+		}
+	}
+	if f.index != nil && log < logHolds(f.index) {
+		return &MovedError{f.path, LogCut}
+	}
+	return nil
+}
+
+// touched tells whether anybody has written to the file since the last write of
+// our own, and when.
+func (f *footing) touched() (at time.Time, yes bool) {
+	is, err := f.file.Stat()
+	if err != nil {
+		return time.Time{}, false // whole says so
+	}
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return is.ModTime(), !is.ModTime().Equal(f.written)
+}
+
+// note takes the file as it is now for sound: after a write of our own.
+func (f *footing) note() {
+	if f == nil {
+		return
+	}
+	is, err := f.file.Stat()
+	if err != nil {
+		return
+	}
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.size, f.written, f.strange = is.Size(), is.ModTime(), time.Time{}
+	f.head = f.readHead()
+	f.noteBeside()
+	f.filed = f.readIndex()
+}
+
+func (f *footing) readHead() (b [fileHead]byte) {
+	_, _ = f.file.ReadAt(b[:], 0) // what can't be read differs from what could
+	return b
+}
+
+func (f *footing) readIndex() index {
+	var b [indexHead]byte
+	if f.index == nil {
+		return index{}
+	}
+	_, _ = f.index.ReadAt(b[:], 0)
+	return readIndex(b[:])
+}
+
+// bySQLite tells whether a write of another program can have been SQLite's, which
+// brings the log into the file and says so in the log's index; or none at all, for
+// the time of a file can be set.
+func (f *footing) bySQLite() bool {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	is, err := f.file.Stat()
+	return err == nil && (f.readIndex() != f.filed || is.Size() == f.size && f.readHead() == f.head)
+}
+
+// noteBeside takes the files beside as they are now for those in use. The caller
+// holds f.mu.
+func (f *footing) noteBeside() {
+	for i, suffix := range besides {
+		b, err := os.Stat(f.path + suffix)
+		if err != nil {
+			b = nil
+		}
+		f.beside[i] = b
+	}
+	f.holdIndex()
+}
+
+// holdIndex keeps the log's index open, under the file that has the name now.
+// The one before stays open, too: see footing.
+func (f *footing) holdIndex() {
+	is := f.beside[1]
+	if f.index != nil {
+		if was, err := f.index.Stat(); is != nil && err == nil && os.SameFile(is, was) {
+			return
+		}
+		f.olds, f.index = append(f.olds, f.index), nil
+	}
+	if is == nil {
+		return
+	}
+	if index, err := os.Open(f.path + "-shm"); err == nil {
+		f.index = index
+	}
+}
+
+// InPlace tells whether the journal's path still names the file that is open, with
+// all that was written to it; the error wraps a [MovedError] when it does not. A
+// journal that was opened for reading is always in place. It is cheap.
+func (j *Journal) InPlace() error {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	if j.closed.Load() {
+		return nil
+	}
+	if err := j.inPlace(context.Background()); err != nil {
+		return err
+	}
+	return j.keepLock()
+}
+
+// inPlace is InPlace for a caller that holds mu. What another program has
+// written into the file is looked at: it may have been a person with SQLite's own
+// tools, who does no harm.
+func (j *Journal) inPlace(ctx context.Context) error {
+	f := j.stands.Load()
+	if f == nil {
+		return nil
+	}
+	if err := f.whole(); err != nil {
+		return err
+	}
+	at, touched := f.touched()
+	if !touched || f.written.IsZero() {
+		return nil
+	}
+	if !at.Equal(f.strange) {
+		if err := j.soundAnew(ctx); err != nil || !f.bySQLite() {
+			f.strange = at
+			j.log.Error("another program has written over the journal's file", "path", f.path, "found", err)
+		} else {
+			j.log.Warn("another program has written into the journal's file; it is sound", "path", f.path)
+			f.note()
+			return nil
+		}
+	}
+	return &MovedError{f.path, Rewritten}
+}
+
+// soundAnew reads the whole file with a connection that remembers nothing of it.
+func (j *Journal) soundAnew(ctx context.Context) error {
+	db, err := openPool(dataSource(j.cfg.Path, "ro", "query_only(1)"), 1)
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	if err := quickCheck(ctx, db); err != nil {
+		return err
+	}
+	t, err := db.BeginTx(ctx, nil)
+	if err != nil {
+		return classify(err)
+	}
+	defer t.Rollback() // it has only read
+	h, err := readHead(&tx{Tx: t, ctx: ctx})
+	if err != nil {
+		return classify(err)
+	}
+	if j.head.known && (h.id != j.head.id || h.next != j.head.next) {
+		return errors.New("it holds another journal, or another time of this one")
+	}
+	return nil
+}
+
+// keepLock sees to it that the lock beside the journal is where another daemon
+// would look for it: it may have been moved with the file. The caller holds mu.
+func (j *Journal) keepLock() error {
+	if j.lock == nil || j.closed.Load() {
+		return nil
+	}
+	is, err := os.Stat(j.cfg.Path + lockSuffix)
+	if err == nil {
+		if was, err := j.lock.Stat(); err == nil && os.SameFile(is, was) {
+			return nil
+		}
+	}
+	lock, err := takeLock(j.cfg.Path)
+	switch {
+	case errors.Is(err, ErrInUse):
+		return &MovedError{j.cfg.Path, Taken}
+	case err != nil:
+		return nil // no directory to put it in, or no room: the file is looked for itself
+	}
+	was := j.lock
+	j.lock = lock
+	j.log.Warn("the lock beside the journal was gone; it is there again", "path", j.cfg.Path+lockSuffix)
+	return was.Close()
+}

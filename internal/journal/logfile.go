@@ -1,0 +1,177 @@
+package journal
+
+import (
+	"bytes"
+	"encoding/binary"
+	"errors"
+	"io"
+	"os"
+)
+
+// The log's form is SQLite's, "Database File Format", section 4.1: a header of 32
+// bytes, then frames of 24 bytes and a page each. Those of one time of use bear
+// the salts of the header; their check sums run through from the first to the
+// last. A frame that ends a transaction says how large the file is after it.
+const (
+	logHeader   = 32
+	frameHeader = 24
+	logMagic    = 0x377f0682 // check sums over little-endian words; one more: big-endian
+)
+
+// A torn log is one whose end does not belong to a whole transaction, as a
+// process leaves it that was killed while it wrote, or a card that lost what it
+// said was written. SQLite goes on from the last whole transaction.
+type torn struct {
+	frames  int // after the last whole transaction, of the same time of use
+	commits int // of these, how many ended a transaction: it was reported as being on disk
+}
+
+// readLog looks for a torn end in the log beside a journal that nobody has open.
+func readLog(path string) torn {
+	log, err := os.ReadFile(path + "-wal")
+	if err != nil || len(log) == 0 {
+		return torn{}
+	}
+	t := tornEnd(log)
+	if index, err := os.ReadFile(path + "-shm"); err == nil && len(index) >= indexHead {
+		// The index of a process that was killed still tells what it had
+		// written; after a power cut it tells of an earlier time, or of less.
+		if h := readIndex(index); h.salted(log) && h.frames > wholeFrames(log) {
+			t.frames = max(t.frames, h.frames-wholeFrames(log))
+			t.commits = max(t.commits, 1)
+		}
+	}
+	return t
+}
+
+// tornEnd counts what comes after the last whole transaction.
+func tornEnd(log []byte) torn {
+	var t torn
+	size := pageSizeOf(log)
+	if size == 0 {
+		return torn{frames: 1, commits: 0}
+	}
+	for i := wholeFrames(log); ; i++ {
+		at := logHeader + i*(frameHeader+size)
+		if at+frameHeader > len(log) || !bytes.Equal(log[at+8:at+16], log[16:24]) {
+			return t
+		}
+		t.frames++
+		if binary.BigEndian.Uint32(log[at+4:]) != 0 {
+			t.commits++
+		}
+	}
+}
+
+// pageSizeOf reads the header of a log; 0 when there is none that is whole.
+func pageSizeOf(log []byte) int {
+	if len(log) < logHeader || binary.BigEndian.Uint32(log)&^1 != logMagic {
+		return 0
+	}
+	order := wordsOf(log)
+	a, b := sum(order, 0, 0, log[:24])
+	if a != binary.BigEndian.Uint32(log[24:]) || b != binary.BigEndian.Uint32(log[28:]) {
+		return 0
+	}
+	return int(binary.BigEndian.Uint32(log[8:]))
+}
+
+func wordsOf(log []byte) binary.ByteOrder {
+	if binary.BigEndian.Uint32(log)&1 != 0 {
+		return binary.BigEndian
+	}
+	return binary.LittleEndian
+}
+
+// sum goes on with the check sum of a log over more bytes, a multiple of eight.
+func sum(order binary.ByteOrder, a, b uint32, more []byte) (uint32, uint32) {
+	for ; len(more) >= 8; more = more[8:] {
+		a += order.Uint32(more) + b
+		b += order.Uint32(more[4:]) + a
+	}
+	return a, b
+}
+
+// wholeFrames counts the frames up to the end of the last whole transaction.
+func wholeFrames(log []byte) int {
+	size := pageSizeOf(log)
+	if size == 0 {
+		return 0
+	}
+	order := wordsOf(log)
+	a, b := sum(order, 0, 0, log[:24])
+	whole := 0
+	for i := 0; ; i++ {
+		at := logHeader + i*(frameHeader+size)
+		if at+frameHeader+size > len(log) {
+			return whole
+		}
+		f := log[at : at+frameHeader+size]
+		a, b = sum(order, a, b, f[:8])
+		a, b = sum(order, a, b, f[frameHeader:])
+		if !bytes.Equal(f[8:16], log[16:24]) || a != binary.BigEndian.Uint32(f[16:]) || b != binary.BigEndian.Uint32(f[20:]) {
+			return whole
+		}
+		if binary.BigEndian.Uint32(f[4:]) != 0 {
+			whole = i + 1
+		}
+	}
+}
+
+// indexHead is how much of the log's index, which SQLite shares between
+// processes, is read: its header, and behind the second copy of that how much of
+// the log is in the file already ("WAL-index format", section 2.1, in the
+// machine's own byte order).
+const indexHead = 100
+
+// An index is what the header of a log's index says.
+type index struct {
+	frames int // whole ones in the log
+	filed  int // of these, how many stand in the file already
+	size   int // of a page
+	salts  [8]byte
+}
+
+func readIndex(b []byte) index {
+	n := binary.NativeEndian
+	h := index{frames: int(n.Uint32(b[16:])), filed: int(n.Uint32(b[96:])), size: int(n.Uint16(b[14:]))}
+	if h.size == 1 {
+		h.size = 1 << 16
+	}
+	copy(h.salts[:], b[32:40])
+	return h
+}
+
+// salted tells whether an index is of the log's time of use.
+func (h index) salted(log []byte) bool {
+	return len(log) >= logHeader && bytes.Equal(h.salts[:], log[16:24])
+}
+
+// logHolds gives how long the log has to be by its index, in bytes. What stands
+// in the file already may be cut off: a checkpoint does that.
+func logHolds(f *os.File) int64 {
+	b := make([]byte, indexHead)
+	if _, err := f.ReadAt(b, 0); err != nil && !errors.Is(err, io.EOF) {
+		return 0
+	}
+	h := readIndex(b)
+	if h.size == 0 || h.frames <= h.filed {
+		return 0
+	}
+	return logHeader + int64(h.frames)*int64(frameHeader+h.size)
+}
+
+// sayTorn says that the log's end was torn, which SQLite itself passes over
+// without a word.
+func (j *Journal) sayTorn() {
+	t := readLog(j.cfg.Path)
+	switch {
+	case t.commits > 0:
+		j.log.Error("the end of the journal's log is torn and was dropped: readings that were acknowledged may be missing; see whether the card is worn out",
+			"path", j.cfg.Path+"-wal", "frames", t.frames, "commits", t.commits)
+	case t.frames > 0:
+		j.log.Warn("the end of the journal's log is a write that was never finished; it was dropped, and nothing of it had been acknowledged",
+			"path", j.cfg.Path+"-wal", "frames", t.frames)
+	}
+	j.check.setTorn(t)
+}
