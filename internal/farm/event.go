@@ -18,6 +18,7 @@ const (
 	EventLink    // the broker was reached or lost
 	EventTrouble // the farm's own machinery: database refuses
 	EventClock   // the clock was put right: times since From move by Shift
+	EventCaught  // all that the broker had kept for us has been handed over
 )
 
 // An Event is one thing that happened, in journal order. It carries its own
@@ -33,10 +34,20 @@ type Event struct {
 	Hush    Hush
 	Seen    Seen
 	Up      bool          // EventLink: the broker can be heard
+	Backlog Backlog       // EventLink: what follows of what the broker kept
 	Trouble Trouble       // EventTrouble
 	Shift   time.Duration // EventClock
 	From    time.Time     // EventClock: when the wrong time began, on the wrong clock
 }
+
+// Backlog says what a broker that is reached hands over first.
+type Backlog uint8
+
+const (
+	NoBacklog Backlog = iota // nothing: it has no session of ours
+	Marked                   // what it kept; a marker of our own tells when that is through
+	Unmarked                 // what it kept; it lets no marker through
+)
 
 // A Reading is one number from one probe, with what is known of its worth.
 type Reading struct {
@@ -47,7 +58,7 @@ type Reading struct {
 	Doubt     Doubt     // why it is not believed; 0 when it is
 	Stamped   bool      // At comes from the device
 	Misdated  bool      // the device sent a time that is not believed; At is the arrival
-	Uncertain bool      // handed over after an outage without a time stamp: At may be hours late
+	Uncertain bool      // kept somewhere on its way, without a time stamp: At may be hours late
 	Retained  bool      // the broker's stored value, heard at the start; never fresh
 }
 

@@ -1,61 +1,118 @@
 package ingest
 
 import (
+	"encoding/json"
+	"fmt"
 	"time"
 
 	"binwatchd/internal/farm"
+	"binwatchd/internal/trend"
 )
 
-// burstGap is how long after a connection, or after the last reading of a
-// backlog, another reading still belongs to that backlog.
-const burstGap = 5 * time.Second
+const (
+	// silences is how many times its longest usual gap a probe must have been
+	// silent before what follows at once may have been kept meanwhile.
+	silences = 3
+	// shortSilence is how long nothing that was kept can be wrong by enough to
+	// matter, ms.
+	shortSilence = 60_000
+	// unnoticed is how long a connection may be gone before the link is told down,
+	// ms: a ping is due, is not answered, and the look comes after that.
+	unnoticed = int64((keepAlive + handshakeTime + watchTime) / time.Millisecond)
+	// quietLink is after how long without a sign of a backlog it is taken to be
+	// through, where no marker has come back, ms.
+	quietLink = 30_000
+	// longBacklog is how long a backlog is waited for at most, ms.
+	longBacklog = 3600_000
+	// dense is how soon messages of a probe follow one another in a backlog, where
+	// its own pace is not known, ms.
+	dense = 1000
+	// freshJot is how long a jot may have waited and still be taken as jotted on
+	// arrival: far less than a lid stays off.
+	freshJot = 10 * time.Minute
+)
 
-// Arrivals tells which readings have no true time. What a broker or a probe
-// kept over an outage comes all at once, and without the device's own time
-// stamp nobody knows when each was taken.
+// Arrivals tells which messages have no true time. What was kept somewhere on
+// its way comes late, and without the device's own time stamp nobody knows when
+// it was sent.
 //
-// After a connect, an unstamped reading is time uncertain when it comes sooner
-// than half its probe's interval after the one before it, until the probe has
-// once kept its interval. The first one of a probe has nothing before it: it
-// is uncertain when the broker kept our session and it comes with the burst.
-// That costs an honest reading now and then; the next one is in order.
+// What a broker kept is known: where it has resumed our session, all that comes
+// before an [farm.EventCaught] was queued. What a gateway kept is seen by its
+// coming: after a silence that is long for the probe, its messages follow one
+// another faster than it ever speaks. They are uncertain until it has once kept
+// its own pace again. That pace is learned from what is heard; what the keeper
+// says in `every` stands in only until then. What waited for less than that is
+// good enough: its arrival is taken for its time.
+//
+// Mark looks and changes nothing; Follow learns, from the very events that go
+// into the journal, so that a replay gives the same memory.
 type Arrivals struct {
-	every  map[string]time.Duration
-	since  map[string]arrival
-	linked bool      // a connect has been told
-	burst  time.Time // when the backlog was last at work; zero when none is expected
+	farm   *farm.Farm
+	index  map[string]int // probe id → place in farm.Probes
+	probes []arrival      // in the order of farm.Probes
+	arrivalsMemory
 }
 
-// An arrival is what is known of one probe since the connect.
-type arrival struct {
-	last  time.Time // of its newest unstamped reading
-	heard bool
-	keeps bool // it has kept its interval
+// arrivalsMemory is what is saved beside the probes; times are ms since 1970, 0
+// for never.
+type arrivalsMemory struct {
+	Up      bool  // the broker can be heard
+	Backlog bool  // what comes may be from its backlog
+	Marked  bool  // a marker of our own tells when that is through
+	Began   int64 // when the broker was reached
+	Stirred int64 // newest sign that the backlog is still coming
+	Caught  int64 // up to when nothing was left waiting
 }
 
-// NewArrivals knows the intervals of the probes of f.
+// NewArrivals knows the probes of f and has heard nothing of them. The farm must
+// not change afterwards.
 func NewArrivals(f *farm.Farm) *Arrivals {
-	a := &Arrivals{every: make(map[string]time.Duration, len(f.Probes)), since: map[string]arrival{}}
-	for _, p := range f.Probes {
-		a.every[p.ID] = p.Every
+	a := &Arrivals{farm: f, index: make(map[string]int, len(f.Probes)), probes: make([]arrival, len(f.Probes))}
+	for i, p := range f.Probes {
+		a.index[p.ID] = i
 	}
 	return a
 }
 
-// Linked says that the broker was reached, and whether it kept our session.
-func (a *Arrivals) Linked(at time.Time, resumed bool) {
-	clear(a.since)
-	a.linked = true
-	a.burst = time.Time{}
-	if resumed {
-		a.burst = at
-	}
+// An arrival is what is known of how one probe's messages arrive.
+type arrival struct {
+	Pace   trend.Pace
+	Newest int64 // its newest message
+	True   int64 // its newest message that had not waited
+	Away   bool  // we have not heard the broker all the time since Newest
+	Pour   pour
 }
 
-// Mark sets Uncertain. Readings are to be given in the order of arrival; for
-// an unstamped one, At is its arrival. A stored value without a time stamp may
-// be of any age and is always uncertain.
-func (a *Arrivals) Mark(r *farm.Reading) {
+// A pour is messages that may have been kept by a gateway.
+type pour struct {
+	N     int // messages so far; 0: none is on
+	Most  int // as many as can have been kept
+	Spare int // as many are as usual: it may be no pour
+}
+
+// Pace is how often a probe speaks; 0 while that is not known.
+func (a *Arrivals) Pace(probe string) time.Duration {
+	i, ok := a.index[probe]
+	if !ok || !a.probes[i].Pace.Known() {
+		return 0
+	}
+	return a.probes[i].Pace.Every()
+}
+
+// Waiting tells whether what comes may be from the broker's backlog.
+func (a *Arrivals) Waiting() bool { return a.Backlog }
+
+// Through tells that the backlog must be through at a time, though nothing has
+// said so: the link has been quiet, or it has lasted for very long.
+func (a *Arrivals) Through(at time.Time) bool {
+	ms := at.UnixMilli()
+	return a.Backlog && (ms-a.Stirred >= quietLink || ms-a.Began >= longBacklog)
+}
+
+// Mark sets Uncertain. Readings are to be given in the order of arrival. Held is
+// how long the message has waited since it came. A stored value without a time
+// stamp may be of any age and is always uncertain.
+func (a *Arrivals) Mark(r *farm.Reading, arrived time.Time, held time.Duration) {
 	switch {
 	case r.Stamped:
 		return
@@ -63,21 +120,207 @@ func (a *Arrivals) Mark(r *farm.Reading) {
 		r.Uncertain = true
 		return
 	}
-	every, known := a.every[r.Probe]
-	if !known || !a.linked {
+	i, known := a.index[r.Probe]
+	if !known {
 		return
 	}
-	s := a.since[r.Probe]
-	switch {
-	case s.keeps:
-	case !s.heard:
-		r.Uncertain = !a.burst.IsZero() && r.At.Sub(a.burst) <= burstGap
-	case r.At.Sub(s.last) < every/2:
-		r.Uncertain = true
-		a.burst = r.At
-	default:
-		s.keeps = true
+	p, at := &a.probes[i], arrived.UnixMilli()
+	every := a.farm.Probes[i].Every.Milliseconds()
+	if p.Pace.Known() {
+		every = p.Pace.Every().Milliseconds()
 	}
-	s.last, s.heard = r.At, true
-	a.since[r.Probe] = s
+	_, poured := p.pouring(at)
+	r.Uncertain = held.Milliseconds() >= every || a.queued(p, at, every) || !a.Backlog && poured
+}
+
+// Unsure tells whether a message that bears no time of its own, and has no pace
+// either, waited for too long to be taken as sent on arrival.
+func (a *Arrivals) Unsure(arrived time.Time, held time.Duration) bool {
+	waited := arrived.UnixMilli() - a.Caught
+	return held >= freshJot || a.Backlog && (a.Caught == 0 || waited >= freshJot.Milliseconds())
+}
+
+// Earliest is when a message that arrives now can have been sent at the
+// earliest; the zero time when that is not known.
+func (a *Arrivals) Earliest() time.Time {
+	if a.Caught == 0 {
+		return time.Time{}
+	}
+	return time.UnixMilli(a.Caught).UTC()
+}
+
+// queued tells whether a message may have been kept by the broker for as long as
+// its probe's pace. It was sent after the last one that had not waited, and after
+// the broker last had nothing left for us.
+func (a *Arrivals) queued(p *arrival, at, every int64) bool {
+	switch {
+	case !a.Backlog:
+		return false
+	case a.Caught != 0 && at-a.Caught < every, p.True != 0 && at-p.True < 2*every:
+		return false
+	}
+	return a.Marked || !a.keepsPace(p, at)
+}
+
+// keepsPace tells whether a message follows another of its probe on this
+// connection no sooner than the probe speaks.
+func (a *Arrivals) keepsPace(p *arrival, at int64) bool {
+	least := int64(2 * dense)
+	if p.Pace.Known() {
+		least = p.Pace.Usual.Least
+	}
+	return p.Newest >= a.Began && at-p.Newest >= least/2
+}
+
+// pouring gives what becomes of a pour with a message that comes now, and
+// whether that message is part of one.
+func (p *arrival) pouring(at int64) (next pour, poured bool) {
+	gap, usual := at-p.Newest, p.Pace.Usual
+	switch next = p.Pour; {
+	case p.Newest == 0 || !p.Pace.Known():
+		return pour{}, false
+	case next.N > 0 && (gap >= usual.Least/2 || next.N >= next.Most):
+		return pour{}, false
+	case next.N > 0:
+		next.N++
+		next.Spare--
+		return next, next.Spare < 0
+	case gap <= max(silences*usual.Longest, shortSilence):
+		return pour{}, false
+	}
+	next = pour{N: 1, Most: int(gap*3/2/max(usual.Least, 1)) + usual.Most + 2}
+	if p.Away { // the silence may be ours
+		next.Spare = usual.Most - 1
+	}
+	return next, !p.Away
+}
+
+// Follow learns from an event of the journal.
+func (a *Arrivals) Follow(e farm.Event) {
+	at := e.Arrived.UnixMilli()
+	switch e.Kind {
+	case farm.EventReading:
+		if i, ok := a.index[e.Reading.Probe]; ok && !e.Reading.Retained {
+			a.hear(&a.probes[i], &e.Reading, at)
+		}
+	case farm.EventStart:
+		a.leave()
+	case farm.EventLink:
+		if a.Up && !a.Backlog && !e.Up {
+			a.Caught = max(a.Caught, at-unnoticed)
+		}
+		a.leave()
+		if e.Up {
+			a.reach(e.Backlog, at)
+		}
+	case farm.EventCaught:
+		a.Backlog, a.Caught = false, at
+		for i := range a.probes {
+			a.probes[i].Pour = pour{}
+		}
+	case farm.EventClock:
+		a.shift(e.Shift.Milliseconds(), e.From.UnixMilli())
+	}
+}
+
+// leave notes that we do not hear the broker.
+func (a *Arrivals) leave() {
+	a.Up, a.Backlog = false, false
+	for i := range a.probes {
+		a.probes[i].Away = true
+	}
+}
+
+// reach notes that we hear the broker.
+func (a *Arrivals) reach(b farm.Backlog, at int64) {
+	a.Up, a.Backlog, a.Marked = true, b != farm.NoBacklog, b == farm.Marked
+	a.Began, a.Stirred = at, at
+	if !a.Backlog {
+		a.Caught = at
+	}
+}
+
+// hear learns from a reading.
+func (a *Arrivals) hear(p *arrival, r *farm.Reading, at int64) {
+	switch {
+	case r.Stamped:
+		p.Pour = pour{}
+		p.Pace.Hear(r.At.UnixMilli())
+	case a.Backlog:
+		if !a.keepsPace(p, at) {
+			a.Stirred = at
+		}
+	default:
+		p.Pour, _ = p.pouring(at)
+	}
+	if !r.Stamped {
+		p.learn(r.Uncertain, at)
+	}
+	p.Newest, p.Away = at, false
+	if a.Backlog || r.Uncertain {
+		return
+	}
+	p.True = at
+	if a.Up {
+		a.Caught = at
+	}
+}
+
+func (p *arrival) learn(uncertain bool, at int64) {
+	if uncertain {
+		p.Pace.Skip(at)
+	} else {
+		p.Pace.Hear(at)
+	}
+}
+
+// shift moves what was noted from a moment on, after the clock was put right.
+func (a *Arrivals) shift(ms, from int64) {
+	times := []*int64{&a.Began, &a.Stirred, &a.Caught}
+	for i := range a.probes {
+		p := &a.probes[i]
+		times = append(times, &p.Newest, &p.True)
+		p.Pace.Shift(ms, from)
+	}
+	for _, t := range times {
+		if *t != 0 && *t >= from {
+			*t += ms
+		}
+	}
+}
+
+// savedArrivals is what Save writes.
+type savedArrivals struct {
+	arrivalsMemory
+	Probes map[string]arrival
+}
+
+// Save writes what is known, the same bytes for the same memory.
+func (a *Arrivals) Save() ([]byte, error) {
+	s := savedArrivals{a.arrivalsMemory, make(map[string]arrival, len(a.probes))}
+	for id, i := range a.index {
+		s.Probes[id] = a.probes[i]
+	}
+	b, err := json.Marshal(s)
+	if err != nil {
+		return nil, fmt.Errorf("save arrivals: %w", err)
+	}
+	return b, nil
+}
+
+// Load replaces what is known by what Save wrote. Probes that are no longer
+// there are dropped. After an error nothing is known.
+func (a *Arrivals) Load(b []byte) error {
+	*a = *NewArrivals(a.farm)
+	var s savedArrivals
+	if err := json.Unmarshal(b, &s); err != nil {
+		return fmt.Errorf("load arrivals: %w", err)
+	}
+	a.arrivalsMemory = s.arrivalsMemory
+	for id, p := range s.Probes {
+		if i, ok := a.index[id]; ok {
+			a.probes[i] = p
+		}
+	}
+	return nil
 }

@@ -1,6 +1,10 @@
 package ingest
 
-import "time"
+import (
+	"time"
+
+	"binwatchd/internal/farm"
+)
 
 // A Delivery is one MQTT message, not yet acknowledged.
 type Delivery struct {
@@ -23,14 +27,17 @@ type Delivery struct {
 // A Link says that the broker was reached or lost.
 type Link struct {
 	Up      bool
-	Resumed bool   // the broker kept our session: what it queued meanwhile follows
+	Resumed bool // packet ids go on from before
+	Backlog farm.Backlog
 	Trouble string // why it is down or what is refused, without secrets; "" when all is well
 	At      time.Time
 }
 
-// An Item is what a Source or a Listener hears: a Link or a Delivery, never
-// both. A Link that is up comes before the first Delivery of its connection.
+// An Item is what a Source or a Listener hears: a Link, a Delivery, or that all
+// that the broker had kept is through; never two of them. A Link that is up comes
+// before the first Delivery of its connection.
 type Item struct {
 	Link     *Link
 	Delivery *Delivery
+	Caught   bool
 }

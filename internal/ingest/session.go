@@ -11,6 +11,8 @@ import (
 	"time"
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
+
+	"binwatchd/internal/farm"
 )
 
 // How long things may take on a connection.
@@ -65,6 +67,9 @@ func (s *Source) open(ctx context.Context, u *url.URL) (*session, error) {
 		return nil, fmt.Errorf("%s: subscribe: %w", u.Host, err)
 	}
 	l := Link{Up: true, Resumed: token.SessionPresent(), At: s.cfg.Now()}
+	if l.Resumed {
+		l.Backlog = farm.Unmarked
+	}
 	if len(refused) > 0 {
 		l.Trouble = u.Host + ": the broker refuses " + strings.Join(refused, ", ")
 		s.cfg.Log.Warn("broker refuses topics", "broker", u.Host, "filters", refused)

@@ -40,14 +40,16 @@ type Owe struct {
 	Next   time.Time // not before; zero: at once
 }
 
-// A Snapshot is the state of the rules and of the doubts after one event.
+// A Snapshot is the state of the rules, of the doubts and of the arrivals after
+// one event.
 type Snapshot struct {
-	Seq     int64     // of the last event it contains
-	Version int       // of its encoding
-	Digest  string    // of the configuration it was made under
-	Taken   time.Time // journal time
-	Rules   []byte
-	Doubts  []byte
+	Seq      int64     // of the last event it contains
+	Version  int       // of its encoding
+	Digest   string    // of the configuration it was made under
+	Taken    time.Time // journal time
+	Rules    []byte
+	Doubts   []byte
+	Arrivals []byte
 }
 
 // A Restamp moves a stretch of the journal in time: see [Journal.Restamp].

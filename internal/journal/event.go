@@ -17,6 +17,7 @@ type eventBody struct {
 	Seen    *farm.Seen    `json:"seen,omitempty"`
 	Trouble *farm.Trouble `json:"trouble,omitempty"`
 	Up      bool          `json:"up,omitempty"`
+	Backlog farm.Backlog  `json:"backlog,omitempty"`
 	ShiftMs int64         `json:"shift_ms,omitempty"`
 	FromMs  int64         `json:"from_ms,omitempty"`
 	Settled bool          `json:"settled,omitempty"` // of a clock event: the shift has been written back, see Restamp
@@ -37,10 +38,10 @@ func bodyOf(e farm.Event) (eventBody, error) {
 	case farm.EventTrouble:
 		return eventBody{Trouble: &e.Trouble}, nil
 	case farm.EventLink:
-		return eventBody{Up: e.Up}, nil
+		return eventBody{Up: e.Up, Backlog: e.Backlog}, nil
 	case farm.EventClock:
 		return eventBody{ShiftMs: e.Shift.Milliseconds(), FromMs: e.From.UnixMilli()}, nil
-	case farm.EventStart:
+	case farm.EventStart, farm.EventCaught:
 		return eventBody{}, nil
 	}
 	return eventBody{}, fmt.Errorf("event of unknown kind %d", e.Kind)
@@ -96,7 +97,7 @@ func (b eventBody) into(e *farm.Event) {
 	if b.Trouble != nil {
 		e.Trouble = *b.Trouble
 	}
-	e.Up = b.Up
+	e.Up, e.Backlog = b.Up, b.Backlog
 	if !b.Settled {
 		e.Shift = time.Duration(b.ShiftMs) * time.Millisecond
 	}

@@ -209,8 +209,8 @@ func dropTx(tx *tx, firsts []int64, horizon int64) error {
 			return err
 		}
 	}
-	if err := tx.exec(`DELETE FROM event WHERE arrived < ? AND kind IN (?, ?, ?, ?)`, horizon,
-		int64(farm.EventLink), int64(farm.EventTrouble), int64(farm.EventHush), int64(farm.EventSeen)); err != nil {
+	if err := tx.exec(`DELETE FROM event WHERE arrived < ? AND kind IN (?, ?, ?, ?, ?)`, horizon,
+		int64(farm.EventLink), int64(farm.EventCaught), int64(farm.EventTrouble), int64(farm.EventHush), int64(farm.EventSeen)); err != nil {
 		return err
 	}
 	return tx.exec(`DELETE FROM owed WHERE settled < ?`, horizon)

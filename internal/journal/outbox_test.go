@@ -202,7 +202,7 @@ func TestSnapshotsTakeTurns(t *testing.T) {
 	var last journal.Snapshot
 	for i := range 5 {
 		last = journal.Snapshot{Seq: int64(i + 1), Version: 2, Digest: "abc", Taken: start.Add(time.Duration(i) * time.Hour),
-			Rules: []byte(fmt.Sprint("rules ", i)), Doubts: []byte{0, byte(i)}}
+			Rules: []byte(fmt.Sprint("rules ", i)), Doubts: []byte{0, byte(i)}, Arrivals: []byte(fmt.Sprint("arrivals ", i))}
 		b := &journal.Batch{Entries: []journal.Entry{{Event: reading("bed-t", start, 64, 18)}}, Snapshot: &last}
 		if i%2 == 0 {
 			unplaced := last

@@ -46,12 +46,14 @@ func (j *Journal) scanSnapshot(rows *sql.Rows) (s Snapshot, ok bool, err error) 
 		j.log.Warn("snapshot can't be read, taking an older one", "seq", s.Seq, "error", err)
 		return s, false, nil
 	}
-	n, w := binary.Uvarint(parts)
-	if w <= 0 || n > uint64(len(parts)-w) {
-		j.log.Warn("snapshot can't be read, taking an older one", "seq", s.Seq)
-		return s, false, nil
+	for _, part := range []*[]byte{&s.Rules, &s.Doubts, &s.Arrivals} {
+		n, w := binary.Uvarint(parts)
+		if w <= 0 || n > uint64(len(parts)-w) {
+			j.log.Warn("snapshot can't be read, taking an older one", "seq", s.Seq)
+			return s, false, nil
+		}
+		*part, parts = parts[w:w+int(n)], parts[w+int(n):]
 	}
-	s.Rules, s.Doubts = parts[w:w+int(n)], parts[w+int(n):]
 	return s, true, nil
 }
 
@@ -64,8 +66,10 @@ func writeSnapshot(tx *tx, s Snapshot) error {
 	if err != nil {
 		return err
 	}
-	parts := binary.AppendUvarint(nil, uint64(len(s.Rules)))
-	parts = append(append(parts, s.Rules...), s.Doubts...)
+	var parts []byte
+	for _, part := range [][]byte{s.Rules, s.Doubts, s.Arrivals} {
+		parts = append(binary.AppendUvarint(parts, uint64(len(part))), part...)
+	}
 	return tx.exec(`INSERT OR REPLACE INTO snapshot (slot, seq, version, digest, taken, body) VALUES (?, ?, ?, ?, ?, ?)`,
 		slot, s.Seq, s.Version, s.Digest, s.Taken.UnixMilli(), press(parts))
 }

@@ -85,11 +85,15 @@ func (r *Rehearsal) hearSome(rec *recording, some []heard) ([]heard, error) {
 	return some, nil
 }
 
-// hear decodes and doubts one message.
+// hear decodes and doubts one message. A recording knows of no broker's backlog,
+// only of what came too fast after a silence.
 func (r *Rehearsal) hear(at time.Time, topic string, payload []byte) heard {
 	h := heard{at, r.decoder.Decode(topic, payload, at)}
 	for i := range h.got.Readings {
-		r.doubter.Judge(&h.got.Readings[i])
+		one := &h.got.Readings[i]
+		r.arrivals.Mark(one, at, 0)
+		r.arrivals.Follow(farm.Event{Kind: farm.EventReading, Arrived: at, Reading: *one})
+		r.doubter.Judge(one)
 	}
 	if h.got.Jot != nil {
 		r.doubter.Jotted(*h.got.Jot)

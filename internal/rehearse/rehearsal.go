@@ -10,17 +10,18 @@ import (
 
 // A Rehearsal is a farm that is fed from a recording.
 type Rehearsal struct {
-	farm    *farm.Farm
-	decoder *ingest.Decoder
-	doubter *ingest.Doubter
-	state   *rules.State
-	on      func(farm.Change)
-	told    func(farm.Change) bool
-	from    time.Time
-	to      time.Time
-	stats   Stats
-	outcome Outcome
-	hour    time.Time // up to when hours outside thrive are counted
+	farm     *farm.Farm
+	decoder  *ingest.Decoder
+	doubter  *ingest.Doubter
+	arrivals *ingest.Arrivals
+	state    *rules.State
+	on       func(farm.Change)
+	told     func(farm.Change) bool
+	from     time.Time
+	to       time.Time
+	stats    Stats
+	outcome  Outcome
+	hour     time.Time // up to when hours outside thrive are counted
 }
 
 // Stats count what went through.
@@ -47,7 +48,8 @@ type Config struct {
 // New makes a rehearsal of a farm of which nothing is known yet.
 func New(cfg Config) *Rehearsal {
 	return &Rehearsal{
-		farm: cfg.Farm, decoder: ingest.NewDecoder(cfg.Farm, cfg.Prefix), doubter: ingest.NewDoubter(cfg.Farm), state: rules.New(cfg.Farm),
+		farm: cfg.Farm, decoder: ingest.NewDecoder(cfg.Farm, cfg.Prefix), doubter: ingest.NewDoubter(cfg.Farm),
+		arrivals: ingest.NewArrivals(cfg.Farm), state: rules.New(cfg.Farm),
 		on: cfg.On, told: toldBy(cfg.Told), from: cfg.From, to: cfg.To, stats: Stats{Rejected: map[string]int64{}},
 	}
 }

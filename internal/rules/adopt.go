@@ -106,6 +106,7 @@ func (s *State) shift(d time.Duration, from time.Time) {
 	}
 	s.minute = s.minute.Truncate(time.Minute)
 	for _, p := range s.probes {
+		p.Pace.Shift(d.Milliseconds(), from.UnixMilli())
 		for i, ms := range p.Level.At {
 			if ms >= from.UnixMilli() {
 				p.Level.At[i] += d.Milliseconds()

@@ -31,6 +31,7 @@ type probeMemory struct {
 	GoodAt                      time.Time    // arrival of Good
 	Bad                         farm.Reading // newest doubted one that made it suspect, or kept it so
 	Heard                       time.Time    // when it last spoke, or listening began
+	Pace                        trend.Pace   // how often it speaks
 	Spoke                       bool         // it has spoken at least once
 	Doubts                      uint16       // the last readings, 1 for a doubted one, newest lowest
 	Goods                       int          // believed readings in a row
@@ -73,10 +74,14 @@ func (p *probe) listen(t time.Time) {
 }
 
 // fresh tells whether the newest believed reading is young enough to speak
-// for the probe at arrival time m.
+// for the probe at arrival time m. A probe that speaks more slowly than the
+// keeper has said speaks for as long as it takes.
 func (p *probe) fresh(m time.Time) bool {
-	return !p.GoodAt.IsZero() && m.Sub(p.GoodAt) <= silentAfter*p.spec.Every
+	return !p.GoodAt.IsZero() && m.Sub(p.GoodAt) <= silentAfter*max(p.spec.Every, p.Pace.Every())
 }
+
+// slow tells whether a probe's own pace is one that counts as silence.
+func (p *probe) slow() bool { return p.Pace.Known() && p.Pace.Every() > silentAfter*p.spec.Every }
 
 // clock gives the probe's own time at arrival time m: a device's clock may be
 // off, but goes on at the same rate.
@@ -93,7 +98,12 @@ func (s *State) reading(r *farm.Reading) {
 		return
 	}
 	p.Heard, p.Spoke = s.now, true
-	if p.Silent.raised() {
+	p.listenTo(r, s.now)
+	switch {
+	case !p.Silent.raised():
+	case p.slow():
+		p.Silent.keep(s.sayingSlow(p))
+	default:
 		s.emit(&p.Silent, s.now, p.who, farm.Silent, verdict{farm.Calm, s.sayingAgain(p)})
 	}
 	if p.late(r) {
@@ -114,6 +124,15 @@ func (s *State) reading(r *farm.Reading) {
 		s.sense(p.zone, p, r)
 	}
 	s.feel(p, r)
+}
+
+// listenTo learns the pace.
+func (p *probe) listenTo(r *farm.Reading, arrived time.Time) {
+	if r.Uncertain {
+		p.Pace.Skip(arrived.UnixMilli())
+	} else {
+		p.Pace.Hear(r.At.UnixMilli())
+	}
 }
 
 // show keeps what the broker had stored for those who look, where nothing

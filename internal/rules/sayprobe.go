@@ -30,9 +30,32 @@ func (s *State) sayingSilent(p *probe, m time.Time) func(farm.ChangeKind) saying
 		case s.noneSpeaks(m):
 			text += " No probe speaks, though the broker is connected."
 			do = "Look at the topics in the configuration and at what the broker's access list lets this program read."
+		case p.slow() && m.Sub(p.Heard) <= silentAfter*p.Pace.Every():
+			return s.sayingSlow(p)
 		}
 		return saying{text: text, advice: &farm.Advice{Do: do}}
 	}
+}
+
+// sayingSlow is about a probe whose own pace counts as silence. It stays told of
+// until the one is changed or the other.
+func (s *State) sayingSlow(p *probe) saying {
+	own, meant := pace(p.Pace.Every()), pace(p.spec.Every)
+	return saying{
+		text:   fmt.Sprintf("%s speaks every %s; it is meant to speak every %s, and is judged all the same.", s.named(p), own, meant),
+		advice: &farm.Advice{Do: fmt.Sprintf("If that is its pace, write `every: %s` for it in the configuration; else look at its battery and its radio.", quantityOf(p.Pace.Every()))},
+	}
+}
+
+// quantityOf writes a stretch of time as the configuration takes it, rounded up.
+func quantityOf(d time.Duration) string {
+	switch {
+	case d > 2*time.Hour:
+		return fmt.Sprintf("%dh", (d+time.Hour-1)/time.Hour)
+	case d > 2*time.Minute:
+		return fmt.Sprintf("%dm", (d+time.Minute-1)/time.Minute)
+	}
+	return fmt.Sprintf("%ds", (d+time.Second-1)/time.Second)
 }
 
 // pace says a stretch of time for probes that speak more than once a minute,

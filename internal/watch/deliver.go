@@ -11,7 +11,12 @@ import (
 // it holds nothing of use: a message that is never acknowledged comes for ever.
 func (l *Loop) delivery(d *ingest.Delivery) {
 	l.batch.unacked = append(l.batch.unacked, d)
-	l.batch.hurry = l.batch.hurry || d.Hurry
+	if l.arrivals.Through(l.now()) {
+		l.caught()
+	}
+	// A broker that leaves few messages unacknowledged hands its backlog over in
+	// as many steps, each as long as a commit waits.
+	l.batch.hurry = l.batch.hurry || d.Hurry || l.arrivals.Waiting()
 	if l.repeats.is(d) {
 		l.counts.messages[messageRepeated]++
 	} else {
@@ -56,12 +61,21 @@ func (l *Loop) reading(d *ingest.Delivery, r farm.Reading) {
 		return
 	}
 	l.spread(&r)
-	l.arrivals.Mark(&r)
+	l.arrivals.Mark(&r, l.now(), l.held(d))
 	l.doubter.Judge(&r)
 	if !r.Retained {
 		l.counts.outcome(r.Probe, outcome(r, l.state.Late(r)))
 	}
 	l.take(farm.Event{Kind: farm.EventReading, Arrived: l.now(), Reading: r}, d)
+}
+
+// held is how long a message has waited since it came: while the journal can't
+// be written, nothing is taken in.
+func (l *Loop) held(d *ingest.Delivery) time.Duration {
+	if d.Arrived.IsZero() {
+		return 0
+	}
+	return l.cfg.Now().Sub(d.Arrived)
 }
 
 // spread keeps readings without a time stamp of one probe a millisecond apart:

@@ -55,8 +55,15 @@ func (b *broker) Items() <-chan ingest.Item { return b.items }
 func (b *broker) Reconnect()                { b.reconnects.Add(1) }
 
 func (b *broker) link(up, resumed bool) {
-	b.items <- ingest.Item{Link: &ingest.Link{Up: up, Resumed: resumed}}
+	l := &ingest.Link{Up: up, Resumed: resumed}
+	if resumed {
+		l.Backlog = farm.Marked
+	}
+	b.items <- ingest.Item{Link: l}
 }
+
+// caught says that the marker has come back.
+func (b *broker) caught() { b.items <- ingest.Item{Caught: true} }
 
 // publish sends a new message and gives its packet id.
 func (b *broker) publish(topic, payload string) uint16 {

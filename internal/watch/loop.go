@@ -166,6 +166,8 @@ func (l *Loop) item(ctx context.Context, it ingest.Item) {
 	switch {
 	case it.Link != nil:
 		l.link(ctx, *it.Link)
+	case it.Caught:
+		l.caught()
 	case it.Delivery != nil:
 		l.delivery(it.Delivery)
 	}
@@ -177,7 +179,6 @@ func (l *Loop) link(ctx context.Context, link ingest.Link) {
 	_ = l.commit(ctx) // a failure has been dealt with
 	now := l.now()
 	if link.Up {
-		l.arrivals.Linked(now, link.Resumed)
 		if !link.Resumed {
 			l.repeats.forget() // a new session numbers its packets anew
 		}
@@ -186,7 +187,14 @@ func (l *Loop) link(ctx context.Context, link ingest.Link) {
 		l.cfg.Log.Warn("broker lost", "trouble", link.Trouble)
 	}
 	if l.counts.link(link.Up, now) && !l.outage.on() {
-		l.take(farm.Event{Kind: farm.EventLink, Arrived: now, Up: link.Up}, nil)
+		l.take(farm.Event{Kind: farm.EventLink, Arrived: now, Up: link.Up, Backlog: link.Backlog}, nil)
+	}
+}
+
+// caught notes that all that the broker had kept for us has come.
+func (l *Loop) caught() {
+	if l.arrivals.Waiting() && !l.outage.on() {
+		l.take(farm.Event{Kind: farm.EventCaught, Arrived: l.now()}, nil)
 	}
 }
 
@@ -214,6 +222,7 @@ func (l *Loop) now() time.Time {
 
 // take lets an event through the rules and into the batch.
 func (l *Loop) take(e farm.Event, d *ingest.Delivery) {
+	l.arrivals.Follow(e)
 	changes := l.state.Step(e)
 	if e.Kind != farm.EventTick || len(changes) > 0 {
 		l.batch.add(e, changes, d)

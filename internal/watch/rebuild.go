@@ -18,9 +18,8 @@ func (l *Loop) rebuild(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	l.state, l.doubter, l.stamps, l.last = r.State, r.Doubter, r.stamps, r.Last
+	l.state, l.doubter, l.arrivals, l.stamps, l.last = r.State, r.Doubter, r.Arrivals, r.stamps, r.Last
 	l.decoder = ingest.NewDecoder(l.cfg.Farm, l.cfg.Prefix)
-	l.arrivals = ingest.NewArrivals(l.cfg.Farm)
 	l.sinceSnap, l.snapAt = r.Replayed, r.Taken
 	l.batch.reset()
 	for _, ch := range r.Gone {
@@ -59,6 +58,7 @@ func (l *Loop) begin(ctx context.Context) error {
 		return err
 	}
 	e := farm.Event{Kind: farm.EventStart, Arrived: l.now()}
+	l.arrivals.Follow(e)
 	l.batch.add(e, append(l.state.Step(e), plain(gone)...), nil)
 	l.launch(ctx)
 	return l.outcome(<-l.writing.done) // a failure is the caller's to deal with

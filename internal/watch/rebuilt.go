@@ -15,6 +15,7 @@ import (
 type Rebuilt struct {
 	State    *rules.State
 	Doubter  *ingest.Doubter
+	Arrivals *ingest.Arrivals
 	Last     time.Time // journal time of the newest event
 	Taken    time.Time // of the snapshot it began from; zero when there was none
 	Digest   string    // of the configuration of that snapshot
@@ -27,7 +28,7 @@ type Rebuilt struct {
 // Rebuild reads the state out of a journal: the live loop at its start and
 // after a failed commit, and the commands that look without a daemon.
 func Rebuild(ctx context.Context, j *journal.Journal, f *farm.Farm) (Rebuilt, error) {
-	r := Rebuilt{State: rules.New(f), Doubter: ingest.NewDoubter(f), stamps: stamps{}}
+	r := Rebuilt{State: rules.New(f), Doubter: ingest.NewDoubter(f), Arrivals: ingest.NewArrivals(f), stamps: stamps{}}
 	after, err := r.begin(ctx, j, f)
 	if err != nil {
 		return r, err
@@ -40,6 +41,7 @@ func Rebuild(ctx context.Context, j *journal.Journal, f *farm.Farm) (Rebuilt, er
 		case farm.EventJot:
 			r.Doubter.Jotted(e.Jot)
 		}
+		r.Arrivals.Follow(e)
 		r.State.Step(e)
 		r.Last = e.Arrived
 		r.Replayed++
@@ -71,6 +73,9 @@ func (r *Rebuilt) begin(ctx context.Context, j *journal.Journal, f *farm.Farm) (
 	}
 	if err := r.Doubter.Load(snap.Doubts); err != nil {
 		return 0, fmt.Errorf("load doubts: %w", err)
+	}
+	if err := r.Arrivals.Load(snap.Arrivals); err != nil {
+		return 0, err
 	}
 	r.State, r.Taken, r.Last, r.Digest = state, snap.Taken, snap.Taken, snap.Digest
 	return snap.Seq, nil

@@ -97,7 +97,13 @@ func (l *Loop) snapshot() (*journal.Snapshot, error) {
 	if err != nil {
 		return nil, fmt.Errorf("save doubts: %w", err)
 	}
-	return &journal.Snapshot{Version: rules.SnapshotVersion, Digest: l.cfg.Digest, Taken: l.last, Rules: state, Doubts: doubts}, nil
+	arrivals, err := l.arrivals.Save()
+	if err != nil {
+		return nil, err
+	}
+	return &journal.Snapshot{
+		Version: rules.SnapshotVersion, Digest: l.cfg.Digest, Taken: l.last, Rules: state, Doubts: doubts, Arrivals: arrivals,
+	}, nil
 }
 
 // settled is what follows a commit: the broker may forget the messages.

@@ -1,0 +1,134 @@
+package trend
+
+import (
+	"slices"
+	"time"
+)
+
+const (
+	// together is how long after its first message others still belong to the same
+	// utterance: a device that wakes once an hour may say three numbers one after
+	// another. It also thins what a fast probe says. Common practice, no source.
+	together = 5000 // ms
+	// paceKept is how many utterances are remembered: a probe whose pace was changed
+	// is known by the new one after a few, and one outage among them is no pace.
+	paceKept = 16
+	// paceKnown is how many make a pace.
+	paceKnown = 4
+)
+
+// A Pace is how often a probe speaks, learned from when it spoke. It has plain
+// values for a snapshot; times are ms since 1970. The zero Pace knows nothing.
+type Pace struct {
+	Begun  int64 // first message of the utterance under way; 0: none
+	Newest int64 // newest message
+	Said   int   // messages of the utterance under way
+	Ring   []Utterance
+	Next   int // of Ring once it is full: the oldest
+
+	Unsure   int   // messages since that have no true time
+	UnsureAt int64 // when the first of them came
+
+	Usual Usual // of Ring
+}
+
+// An Utterance is what was said at once, and how long it was to the next.
+type Utterance struct {
+	Gap  int64 // ms from its first message to that of the next
+	Said int   // messages
+}
+
+// Usual is how a probe speaks, in ms.
+type Usual struct {
+	Gap     int64 // median between two utterances
+	Longest int64 // nine of ten gaps are no longer
+	Each    int64 // median time a message, of several in an utterance
+	Least   int64 // nine of ten utterances are no denser than one message in that time
+	Most    int   // messages in the largest utterance
+}
+
+// Known tells whether enough has been heard to speak of a pace.
+func (p *Pace) Known() bool { return len(p.Ring) >= paceKnown }
+
+// Every is how often the probe speaks; 0 when it was heard once or never, and a
+// guess until the pace is known. A probe that says several numbers at once speaks
+// as often as it does so.
+func (p *Pace) Every() time.Duration {
+	switch {
+	case len(p.Ring) == 0:
+		return 0
+	case p.Usual.Gap <= 2*together && p.Usual.Most > 1:
+		return time.Duration(p.Usual.Each) * time.Millisecond
+	}
+	return time.Duration(p.Usual.Gap) * time.Millisecond
+}
+
+// Hear takes in a message of a true time. One message without a true time before
+// it has turned out to be as true as any: what is poured out comes in greater
+// numbers. What is older than the newest teaches nothing.
+func (p *Pace) Hear(at int64) {
+	switch {
+	case p.Unsure == 1:
+		p.hear(p.UnsureAt)
+	case p.Unsure > 1:
+		p.Begun = 0
+	}
+	p.Unsure = 0
+	p.hear(at)
+}
+
+// Skip takes in that a message came at a time that says nothing of when it was
+// sent.
+func (p *Pace) Skip(at int64) {
+	if p.Unsure++; p.Unsure == 1 {
+		p.UnsureAt = at
+	}
+}
+
+func (p *Pace) hear(at int64) {
+	switch {
+	case p.Begun == 0:
+		p.Begun, p.Newest, p.Said = at, at, 1
+		return
+	case at < p.Newest:
+		return
+	case at-p.Begun <= together:
+		p.Newest = at
+		p.Said++
+		return
+	}
+	u := Utterance{at - p.Begun, p.Said}
+	if len(p.Ring) < paceKept {
+		p.Ring = append(p.Ring, u)
+	} else {
+		p.Ring[p.Next] = u
+		p.Next = (p.Next + 1) % paceKept
+	}
+	p.Usual = usual(p.Ring)
+	p.Begun, p.Newest, p.Said = at, at, 1
+}
+
+// Shift moves what was heard at a moment or later, after a clock was put right.
+func (p *Pace) Shift(ms, from int64) {
+	for _, t := range []*int64{&p.Begun, &p.Newest, &p.UnsureAt} {
+		if *t >= from && *t != 0 {
+			*t += ms
+		}
+	}
+}
+
+func usual(ring []Utterance) (u Usual) {
+	var gaps, messages [paceKept]int64
+	n := len(ring)
+	for i, r := range ring {
+		gaps[i], messages[i] = r.Gap, r.Gap/int64(r.Said)
+		u.Most = max(u.Most, r.Said)
+	}
+	slices.Sort(gaps[:n])
+	slices.Sort(messages[:n])
+	u.Gap = gaps[(n-1)/2]
+	u.Longest = gaps[n-1-(n-1)/10]
+	u.Each = messages[(n-1)/2]
+	u.Least = messages[(n-1)/10]
+	return u
+}
