@@ -99,11 +99,7 @@ func (s *State) reading(r *farm.Reading) {
 	}
 	p.Heard, p.Spoke = s.now, true
 	p.listenTo(r, s.now)
-	switch {
-	case !p.Silent.raised():
-	case p.slow():
-		p.Silent.keep(s.sayingSlow(p))
-	default:
+	if p.Silent.raised() && !p.slow() {
 		s.emit(&p.Silent, s.now, p.who, farm.Silent, verdict{farm.Calm, s.sayingAgain(p)})
 	}
 	if p.late(r) {

@@ -16,6 +16,9 @@ func (s *State) named(p *probe) string {
 }
 
 func (s *State) sayingSilent(p *probe, m time.Time) func(farm.ChangeKind) saying {
+	if p.slow() && m.Sub(p.Heard) <= silentAfter*p.Pace.Every() {
+		return s.sayingSlow(p)
+	}
 	return func(farm.ChangeKind) saying {
 		last := "has never been heard"
 		if p.Spoke {
@@ -30,25 +33,26 @@ func (s *State) sayingSilent(p *probe, m time.Time) func(farm.ChangeKind) saying
 		case s.noneSpeaks(m):
 			text += " No probe speaks, though the broker is connected."
 			do = "Look at the topics in the configuration and at what the broker's access list lets this program read."
-		case p.slow() && m.Sub(p.Heard) <= silentAfter*p.Pace.Every():
-			return s.sayingSlow(p)
 		}
 		return saying{text: text, advice: &farm.Advice{Do: do}}
 	}
 }
 
-// sayingSlow is about a probe whose own pace counts as silence. It stays told of
-// until the one is changed or the other.
-func (s *State) sayingSlow(p *probe) saying {
-	own, meant := pace(p.Pace.Every()), pace(p.spec.Every)
-	return saying{
-		text:   fmt.Sprintf("%s speaks every %s; it is meant to speak every %s, and is judged all the same.", s.named(p), own, meant),
-		advice: &farm.Advice{Do: fmt.Sprintf("If that is its pace, write `every: %s` for it in the configuration; else look at its battery and its radio.", quantityOf(p.Pace.Every()))},
+// sayingSlow is about a probe whose own pace counts as silence. It is told of
+// once and stays until the one is changed or the other.
+func (s *State) sayingSlow(p *probe) func(farm.ChangeKind) saying {
+	return func(farm.ChangeKind) saying {
+		own, meant := pace(p.Pace.Every()), pace(p.spec.Every)
+		return saying{
+			text: fmt.Sprintf("%s speaks every %s; it is meant to speak every %s. It is judged all the same.", s.named(p), own, meant),
+			advice: &farm.Advice{Do: fmt.Sprintf("If that is its pace, write every: %s for it in the configuration; else look at its battery and its radio.",
+				spelt(p.Pace.Every()))},
+		}
 	}
 }
 
-// quantityOf writes a stretch of time as the configuration takes it, rounded up.
-func quantityOf(d time.Duration) string {
+// spelt writes a stretch of time as the configuration takes it, rounded up.
+func spelt(d time.Duration) string {
 	switch {
 	case d > 2*time.Hour:
 		return fmt.Sprintf("%dh", (d+time.Hour-1)/time.Hour)
@@ -73,7 +77,7 @@ func (s *State) noneSpeaks(m time.Time) bool {
 		return false // one probe of one: its battery is likelier than the broker
 	}
 	for _, p := range s.probes {
-		if m.Sub(p.Heard) <= silentAfter*p.spec.Every {
+		if m.Sub(p.Heard) <= silentAfter*max(p.spec.Every, p.Pace.Every()) {
 			return false
 		}
 	}
