@@ -119,6 +119,7 @@ type Forecast struct {
 	Crosses  time.Time `json:"crosses,omitzero"`
 	Earliest time.Time `json:"earliest,omitzero"`
 	Latest   time.Time `json:"latest,omitzero"`
+	Limit    float64   `json:"limit,omitempty"` // that is crossed, °C or % wet basis; 0 where the condition says it all
 }
 
 // Advice is what to do, in amounts. Parts that do not apply are zero.

@@ -50,6 +50,27 @@ type LevelView struct {
 	Fresh   bool      `json:"fresh"`
 	Bands   Bands     `json:"bands,omitzero"`
 	PerHour float64   `json:"per_hour,omitempty"` // slow trend; 0 when the data say nothing
+
+	// Where several probes speak for the zone, Value is the middle of them and
+	// these are the ends; else nil.
+	Lowest  *ProbeLevel `json:"lowest,omitempty"`
+	Highest *ProbeLevel `json:"highest,omitempty"`
+
+	// Limits are all that the zone is held to, from low to high.
+	Limits []Limit `json:"limits,omitempty"`
+}
+
+// A ProbeLevel is the level of one of a zone's probes.
+type ProbeLevel struct {
+	Probe string  `json:"probe"`
+	Value float64 `json:"value"` // °C or % wet basis
+}
+
+// A Limit is one past which a band condition is raised.
+type Limit struct {
+	Condition Condition `json:"condition"`
+	Urgency   Urgency   `json:"urgency"`
+	At        float64   `json:"at"` // °C or % wet basis
 }
 
 // A SpeciesView says how one species in a zone does.

@@ -6,13 +6,18 @@ import (
 	"binwatchd/internal/farm"
 )
 
-// Words for how a species does at a temperature.
+// Words for how a species does at a temperature or a moisture.
 const (
 	Thriving = "thriving"  // inside its thrive band
 	Slowed   = "slowed"    // past it on the hot side
 	Resting  = "resting"   // past it on the cold side
 	InDanger = "in danger" // past its survive band
+	Parched  = "too dry"   // past its thrive band on the dry side
+	Soaked   = "too wet"   // and on the wet side
 )
+
+// Words lists them from the worst on.
+var Words = []string{InDanger, Slowed, Resting, Parched, Soaked, Thriving}
 
 // Word says how a species does at a temperature: thriving, slowed, resting or
 // in danger.
@@ -24,6 +29,20 @@ func Word(s farm.Species, tempC float64) string {
 		return Slowed
 	case tempC < b.Thrive.Low:
 		return Resting
+	}
+	return Thriving
+}
+
+// MoistWord says how a species does at a moisture, % wet basis: thriving, too
+// dry, too wet or in danger.
+func MoistWord(s farm.Species, pct float64) string {
+	switch b := s.Moisture; {
+	case !b.Survive.Contains(pct):
+		return InDanger
+	case pct > b.Thrive.High:
+		return Soaked
+	case pct < b.Thrive.Low:
+		return Parched
 	}
 	return Thriving
 }
@@ -76,21 +95,11 @@ func moistureFactor(b farm.Bands, pct float64) float64 {
 }
 
 // BinActivity is the activity of a bin's worms together, each species
-// weighted by its share; shares that name no known species count for nothing.
-// It is 0 for a bin without worms.
+// weighted by its part. It is 0 for a bin without worms.
 func BinActivity(f *farm.Farm, bin farm.Bin, tempC, moisturePct float64) float64 {
-	sum, weight := 0.0, 0.0
-	for _, share := range bin.Species {
-		if s, ok := f.SpeciesByID(share.Species); ok {
-			sum += share.Fraction * Activity(s, tempC, moisturePct)
-			weight += share.Fraction
-		}
+	sum := 0.0
+	for _, w := range WormsOf(f, bin) {
+		sum += w.Part * Activity(w.Species, tempC, moisturePct)
 	}
-	if weight > 0 {
-		return sum / weight
-	}
-	if worms := SpeciesOf(f, bin); len(worms) > 0 {
-		return Activity(worms[0], tempC, moisturePct)
-	}
-	return 0
+	return sum
 }

@@ -1,10 +1,6 @@
 package husbandry
 
-import (
-	"math"
-
-	"binwatchd/internal/farm"
-)
+import "binwatchd/internal/farm"
 
 // Bands of sifted castings. The moisture of kept castings follows what is
 // said of finished compost (40–50 %, from memory) with room for a living
@@ -20,13 +16,8 @@ var (
 // table in force; a tub of castings has none.
 func SpeciesOf(f *farm.Farm, bin farm.Bin) []farm.Species {
 	var found []farm.Species
-	for _, share := range bin.Species {
-		if s, ok := f.SpeciesByID(share.Species); ok {
-			found = append(found, s)
-		}
-	}
-	if len(found) == 0 && len(f.Species) > 0 && hasLiving(bin) {
-		found = f.Species[:1:1]
+	for _, w := range WormsOf(f, bin) {
+		found = append(found, w.Species)
 	}
 	return found
 }
@@ -40,10 +31,11 @@ func hasLiving(bin farm.Bin) bool {
 	return false
 }
 
-// ZoneBands gives the bands a zone is held to: its own, else those of its aim
-// and species. Zero temperature bands mean: per species in a living zone (see
-// [TempLimits]), none at all in a sifting one. A half that the zone leaves
-// out comes from the default, stretched so that thrive stays inside survive.
+// ZoneBands gives the bands a zone is held to as a whole: its own, else those
+// of its aim or of its only species. Zero bands mean: by the mass of its worms
+// in a living zone (see [TempLimits], [MoistLimits]), none at all for the
+// temperature of a sifting one. A half that the zone leaves out comes from the default, stretched so
+// that thrive stays inside survive.
 func ZoneBands(f *farm.Farm, bin farm.Bin, z farm.Zone) (temp, moist farm.Bands) {
 	switch z.Aim {
 	case farm.Keeping:
@@ -51,12 +43,36 @@ func ZoneBands(f *farm.Farm, bin farm.Bin, z farm.Zone) (temp, moist farm.Bands)
 	case farm.Sifting:
 		return overruled(z.Temperature, farm.Bands{}), overruled(z.Moisture, siftMoist)
 	}
-	worms := SpeciesOf(f, bin)
+	worms := WormsOf(f, bin)
 	if !z.Temperature.IsZero() {
-		coldNow, coldSoon, hotToday, hotNow := TempLimits(worms)
-		temp = overruled(z.Temperature, bands(coldSoon, hotToday, coldNow, hotNow))
+		temp = overruled(z.Temperature, TempLimits(worms).Bands())
 	}
-	return temp, overruled(z.Moisture, sharedMoisture(worms))
+	if !z.Moisture.IsZero() || len(worms) == 1 {
+		moist = overruled(z.Moisture, MoistLimits(worms).Bands())
+	}
+	return temp, moist
+}
+
+// ZoneLimits gives the limits a zone is judged by, from its bands or from its
+// worms. Of a sifting zone the moisture is meant to fall: only its end is a
+// limit.
+func ZoneLimits(f *farm.Farm, bin farm.Bin, z farm.Zone) (temp, moist Limits) {
+	tempBands, moistBands := ZoneBands(f, bin, z)
+	temp, moist = LimitsOf(tempBands), LimitsOf(moistBands)
+	switch worms := WormsOf(f, bin); z.Aim {
+	case farm.Sifting:
+		harm := moist.Low.Harm
+		moist = without
+		moist.Low.Harm = harm
+	case farm.Living:
+		if tempBands.IsZero() {
+			temp = TempLimits(worms)
+		}
+		if moistBands.IsZero() {
+			moist = MoistLimits(worms)
+		}
+	}
+	return temp, moist
 }
 
 // overruled lets own replace the default, half by half.
@@ -87,43 +103,4 @@ func clipped(a, b farm.Band) farm.Band {
 		return o
 	}
 	return b
-}
-
-// sharedMoisture is the overlap of the species' bands. Where the thrive bands
-// share nothing both bands are the first species', so that thrive stays
-// inside survive.
-func sharedMoisture(worms []farm.Species) farm.Bands {
-	if len(worms) == 0 {
-		return red().Moisture
-	}
-	shared, ok := worms[0].Moisture, true
-	for _, s := range worms[1:] {
-		if shared.Thrive, ok = shared.Thrive.Overlap(s.Moisture.Thrive); !ok {
-			return worms[0].Moisture
-		}
-		if shared.Survive, ok = shared.Survive.Overlap(s.Moisture.Survive); !ok {
-			return worms[0].Moisture
-		}
-	}
-	return shared
-}
-
-// TempLimits gives the limits of a bin of one or more species, °C. Below
-// coldSoon or above hotToday every species is past its thrive band; below
-// coldNow or above hotNow some species is past its survive band. Without
-// species nothing is ever past: the limits are infinite.
-func TempLimits(species []farm.Species) (coldNow, coldSoon, hotToday, hotNow float64) {
-	if len(species) == 0 {
-		return math.Inf(-1), math.Inf(-1), math.Inf(1), math.Inf(1)
-	}
-	first := species[0].Temperature
-	coldNow, coldSoon = first.Survive.Low, first.Thrive.Low
-	hotToday, hotNow = first.Thrive.High, first.Survive.High
-	for _, s := range species[1:] {
-		coldNow = max(coldNow, s.Temperature.Survive.Low)
-		coldSoon = min(coldSoon, s.Temperature.Thrive.Low)
-		hotToday = max(hotToday, s.Temperature.Thrive.High)
-		hotNow = min(hotNow, s.Temperature.Survive.High)
-	}
-	return coldNow, coldSoon, hotToday, hotNow
 }

@@ -63,14 +63,7 @@ func (r *record) adopt(ch farm.Change, seen bool) {
 func (s *State) settleLadders() {
 	for _, z := range s.zones {
 		for c, l := range map[farm.Condition]*ladder{farm.TooHot: &z.Hot, farm.TooCold: &z.Cold, farm.TooDry: &z.Dry, farm.TooWet: &z.Wet} {
-			switch u := z.record(c).Urgency; {
-			case u == farm.Calm:
-				l.Mild.On, l.Harm.On = false, false
-			case u == farm.Now:
-				l.Harm.On = true
-			default:
-				l.Mild.On, l.Harm.On = true, false
-			}
+			l.settle(z.record(c).Urgency)
 		}
 	}
 }
@@ -131,7 +124,9 @@ func (s *State) times() []*time.Time {
 	for _, z := range s.zones {
 		ts = append(ts, &z.Temp.At, &z.Temp.Arrived, &z.Moist.At, &z.Moist.Arrived, &z.Hold)
 		for _, l := range []*ladder{&z.Hot, &z.Cold, &z.Dry, &z.Wet} {
-			ts = append(ts, &l.Mild.Past, &l.Mild.Inside, &l.Harm.Past, &l.Harm.Inside)
+			for i := range l.Rungs {
+				ts = append(ts, &l.Rungs[i].Past, &l.Rungs[i].Inside)
+			}
 		}
 		sift := &z.Husbandry.Sift
 		ts = append(ts, &sift.Ready.Past, &sift.Ready.Inside, &sift.Closed.Past, &sift.Closed.Inside, &sift.Since)

@@ -132,7 +132,8 @@ func TestMixedBinsAreJudgedByTheSpeciesThatMind(t *testing.T) {
 		urgency farm.Urgency
 	}{
 		{"65 °F suits red and European while blue rest", []string{"red", "european", "blue"}, f(65), nil, farm.Calm},
-		{"88 °F slows red and European while blue take over", []string{"red", "european", "blue"}, f(88), nil, farm.Calm},
+		{"88 °F slows red and European, two thirds of them, while blue take over", []string{"red", "european", "blue"}, f(88), []farm.Condition{farm.TooHot}, farm.Soon},
+		{"88 °F slows red, half of them, while blue take over", []string{"red", "blue"}, f(88), nil, farm.Calm},
 		{"African worms are content at 75 °F", []string{"african"}, f(75), nil, farm.Calm},
 		{"African worms are unhappy at 62 °F", []string{"african"}, f(62), []farm.Condition{farm.TooCold}, farm.Soon},
 		{"one species in danger is enough", []string{"red", "african"}, 15.5, []farm.Condition{farm.TooCold}, farm.Now},
@@ -162,7 +163,7 @@ func TestTextSaysWhoSuffersAndWhoDoesNotMind(t *testing.T) {
 	w := watching(nursery(farm.Living, "red", "blue"))
 	w.hold("t", t0, t0.Add(2*time.Hour), 33)
 	got := only(t, w.of(farm.TooHot)).Text
-	for _, part := range []string{"Bed is too hot at 33 °C", "Red worms are in danger", "lue worms are slowed"} {
+	for _, part := range []string{"Bed is too hot at 33 °C", "Red worms (50 %) are in danger", "lue worms (50 %) are slowed"} {
 		if !strings.Contains(got, part) {
 			t.Errorf("text %q does not say %q", got, part)
 		}

@@ -34,7 +34,7 @@ func forCurve(probes []*probe, r *farm.Reading, l level) float64 {
 	if len(probes) == 1 {
 		return r.Value
 	}
-	return l.Value
+	return l.Steady
 }
 
 // restartCurves starts the curves of a zone afresh at t.

@@ -20,6 +20,7 @@ const (
 // dryMemory is the last refit of a zone's moisture.
 type dryMemory struct {
 	Thrive  trend.Crossing // when it leaves the thrive band on the dry side
+	Most    trend.Crossing // most of its worms' thrive bands
 	Survive trend.Crossing // and the survive band
 	Opens   trend.Crossing // when it comes into the thrive band from above
 	At      time.Time
@@ -35,8 +36,10 @@ func (s *State) refitDry(z *zone, m time.Time) {
 	if !z.dryFitServes(at) {
 		d.At = at
 		band := z.bands.moist
-		fits := trend.DryingFits(&z.Husbandry.Curves.Moist, at, band.Thrive.Low, band.Survive.Low, band.Thrive.High)
-		d.Thrive, d.Survive, d.Opens = fits[0], fits[1], fits[2]
+		// The driest probe is there when the middle is still as far above.
+		driest := band.Survive.Low + z.Moist.Value - z.Moist.Low.Value
+		fits := trend.DryingFits(&z.Husbandry.Curves.Moist, at, band.Thrive.Low, driest, band.Thrive.High, z.water.low.limit[farm.Today])
+		d.Thrive, d.Survive, d.Opens, d.Most = fits[0], fits[1], fits[2], fits[3]
 	}
 	if z.spec.Aim == farm.Sifting {
 		z.Husbandry.Sift.Calm++
@@ -115,21 +118,28 @@ func (s *State) days(f farm.Forecast, now time.Time) string {
 	return "about " + farm.SaySpan(f.Earliest, f.Latest, now, loc)
 }
 
-// nextLimit forecasts when a raised band condition passes its limit of harm.
+// nextLimit forecasts when a raised band condition passes its next limit.
 func (s *State) nextLimit(z *zone, c farm.Condition, u farm.Urgency, at time.Time) *farm.Forecast {
-	if u == farm.Now {
+	limit, ok := z.edgeOf(c).after(u)
+	if !ok {
 		return nil
 	}
+	harm := limit == z.edgeOf(c).harm()
 	var next trend.Crossing
-	switch c {
-	case farm.TooHot:
+	switch {
+	case c == farm.TooHot && harm:
 		next = z.Husbandry.Heat.Fit.Crossing
-	case farm.TooDry:
+	case c == farm.TooHot:
+		next = z.Husbandry.Heat.Most
+	case c == farm.TooDry && harm:
 		next = z.Husbandry.Dry.Survive
+	case c == farm.TooDry:
+		next = z.Husbandry.Dry.Most
 	}
 	f, ok := next.Forecast()
 	if !ok || next.Past || !f.Crosses.After(at) {
 		return nil
 	}
+	f.Limit = limit
 	return &f
 }

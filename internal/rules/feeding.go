@@ -98,7 +98,7 @@ func (s *State) forgetEaten(z *zone) {
 // holdsBack tells whether feeding now would do harm.
 func (s *State) holdsBack(z *zone) bool {
 	warmth, known := z.warmth()
-	return !known || warmth > z.heat.highHarm || warmth < z.heat.lowHarm || z.record(farm.Heating).raised()
+	return !known || warmth > z.heat.high.harm() || warmth < z.heat.low.harm() || z.record(farm.Heating).raised()
 }
 
 func (s *State) sayFeed(z *zone) saying {
@@ -140,7 +140,7 @@ func (s *State) whyLess(z *zone) string {
 		return slow("It is cool")
 	case atBest < enoughActivity:
 		return slow("It is too warm for them")
-	case s.activity(z) < enoughActivity && z.Moist.Value < z.water.lowMild:
+	case s.activity(z) < enoughActivity && z.Moist.Value < z.water.low.mild():
 		return slow("It is too dry for them")
 	case s.activity(z) < enoughActivity:
 		return slow("It is too wet for them")
@@ -155,7 +155,7 @@ const enoughActivity = 0.75
 // wetAndWarm is when a bed packs down and runs short of air.
 func (s *State) wetAndWarm(z *zone) bool {
 	const near = 3 // points under the limit
-	return z.Moist.Value > z.water.highMild-near && z.Temp.Value > 20
+	return z.Moist.Value > z.water.high.mild()-near && z.Temp.Value > 20
 }
 
 func (s *State) sayFed(z *zone, stillDue bool) saying {

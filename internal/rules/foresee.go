@@ -51,7 +51,7 @@ func (s *State) outlook(z *zone, at time.Time) []farm.Outlook {
 	}
 	u, d, moist := s.farm.Units, z.Husbandry.Dry, z.bands.moist
 	if f, ok := z.Husbandry.Heat.Fit.Crossing.Forecast(); ok && z.Husbandry.Heat.Fit.Self {
-		add(farm.Heating, f, true, fmt.Sprintf("%s by %s (%s)", u.Temperature(z.heat.highHarm), farm.SayTime(f.Crosses, at, s.farm.Location), s.between(f, at)))
+		add(farm.Heating, f, true, fmt.Sprintf("%s by %s (%s)", u.Temperature(z.heat.high.harm()), farm.SayTime(f.Crosses, at, s.farm.Location), s.between(f, at)))
 	}
 	if f, ok := d.Thrive.Forecast(); ok {
 		switch z.spec.Aim {

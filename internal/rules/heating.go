@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -19,7 +20,8 @@ const (
 // heatMemory is the last refit of a zone's temperature.
 type heatMemory struct {
 	Fit   trend.Heating
-	Probe string // whose curve that is
+	Probe string         // whose curve that is
+	Most  trend.Crossing // of the limit past which most worms are slowed, while it lies ahead
 	At    time.Time
 	Calm  int // refits in a row that found nothing
 }
@@ -34,7 +36,7 @@ func (s *State) refitHeat(z *zone, m time.Time) {
 	h := &z.Husbandry.Heat
 	at := z.Temp.clock(m)
 	h.Fit, h.Probe = z.firstToCross(m)
-	h.At = at
+	h.Most, h.At = z.mostSlowed(m), at
 	if z.foreseesHeat() || z.record(farm.Heating).raised() && z.stillClimbs() {
 		h.Calm = 0
 	} else {
@@ -50,12 +52,41 @@ func (z *zone) firstToCross(m time.Time) (first trend.Heating, probeID string) {
 		if !p.fresh(m) {
 			continue
 		}
-		fit := trend.HeatingFit(&p.Track, z.air(m), z.heat.highHarm, z.spec.LookAhead.Heating, p.clock(m))
+		fit := trend.HeatingFit(&p.Track, z.air(m), z.heat.high.harm(), z.spec.LookAhead.Heating, p.clock(m))
 		if probeID == "" || crossesBefore(fit, first) {
 			first, probeID = fit, p.spec.ID
 		}
 	}
 	return first, probeID
+}
+
+// mostSlowed foresees when the middle of the probes passes the limit of most
+// worms: when half of them do. It is asked for only while fewer are slowed.
+func (z *zone) mostSlowed(m time.Time) trend.Crossing {
+	e := z.heat.high
+	limit, ok := e.after(farm.Soon)
+	if !ok || limit == e.harm() || z.record(farm.TooHot).Urgency != farm.Soon {
+		return trend.Crossing{Quiet: true}
+	}
+	var all []trend.Crossing
+	for _, p := range z.temps {
+		if p.fresh(m) {
+			all = append(all, trend.HeatingFit(&p.Track, z.air(m), limit, z.spec.LookAhead.Heating, p.clock(m)).Crossing)
+		}
+	}
+	slices.SortStableFunc(all, func(a, b trend.Crossing) int { return compareTimes(a.Crosses, b.Crosses) })
+	return all[len(all)/2]
+}
+
+// compareTimes orders times, never last.
+func compareTimes(a, b time.Time) int {
+	switch {
+	case a.IsZero() == b.IsZero():
+		return a.Compare(b)
+	case a.IsZero():
+		return 1
+	}
+	return -1
 }
 
 // crossesBefore tells whether fit a is the more pressing one: its own heat
@@ -64,14 +95,10 @@ func crossesBefore(a, b trend.Heating) bool {
 	if a.Self != b.Self {
 		return a.Self
 	}
-	switch ca, cb := a.Crossing.Crosses, b.Crossing.Crosses; {
-	case ca.IsZero() && cb.IsZero():
-		return a.PerHour > b.PerHour
-	case ca.IsZero() || cb.IsZero():
-		return cb.IsZero()
-	default:
-		return ca.Before(cb)
+	if order := compareTimes(a.Crossing.Crosses, b.Crossing.Crosses); order != 0 {
+		return order < 0
 	}
+	return a.PerHour > b.PerHour
 }
 
 // heatAt is the level of the probe that the last refit is about, °C; the
@@ -107,7 +134,7 @@ func (z *zone) foreseesHeat() bool {
 // no crossing: a fit may falter halfway up a climb.
 func (z *zone) stillClimbs() bool {
 	h, near := z.Husbandry.Heat, 8.0 // K under the limit
-	return h.Fit.PerHour > 0.1 && z.heatAt() > z.heat.highHarm-near
+	return h.Fit.PerHour > 0.1 && z.heatAt() > z.heat.high.harm()-near
 }
 
 // judgeHeating brings heating to the urgency of the last refit, seen from now.
@@ -138,13 +165,13 @@ func (s *State) approaches(z *zone, m time.Time) {
 
 func (s *State) sayHeating(z *zone, now time.Time) saying {
 	fit, u := z.Husbandry.Heat.Fit, s.farm.Units
-	limit := u.Temperature(z.heat.highHarm)
+	limit := u.Temperature(z.heat.high.harm())
 	text := fmt.Sprintf("%s is heating by itself: %s now", s.place(z.who), s.heatNow(z))
 	if !z.fresh(farm.Heating, now) {
 		text = fmt.Sprintf("%s was heating by itself when last heard, %s ago: %s then", s.place(z.who), farm.SayLong(now.Sub(z.Temp.At)), s.heatNow(z))
 	}
 	f, foreseen := fit.Crossing.Forecast()
-	past := fit.Crossing.Past || z.heatAt() > z.heat.highHarm
+	past := fit.Crossing.Past || z.heatAt() > z.heat.high.harm()
 	foreseen = foreseen && !past
 	switch {
 	case past:

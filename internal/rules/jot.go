@@ -86,10 +86,12 @@ func afresh(k farm.JotKind) bool {
 	}, k)
 }
 
-// afresh empties the running medians and the curves of a zone.
+// afresh empties the running medians and the curves of a zone. A probe that
+// was away then is missed no longer: the keeper has been there.
 func (z *zone) afresh(t time.Time) {
 	for _, p := range slices.Concat(z.temps, z.moists) {
 		p.Level.Clear()
+		p.HasApart = p.HasApart && p.fresh(t)
 	}
 	z.restartCurves(t)
 }

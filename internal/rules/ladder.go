@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"math"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -51,36 +52,129 @@ func running(since, at time.Time, runs bool) time.Time {
 // stop halts both clocks and leaves what is on.
 func (r *rung) stop() { r.Past, r.Inside = time.Time{}, time.Time{} }
 
-// A ladder is a band condition: a milder limit and the limit of harm.
+// A ladder is a band condition: a rung for each urgency, soon first. Each has a
+// limit, a margin and a patience of its own.
 type ladder struct {
-	Mild, Harm rung
+	Rungs [farm.Now]rung
 }
+
+// rung of an urgency.
+func (l *ladder) rung(u farm.Urgency) *rung { return &l.Rungs[u-farm.Soon] }
 
 func (l *ladder) stop() {
-	l.Mild.stop()
-	l.Harm.stop()
+	for i := range l.Rungs {
+		l.Rungs[i].stop()
+	}
 }
 
-func (l *ladder) waits() bool { return l.Mild.waits() || l.Harm.waits() }
+func (l *ladder) waits() bool {
+	for i := range l.Rungs {
+		if l.Rungs[i].waits() {
+			return true
+		}
+	}
+	return false
+}
+
+// past gives since when the level has been past a limit, and the urgency of the
+// farthest one; Calm when it is past none.
+func (l *ladder) past() (since time.Time, u farm.Urgency) {
+	for i, r := range l.Rungs {
+		if r.Past.IsZero() {
+			continue
+		}
+		if u = farm.Soon + farm.Urgency(i); since.IsZero() || r.Past.Before(since) {
+			since = r.Past
+		}
+	}
+	return since, u
+}
 
 // urgency of the highest rung that is on.
-func (l *ladder) urgency(mild farm.Urgency) farm.Urgency {
-	switch {
-	case l.Harm.On:
-		return farm.Now
-	case l.Mild.On:
-		return mild
+func (l *ladder) urgency() farm.Urgency {
+	for u := farm.Now; u > farm.Calm; u-- {
+		if l.rung(u).On {
+			return u
+		}
 	}
 	return farm.Calm
 }
 
-// judgeHigh judges a level against upper limits, judgeLow against lower ones.
-func (l *ladder) judgeHigh(at time.Time, level, mild, harm, margin float64, patience time.Duration) {
-	l.Mild.judge(at, level > mild, level <= mild-margin, patience)
-	l.Harm.judge(at, level > harm, level <= harm-margin, patience)
+// settle turns the rungs to an urgency that was told.
+func (l *ladder) settle(told farm.Urgency) {
+	for u := farm.Soon; u <= farm.Now; u++ {
+		switch {
+		case u > told || told == farm.Calm:
+			l.rung(u).On = false
+		case u == told:
+			l.rung(u).On = true
+		}
+	}
 }
 
-func (l *ladder) judgeLow(at time.Time, level, mild, harm, margin float64, patience time.Duration) {
-	l.Mild.judge(at, level < mild, level >= mild+margin, patience)
-	l.Harm.judge(at, level < harm, level >= harm+margin, patience)
+// An edge is the limits on one side of a quantity: one for each urgency. An
+// infinite one is never passed.
+type edge struct {
+	up    bool // past is above; else below
+	limit [farm.Now + 1]float64
 }
+
+// past tells whether a level lies past the limit of an urgency.
+func (e edge) past(u farm.Urgency, v float64) bool {
+	if e.up {
+		return v > e.limit[u]
+	}
+	return v < e.limit[u]
+}
+
+// inside tells whether a level lies inside that limit by the margin.
+func (e edge) inside(u farm.Urgency, v, margin float64) bool {
+	if e.up {
+		return v <= e.limit[u]-margin
+	}
+	return v >= e.limit[u]+margin
+}
+
+// counts tells whether the limit of an urgency is ever passed before the more
+// urgent ones.
+func (e edge) counts(u farm.Urgency) bool {
+	if math.IsInf(e.limit[u], 0) {
+		return false
+	}
+	for more := u + 1; more <= farm.Now; more++ {
+		if !e.past(u, e.limit[more]) {
+			return false
+		}
+	}
+	return true
+}
+
+// after is the limit that a level which has reached an urgency passes next; ok
+// is false past the last.
+func (e edge) after(u farm.Urgency) (limit float64, ok bool) {
+	for u++; u <= farm.Now; u++ {
+		if e.counts(u) {
+			return e.limit[u], true
+		}
+	}
+	return 0, false
+}
+
+// mild is the limit that is passed first, harm the one past which there is
+// harm.
+func (e edge) mild() float64 {
+	if e.up {
+		return min(e.limit[farm.Soon], e.limit[farm.Today], e.limit[farm.Now])
+	}
+	return max(e.limit[farm.Soon], e.limit[farm.Today], e.limit[farm.Now])
+}
+
+// backFrom is the level from which nothing is past by the margin.
+func (e edge) backFrom(margin float64) float64 {
+	if e.up {
+		return e.mild() - margin
+	}
+	return e.mild() + margin
+}
+
+func (e edge) harm() float64 { return e.limit[farm.Now] }

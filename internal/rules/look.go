@@ -63,11 +63,14 @@ func (s *State) standing(at time.Time) []farm.Standing {
 func (s *State) zoneView(z *zone, at time.Time) farm.ZoneView {
 	v := farm.ZoneView{
 		Bin: z.who.Bin, Zone: z.who.Zone, Aim: z.spec.Aim,
-		Temperature: levelView(z.Temp, z.temps, z.heat, at), Moisture: levelView(z.Moist, z.moists, z.water, at),
+		Temperature: levelView(z.Temp, z.temps, z.bands.temp, at), Moisture: levelView(z.Moist, z.moists, z.bands.moist, at),
 		Unjudged: s.unjudged(z, at), Unknown: z.unknown(at), Waiting: z.waiting(at),
 	}
-	if z.spec.Aim == farm.Sifting && v.Moisture != nil {
-		v.Moisture.Bands = z.bands.moist
+	if v.Temperature != nil {
+		v.Temperature.Limits = z.heat.view(farm.TooCold, farm.TooHot)
+	}
+	if v.Moisture != nil {
+		v.Moisture.Limits = z.water.view(farm.TooDry, farm.TooWet)
 	}
 	if v.Temperature != nil && v.Temperature.Fresh && z.spec.Aim == farm.Living {
 		v.Species = z.speciesViews(v)
@@ -80,18 +83,34 @@ func (s *State) zoneView(z *zone, at time.Time) farm.ZoneView {
 	return v
 }
 
-func levelView(l level, probes []*probe, lim limits, at time.Time) *farm.LevelView {
+func levelView(l level, probes []*probe, bands farm.Bands, at time.Time) *farm.LevelView {
 	if l.At.IsZero() {
 		return nil
 	}
-	v := &farm.LevelView{Value: l.Value, At: l.At, Fresh: anyFresh(probes, at)}
-	if lim != without {
-		v.Bands = farm.Bands{
-			Thrive:  farm.Band{Low: lim.lowMild, High: lim.highMild},
-			Survive: farm.Band{Low: lim.lowHarm, High: lim.highHarm},
-		}
+	v := &farm.LevelView{Value: l.Value, At: l.At, Fresh: anyFresh(probes, at), Bands: bands}
+	if l.several() {
+		v.Lowest, v.Highest = l.Low.view(), l.High.view()
 	}
 	return v
+}
+
+func (e end) view() *farm.ProbeLevel { return &farm.ProbeLevel{Probe: e.Probe, Value: e.Value} }
+
+// view lists the limits of a quantity from low to high, by the conditions that
+// are raised past them. One that a more urgent one makes needless is left out.
+func (l limits) view(below, above farm.Condition) []farm.Limit {
+	var out []farm.Limit
+	for u := farm.Now; u > farm.Calm; u-- {
+		if l.low.counts(u) {
+			out = append(out, farm.Limit{Condition: below, Urgency: u, At: l.low.limit[u]})
+		}
+	}
+	for u := farm.Soon; u <= farm.Now; u++ {
+		if l.high.counts(u) {
+			out = append(out, farm.Limit{Condition: above, Urgency: u, At: l.high.limit[u]})
+		}
+	}
+	return out
 }
 
 // unjudged says why nothing can be said of a zone; "" when something can.
@@ -138,21 +157,13 @@ func unheard(probes []*probe, at time.Time) string {
 func (z *zone) waiting(at time.Time) []farm.Waiting {
 	var out []farm.Waiting
 	for _, w := range []struct {
-		c    farm.Condition
-		l    *ladder
-		mild farm.Urgency
-	}{{farm.TooHot, &z.Hot, farm.Today}, {farm.TooCold, &z.Cold, farm.Soon}, {farm.TooDry, &z.Dry, farm.Today}, {farm.TooWet, &z.Wet, farm.Today}} {
+		c farm.Condition
+		l *ladder
+	}{{farm.TooHot, &z.Hot}, {farm.TooCold, &z.Cold}, {farm.TooDry, &z.Dry}, {farm.TooWet, &z.Wet}} {
 		if z.record(w.c).raised() || !z.fresh(w.c, at) {
 			continue
 		}
-		since, u := w.l.Mild.Past, w.mild
-		if !w.l.Harm.Past.IsZero() {
-			u = farm.Now
-		}
-		if since.IsZero() { // a zone that is held to the limit of harm alone
-			since = w.l.Harm.Past
-		}
-		if !since.IsZero() {
+		if since, u := w.l.past(); u != farm.Calm {
 			out = append(out, farm.Waiting{Condition: w.c, Urgency: u, Since: since, RaisedAt: since.Add(z.spec.Patience)})
 		}
 	}

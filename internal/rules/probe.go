@@ -37,6 +37,8 @@ type probeMemory struct {
 	Goods                       int          // believed readings in a row
 	Wanted                      int          // believed readings in a row that clear the suspicion in hand
 	Level                       trend.Window
+	Apart                       float64 // how far its level lies from the middle of its zone's, where that is known
+	HasApart                    bool
 	Track                       trend.Track // of a thermometer: its slow past, which forecasts are drawn from
 	Silent, Suspect, BatteryLow record
 }

@@ -57,33 +57,89 @@ var adjective = map[farm.Condition]string{
 // ofHeat tells whether a condition is about temperature.
 func ofHeat(c farm.Condition) bool { return c == farm.TooHot || c == farm.TooCold || c == farm.Heating }
 
+// levelOf says the level that a condition is about, and both ends where several
+// probes speak.
 func (s *State) levelOf(z *zone, c farm.Condition) string {
-	v, l := z.Moist.Value, z.water
-	if ofHeat(c) {
-		v, l = z.Temp.Value, z.heat
+	l := z.judgedBy(c)
+	said := s.value(z, c, l.Value)
+	if ends := s.ends(z, c); ends != "" {
+		said += " (" + ends + ")"
 	}
-	if said := s.measure(c, v); !slices.Contains([]string{
-		s.measure(c, l.lowHarm), s.measure(c, l.lowMild), s.measure(c, l.highMild), s.measure(c, l.highHarm)}, said) {
-		return said
-	}
-	return s.finer(c, v, l)
+	return said
 }
 
-// finer writes a level that would else look the same as the limit it is past.
-func (s *State) finer(c farm.Condition, v float64, l limits) string {
-	for digits := 1; digits <= 2; digits++ {
+// ends names both ends of a level with their probes, the worse one first: "near
+// 37.8 °C, far 26 °C". It is "" where one probe speaks.
+func (s *State) ends(z *zone, c farm.Condition) string {
+	l := z.judgedBy(c)
+	if !l.several() {
+		return ""
+	}
+	worse, better := l.High, l.Low
+	if !z.edgeOf(c).up {
+		worse, better = better, worse
+	}
+	return fmt.Sprintf("%s %s, %s %s", worse.Probe, s.value(z, c, worse.Value), better.Probe, s.value(z, c, better.Value))
+}
+
+// sayMissed names the probe that nothing has been heard of since it was past the
+// limit of an urgency; "" when there is none.
+func (s *State) sayMissed(z *zone, c farm.Condition, u farm.Urgency) string {
+	l := z.judgedBy(c)
+	for _, p := range z.probesOf(c) {
+		if p.missed(s.now) && z.edgeOf(c).past(u, l.Steady+p.Apart) {
+			return fmt.Sprintf("where %s sits: %s when it was last heard, %s (elsewhere %s)", p.spec.ID,
+				s.value(z, c, p.Good.Value), farm.SayTime(p.Good.At, s.now, s.farm.Location), s.value(z, c, l.Value))
+		}
+	}
+	return ""
+}
+
+// edgeOf is the side of its quantity on which a condition lies.
+func (z *zone) edgeOf(c farm.Condition) edge {
+	switch c {
+	case farm.TooHot, farm.Heating:
+		return z.heat.high
+	case farm.TooCold:
+		return z.heat.low
+	case farm.TooWet:
+		return z.water.high
+	}
+	return z.water.low
+}
+
+// suffered is the level that decides who suffers: the middle, or the worst where
+// that is past the limit of harm.
+func (s *State) suffered(z *zone, c farm.Condition) float64 {
+	l, e := z.judgedBy(c), z.edgeOf(c)
+	if worst := l.worstMissed(z.probesOf(c), e.up, s.now); e.past(farm.Now, worst) {
+		return worst
+	}
+	return l.Value
+}
+
+// value writes a level so that it never looks the same as a limit it is past.
+func (s *State) value(z *zone, c farm.Condition, v float64) string {
+	l := z.water
+	if ofHeat(c) {
+		l = z.heat
+	}
+	for digits := -1; digits <= 2; digits++ {
 		said := s.digits(c, v, digits)
-		if !slices.Contains([]string{
-			s.digits(c, l.lowHarm, digits), s.digits(c, l.lowMild, digits), s.digits(c, l.highMild, digits), s.digits(c, l.highHarm, digits)}, said) {
+		if !slices.ContainsFunc(slices.Concat(l.low.limit[farm.Soon:], l.high.limit[farm.Soon:]), func(limit float64) bool {
+			return v != limit && said == s.digits(c, limit, digits)
+		}) {
 			return said
 		}
 	}
 	return "a hair past " + s.measure(c, v)
 }
 
-// digits writes a level with so many decimals.
+// digits writes a level with so many decimals; as is usual when n is negative.
 func (s *State) digits(c farm.Condition, v float64, n int) string {
 	switch {
+	case n < 0:
+		return s.measure(c, v)
 	case !ofHeat(c):
 		return fmt.Sprintf("%.*f %%", n, v)
 	case s.farm.Units == farm.US:
@@ -108,65 +164,85 @@ func (s *State) bandWords(z *zone, c farm.Condition, u farm.Urgency, at time.Tim
 }
 
 func (s *State) heatWords(z *zone, c farm.Condition, u farm.Urgency, at time.Time) saying {
-	text := s.whereItStands(z, c, at)
-	if z.bands.temp.IsZero() {
-		text += " " + s.whoSuffers(z, z.Temp.Value)
+	text := s.whereItStands(z, c, u, at)
+	if z.byMass(farm.Temperature) {
+		text += " " + s.whoSuffers(z, c, husbandry.Word)
 	} else {
-		text += " " + s.pastLimit(c, z.Temp.Value, z.heat)
+		text += " " + s.pastLimit(z, c)
 	}
 	next := s.nextLimit(z, c, u, at)
-	text += s.sayNext(c, next, harmOf(c, z.heat), at)
+	text += s.sayNext(c, next, at)
 	return saying{text: text, advice: &farm.Advice{Do: heatDo(z.spec.Aim, c)}, forecast: next, cautions: heatCautions(c)}
 }
 
-// whoSuffers sorts the species of a zone by how they do at a temperature:
-// who suffers first, who does not mind last.
-func (s *State) whoSuffers(z *zone, tempC float64) string {
-	words := map[string][]string{}
-	for _, sp := range z.bin.species {
-		w := husbandry.Word(sp, tempC)
-		words[w] = append(words[w], sp.Name)
+// byMass tells whether a zone is judged by what its worms bear, not by bands of
+// its own or its aim's.
+func (z *zone) byMass(q farm.Quantity) bool {
+	own := z.spec.Temperature
+	if q == farm.Moisture {
+		own = z.spec.Moisture
+	}
+	return z.spec.Aim == farm.Living && len(z.bin.worms) > 0 && own.IsZero()
+}
+
+// whoSuffers sorts the species of a zone by how they do: who suffers first, who
+// does not mind last; of several, each with its part of the worms.
+func (s *State) whoSuffers(z *zone, c farm.Condition, word func(farm.Species, float64) string) string {
+	words, parts := map[string][]string{}, map[string]float64{}
+	for _, w := range z.bin.worms {
+		how := word(w.Species, s.suffered(z, c))
+		words[how] = append(words[how], w.Name)
+		parts[how] += w.Part
 	}
 	danger := len(words[husbandry.InDanger]) > 0
-	var parts []string
-	for _, w := range []string{husbandry.InDanger, husbandry.Slowed, husbandry.Resting, husbandry.Thriving} {
-		if names := words[w]; len(names) > 0 {
-			part := farm.SayList(names) + " are " + w
-			if danger && (w == husbandry.Slowed || w == husbandry.Resting) {
-				part += ", but not in danger"
-			}
-			parts = append(parts, part)
+	var said []string
+	for _, how := range husbandry.Words {
+		names := words[how]
+		if len(names) == 0 {
+			continue
 		}
+		part := farm.SayList(names)
+		if len(z.bin.worms) > 1 {
+			part += " (" + percent(parts[how]) + ")"
+		}
+		part += feels[how] + how
+		if danger && how != husbandry.InDanger && how != husbandry.Thriving {
+			part += ", but not in danger"
+		}
+		said = append(said, part)
 	}
-	return farm.Capital(strings.Join(parts, "; ")) + "."
+	return farm.Capital(strings.Join(said, "; ")) + "."
 }
 
-// pastLimit says which of a zone's own limits has been passed.
-func (s *State) pastLimit(c farm.Condition, v float64, l limits) string {
-	mild, harm, past := l.highMild, l.highHarm, func(a, b float64) bool { return a > b }
-	if c == farm.TooCold || c == farm.TooDry {
-		mild, harm, past = l.lowMild, l.lowHarm, func(a, b float64) bool { return a < b }
-	}
-	if past(v, harm) {
-		return fmt.Sprintf("Past %s there is harm.", s.measure(c, harm))
-	}
-	return fmt.Sprintf("The limit for doing well is %s.", s.measure(c, mild))
+// feels joins a species and how it does.
+var feels = map[string]string{
+	husbandry.InDanger: " are ", husbandry.Slowed: " are ", husbandry.Resting: " are ", husbandry.Thriving: " are ",
+	husbandry.Parched: " have it ", husbandry.Soaked: " have it ",
 }
 
-// harmOf is the limit past which a condition does harm.
-func harmOf(c farm.Condition, l limits) float64 {
-	if c == farm.TooCold || c == farm.TooDry {
-		return l.lowHarm
+// percent writes a part of the whole.
+func percent(part float64) string {
+	if part < 0.01 {
+		return "under 1 %"
 	}
-	return l.highHarm
+	return fmt.Sprintf("%.0f %%", 100*part)
 }
 
-// sayNext says when the limit of harm is passed, where that is foreseen.
-func (s *State) sayNext(c farm.Condition, f *farm.Forecast, limit float64, at time.Time) string {
+// pastLimit says which of a zone's limits has been passed.
+func (s *State) pastLimit(z *zone, c farm.Condition) string {
+	e := z.edgeOf(c)
+	if e.past(farm.Now, s.suffered(z, c)) {
+		return fmt.Sprintf("Past %s there is harm.", s.measure(c, e.harm()))
+	}
+	return fmt.Sprintf("The limit for doing well is %s.", s.measure(c, e.mild()))
+}
+
+// sayNext says when the next limit is passed, where that is foreseen.
+func (s *State) sayNext(c farm.Condition, f *farm.Forecast, at time.Time) string {
 	if f == nil {
 		return ""
 	}
-	return fmt.Sprintf(" It will pass %s %s.", s.measure(c, limit), farm.SayTime(f.Crosses, at, s.farm.Location))
+	return fmt.Sprintf(" It will pass %s %s.", s.measure(c, f.Limit), farm.SayTime(f.Crosses, at, s.farm.Location))
 }
 
 func heatDo(aim farm.Aim, c farm.Condition) string {
@@ -190,9 +266,15 @@ func heatCautions(c farm.Condition) []string {
 }
 
 func (s *State) waterWords(z *zone, c farm.Condition, u farm.Urgency, at time.Time) saying {
+	text := s.whereItStands(z, c, u, at)
+	if z.byMass(farm.Moisture) {
+		text += " " + s.whoSuffers(z, c, husbandry.MoistWord)
+	}
+	if !z.byMass(farm.Moisture) || len(z.bin.worms) == 1 {
+		text += " " + s.pastLimit(z, c)
+	}
 	next := s.nextLimit(z, c, u, at)
-	text := s.whereItStands(z, c, at) + " " + s.pastLimit(c, z.Moist.Value, z.water) + s.sayNext(c, next, harmOf(c, z.water), at)
-	say := saying{text: text, forecast: next}
+	say := saying{text: text + s.sayNext(c, next, at), forecast: next}
 	switch c {
 	case farm.TooDry:
 		say.advice = s.dryAdvice(z)

@@ -61,3 +61,213 @@ func TestHeatIsForetoldByTheProbeThatHeats(t *testing.T) {
 		})
 	}
 }
+
+// all says the same of each probe every ten minutes in [from, to).
+func (w *watched) all(from, to time.Time, levels map[string]float64, ids ...string) {
+	for at := from; at.Before(to); at = at.Add(10 * time.Minute) {
+		for i, id := range ids {
+			if v, speaks := levels[id]; speaks {
+				w.say(id, at.Add(time.Duration(i)*time.Second), v)
+			}
+		}
+	}
+}
+
+// Red worms thrive to 25 °C and survive to 32 °C (the species table names the
+// sources). Each believed probe is judged: harm by the one that is worst off,
+// thrive by the middle.
+func TestTheWorstOffProbeDecidesHarm(t *testing.T) {
+	for _, tt := range []struct {
+		name   string
+		levels map[string]float64
+		cond   farm.Condition
+		want   farm.Urgency
+		say    string
+	}{
+		{"one end is lethal", map[string]float64{"near": 37.8, "far": 26}, farm.TooHot, farm.Now, "in one place: near 37.8 °C, far 26 °C"},
+		{"the other end is lethal", map[string]float64{"near": 20, "far": 33}, farm.TooHot, farm.Now, "in one place: far 33 °C, near 20 °C"},
+		{"both are", map[string]float64{"near": 37.8, "far": 34}, farm.TooHot, farm.Now, "at 35.9 °C (near 37.8 °C, far 34 °C)"},
+		{"the mean is past thrive", map[string]float64{"near": 28, "far": 24}, farm.TooHot, farm.Today, "at 26 °C (near 28 °C, far 24 °C)"},
+		{"the mean is not", map[string]float64{"near": 28, "far": 21}, farm.TooHot, farm.Calm, ""},
+		{"one of three is past thrive", map[string]float64{"near": 31, "deep": 24, "far": 23}, farm.TooHot, farm.Calm, ""},
+		{"one of three is lethal", map[string]float64{"near": 33, "deep": 24, "far": 23}, farm.TooHot, farm.Now, "near 33 °C, far 23 °C"},
+		{"one end freezes", map[string]float64{"near": 3, "far": 16}, farm.TooCold, farm.Now, "near 3 °C, far 16 °C"},
+		{"the mean is cold", map[string]float64{"near": 12, "far": 16}, farm.TooCold, farm.Soon, "at 14 °C (near 12 °C, far 16 °C)"},
+		{"one of eight is lethal", map[string]float64{"a": 20, "b": 20, "c": 20, "d": 20, "e": 20, "f": 20, "g": 20, "near": 33},
+			farm.TooHot, farm.Now, "near 33 °C, a 20 °C"},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			var ids []string
+			for _, id := range []string{"a", "b", "c", "d", "e", "f", "g", "deep", "far", "near"} {
+				if _, has := tt.levels[id]; has {
+					ids = append(ids, id)
+				}
+			}
+			w := watching(several(farm.Temperature, ids...))
+			w.all(t0, t0.Add(2*time.Hour), tt.levels, ids...)
+			got := w.of(tt.cond)
+			if tt.want == farm.Calm || len(got) == 0 {
+				if len(got) != 0 || tt.want != farm.Calm {
+					t.Fatalf("got %+v, want %q", got, tt.want)
+				}
+				return
+			}
+			if last := got[len(got)-1]; last.Urgency != tt.want || !strings.Contains(last.Text, tt.say) {
+				t.Errorf("got %s: %q, want %s and %q", last.Urgency, last.Text, tt.want, tt.say)
+			}
+		})
+	}
+}
+
+// The same for moisture: red worms thrive at 70..85 % and survive 60..90 %.
+func TestTheDriestAndTheWettestProbeDecideHarm(t *testing.T) {
+	for _, tt := range []struct {
+		name      string
+		near, far float64
+		cond      farm.Condition
+		want      farm.Urgency
+	}{
+		{"one end is parched", 58, 80, farm.TooDry, farm.Now},
+		{"the mean is dry", 62, 74, farm.TooDry, farm.Today},
+		{"one end drowns", 91, 75, farm.TooWet, farm.Now},
+		{"the mean is wet", 89, 83, farm.TooWet, farm.Today},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			w := watching(several(farm.Moisture, "near", "far"))
+			w.all(t0, t0.Add(2*time.Hour), map[string]float64{"near": tt.near, "far": tt.far}, "near", "far")
+			if got := only(t, w.of(tt.cond)); got.Urgency != tt.want || !strings.Contains(got.Text, "near ") || !strings.Contains(got.Text, "far ") {
+				t.Errorf("got %s: %q, want %s and both ends", got.Urgency, got.Text, tt.want)
+			}
+		})
+	}
+}
+
+// A probe that falls silent is told as that. It makes a bin neither better nor
+// worse.
+func TestAProbeThatComesOrGoesChangesNothing(t *testing.T) {
+	both := map[string]float64{"near": 28, "far": 21}
+	t.Run("the cool one goes", func(t *testing.T) {
+		w := watching(several(farm.Temperature, "near", "far"))
+		w.all(t0, t0.Add(6*time.Hour), both, "near", "far")
+		w.hold("near", t0.Add(6*time.Hour), t0.Add(20*time.Hour), 28)
+		if got := w.of(farm.TooHot); len(got) != 0 {
+			t.Errorf("got %+v, want nothing: the bin is as it was", briefs(got))
+		}
+		w.hold("near", t0.Add(20*time.Hour), t0.Add(22*time.Hour), 33)
+		if got := only(t, w.of(farm.TooHot)); got.Urgency != farm.Now {
+			t.Errorf("got %s, want what is left to be judged: now", got.Urgency)
+		}
+	})
+	t.Run("the lethal one goes, and comes back cool", func(t *testing.T) {
+		w := watching(several(farm.Temperature, "near", "far"))
+		w.all(t0, t0.Add(6*time.Hour), map[string]float64{"near": 37.8, "far": 26}, "near", "far")
+		w.hold("far", t0.Add(6*time.Hour), t0.Add(20*time.Hour), 26)
+		if got := only(t, w.of(farm.TooHot)); got.Urgency != farm.Now {
+			t.Fatalf("got %+v, want it to stand", got)
+		}
+		w.all(t0.Add(20*time.Hour), t0.Add(23*time.Hour), map[string]float64{"near": 24, "far": 23}, "near", "far")
+		got := w.of(farm.TooHot)
+		if last := got[len(got)-1]; last.Change != farm.Eased || last.Peak == nil || *last.Peak != 37.8 {
+			t.Errorf("got %+v, want it eased from 37.8 °C", last)
+		}
+	})
+	t.Run("the lethal one stays away", func(t *testing.T) {
+		w := watching(several(farm.Temperature, "near", "far"))
+		w.all(t0, t0.Add(6*time.Hour), map[string]float64{"near": 37.8, "far": 22}, "near", "far")
+		w.hold("far", t0.Add(6*time.Hour), t0.Add(40*time.Hour), 22)
+		got := w.of(farm.TooHot)
+		last := got[len(got)-1]
+		if lasted := last.At.Sub(t0.Add(6 * time.Hour)); last.Change != farm.Eased || lasted < 24*time.Hour || lasted > 26*time.Hour {
+			t.Errorf("got %s after %s, want it to stand for a day", last.Change, lasted)
+		}
+	})
+	t.Run("one that is at odds with its twin is not missed", func(t *testing.T) {
+		w := watching(several(farm.Temperature, "near", "far"))
+		w.all(t0, t0.Add(6*time.Hour), map[string]float64{"near": 33, "far": 22}, "near", "far")
+		for at := t0.Add(6 * time.Hour); at.Before(t0.Add(9 * time.Hour)); at = at.Add(10 * time.Minute) {
+			w.doubt("near", at, 33, farm.TwinApart)
+			w.say("far", at.Add(time.Second), 22)
+		}
+		if got := w.of(farm.TooHot); got[len(got)-1].Change != farm.Eased {
+			t.Errorf("got %+v, want it eased", briefs(got))
+		}
+	})
+	t.Run("a slow one and a fast one", func(t *testing.T) {
+		f := several(farm.Temperature, "near", "far")
+		for i := range f.Probes {
+			if f.Probes[i].ID == "far" {
+				f.Probes[i].Every = 6 * time.Hour
+			}
+		}
+		w := watching(f)
+		for at := t0; at.Before(t0.Add(3 * day)); at = at.Add(10 * time.Minute) {
+			w.say("near", at, 28)
+			if at.Sub(t0)%(6*time.Hour) == 0 {
+				w.say("far", at.Add(time.Second), 21)
+			}
+		}
+		w.jot(t0.Add(3*day), farm.Jot{What: farm.Turned})
+		w.hold("near", t0.Add(3*day+10*time.Minute), t0.Add(3*day+5*time.Hour), 28)
+		if got := w.of(farm.TooHot); len(got) != 0 {
+			t.Errorf("got %+v, want nothing", briefs(got))
+		}
+	})
+}
+
+// The reproduction of a keeper's mix: nineteen worms in twenty are slowed for
+// days, and the twentieth is at its best.
+func TestAFewBlueWormsDoNotSwitchOffTooHot(t *testing.T) {
+	for _, tt := range []struct {
+		name   string
+		shares []farm.Share
+		probe  string
+		value  float64
+		cond   farm.Condition
+		want   farm.Urgency
+		says   []string
+	}{
+		{"nearly all slowed", []farm.Share{{Species: "red", Fraction: .6}, {Species: "european", Fraction: .35}, {Species: "blue", Fraction: .05}},
+			"t", 31.5, farm.TooHot, farm.Today, []string{"Red worms and European worms (95 %) are slowed; blue worms (5 %) are thriving."}},
+		{"exactly three quarters slowed", []farm.Share{{Species: "red", Fraction: .75}, {Species: "blue", Fraction: .25}},
+			"t", 30, farm.TooHot, farm.Soon, []string{"Red worms (75 %) are slowed; blue worms (25 %) are thriving."}},
+		{"exactly half slowed", []farm.Share{{Species: "red", Fraction: .5}, {Species: "blue", Fraction: .5}}, "t", 30, farm.TooHot, farm.Calm, nil},
+		{"over half resting", []farm.Share{{Species: "red", Fraction: .4}, {Species: "blue", Fraction: .6}},
+			"t", 18, farm.TooCold, farm.Soon, []string{"Blue worms (60 %) are resting; red worms (40 %) are thriving."}},
+		{"nearly all resting", []farm.Share{{Species: "red", Fraction: .1}, {Species: "blue", Fraction: .9}},
+			"t", 18, farm.TooCold, farm.Soon, []string{"(90 %) are resting"}},
+		{"a few in danger", []farm.Share{{Species: "red", Fraction: .95}, {Species: "african", Fraction: .05}},
+			"t", 15.5, farm.TooCold, farm.Now, []string{"African worms (5 %) are in danger; red worms (95 %) are thriving."}},
+		{"a fifth has it too dry", []farm.Share{{Species: "red", Fraction: .8}, {Species: "blue", Fraction: .2}}, "m", 72, farm.TooDry, farm.Calm, nil},
+		{"three in five have it too dry", []farm.Share{{Species: "red", Fraction: .4}, {Species: "blue", Fraction: .6}},
+			"m", 72, farm.TooDry, farm.Soon, []string{"Blue worms (60 %) have it too dry; red worms (40 %) are thriving."}},
+		{"four in five have it too dry", []farm.Share{{Species: "red", Fraction: .2}, {Species: "blue", Fraction: .8}},
+			"m", 72, farm.TooDry, farm.Today, []string{"Blue worms (80 %) have it too dry"}},
+		{"a fifth in danger by drought", []farm.Share{{Species: "red", Fraction: .8}, {Species: "blue", Fraction: .2}},
+			"m", 64, farm.TooDry, farm.Now, []string{"Blue worms (20 %) are in danger; red worms (80 %) have it too dry, but not in danger."}},
+		{"three in five have it too wet", []farm.Share{{Species: "red", Fraction: .4}, {Species: "blue", Fraction: .6}},
+			"m", 84, farm.TooWet, farm.Soon, []string{"Blue worms (60 %) have it too wet; red worms (40 %) are thriving."}},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			f := nursery(farm.Living)
+			f.Bins[0].Species = tt.shares
+			w := watching(f)
+			w.hold(tt.probe, t0, t0.Add(96*time.Hour), tt.value)
+			got := w.of(tt.cond)
+			if tt.want == farm.Calm {
+				if len(got) != 0 {
+					t.Fatalf("got %+v, want nothing", got)
+				}
+				return
+			}
+			one := only(t, got)
+			if one.Urgency != tt.want {
+				t.Errorf("got %s, want %s", one.Urgency, tt.want)
+			}
+			for _, part := range tt.says {
+				if !strings.Contains(one.Text, part) {
+					t.Errorf("text %q does not say %q", one.Text, part)
+				}
+			}
+		})
+	}
+}

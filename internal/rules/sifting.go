@@ -34,7 +34,7 @@ type siftMemory struct {
 // judgeSifting judges the window of a sifting zone: it opens when the moisture
 // comes into the thrive band from above, and closes at its dry end.
 func (s *State) judgeSifting(z *zone, at time.Time) {
-	m, v, band := &z.Husbandry.Sift, z.Moist.Value, z.bands.moist.Thrive
+	m, v, band := &z.Husbandry.Sift, z.Moist.Steady, z.bands.moist.Thrive
 	margin := z.spec.Margin.Moisture
 	if v > band.High+margin {
 		m.Over, m.Since = false, at

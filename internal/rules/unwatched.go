@@ -111,8 +111,8 @@ func (s *State) markRelimited() {
 // mark remembers the level of a zone as one that is well by the limits now in
 // force, if it is.
 func (z *zone) mark(c farm.Condition) {
-	l, lim := z.judgedBy(c)
-	if r := z.record(c); needs(c) != "" && !l.At.IsZero() && !pastMild(c, l.Value, lim) {
+	l := z.judgedBy(c)
+	if r := z.record(c); needs(c) != "" && !l.At.IsZero() && !z.pastAny(c) {
 		r.Relimited, r.HasRelimited = l.Value, true
 	}
 }
@@ -128,24 +128,30 @@ func (z *zone) limitsName() uint64 {
 	return h.Sum64()
 }
 
-// judgedBy gives the level and the limits that a condition of a zone goes by.
-func (z *zone) judgedBy(c farm.Condition) (level, limits) {
+// judgedBy is the level that a condition of a zone goes by.
+func (z *zone) judgedBy(c farm.Condition) level {
 	if needs(c) == farm.Temperature {
-		return z.Temp, z.heat
+		return z.Temp
 	}
-	return z.Moist, z.water
+	return z.Moist
 }
 
-// pastMild tells whether a level is past the milder limit of a band condition;
-// a forecast or a window has none.
-func pastMild(c farm.Condition, v float64, l limits) bool {
-	switch c {
-	case farm.TooHot, farm.TooWet:
-		return v > l.highMild || v > l.highHarm
-	case farm.TooCold, farm.TooDry:
-		return v < l.lowMild || v < l.lowHarm
+// marginOf is how far inside a limit of a condition counts as back.
+func (z *zone) marginOf(c farm.Condition) float64 {
+	if needs(c) == farm.Temperature {
+		return z.spec.Margin.Temperature
 	}
-	return false
+	return z.spec.Margin.Moisture
+}
+
+// pastAny tells whether a zone is past any limit of a band condition; a
+// forecast or a window has none.
+func (z *zone) pastAny(c farm.Condition) bool {
+	l, e := z.judgedBy(c), z.edgeOf(c)
+	if adjective[c] == "" {
+		return false
+	}
+	return e.past(farm.Soon, l.Value) || e.past(farm.Today, l.Value) || e.past(farm.Now, l.worst(e.up).Value)
 }
 
 // relimited gives an easing other words when it is the limits that have
@@ -155,11 +161,7 @@ func (s *State) relimited(r *record, ch *farm.Change) {
 		return
 	}
 	z := s.zoneOf(subject{Bin: ch.Bin, Zone: ch.Zone})
-	l, _ := z.judgedBy(ch.Condition)
-	moved := z.spec.Margin.Moisture
-	if needs(ch.Condition) == farm.Temperature {
-		moved = z.spec.Margin.Temperature
-	}
+	l, moved := z.judgedBy(ch.Condition), z.marginOf(ch.Condition)
 	if ch.Change == farm.Eased && math.Abs(l.Value-r.Relimited) <= moved {
 		ch.Ended, ch.Text = farm.Relimited, fmt.Sprintf("%s is not %s by the limits now in force: %s.",
 			s.place(z.who), foundBy[ch.Condition], s.levelOf(z, ch.Condition))

@@ -35,7 +35,7 @@ func (s *State) dose(z *zone) *farm.Advice {
 // doseFrom is the dose for a zone at some moisture.
 func (z *zone) doseFrom(pct float64) *farm.Advice {
 	d := z.dry()
-	aim := z.bands.moist.Thrive.Middle()
+	aim := z.aim.Middle()
 	if d.Kg <= 0 || z.Moist.At.IsZero() || pct >= aim {
 		return nil
 	}
@@ -52,7 +52,7 @@ func (z *zone) doseFrom(pct float64) *farm.Advice {
 // the middle of its band wants none yet: then it is what it will want when it
 // leaves the band.
 func (s *State) dryingAdvice(z *zone) *farm.Advice {
-	if z.Moist.Value < z.bands.moist.Thrive.Middle() {
+	if z.Moist.Value < z.aim.Middle() {
 		return s.dryAdvice(z)
 	}
 	a := z.doseFrom(z.bands.moist.Thrive.Low)
@@ -90,7 +90,7 @@ func (s *State) pourDo(a *farm.Advice) string {
 }
 
 func (s *State) wetAdvice(z *zone) *farm.Advice {
-	aim, d := z.bands.moist.Thrive.Middle(), z.dry()
+	aim, d := z.aim.Middle(), z.dry()
 	kg, ok := husbandry.BeddingToAdd(husbandry.WetMass(d.Kg, z.Moist.Value), z.Moist.Value, beddingPct, aim)
 	if !ok || kg <= 0 {
 		return &farm.Advice{Do: "Mix in dry bedding, loosen it and leave the lid ajar."}

@@ -40,8 +40,7 @@ func (s *State) zoneWords(z *zone, c farm.Condition, r *record, at time.Time) (s
 		}
 		return s.sayHatching(z, due, at), true
 	}
-	level, _ := z.judgedBy(c)
-	if level.At.IsZero() {
+	if z.judgedBy(c).At.IsZero() {
 		return saying{}, false
 	}
 	switch c {
@@ -75,29 +74,22 @@ func (z *zone) fresh(c farm.Condition, m time.Time) bool {
 
 // whereItStands is the first sentence of a band condition: how bad it is now,
 // or was when the zone was last heard, or that it is nearly over.
-func (s *State) whereItStands(z *zone, c farm.Condition, at time.Time) string {
+func (s *State) whereItStands(z *zone, c farm.Condition, u farm.Urgency, at time.Time) string {
 	place, level := s.place(z.who), s.levelOf(z, c)
-	l, lim := z.judgedBy(c)
+	l, e := z.judgedBy(c), z.edgeOf(c)
+	worst := l.worst(e.up).Value
 	switch {
 	case !z.fresh(c, at):
 		return fmt.Sprintf("%s was %s when last heard, %s ago: %s.", place, adjective[c], farm.SayLong(at.Sub(l.At)), level)
-	case !pastMild(c, l.Value, lim):
-		return fmt.Sprintf("%s is only just no longer %s, at %s; it counts as over from %s on.", place, adjective[c], level, s.measure(c, z.wellFrom(c)))
+	case !e.past(u, worst) && s.sayMissed(z, c, u) != "":
+		return fmt.Sprintf("%s is %s %s.", place, adjective[c], s.sayMissed(z, c, u))
+	case !z.pastAny(c):
+		return fmt.Sprintf("%s is only just no longer %s, at %s; it counts as over from %s on.", place, adjective[c], level,
+			s.measure(c, e.backFrom(z.marginOf(c))))
+	case u == farm.Now && e.past(u, worst) && !e.past(u, l.Value):
+		return fmt.Sprintf("%s is %s in one place: %s.", place, adjective[c], s.ends(z, c))
 	}
 	return fmt.Sprintf("%s is %s at %s.", place, adjective[c], level)
-}
-
-// wellFrom is the level from which a band condition counts as over.
-func (z *zone) wellFrom(c farm.Condition) float64 {
-	switch l, m := z.spec.Margin, z.heat; c {
-	case farm.TooHot:
-		return min(m.highMild, m.highHarm) - l.Temperature
-	case farm.TooCold:
-		return max(m.lowMild, m.lowHarm) + l.Temperature
-	case farm.TooWet:
-		return min(z.water.highMild, z.water.highHarm) - l.Moisture
-	}
-	return max(z.water.lowMild, z.water.lowHarm) + z.spec.Margin.Moisture
 }
 
 // sayLidOff speaks of a condition while the lid is off: what the probes say

@@ -2,7 +2,6 @@ package rules
 
 import (
 	"math"
-	"slices"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -16,8 +15,9 @@ const lidOff = time.Hour
 // A bin is one container and the worms in it.
 type bin struct {
 	spec    *farm.Bin
-	species []farm.Species
-	ambient *probe // nil when there is none
+	worms   []husbandry.Worms
+	species []farm.Species // of the worms
+	ambient *probe         // nil when there is none
 	zones   []*zone
 }
 
@@ -30,7 +30,8 @@ type zone struct {
 	moists []*probe
 	heat   limits
 	water  limits
-	bands  struct{ temp, moist farm.Bands }
+	bands  struct{ temp, moist farm.Bands } // as shown; zero: none
+	aim    farm.Band                        // of moisture: what water and bedding aim at
 	zoneMemory
 }
 
@@ -44,29 +45,10 @@ type zoneMemory struct {
 	LimitsName          uint64 // of the limits in force; 0: not known
 }
 
-// A level is what a zone is judged by: the median over its believed probes of
-// each one's running median.
-type level struct {
-	Value   float64
-	At      time.Time // of the newest reading behind it
-	Arrived time.Time // of that reading
-}
-
-// clock gives the zone's own time at arrival time m: device clocks and
-// arrival may differ, but both go on at the same rate.
-func (l level) clock(m time.Time) time.Time { return l.At.Add(m.Sub(l.Arrived)) }
-
-// limits are the four limits of one quantity; an infinite one is never passed.
-type limits struct{ lowHarm, lowMild, highMild, highHarm float64 }
+// limits are the edges of one quantity of a zone.
+type limits struct{ low, high edge }
 
 var nan = math.NaN()
-
-// without has no limits at all.
-var without = limits{math.Inf(-1), math.Inf(-1), math.Inf(1), math.Inf(1)}
-
-func of(b farm.Bands) limits {
-	return limits{b.Survive.Low, b.Thrive.Low, b.Thrive.High, b.Survive.High}
-}
 
 func newZone(f *farm.Farm, b *bin, spec farm.Zone, byID map[string]*probe) *zone {
 	z := &zone{bin: b, spec: spec, who: subject{Bin: b.spec.Name, Zone: spec.Name}}
@@ -85,37 +67,34 @@ func newZone(f *farm.Farm, b *bin, spec farm.Zone, byID map[string]*probe) *zone
 			z.moists = append(z.moists, p)
 		}
 	}
-	z.bands.temp, z.bands.moist = husbandry.ZoneBands(f, *b.spec, spec)
-	z.heat, z.water = z.heatLimits(), z.waterLimits()
+	z.setLimits(f)
 	z.LimitsName = z.limitsName()
 	return z
 }
 
-// heatLimits of a living zone come from its species unless it has bands of
-// its own: mild when every species is past its thrive band, harm when any is
-// past its survive band.
-func (z *zone) heatLimits() limits {
-	switch {
-	case !z.bands.temp.IsZero():
-		return of(z.bands.temp)
-	case z.spec.Aim == farm.Living && len(z.bin.species) > 0:
-		coldNow, coldSoon, hotToday, hotNow := husbandry.TempLimits(z.bin.species)
-		return limits{coldNow, coldSoon, hotToday, hotNow}
+// setLimits makes the edges that a zone is judged by. Heat is due a day sooner
+// than cold, in which worms only rest.
+func (z *zone) setLimits(f *farm.Farm) {
+	temp, moist := husbandry.ZoneLimits(f, *z.bin.spec, z.spec)
+	z.bands.temp, z.bands.moist = temp.Bands(), moist.Bands()
+	z.heat = limits{
+		low:  edge{limit: [...]float64{farm.Soon: temp.Low.Half, farm.Today: math.Inf(-1), farm.Now: temp.Low.Harm}},
+		high: edge{up: true, limit: byUrgency(temp.High)},
 	}
-	return without
+	z.water = limits{low: edge{limit: byUrgency(moist.Low)}, high: edge{up: true, limit: byUrgency(moist.High)}}
+	_, own := husbandry.ZoneBands(f, *z.bin.spec, z.spec)
+	if z.aim = own.Thrive; own.IsZero() {
+		z.aim = husbandry.MoistureAim(z.bin.worms)
+	}
+	if z.spec.Aim == farm.Sifting {
+		z.bands.moist = own // shown and foreseen, though only its end is judged
+	}
 }
 
-// waterLimits: a sifting zone is meant to dry, so only its end is a limit.
-func (z *zone) waterLimits() limits {
-	switch {
-	case z.bands.moist.IsZero():
-		return without
-	case z.spec.Aim == farm.Sifting:
-		l := without
-		l.lowHarm = z.bands.moist.Survive.Low
-		return l
-	}
-	return of(z.bands.moist)
+// byUrgency: past most of the worms' thrive bands is due today, past those of
+// half of them soon, past survive now.
+func byUrgency(s husbandry.Side) [farm.Now + 1]float64 {
+	return [...]float64{farm.Soon: s.Half, farm.Today: s.Most, farm.Now: s.Harm}
 }
 
 // holding tells whether judging holds still at t.
@@ -127,12 +106,12 @@ func (z *zone) record(c farm.Condition) *record { return z.Records[c] }
 func (s *State) sense(z *zone, p *probe, r *farm.Reading) {
 	switch p.spec.Measures {
 	case farm.Temperature:
-		z.Temp = s.level(z.temps, r)
+		s.gauge(&z.Temp, z.temps, r)
 		if !z.holding(r.At) {
 			s.judgeHeat(z, r.At)
 		}
 	case farm.Moisture:
-		z.Moist = s.level(z.moists, r)
+		s.gauge(&z.Moist, z.moists, r)
 		if !z.holding(r.At) {
 			s.judgeWater(z, r.At)
 			if z.spec.Aim == farm.Sifting {
@@ -142,28 +121,11 @@ func (s *State) sense(z *zone, p *probe, r *farm.Reading) {
 	}
 }
 
-// level is the median over the probes that are fresh.
-func (s *State) level(probes []*probe, r *farm.Reading) level {
-	var room [8]float64
-	vs := room[:0]
-	for _, p := range probes {
-		if v, ok := p.Level.Median(); ok && p.fresh(s.now) {
-			vs = append(vs, v)
-		}
-	}
-	slices.Sort(vs)
-	n := len(vs) // at least one: the probe that has just spoken
-	return level{(vs[(n-1)/2] + vs[n/2]) / 2, r.At, s.now}
-}
-
-// anyFresh tells whether one of the probes can speak for the zone at m.
-func anyFresh(probes []*probe, m time.Time) bool {
-	for _, p := range probes {
-		if p.fresh(m) {
-			return true
-		}
-	}
-	return false
+// gauge brings a level to a reading that has just been taken.
+func (s *State) gauge(l *level, probes []*probe, r *farm.Reading) {
+	l.At, l.Arrived = r.At, s.now
+	l.measure(probes, s.now)
+	l.setApart(probes, s.now)
 }
 
 // judgeBands lets the clocks of the band conditions run to arrival time m,
@@ -171,7 +133,7 @@ func anyFresh(probes []*probe, m time.Time) bool {
 // judged: its clocks stop, and what is raised stays raised.
 func (s *State) judgeBands(z *zone, m time.Time) {
 	if z.Hot.waits() || z.Cold.waits() {
-		if anyFresh(z.temps, m) {
+		if z.Temp.measure(z.temps, m); anyFresh(z.temps, m) {
 			s.judgeHeat(z, z.Temp.clock(m))
 		} else {
 			z.Hot.stop()
@@ -179,7 +141,7 @@ func (s *State) judgeBands(z *zone, m time.Time) {
 		}
 	}
 	if z.Dry.waits() || z.Wet.waits() {
-		if anyFresh(z.moists, m) {
+		if z.Moist.measure(z.moists, m); anyFresh(z.moists, m) {
 			s.judgeWater(z, z.Moist.clock(m))
 		} else {
 			z.Dry.stop()
@@ -189,28 +151,45 @@ func (s *State) judgeBands(z *zone, m time.Time) {
 }
 
 func (s *State) judgeHeat(z *zone, at time.Time) {
-	v, margin := z.Temp.Value, z.spec.Margin.Temperature
-	z.Hot.judgeHigh(at, v, z.heat.highMild, z.heat.highHarm, margin, z.spec.Patience)
-	z.Cold.judgeLow(at, v, z.heat.lowMild, z.heat.lowHarm, margin, z.spec.Patience)
-	s.band(z, farm.TooHot, z.Hot.urgency(farm.Today), at, v, true)
-	s.band(z, farm.TooCold, z.Cold.urgency(farm.Soon), at, v, false)
+	s.band(z, farm.TooHot, &z.Hot, z.heat.high, at)
+	s.band(z, farm.TooCold, &z.Cold, z.heat.low, at)
 }
 
 func (s *State) judgeWater(z *zone, at time.Time) {
-	v, margin := z.Moist.Value, z.spec.Margin.Moisture
-	z.Dry.judgeLow(at, v, z.water.lowMild, z.water.lowHarm, margin, z.spec.Patience)
-	z.Wet.judgeHigh(at, v, z.water.highMild, z.water.highHarm, margin, z.spec.Patience)
-	s.band(z, farm.TooDry, z.Dry.urgency(farm.Today), at, v, false)
-	s.band(z, farm.TooWet, z.Wet.urgency(farm.Today), at, v, true)
+	s.band(z, farm.TooDry, &z.Dry, z.water.low, at)
+	s.band(z, farm.TooWet, &z.Wet, z.water.high, at)
 }
 
-// band brings a band condition to an urgency.
-func (s *State) band(z *zone, c farm.Condition, u farm.Urgency, at time.Time, v float64, up bool) {
-	r := z.record(c)
-	r.reach(v, up)
+// band judges one band condition at the zone's own time at: thrive by the
+// middle of its probes, harm by the one that is worst off. That a probe has
+// fallen silent neither raises nor eases anything: past is what is past with
+// and without the probes that are missed, back what is back with and without.
+func (s *State) band(z *zone, c farm.Condition, l *ladder, e edge, at time.Time) {
+	now, margin := z.judgedBy(c), z.marginOf(c)
+	worst := now.worst(e.up).Value
+	for u := farm.Soon; u <= farm.Now; u++ {
+		with, without := now.Steady, now.Value
+		past := e.past(u, with) && e.past(u, without)
+		if u == farm.Now {
+			with, without = now.worstMissed(z.probesOf(c), e.up, s.now), worst
+			past = e.past(u, worst)
+		}
+		back := e.inside(u, with, margin) && e.inside(u, without, margin)
+		l.rung(u).judge(at, past, back, z.spec.Patience)
+	}
+	r, u := z.record(c), l.urgency()
+	r.reach(worst, e.up)
 	if r.Urgency == u {
 		return
 	}
 	s.emit(r, at, z.who, c, verdict{u, s.sayingBand(z, c, u, at)})
-	r.reach(v, up)
+	r.reach(worst, e.up)
+}
+
+// probesOf are the zone's probes of what a band condition is about.
+func (z *zone) probesOf(c farm.Condition) []*probe {
+	if ofHeat(c) {
+		return z.temps
+	}
+	return z.moists
 }

@@ -1,0 +1,133 @@
+package rules
+
+import (
+	"slices"
+	"time"
+
+	"binwatchd/internal/farm"
+)
+
+// A level is what a zone is judged by: each believed probe has its own running
+// median; of those the middle and both ends count.
+type level struct {
+	Value     float64   // the middle: thrive limits, doses and forecasts of drying go by it
+	Steady    float64   // the middle, those that are missed counted as well
+	Low, High end       // the worst off: limits of harm go by them
+	At        time.Time // of the newest reading behind it
+	Arrived   time.Time // of that reading
+}
+
+// An end is the level of the probe that is worst off on one side.
+type end struct {
+	Probe string
+	Value float64
+}
+
+// clock gives the zone's own time at arrival time m: device clocks and
+// arrival may differ, but both go on at the same rate.
+func (l level) clock(m time.Time) time.Time { return l.At.Add(m.Sub(l.Arrived)) }
+
+// worst is the end that a side's harm is judged by.
+func (l level) worst(up bool) end {
+	if up {
+		return l.High
+	}
+	return l.Low
+}
+
+// several tells whether more than one probe speaks.
+func (l level) several() bool { return l.Low.Probe != l.High.Probe }
+
+// awayFor is how long a probe that has fallen silent still counts for as far
+// from the others as it was. A choice: time for a keeper to look after it.
+const awayFor = 24 * time.Hour
+
+// missed tells whether a probe has nothing to say at m, but spoke lately and
+// well enough that its absence is no news about the bin. One whose level itself
+// is doubted is not missed.
+func (p *probe) missed(m time.Time) bool {
+	switch {
+	case !p.HasApart:
+		return false
+	case p.fresh(m):
+		return p.Level.Len() == 0 // it has not spoken since the lid was off
+	case p.Newest.Doubt == farm.Frozen || p.Newest.Doubt == farm.TwinApart:
+		return false
+	}
+	return m.Sub(p.GoodAt) <= silentAfter*p.spec.Every+awayFor
+}
+
+// measure brings a level to arrival time m. A probe that falls silent moves the
+// middle though nothing has happened in the bin; Steady does not move then, for
+// one that is missed is taken to lie as far from the others as it did.
+func (l *level) measure(probes []*probe, m time.Time) {
+	var room, rest [8]float64
+	vs, bases := room[:0], rest[:0]
+	for _, p := range probes {
+		v, ok := p.Level.Median()
+		if !ok || !p.fresh(m) {
+			continue
+		}
+		if len(vs) == 0 || v < l.Low.Value {
+			l.Low = end{p.spec.ID, v}
+		}
+		if len(vs) == 0 || v > l.High.Value {
+			l.High = end{p.spec.ID, v}
+		}
+		vs = append(vs, v)
+		if p.HasApart {
+			bases = append(bases, v-p.Apart)
+		}
+	}
+	if len(vs) == 0 {
+		return
+	}
+	l.Value = middle(vs)
+	if len(bases) > 0 {
+		base := middle(bases)
+		for _, p := range probes {
+			if p.missed(m) {
+				vs = append(vs, base+p.Apart)
+			}
+		}
+	}
+	l.Steady = middle(vs)
+}
+
+// middle of some levels, which it sorts; of an even number the mean of the two
+// in the middle.
+func middle(vs []float64) float64 {
+	slices.Sort(vs)
+	n := len(vs)
+	return (vs[(n-1)/2] + vs[n/2]) / 2
+}
+
+// setApart notes how far each fresh probe lies from the middle.
+func (l *level) setApart(probes []*probe, m time.Time) {
+	for _, p := range probes {
+		if v, ok := p.Level.Median(); ok && p.fresh(m) {
+			p.Apart, p.HasApart = v-l.Steady, true
+		}
+	}
+}
+
+// worstMissed is the worst that a probe which is missed may have come to by now, if
+// that is worse than what the others say.
+func (l *level) worstMissed(probes []*probe, up bool, m time.Time) float64 {
+	worst := l.worst(up).Value
+	for _, p := range probes {
+		switch v := l.Steady + p.Apart; {
+		case !p.missed(m):
+		case up:
+			worst = max(worst, v)
+		default:
+			worst = min(worst, v)
+		}
+	}
+	return worst
+}
+
+// anyFresh tells whether one of the probes can speak for the zone at m.
+func anyFresh(probes []*probe, m time.Time) bool {
+	return slices.ContainsFunc(probes, func(p *probe) bool { return p.fresh(m) })
+}
