@@ -1,10 +1,11 @@
 # make test   everything that must hold, as CI runs it
 # make bench  figures as ratios, measured in one run
+# make test-busy  the tests five times in a row, while another process keeps one processor busy
 # make soak   everything that can go wrong, again and again for SOAK=10m
 # make pi     release binaries and packages for Raspberry Pi and PC
 # make try-unit  as root: the package and its unit under a real systemd, thrown away
 .POSIX:
-.PHONY: test deps lint unit cross emulate bench soak pi clean
+.PHONY: test test-busy deps lint unit cross emulate bench soak pi clean
 .PHONY: binary-armhf binary-arm64 binary-amd64 deb-armhf deb-arm64 deb-amd64 packager manual try-unit
 
 GO      = go
@@ -33,13 +34,21 @@ lint:
 	out/staticcheck ./...
 
 unit:
-	$(GO) test -race -parallel 4 -timeout 9m ./...
-	CGO_ENABLED=0 $(GO) test -trimpath -timeout 9m ./internal/acceptance ./internal/rehearse
+	$(GO) test -race -parallel 8 -timeout 30m ./...
+	CGO_ENABLED=0 $(GO) test -trimpath -timeout 30m ./internal/acceptance ./internal/rehearse
+
+# A machine that has other things to do must not turn a test red. TIMES=1 for a
+# quick look.
+test-busy: deps lint
+	@sh -c 'while :; do :; done' & busy=$$!; trap "kill $$busy" EXIT; \
+	for n in $$(seq $${TIMES:-5}); do \
+		echo "busy run $$n"; $(GO) test -race -count=1 -parallel 8 -timeout 60m ./... || exit 1; \
+	done
 
 # The tests' own round of stops, kills and full disks, for longer: make soak
 # SOAK=8h. CHAOS_SEED=... repeats an order.
 soak: deps
-	SOAK=$${SOAK:-10m} $(GO) test -race -count=1 -timeout 0 -v -run '^TestChaos$$' ./cmd/binwatchd
+	SOAK=$${SOAK:-10m} $(GO) test -race -count=1 -timeout 0 -v -run '^(TestChaos|TestKilledAtRandomMoments)$$' ./cmd/binwatchd
 
 # Figures, each a ratio or a cost measured in one run: what the daemon costs, and
 # how well trouble is told (recall, lead, coverage, notices a week). Some twenty

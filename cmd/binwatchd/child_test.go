@@ -58,7 +58,7 @@ func (c *child) end(s syscall.Signal) {
 	_ = c.cmd.Process.Signal(s) // it may be gone already
 	select {
 	case <-c.gone:
-	case <-time.After(30 * time.Second):
+	case <-time.After(2 * time.Minute): // it has a time limit of its own
 		c.t.Errorf("the daemon did not end: %s", c.log)
 		_ = c.cmd.Process.Kill()
 		<-c.gone

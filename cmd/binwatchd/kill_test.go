@@ -6,7 +6,6 @@ import (
 	"math/rand/v2"
 	"path/filepath"
 	"strings"
-	"sync/atomic"
 	"syscall"
 	"testing"
 	"time"
@@ -18,8 +17,13 @@ import (
 	"binwatchd/internal/journal"
 )
 
-// kills is how often the daemon dies at a random moment.
-const kills = 50
+// Deaths at random moments: how often, and how many numbers are sent in each
+// life, so that a slow machine is not left with more than it can take.
+const (
+	killsHere   = 12
+	killsInSoak = 50
+	killLoad    = 100
+)
 
 // killYAML is a farm whose battery crosses its limit again and again, so that
 // conditions come and go under load: v is both raw number and reading.
@@ -36,7 +40,9 @@ bins:
 
 // Every reading the broker saw acknowledged is in the journal exactly once,
 // and each condition is announced exactly once, through SIGKILL at any moment.
+// make soak kills it more often.
 func TestKilledAtRandomMoments(t *testing.T) {
+	t.Parallel()
 	b := brokertest.StartMosquitto(t, brokertest.Options{Extra: "max_queued_messages 100000"})
 	dir := t.TempDir()
 	db := filepath.Join(dir, "journal.db")
@@ -44,8 +50,13 @@ func TestKilledAtRandomMoments(t *testing.T) {
 
 	c := startChild(t, nil, "run", "--config", cfg)
 	c.says("broker reached") // the session exists from here on
-	sent := loadUntil(t, b)
+	load := startKillLoad(t, b)
+	kills := killsHere
+	if soak(t) > 0 {
+		kills = killsInSoak
+	}
 	for i := range kills {
+		load.more(killLoad)
 		brokertest.Eventually(t, "the daemon is at work", func() bool { return strings.Contains(c.log.String(), "broker reached") })
 		dieAfter := time.NewTimer(time.Duration(rand.IntN(250)) * time.Millisecond)
 		<-dieAfter.C
@@ -55,46 +66,69 @@ func TestKilledAtRandomMoments(t *testing.T) {
 		}
 		c = startChild(t, nil, "run", "--config", cfg)
 	}
-	want := sent()
+	want := load.stop()
 	c = startChild(t, nil, "run", "--config", cfg)
 	drained(t, cfg, want)
 	c.stop()
+	t.Logf("%d kills", kills)
 	checkExactlyOnce(t, db, want)
 }
 
-// loadUntil publishes rising numbers, each once, and a battery that goes up
-// and down, until the function it gives is called; that gives how many the
-// broker has accepted.
-func loadUntil(t *testing.T, b *brokertest.Broker) (stop func() int64) {
+// A killLoadStream publishes rising numbers, each once, and a battery that goes up
+// and down.
+type killLoadStream struct {
+	room    chan int      // numbers that may go out; closed by stop
+	ended   chan struct{} // closed when all of them have
+	sent    int64         // numbers that the broker has accepted; read after ended
+	t       *testing.T
+	publish func(topic, payload string) mqtt.Token
+}
+
+func startKillLoad(t *testing.T, b *brokertest.Broker) *killLoadStream {
 	client := brokertest.Client(t, b.URL, "kill-probes", "", "")
-	done, ended := make(chan struct{}), make(chan struct{})
-	var sent atomic.Int64
-	go func() {
-		defer close(ended)
-		pace := time.NewTicker(2 * time.Millisecond)
-		defer pace.Stop()
-		for n := int64(1); ; n++ {
-			select {
-			case <-done:
-				return
-			case <-pace.C:
-			}
-			var tokens []mqtt.Token
-			tokens = append(tokens, client.Publish("kill/n", 1, false, fmt.Sprintf("%.4f", 1+float64(n)/10000)))
-			if n%50 == 0 {
-				tokens = append(tokens, client.Publish("kill/b", 1, false, fmt.Sprint(3+float64(n/50%2))))
-			}
-			for _, token := range tokens {
-				token.Wait()
-			}
-			sent.Store(n)
+	l := &killLoadStream{room: make(chan int, killsInSoak), ended: make(chan struct{}), t: t}
+	l.publish = func(topic, payload string) mqtt.Token { return client.Publish(topic, 1, false, payload) }
+	go l.run()
+	return l
+}
+
+// more lets so many numbers go out.
+func (l *killLoadStream) more(n int) { l.room <- n }
+
+// stop waits until all that may go out has, and tells how many numbers the
+// broker has accepted.
+func (l *killLoadStream) stop() int64 {
+	close(l.room)
+	<-l.ended
+	return l.sent
+}
+
+func (l *killLoadStream) run() {
+	defer close(l.ended)
+	pace := time.NewTicker(2 * time.Millisecond) // a daemon's life lasts a good hundred of them
+	defer pace.Stop()
+	for n := range l.room {
+		for range n {
+			<-pace.C
+			l.next()
 		}
-	}()
-	return func() int64 {
-		close(done)
-		<-ended
-		return sent.Load()
 	}
+}
+
+// next publishes one number, and now and then a battery's voltage, and waits
+// for the broker's answers.
+func (l *killLoadStream) next() {
+	n := l.sent + 1
+	tokens := []mqtt.Token{l.publish("kill/n", fmt.Sprintf("%.4f", 1+float64(n)/10000))}
+	if n%50 == 0 {
+		tokens = append(tokens, l.publish("kill/b", fmt.Sprint(3+float64(n/50%2))))
+	}
+	for _, token := range tokens {
+		if token.Wait() && token.Error() != nil {
+			l.t.Errorf("publish number %d: %v", n, token.Error())
+		}
+	}
+	l.sent = n
 }
 
 // drained waits until the broker has nothing left for the daemon.
@@ -133,7 +167,7 @@ func checkExactlyOnce(t *testing.T, db string, want int64) {
 		}
 	}
 	checkChanges(t, j)
-	t.Logf("%d kills, %d readings, each once", kills, want)
+	t.Logf("%d readings, each once", want)
 }
 
 // checkChanges: in the order of the journal a condition is raised, then eased,
@@ -162,7 +196,7 @@ func checkChanges(t *testing.T, j *journal.Journal) {
 			raised[k] = false
 		}
 	}
-	if n < kills/4 {
+	if n < killsHere/4 {
 		t.Errorf("got only %d raised conditions under load; the test shows nothing", n)
 	}
 }

@@ -26,6 +26,7 @@ bins:
 // A reload keeps the session and what is raised, hears new probes, and leaves
 // the old configuration in force when the new one is bad.
 func TestReload(t *testing.T) {
+	t.Parallel()
 	b := brokertest.StartMosquitto(t, brokertest.Options{})
 	dir := t.TempDir()
 	db := filepath.Join(dir, "journal.db")

@@ -119,6 +119,7 @@ func (s *spine) babble() {
 // The whole way through, with a real broker, a real SMTP server and a webhook,
 // and the broker stopped and started again in between.
 func TestReadingsInTroubleOut(t *testing.T) {
+	t.Parallel()
 	s := startSpine(t)
 	s.babble()
 	s.live(0, 8)

@@ -65,6 +65,7 @@ func (h *homestead) speak(end time.Time) {
 // times are the same: the points are kept apart by farm, the series by site.
 // One site's first broker is away, so it falls through to the next of its list.
 func TestTwoSites(t *testing.T) {
+	t.Parallel()
 	db := influxtest.StartInfluxd(t, influxtest.Options{})
 	db.Do("CREATE DATABASE bins")
 	sites := []*homestead{
@@ -122,7 +123,7 @@ func (h *homestead) checkSeries(api string) {
 // ten seconds, and for the last readings it may take a second turn.
 func (h *homestead) awaitForwarded() {
 	h.t.Helper()
-	deadline, tick := time.After(time.Minute), time.NewTicker(100*time.Millisecond)
+	deadline, tick := time.After(5*time.Minute), time.NewTicker(100*time.Millisecond)
 	defer tick.Stop()
 	for !strings.Contains(metricsOf(h.t, h.page), "\nbinwatch_influx_waiting_readings 0\n") {
 		select {
