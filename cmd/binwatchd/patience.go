@@ -77,7 +77,7 @@ func diskTrouble(err error) bool {
 // memory while there is no journal. It runs until ended is called: who heard of
 // the outage from it hears of its end from it, beside the daemon's own notices.
 func (d *daemon) startCrier(ctx context.Context, cfg *config.Config) (ended func(), err error) {
-	nc, err := notifyConfig(cfg, d.log, d.clock.now)
+	nc, err := notifyConfig(cfg, d.path, d.log, d.clock.now)
 	if err != nil {
 		return nil, err
 	}

@@ -19,7 +19,7 @@ func tellTestCommand() command {
 		if err != nil {
 			return err
 		}
-		nc, err := notifyConfig(cfg, slog.New(slog.DiscardHandler), time.Now)
+		nc, err := notifyConfig(cfg, fs.Lookup("config").Value.String(), slog.New(slog.DiscardHandler), time.Now)
 		if err != nil {
 			return err
 		}

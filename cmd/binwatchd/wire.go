@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"log/slog"
 	"os"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -108,9 +109,18 @@ func authority(path string) (*x509.CertPool, error) {
 	return pool, nil
 }
 
-func notifyConfig(cfg *config.Config, log *slog.Logger, now func() time.Time) (notify.Config, error) {
+// notifyConfig is for the configuration of the file at path; "" where no command
+// of a letter could name it.
+func notifyConfig(cfg *config.Config, path string, log *slog.Logger, now func() time.Time) (notify.Config, error) {
 	nc := notify.Config{Farm: cfg.Farm, Log: log, Now: now}
 	var errs []error
+	if path != "" {
+		whole, err := filepath.Abs(path)
+		if err != nil {
+			errs = append(errs, fmt.Errorf("path of the configuration: %w", err))
+		}
+		nc.File = whole
+	}
 	reveal := func(what string, s config.Secret) string {
 		text, err := revealed(s)
 		if err != nil {

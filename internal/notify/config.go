@@ -15,6 +15,7 @@ import (
 // printed.
 type Config struct {
 	Farm       farm.Farm
+	File       string // path of the configuration, for the commands in letters; "": they name none
 	Mail       Mail
 	Tellers    []Teller // each with its Key; see [Named]
 	Rounds     *RoundsMail

@@ -12,6 +12,7 @@ type matter struct {
 	last   farm.Owed   // the change that is told
 	before []farm.Owed // earlier changes of the episode, never told, that go with it
 	told   []farm.Owed // what the teller was told of the episode before this letter
+	then   farm.Change // the change as it was decided, where last speaks of how it stands since
 }
 
 // saying is what a matter has to say.

@@ -27,18 +27,22 @@ func (w writer) rounds(ctx context.Context, r farm.Rounds) sheet {
 	for _, c := range r.Cautions {
 		s.add(part{Lines: []string{c}, Careful: true})
 	}
+	s.add(part{Title: "Not known", List: r.Unsure})
 	s.add(part{Title: "Probes", List: r.Probes})
 	s.add(part{Title: "Kept quiet", List: r.Hushed})
 	s.add(needs(r))
 	for _, b := range w.farm.Bins {
 		s.add(w.week(ctx, b))
 	}
-	s.Foot = w.foot(matter{say: over})
+	s.Foot = w.foot()
 	return s
 }
 
 func (w writer) roundsSubject(r farm.Rounds) string {
 	day := w.now.In(w.farm.Location).Format("Mon 2 Jan")
+	if len(r.Care) == 0 && len(r.Unsure) > 0 {
+		return oneLine(fmt.Sprintf("Rounds, %s: nothing is raised, but not everything is known", day), 160)
+	}
 	if len(r.Care) == 0 {
 		return oneLine(fmt.Sprintf("Rounds, %s: nothing to do", day), 160)
 	}

@@ -31,7 +31,7 @@ func (w writer) several(ctx context.Context, ms []matter) sheet {
 	for _, caution := range cautions(live) {
 		s.add(part{Lines: []string{caution}, Careful: true})
 	}
-	s.Foot = w.foot(matter{say: over})
+	s.Foot = w.foot()
 	return s
 }
 

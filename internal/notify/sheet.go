@@ -13,6 +13,7 @@ type sheet struct {
 	Now     bool   // and it is to be done now
 	Parts   []part
 	Foot    []string
+	Pasted  [][2]string // what a command does, and the command: never broken over lines
 }
 
 // A part is a stretch of a sheet.
@@ -60,6 +61,9 @@ func (s sheet) text() string {
 		for _, f := range s.Foot {
 			wrap(&b, f, "", "  ")
 		}
+	}
+	for _, c := range s.Pasted {
+		b.WriteString(c[0] + ":\n  " + c[1] + "\n")
 	}
 	return b.String()
 }

@@ -12,6 +12,7 @@ const pushLines = 5
 // short is a letter as a push: what, where and what to do, and nothing that a
 // lock screen would cut off.
 func (w writer) short(l letter) string {
+	l = w.current(l)
 	if len(l.matters) == 1 {
 		return w.shortSingle(l.matters[0])
 	}

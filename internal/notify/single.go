@@ -24,7 +24,7 @@ func (w writer) single(ctx context.Context, m matter) sheet {
 	for _, caution := range c.Cautions {
 		s.add(part{Lines: []string{caution}, Careful: true})
 	}
-	s.Foot = w.foot(m)
+	s.Foot, s.Pasted = w.foot(), w.commands(m)
 	return s
 }
 
@@ -49,25 +49,22 @@ func (w writer) saying(m matter) []string {
 		return []string{w.cameWentLine(m)}
 	case still:
 		lines = append(lines, fmt.Sprintf("It has been so for %s. This comes again until it is over, or marked as seen, or hushed.", farm.SayLong(w.now.Sub(c.Since))))
-		if st, ok := w.standing(c.Episode); ok {
-			lines[0] = st.Text
-		}
 	}
 	for _, o := range m.before {
 		lines = append(lines, fmt.Sprintf("Before that, %s: %s", w.time(o.Change.At), o.Change.Text))
 	}
 	if late := w.now.Sub(c.At); late > 30*time.Minute && m.say != still {
-		lines = append(lines, w.lateness(c, late))
+		lines = append(lines, w.lateness(m, late))
 	}
 	return lines
 }
 
-// lateness says that a notice could not be told in time, and how things stand
-// by now.
-func (w writer) lateness(c farm.Change, late time.Duration) string {
-	line := fmt.Sprintf("This was noticed %s ago, %s, and could not be told sooner.", farm.SayLong(late), w.time(c.At))
-	if st, ok := w.standing(c.Episode); ok && c.Change != farm.Eased && st.Text != c.Text {
-		line += " By now: " + st.Text
+// lateness says that a notice could not be told in time, and how things stood
+// then, where they stand otherwise by now.
+func (w writer) lateness(m matter, late time.Duration) string {
+	line := fmt.Sprintf("This was noticed %s ago, %s, and could not be told sooner.", farm.SayLong(late), w.time(m.then.At))
+	if m.then.Text != m.last.Change.Text {
+		line += " It was then: " + m.then.Text
 	}
 	return line
 }
@@ -186,28 +183,24 @@ func (w writer) standsOn(a farm.Advice) string {
 	return fmt.Sprintf(" (for %s of dry matter%s)", strings.TrimPrefix(w.farm.Units.Mass(a.DryMassKg), "about "), from)
 }
 
-// foot says where the letter is from and how to be left alone.
-func (w writer) foot(m matter) []string {
-	c := m.last.Change
-	foot := []string{fmt.Sprintf("%s, %s", w.farm.Name, w.now.In(w.farm.Location).Format("Mon 2 Jan 2006 15:04 MST"))}
-	if m.say == over || m.say == cameWent {
-		return foot
-	}
-	foot = append(foot, "Seen it: binwatchd seen "+c.Episode)
-	if c.Bin != "" {
-		foot = append(foot, fmt.Sprintf("Quiet for a day: binwatchd hush %s %s --for 24h", hushName(c), c.Condition))
-	}
-	return foot
+// foot says where the letter is from, and of when.
+func (w writer) foot() []string {
+	return []string{fmt.Sprintf("%s, %s", w.farm.Name, w.now.In(w.farm.Location).Format("Mon 2 Jan 2006 15:04 MST"))}
 }
 
-// hushName is a place as the hush command takes it.
-func hushName(c farm.Change) string {
-	name := c.Bin
-	if c.Zone != "" {
-		name += "/" + c.Zone
+// commands say how to be left alone.
+func (w writer) commands(m matter) [][2]string {
+	c := m.last.Change
+	if m.say == over || m.say == cameWent {
+		return nil
 	}
-	if strings.ContainsAny(name, " '\"\\$&|;<>()*?") {
-		return "'" + strings.ReplaceAll(name, "'", `'\''`) + "'"
+	all := [][2]string{{"Seen it", w.command("seen", c.Episode)}}
+	if c.Bin != "" {
+		place := c.Bin
+		if c.Zone != "" {
+			place += "/" + c.Zone
+		}
+		all = append(all, [2]string{"Quiet for a day", w.command("hush", place, string(c.Condition), "--for", "24h")})
 	}
-	return name
+	return all
 }

@@ -12,6 +12,7 @@ import (
 // the farm stands at the time of writing.
 type writer struct {
 	farm    farm.Farm
+	file    string    // of the configuration; "" when it is not known
 	view    farm.View // zero when it is not known
 	history History   // nil: no pictures
 	now     time.Time
@@ -19,7 +20,7 @@ type writer struct {
 
 // newWriter makes a writer for one letter.
 func newWriter(cfg Config, src Sources, now time.Time) writer {
-	w := writer{farm: cfg.Farm, history: src.History, now: now}
+	w := writer{farm: cfg.Farm, file: cfg.File, history: src.History, now: now}
 	if src.Look != nil {
 		w.view, _ = src.Look()
 	}
@@ -47,8 +48,30 @@ func (w writer) standing(episode string) (farm.Standing, bool) {
 	return w.view.Standing[i], true
 }
 
+// current puts what still stands as it is at the time of writing: between a
+// change and its letter lie seconds or, when a server was down, days, and what a
+// person reads must go with the figures beside it.
+func (w writer) current(l letter) letter {
+	l.matters = slices.Clone(l.matters)
+	for i := range l.matters {
+		m := &l.matters[i]
+		m.then = m.last.Change
+		st, ok := w.standing(m.last.Change.Episode)
+		if !ok || m.say == over || m.say == cameWent {
+			continue
+		}
+		c := &m.last.Change
+		c.Text, c.Forecast, c.Advice, c.Cautions = st.Text, st.Forecast, st.Advice, st.Cautions
+		if m.say == lighter {
+			c.Text = "Better, though not right yet. " + c.Text
+		}
+	}
+	return l
+}
+
 // sheet puts a letter into words.
 func (w writer) sheet(ctx context.Context, l letter) sheet {
+	l = w.current(l)
 	if len(l.matters) == 1 {
 		return w.single(ctx, l.matters[0])
 	}
