@@ -25,7 +25,7 @@ func hushCommand() command {
 		if err != nil {
 			return err
 		}
-		if len(words) < 1 || len(words) > 2 || *long == "" {
+		if len(words) < 1 || *long == "" {
 			return misusef("wants a bin and for how long, as in: hush bed --for 2h")
 		}
 		d, err := quantity.ParseDuration(*long)
@@ -38,10 +38,16 @@ func hushCommand() command {
 		}
 		now := time.Now()
 		h := farm.Hush{Until: now.Add(d).UTC().Truncate(time.Millisecond)}
-		h.Bin, h.Zone, _ = strings.Cut(words[0], "/")
-		if len(words) == 2 {
-			h.Condition = farm.Condition(words[1])
+		place, rest, err := cfg.Farm.FindPlaceIn(words)
+		switch {
+		case err != nil:
+			return err
+		case len(rest) > 1:
+			return misusef("takes one condition after the bin, not %q", strings.Join(rest, " "))
+		case len(rest) == 1:
+			h.Condition = farm.Condition(rest[0])
 		}
+		h.Bin, h.Zone = place.Bin, place.Zone
 		if err := ingest.CheckHush(&cfg.Farm, h, now); err != nil {
 			return err
 		}

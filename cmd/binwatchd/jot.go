@@ -5,6 +5,7 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -39,6 +40,9 @@ func jotCommand() command {
 		if err != nil {
 			return err
 		}
+		if err := placeJot(&cfg.Farm, &j); err != nil {
+			return err
+		}
 		now := time.Now()
 		j.At, j.By = now, "command"
 		if *at != "" {
@@ -55,17 +59,21 @@ func jotCommand() command {
 	return c
 }
 
-// parseJot reads BIN[/ZONE] WHAT [AMOUNT] [of KIND] [to BIN]. An amount may be
-// one word or two, a kind any number.
+// parseJot reads BIN[/ZONE] WHAT [AMOUNT] [of KIND] [to BIN]. A place, a kind
+// and an amount may be several words. The places stand as they were written;
+// [placeJot] finds them.
 func parseJot(words []string) (j farm.Jot, err error) {
 	if len(words) < 2 {
 		return j, misusef("wants at least a bin and what was done, as in: jot bed/near fed 2 kg of grain")
 	}
-	j.Bin, j.Zone, _ = strings.Cut(words[0], "/")
-	j.What = farm.JotKind(words[1])
+	deed := slices.IndexFunc(words, func(w string) bool { return slices.Contains(farm.JotKinds, farm.JotKind(w)) })
+	if deed < 1 {
+		deed = 1 // what stands there is told to be no deed
+	}
+	j.Bin, j.What = strings.Join(words[:deed], " "), farm.JotKind(words[deed])
 	part := map[string][]string{}
 	in := "amount"
-	for _, w := range words[2:] {
+	for _, w := range words[deed+1:] {
 		if w == "of" || w == "to" {
 			if _, twice := part[w]; twice {
 				return j, misusef("%q stands there twice", w)
@@ -88,6 +96,24 @@ func parseJot(words []string) (j farm.Jot, err error) {
 		}
 	}
 	return j, nil
+}
+
+// placeJot puts the configuration's names in place of those that a keeper wrote.
+func placeJot(f *farm.Farm, j *farm.Jot) error {
+	at, err := f.FindPlace(j.Bin)
+	if err != nil {
+		return err
+	}
+	j.Bin, j.Zone = at.Bin, at.Zone
+	if j.To == "" {
+		return nil
+	}
+	tub, err := f.FindPlace(j.To)
+	if err != nil {
+		return fmt.Errorf("to: %w", err)
+	}
+	j.To = tub.Bin
+	return nil
 }
 
 // noteJot has the daemon write the jot, or writes it when none is running.

@@ -7,7 +7,10 @@ import (
 	"net"
 	"net/http"
 	"net/mail"
+	"os"
+	"os/exec"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -125,6 +128,7 @@ func TestReadingsInTroubleOut(t *testing.T) {
 	s.live(0, 8)
 	brokertest.Eventually(t, "the heat is told", func() bool { return s.told(farm.TooHot, farm.Worsened) && len(s.box.all()) > 0 })
 	s.checkMetrics()
+	s.checkCommands()
 
 	s.broker.Stop()
 	s.daemon.says("broker lost")
@@ -173,6 +177,28 @@ func (s *spine) checkMetrics() {
 		`binwatch_readings_total{outcome="believed",probe="bed-t"}`,
 	} {
 		brokertest.Eventually(s.t, "/metrics holds "+line, func() bool { return strings.Contains(s.metrics(), line) })
+	}
+}
+
+// checkCommands pastes what a notice offers into a shell, elsewhere than where
+// the daemon was started.
+func (s *spine) checkCommands() {
+	s.t.Helper()
+	offered := regexp.MustCompile(`(?m)^  (binwatchd (?:seen|hush) .*too-hot.*?)\r?$`)
+	pasted := 0
+	for _, m := range s.box.all() {
+		for _, found := range offered.FindAllStringSubmatch(bodyOf(m), -1) {
+			cmd := exec.Command("/bin/sh", "-c", `binwatchd() { "$SELF" "$@"; }; `+found[1])
+			cmd.Dir, cmd.Env = "/", append(os.Environ(), childMark+"=1", "SELF="+os.Args[0])
+			if out, err := cmd.CombinedOutput(); err != nil {
+				s.t.Errorf("%s: %v: %s", found[1], err, out)
+			}
+			pasted++
+		}
+	}
+	st := nowView(s.t, s.cfg).Standing
+	if pasted < 2 || !slices.ContainsFunc(st, func(st farm.Standing) bool { return st.Condition == farm.TooHot && st.Seen && st.Hushed != nil }) {
+		s.t.Errorf("%d commands were pasted; then stood %+v", pasted, st)
 	}
 }
 

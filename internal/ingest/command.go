@@ -55,9 +55,18 @@ func (d *Decoder) jot(place string, payload []byte, arrived time.Time) (*farm.Jo
 	if err := strictly(payload, &in); err != nil {
 		return nil, err
 	}
-	j := farm.Jot{At: arrived, What: farm.JotKind(in.What), Of: in.Of, To: in.To, By: "mqtt"}
-	j.Bin, j.Zone, _ = strings.Cut(place, "/")
-	var err error
+	at, err := d.farm.FindPlace(place)
+	if err != nil {
+		return nil, err
+	}
+	j := farm.Jot{At: arrived, Bin: at.Bin, Zone: at.Zone, What: farm.JotKind(in.What), Of: in.Of, By: "mqtt"}
+	if in.To != "" {
+		to, err := d.farm.FindPlace(in.To)
+		if err != nil {
+			return nil, fmt.Errorf("to: %w", err)
+		}
+		j.To = to.Bin
+	}
 	if in.Amount != "" {
 		if j.Kg, j.Litres, err = quantity.ParseAmount(in.Amount); err != nil {
 			return nil, err
@@ -99,8 +108,11 @@ func (d *Decoder) hush(place string, payload []byte, arrived time.Time) (*farm.H
 	if err != nil {
 		return nil, fmt.Errorf("for: %w", err)
 	}
-	h := farm.Hush{Condition: in.Condition, Until: arrived.Add(long)}
-	h.Bin, h.Zone, _ = strings.Cut(place, "/")
+	at, err := d.farm.FindPlace(place)
+	if err != nil {
+		return nil, err
+	}
+	h := farm.Hush{Bin: at.Bin, Zone: at.Zone, Condition: in.Condition, Until: arrived.Add(long)}
 	return &h, CheckHush(d.farm, h, arrived)
 }
 

@@ -32,8 +32,19 @@ func (w writer) several(ctx context.Context, ms []matter) sheet {
 		s.add(part{Lines: []string{caution}, Careful: true})
 	}
 	s.Foot = w.foot()
+	for i, m := range live {
+		for _, c := range w.commands(m) {
+			if i < offered {
+				s.Pasted = append(s.Pasted, [2]string{place(&w.farm, m.last.Change) + ", " + words[m.last.Change.Condition].is + ": " + c[0], c[1]})
+			}
+		}
+	}
 	return s
 }
+
+// offered is how many things of a letter have their commands in it: the first,
+// which are the most urgent.
+const offered = 4
 
 // livePart sorts what came and went from the rest.
 func livePart(ms []matter) (live, gone []matter) {

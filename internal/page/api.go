@@ -2,7 +2,6 @@ package page
 
 import (
 	"net/http"
-	"strings"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -49,8 +48,7 @@ func (p *Page) apiHistory(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	bin, zone, _ := strings.Cut(in.get("zone"), "/")
-	b, z, err := place(p.cfg.Farm(), fields{"bin": bin, "zone": zone})
+	b, z, err := place(p.cfg.Farm(), fields{"bin": in.get("zone")})
 	if err != nil {
 		return err
 	}

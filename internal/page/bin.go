@@ -41,7 +41,11 @@ func (p *Page) showBin(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	name := r.PathValue("bin")
+	found, err := p.cfg.Farm().FindPlace(r.PathValue("bin"))
+	if err != nil {
+		return refuse(http.StatusNotFound, "This farm has %v.", err)
+	}
+	name := found.Bin
 	s, err := p.scene(sp, binURL(name)+"?span="+sp.key)
 	if err != nil {
 		return err

@@ -231,24 +231,23 @@ func ofAndTo(f *farm.Farm, j farm.Jot, in fields) (of, to string, err error) {
 	if j.What != farm.Sifted {
 		return "", "", badInput("Only what is sifted goes to another bin.")
 	}
-	if !slices.Contains(tubs(f, j.Bin), to) {
+	tub, err := f.FindPlace(to)
+	if err != nil || !slices.Contains(tubs(f, j.Bin), tub.Bin) {
 		return "", "", badInput("%q is no bin that keeps castings.", to)
 	}
-	return of, to, nil
+	return of, tub.Bin, nil
 }
 
 // place reads bin and zone of a form; an empty zone is the bin as a whole.
 func place(f *farm.Farm, in fields) (farm.Bin, string, error) {
-	bin, ok := f.BinByName(in.get("bin"))
-	if !ok {
-		return bin, "", refuse(http.StatusNotFound, "This farm has no bin %q.", clip(in.get("bin"), 60))
+	name := in.get("bin")
+	if zone := in.get("zone"); zone != "" {
+		name += "/" + zone
 	}
-	zone := in.get("zone")
-	if zone == "" {
-		return bin, "", nil
+	at, err := f.FindPlace(name)
+	if err != nil {
+		return farm.Bin{}, "", refuse(http.StatusNotFound, "This farm has %v.", err)
 	}
-	if _, ok := bin.ZoneByName(zone); !ok {
-		return bin, "", refuse(http.StatusNotFound, "The bin %s has no zone %q.", bin.Name, clip(zone, 60))
-	}
-	return bin, zone, nil
+	bin, _ := f.BinByName(at.Bin)
+	return bin, at.Zone, nil
 }

@@ -92,7 +92,7 @@ func (s *State) judgeDrying(z *zone, now time.Time) {
 func (s *State) sayDrying(z *zone, now time.Time) saying {
 	u, limit := s.farm.Units, z.bands.moist.Thrive.Low
 	text := fmt.Sprintf("%s is drying: %s now", s.place(z.who), u.Moisture(z.Moist.Value))
-	if !z.fresh(farm.Drying, now) {
+	if !z.ofNow(farm.Drying, now) {
 		text = fmt.Sprintf("%s was drying when last heard, %s ago: %s then", s.place(z.who), farm.SayLong(now.Sub(z.Moist.At)), u.Moisture(z.Moist.Value))
 	}
 	say := saying{advice: s.dryingAdvice(z)}

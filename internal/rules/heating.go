@@ -167,7 +167,7 @@ func (s *State) sayHeating(z *zone, now time.Time) saying {
 	fit, u := z.Husbandry.Heat.Fit, s.farm.Units
 	limit := u.Temperature(z.heat.high.harm())
 	text := fmt.Sprintf("%s is heating by itself: %s now", s.place(z.who), s.heatNow(z))
-	if !z.fresh(farm.Heating, now) {
+	if !z.ofNow(farm.Heating, now) {
 		text = fmt.Sprintf("%s was heating by itself when last heard, %s ago: %s then", s.place(z.who), farm.SayLong(now.Sub(z.Temp.At)), s.heatNow(z))
 	}
 	f, foreseen := fit.Crossing.Forecast()

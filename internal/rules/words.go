@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -58,18 +59,29 @@ func (s *State) zoneWords(z *zone, c farm.Condition, r *record, at time.Time) (s
 	switch {
 	case z.holding(at):
 		return s.sayLidOff(z, c), true
-	case !z.fresh(c, at):
+	case !z.ofNow(c, at):
 		say.advice = lookFirst(say.advice)
 	}
 	return say, true
 }
 
 // fresh tells whether the level that a condition goes by is known at m.
-func (z *zone) fresh(c farm.Condition, m time.Time) bool {
+func (z *zone) fresh(c farm.Condition, m time.Time) bool { return anyFresh(z.probesFor(c), m) }
+
+// probesFor are the probes whose level a condition goes by.
+func (z *zone) probesFor(c farm.Condition) []*probe {
 	if ofHeat(c) {
-		return anyFresh(z.temps, m)
+		return z.temps
 	}
-	return anyFresh(z.moists, m)
+	return z.moists
+}
+
+// ofNow tells whether the level that a condition goes by speaks of m: what a
+// gateway hands over hours late, with its own times, is fresh news of old days.
+func (z *zone) ofNow(c farm.Condition, m time.Time) bool {
+	return slices.ContainsFunc(z.probesFor(c), func(p *probe) bool {
+		return p.fresh(m) && m.Sub(p.Good.At) <= max(time.Hour, silentAfter*p.spec.Every)
+	})
 }
 
 // whereItStands is the first sentence of a band condition: how bad it is now,
@@ -79,7 +91,7 @@ func (s *State) whereItStands(z *zone, c farm.Condition, u farm.Urgency, at time
 	l, e := z.judgedBy(c), z.edgeOf(c)
 	worst := l.worst(e.up).Value
 	switch {
-	case !z.fresh(c, at):
+	case !z.ofNow(c, at):
 		return fmt.Sprintf("%s was %s when last heard, %s ago: %s.", place, adjective[c], farm.SayLong(at.Sub(l.At)), level)
 	case !e.past(u, worst) && s.sayMissed(z, c, u) != "":
 		return fmt.Sprintf("%s is %s %s.", place, adjective[c], s.sayMissed(z, c, u))
@@ -114,7 +126,7 @@ func lookFirst(a *farm.Advice) *farm.Advice {
 	if a != nil {
 		out = *a
 	}
-	out.Do = "See how it is first, for its probe is quiet. " + out.Do
+	out.Do = "See how it is first, for the newest reading is old. " + out.Do
 	return &out
 }
 
