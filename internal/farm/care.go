@@ -8,6 +8,7 @@ type Rounds struct {
 	Farm     string     `json:"farm"`
 	Opening  string     `json:"opening"` // one sentence on the whole farm; says so when there is nothing to do
 	Care     []Care     `json:"care"`
+	Done     []string   `json:"done,omitempty"`     // raised, and seen to of late: a sentence each, with when to look again
 	Bring    []string   `json:"bring,omitempty"`    // for the whole walk: "about 5 litres of water", "a mask"
 	Cautions []string   `json:"cautions,omitempty"` // those that apply to something on the list
 	Unsure   []string   `json:"unsure,omitempty"`   // what keeps anybody from saying that all is well, a sentence each

@@ -126,6 +126,10 @@ type Forecast struct {
 type Advice struct {
 	WaterLitres float64    `json:"water_litres,omitempty"` // plain estimate to the middle of thrive
 	VisitLitres float64    `json:"visit_litres,omitempty"` // careful amount for one visit
+	EveryDays   int        `json:"every_days,omitempty"`   // a visit is wanted so often; 0: the keeper's own pace does
+	Visits      int        `json:"visits,omitempty"`       // of every_days; 0: for as long as it dries like this
+	GivenLitres float64    `json:"given_litres,omitempty"` // given of late and taken off
+	Wait        *time.Time `json:"wait_until,omitempty"`   // it was done: nothing is wanted before
 	BeddingKg   float64    `json:"bedding_kg,omitempty"`   // dry bedding to mix in
 	FeedKg      float64    `json:"feed_kg,omitempty"`
 	FeedOf      string     `json:"feed_of,omitempty"`       // the usual food

@@ -65,6 +65,8 @@ func TestAmountsAsAPersonSaysThem(t *testing.T) {
 		{farm.Metric.Volume(203), "about 205 litres"},
 		{farm.US.Volume(3.785411784), "about 1 gallon"},
 		{farm.US.Volume(2.8), "about 3 quarts"},
+		{farm.US.Volume(0.473), "about 1 pint"},
+		{farm.US.Volume(0.25), "about ½ pint"},
 		{farm.US.Volume(4.7), "about 1¼ gallons"},
 		{farm.Metric.Mass(2.04), "about 2 kg"},
 		{farm.US.Mass(2), "about 4½ lb"},

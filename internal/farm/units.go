@@ -19,6 +19,7 @@ const (
 const (
 	litresPerGallon = 3.785411784 // US liquid gallon, NIST Handbook 44 Appendix C
 	litresPerQuart  = litresPerGallon / 4
+	litresPerPint   = litresPerGallon / 8
 	kgPerPound      = 0.45359237 // avoirdupois pound, NIST Handbook 44 Appendix C
 )
 
@@ -49,6 +50,9 @@ func (u Units) Volume(l float64) string {
 	}
 	if g := l / litresPerGallon; g >= 0.95 {
 		return about(g, "gallon", "gallons")
+	}
+	if l < 0.7*litresPerQuart {
+		return about(l/litresPerPint, "pint", "pints")
 	}
 	return about(l/litresPerQuart, "quart", "quarts")
 }

@@ -4,12 +4,6 @@ package husbandry
 // probe in standing water may say 100 %, which counts as this.
 const wettest = 99.0
 
-// visitPart is how much of the water already held may be added at one visit:
-// dry castings repel water, so more would run through. Common practice, no
-// source for the number; Harit et al. 2014, J Appl Hort 16:112–116, for the
-// water repellency.
-const visitPart = 0.10
-
 // DryBasis turns moisture in % of fresh mass into kg of water per kg of dry
 // matter: w = M/(1−M). Values outside 0 to 99 % count as the nearer end.
 func DryBasis(pct float64) float64 {
@@ -35,19 +29,6 @@ func WetMass(dryKg, pct float64) float64 { return dryKg * (1 + DryBasis(pct)) }
 // water has to be lost.
 func WaterToAdd(dryKg, fromPct, toPct float64) float64 {
 	return dryKg * (DryBasis(toPct) - DryBasis(fromPct))
-}
-
-// VisitWater is the careful amount for one visit, L. It takes the zone to be
-// wetter than the probe says by the probe's error, in points of % wet basis,
-// yet gives at least half of the plain estimate; and never more than a tenth
-// of the water already held. It is 0 where no water is wanted.
-func VisitWater(dryKg, fromPct, toPct, probeErrPts float64) float64 {
-	plain := WaterToAdd(dryKg, fromPct, toPct)
-	if plain <= 0 {
-		return 0
-	}
-	careful := WaterToAdd(dryKg, fromPct+probeErrPts, toPct)
-	return min(max(careful, plain/2), visitPart*WaterHeld(dryKg, fromPct))
 }
 
 // BeddingToAdd is the dry bedding, kg as it comes, to mix into wetKg of fresh

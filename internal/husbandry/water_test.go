@@ -61,7 +61,7 @@ func TestVolumeAndMass(t *testing.T) {
 }
 
 // Laws: a dose conserves mass; the careful amount never passes the plain one,
-// nor a tenth of the water held.
+// nor what is taken up at once.
 func TestDosesConserveMass(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		dry := rapid.Float64Range(0.1, 200).Draw(t, "dry kg")
@@ -74,9 +74,10 @@ func TestDosesConserveMass(t *testing.T) {
 		if d := after - to; d > 1e-6 || d < -1e-6 {
 			t.Fatalf("%v kg dry from %v to %v %%: reached %v", dry, from, to, after)
 		}
-		visit := husbandry.VisitWater(dry, from, to, rapid.Float64Range(0, 10).Draw(t, "probe error"))
-		if visit < 0 || visit > max(plain, 0)+1e-9 || visit > husbandry.WaterHeld(dry, from)/10+1e-9 {
-			t.Fatalf("visit %v L, plain %v L, held %v L", visit, plain, husbandry.WaterHeld(dry, from))
+		most := husbandry.MostAtOnce(dry, rapid.Float64Range(30, 80).Draw(t, "dry end"))
+		visit := husbandry.VisitWater(dry, from, to, rapid.Float64Range(0, 10).Draw(t, "probe error"), most)
+		if visit < 0 || visit > max(plain, 0)+1e-9 || visit > most {
+			t.Fatalf("visit %v L, plain %v L, at most %v L", visit, plain, most)
 		}
 	})
 }
@@ -95,11 +96,68 @@ func TestBeddingReachesTheAim(t *testing.T) {
 }
 
 func TestVisitWater(t *testing.T) {
-	near(t, "wet enough", husbandry.VisitWater(10, 80, 75, 5), 0, 0)
+	near(t, "wet enough", husbandry.VisitWater(10, 80, 75, 5, 100), 0, 0)
 	// 20 kg dry at 70 % hold 46.7 L; to 71 % want 2.30 L; a probe 5 points off says
 	// it may be wet enough already: half the plain estimate.
-	near(t, "within the probe's error", husbandry.VisitWater(20, 70, 71, 5), husbandry.WaterToAdd(20, 70, 71)/2, 1e-9)
-	near(t, "far too dry: a tenth of what is held", husbandry.VisitWater(20, 40, 77, 5), 20*2.0/3/10, 1e-9)
+	near(t, "within the probe's error", husbandry.VisitWater(20, 70, 71, 5, 100), husbandry.WaterToAdd(20, 70, 71)/2, 1e-9)
+	near(t, "a tenth of what is held at the dry end", husbandry.MostAtOnce(20, 70), 20*7.0/3/10, 1e-9)
+	near(t, "far too dry: as much as is taken up at once", husbandry.VisitWater(20, 40, 77, 5, 4), 4, 0)
+}
+
+func TestPlanWater(t *testing.T) {
+	for _, tt := range []struct {
+		name                          string
+		dose, visit, most, loss, days float64
+		want                          husbandry.WaterPlan
+	}{
+		{"nothing wanted", 0, 0, 1, 0.2, 7, husbandry.WaterPlan{}},
+		{"it does not dry", 5, 1, 2, 0, 7, husbandry.WaterPlan{VisitL: 1}},
+		{"it gains water", 5, 1, 2, -0.3, 7, husbandry.WaterPlan{VisitL: 1}},
+		{"a visit brings more than a week loses", 5, 1, 2, 0.1, 7, husbandry.WaterPlan{VisitL: 1}},
+		{"a week loses more than the careful amount", 5, 1, 2, 0.25, 7, husbandry.WaterPlan{VisitL: 1.75}},
+		{"and more than is taken up: half stays", 5, 1, 2, 0.5, 7, husbandry.WaterPlan{VisitL: 2, EveryDays: 2, Visits: 5}},
+		{"little stays", 100, 1, 2, 0.5, 7, husbandry.WaterPlan{VisitL: 2, EveryDays: 2}},
+		{"faster than anything helps", 5, 1, 2, 3, 7, husbandry.WaterPlan{VisitL: 2, EveryDays: 1}},
+		{"little wanted, to keep up", 0.75, 0.375, 2, 0.25, 7, husbandry.WaterPlan{VisitL: 0.75, EveryDays: 3}},
+	} {
+		if got := husbandry.PlanWater(tt.dose, tt.visit, tt.most, tt.loss, tt.days); got != tt.want {
+			t.Errorf("%s: got %+v, want %+v", tt.name, got, tt.want)
+		}
+	}
+}
+
+// Laws: a visit covers what is lost until the next one, or it is said how
+// often; the drier, the more in all and the more at a visit; the more stuff,
+// the more of both.
+func TestDrierNeverMeansLess(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		low := rapid.Float64Range(30, 75).Draw(t, "dry end")
+		aim := low + rapid.Float64Range(1, 10).Draw(t, "half the band")
+		loss := rapid.Float64Range(-0.05, 0.3).Draw(t, "kg/kg lost a day")
+		days := rapid.Float64Range(1, 14).Draw(t, "days between visits")
+		plan := func(kg, pct float64) (float64, husbandry.WaterPlan) {
+			most := husbandry.MostAtOnce(kg, low)
+			dose := max(0, husbandry.WaterToAdd(kg, pct, aim))
+			return dose, husbandry.PlanWater(dose, husbandry.VisitWater(kg, pct, aim, 4, most), most, loss*kg, days)
+		}
+		kg := rapid.Float64Range(0.2, 100).Draw(t, "dry kg")
+		wetter := rapid.Float64Range(5, 90).Draw(t, "wetter")
+		drier := rapid.Float64Range(2, wetter).Draw(t, "drier")
+		dose, p := plan(kg, drier)
+		const tiny = 1e-9
+		if dose > 0 && p.EveryDays == 0 && p.VisitL < loss*kg*days-tiny {
+			t.Fatalf("%+v loses %v L until the next visit, and says nothing of it", p, loss*kg*days)
+		}
+		if p.EveryDays > 1 && p.VisitL < loss*kg*float64(p.EveryDays)-tiny {
+			t.Fatalf("%+v gives less than is lost meanwhile", p)
+		}
+		if d, w := plan(kg, wetter); d > dose+tiny || w.VisitL > p.VisitL+tiny {
+			t.Fatalf("at %v %%: %v L, %+v; at %v %% only %v L, %+v", wetter, d, w, drier, dose, p)
+		}
+		if d, m := plan(1.5*kg, drier); d < dose-tiny || m.VisitL < p.VisitL-tiny {
+			t.Fatalf("with half as much again: %v L, %+v after %v L, %+v", d, m, dose, p)
+		}
+	})
 }
 
 // Common practice, no source: a gallon of water over two or three weeks is an
@@ -114,7 +172,7 @@ func TestDosesOfTheTrade(t *testing.T) {
 		t.Errorf("barrel: %.2f gallons for two points, want about one", got/gallon)
 	}
 	tub := husbandry.GuessDry(farm.Keeping, 20*gallon)
-	got = husbandry.VisitWater(tub.Kg, 43, 47.5, 5)
+	got = husbandry.VisitWater(tub.Kg, 43, 47.5, 5, husbandry.MostAtOnce(tub.Kg, 40))
 	if got < 0.4*gallon || got > 1.1*gallon {
 		t.Errorf("tub: %.2f gallons at a visit, want about three quarters", got/gallon)
 	}

@@ -24,6 +24,7 @@ func (w writer) rounds(ctx context.Context, r farm.Rounds) sheet {
 		s.add(w.careOf(r, u))
 	}
 	s.add(part{Title: "Bring", List: r.Bring})
+	s.add(part{Title: "Done already", List: r.Done})
 	for _, c := range r.Cautions {
 		s.add(part{Lines: []string{c}, Careful: true})
 	}

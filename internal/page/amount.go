@@ -58,7 +58,7 @@ func usualUnit(k farm.JotKind, u farm.Units) string {
 func unitsOffered(k farm.JotKind, u farm.Units) []string {
 	all := []string{"kg", "g", "L", "ml"}
 	if u == farm.US {
-		all = []string{"lb", "oz", "gal", "qt"}
+		all = []string{"lb", "oz", "gal", "qt", "pt"}
 	}
 	first := usualUnit(k, u)
 	out := []string{first}

@@ -129,7 +129,7 @@ func (s *scene) notes(z farm.ZoneView) []string {
 		}
 		out = append(out, text+".")
 	}
-	if w := z.Water; w != nil && w.WaterLitres > 0 {
+	if w := z.Water; w != nil && (w.WaterLitres > 0 || w.Wait != nil) {
 		out = append(out, s.waterNote(*w))
 	}
 	for _, food := range z.Food {
@@ -142,6 +142,9 @@ func (s *scene) notes(z farm.ZoneView) []string {
 }
 
 func (s *scene) waterNote(w farm.Advice) string {
+	if w.Do != "" && (w.Wait != nil || w.EveryDays > 0) {
+		return w.Do
+	}
 	text := capital(s.units.Volume(w.WaterLitres)) + " of water would bring it to the middle of thrive"
 	if w.VisitLitres > 0 && w.VisitLitres < w.WaterLitres*0.9 {
 		text += "; " + s.units.Volume(w.VisitLitres) + " is enough for one visit"

@@ -28,7 +28,7 @@ func TestErrorsSayWhatWouldBeRight(t *testing.T) {
 		{"another scale", one(quantity.ParseTemperature), "12R", `"12R" is not a temperature: the unit "R" is not known: use C or F`},
 		{"another quantity", one(quantity.ParseMass), "2 L", `"2 L" is not a mass: L measures volume: use kg, g, lb or oz`},
 		{"decimal comma", one(quantity.ParseVolume), "1,5 L", `"1,5 L" is not a volume: decimals are written with a point: 1.5 L`},
-		{"exponent", one(quantity.ParseVolume), "1e3 L", `"1e3 L" is not a volume: the unit "e3 L" is not known: use L, ml, gal, qt or cup`},
+		{"exponent", one(quantity.ParseVolume), "1e3 L", `"1e3 L" is not a volume: the unit "e3 L" is not known: use L, ml, gal, qt, pt or cup`},
 		{"two points", one(quantity.ParseVolume), "1.2.3 L", `"1.2.3 L" is not a volume: the number is not plain; an example is 2 L`},
 		{"negative volume", one(quantity.ParseVolume), "-2 L", `"-2 L" is not a volume: it is negative`},
 		{"negative step", one(quantity.ParseTemperatureStep), "-1C", `"-1C" is not a difference of temperatures: it is negative`},
@@ -49,8 +49,8 @@ func TestErrorsSayWhatWouldBeRight(t *testing.T) {
 		{"length over a century in its parts", length, "5000w5000d", `"5000w5000d" is not a length of time: it is longer than a century`},
 		{"amount without unit", two(quantity.ParseAmount), "2", `"2" is not an amount: it has no unit: write 2 kg or 2 L`},
 		{"amount of nothing", two(quantity.ParseAmount), "0 L", `"0 L" is not an amount: it must be more than nothing`},
-		{"amount in degrees", two(quantity.ParseAmount), "2 C", `"2 C" is not an amount: C measures temperature: use kg, g, lb or oz for a mass, L, ml, gal, qt or cup for a volume`},
-		{"amount in buckets", two(quantity.ParseAmount), "2 buckets", `"2 buckets" is not an amount: the unit "buckets" is not known: use kg, g, lb or oz for a mass, L, ml, gal, qt or cup for a volume`},
+		{"amount in degrees", two(quantity.ParseAmount), "2 C", `"2 C" is not an amount: C measures temperature: use kg, g, lb or oz for a mass, L, ml, gal, qt, pt or cup for a volume`},
+		{"amount in buckets", two(quantity.ParseAmount), "2 buckets", `"2 buckets" is not an amount: the unit "buckets" is not known: use kg, g, lb or oz for a mass, L, ml, gal, qt, pt or cup for a volume`},
 		{"amount in words", two(quantity.ParseAmount), "some", `"some" is not an amount: it does not begin with a number; an example is 1.5 kg`},
 	}
 	for _, tt := range tests {

@@ -37,6 +37,7 @@ func TestParse(t *testing.T) {
 		// US liquid measures: NIST Handbook 44, Appendix C.
 		{"gallon", quantity.ParseVolume, "1 gal", 3.785411784},
 		{"quarts", quantity.ParseVolume, "4 quarts", 3.785411784},
+		{"pints", quantity.ParseVolume, "8 pints", 3.785411784},
 		{"cups", quantity.ParseVolume, "16 cups", 3.785411784},
 		{"a vulgar fraction", quantity.ParseVolume, "1¼ gallons", 1.25 * 3.785411784},
 		{"a fraction alone", quantity.ParseVolume, "½ L", 0.5},

@@ -18,7 +18,7 @@ var (
 	temperature = &dimension{"a temperature", "temperature", "C", "C or F"}
 	percentage  = &dimension{"a percentage", "shares", "%", "%"}
 	voltage     = &dimension{"a voltage", "voltage", "V", "V or mV"}
-	volume      = &dimension{"a volume", "volume", "L", "L, ml, gal, qt or cup"}
+	volume      = &dimension{"a volume", "volume", "L", "L, ml, gal, qt, pt or cup"}
 	mass        = &dimension{"a mass", "mass", "kg", "kg, g, lb or oz"}
 	span        = &dimension{"a length of time", "time", "s", "s, m, h, d or w"}
 )
@@ -53,6 +53,7 @@ var units = []unit{
 	{volume, "ml", "ml", 0, 1, 1000},
 	{volume, "gal", "gal gallon gallons", 0, litresPerGallon, 1},
 	{volume, "qt", "qt quart quarts", 0, litresPerGallon, 4},
+	{volume, "pt", "pt pint pints", 0, litresPerGallon, 8},
 	{volume, "cup", "cup cups", 0, litresPerGallon, 16},
 	{mass, "kg", "kg kilo kilos", 0, 1, 1},
 	{mass, "g", "g gram grams", 0, 1, 1000},

@@ -18,8 +18,12 @@ func List(v farm.View, loc *time.Location) farm.Rounds {
 			r.Hushed = append(r.Hushed, sayHushed(st, *st.Hushed, v.At, loc))
 		case st.Probe != "" || st.Bin == "":
 			r.Probes = append(r.Probes, sayMachinery(st))
+		case seenTo(st, v.At) && isWater(st.Condition):
+			if !covered(st, v.Standing) {
+				r.Done = append(r.Done, sayDone(&v, st))
+			}
 		case !covered(st, v.Standing):
-			c := care(st)
+			c := care(st, v.At)
 			load.add(st)
 			r.Care = append(r.Care, c)
 			r.Cautions = appendNew(r.Cautions, st.Cautions...)
@@ -45,8 +49,20 @@ func covered(st farm.Standing, all []farm.Standing) bool {
 	})
 }
 
+// seenTo tells whether what a condition asks for was done so lately that it is
+// not asked for again.
+func seenTo(st farm.Standing, at time.Time) bool {
+	return st.Advice != nil && st.Advice.Wait != nil && st.Advice.Wait.After(at)
+}
+
+// isWater tells whether a condition is about water, where doing more before the
+// last has shown does harm. What is hot stays on the list all the same.
+func isWater(c farm.Condition) bool {
+	return c == farm.TooDry || c == farm.Drying || c == farm.TooWet
+}
+
 // care makes the line for one raised condition.
-func care(st farm.Standing) farm.Care {
+func care(st farm.Standing, at time.Time) farm.Care {
 	c := farm.Care{
 		Bin: st.Bin, Zone: st.Zone, Condition: st.Condition, Episode: st.Episode, Urgency: st.Urgency,
 		Why: st.Text, Seen: st.Seen, Jot: jotFor(st), Bring: bring(st),
@@ -56,6 +72,9 @@ func care(st farm.Standing) farm.Care {
 	}
 	if c.Jot != nil && c.Jot.What == farm.Sifted {
 		c.Over = &farm.Jot{Bin: st.Bin, Zone: st.Zone, What: farm.Finished}
+	}
+	if seenTo(st, at) {
+		c.Jot = nil // it stands in the logbook
 	}
 	return c
 }

@@ -1,6 +1,7 @@
 package rounds_test
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -14,10 +15,11 @@ var noon = time.Date(2026, 11, 28, 12, 0, 0, 0, time.UTC)
 
 // view is a farm of one bed with one condition raised.
 func view(st farm.Standing) farm.View {
+	heard := &farm.LevelView{Value: 60, At: noon, Fresh: true}
 	st.Bin, st.Zone, st.Episode, st.Urgency = "bed", "far", "e1", farm.Today
 	return farm.View{
 		Farm: "Hillfoot Nursery", Units: farm.Metric, At: noon, Standing: []farm.Standing{st},
-		Bins: []farm.BinView{{Name: "bed", Zones: []farm.ZoneView{{Bin: "bed", Zone: "near"}, {Bin: "bed", Zone: "far"}}}},
+		Bins: []farm.BinView{{Name: "bed", Zones: []farm.ZoneView{{Bin: "bed", Zone: "near", Moisture: heard}, {Bin: "bed", Zone: "far", Moisture: heard}}}},
 	}
 }
 
@@ -49,6 +51,44 @@ func TestTheLineToWriteIsFilledIn(t *testing.T) {
 			}
 			if ended := got[0].Over != nil && got[0].Over.What == farm.Finished; ended != tt.ended {
 				t.Errorf("a line that ends it: %v, want %v", ended, tt.ended)
+			}
+		})
+	}
+}
+
+// What was done of late is not asked for again: water and bedding leave the
+// list, what is hot stays on it without its line to write.
+func TestWhatWasDoneIsNotAskedForAgain(t *testing.T) {
+	later, before := noon.Add(20*time.Hour), noon.Add(-time.Hour)
+	for _, tt := range []struct {
+		name      string
+		st        farm.Standing
+		listed    bool
+		offers    bool
+		wantsLoad bool
+	}{
+		{"water", farm.Standing{Condition: farm.TooDry, Advice: &farm.Advice{WaterLitres: 3, Wait: &later, Do: "Given."}}, false, false, false},
+		{"water for what dries", farm.Standing{Condition: farm.Drying, Advice: &farm.Advice{Wait: &later, Do: "Given."}}, false, false, false},
+		{"bedding", farm.Standing{Condition: farm.TooWet, Advice: &farm.Advice{Wait: &later, Do: "Given."}}, false, false, false},
+		{"turning", farm.Standing{Condition: farm.Heating, Advice: &farm.Advice{Wait: &later, Do: "Turned."}}, true, false, false},
+		{"water long ago", farm.Standing{Condition: farm.TooDry, Advice: &farm.Advice{VisitLitres: 2, Wait: &before, Do: "Give."}}, true, true, true},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			got := rounds.List(view(tt.st), time.UTC)
+			if listed := len(got.Care) == 1; listed != tt.listed || listed == (len(got.Done) == 1) {
+				t.Fatalf("listed %v, done %v; want it listed: %v", got.Care, got.Done, tt.listed)
+			}
+			if !tt.listed && (got.Done[0] != "Bed, far: Given." || got.Opening != "Nothing more to do for now: what was given needs time to show.") {
+				t.Errorf("got %q, %q", got.Opening, got.Done[0])
+			}
+			if !tt.listed && !strings.Contains(rounds.Text(got, time.UTC), "Done already\n  Bed, far: Given.") {
+				t.Errorf("the note does not say it:\n%s", rounds.Text(got, time.UTC))
+			}
+			if tt.listed && (got.Care[0].Jot != nil) != tt.offers {
+				t.Errorf("got the jot %+v, want one offered: %v", got.Care[0].Jot, tt.offers)
+			}
+			if load := len(got.Bring) > 0; load != tt.wantsLoad {
+				t.Errorf("bring %v, want something: %v", got.Bring, tt.wantsLoad)
 			}
 		})
 	}

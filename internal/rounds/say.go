@@ -21,6 +21,10 @@ func opening(v *farm.View, r farm.Rounds) string {
 	switch {
 	case len(bins) == 0 && v.NothingHeard():
 		return "Nothing is known yet: no reading has come."
+	case len(bins) == 0 && len(r.Done) > 0 && len(r.Probes) > 0:
+		return "Nothing more to do at the bins for now, for what was given needs time to show; but look at the probes."
+	case len(bins) == 0 && len(r.Done) > 0:
+		return "Nothing more to do for now: what was given needs time to show."
 	case len(bins) == 0 && len(r.Probes) > 0 && len(r.Unsure) > 0:
 		return "Nothing is raised at the bins, but not everything is known: look at the probes."
 	case len(bins) == 0 && len(r.Probes) > 0:
@@ -57,6 +61,15 @@ func sayHushed(st farm.Standing, until, now time.Time, loc *time.Location) strin
 	return fmt.Sprintf("%s: %s is kept quiet until %s.", farm.SayPlace(st.Bin, st.Zone, false), st.Condition, farm.SayTime(until, now, loc))
 }
 
+// sayDone says what was done about a condition, and when to look again.
+func sayDone(v *farm.View, st farm.Standing) string {
+	only := false
+	for _, b := range v.Bins {
+		only = only || b.Name == st.Bin && len(b.Zones) == 1
+	}
+	return farm.SayPlace(st.Bin, st.Zone, only) + ": " + st.Advice.Do
+}
+
 func sayMachinery(st farm.Standing) string {
 	if st.Advice != nil && st.Advice.Do != "" {
 		return st.Text + " " + st.Advice.Do
@@ -72,6 +85,7 @@ func Text(r farm.Rounds, loc *time.Location) string {
 		fmt.Fprintf(&b, "Bring %s.\n", farm.SayList(r.Bring))
 	}
 	writeCare(&b, r.Care)
+	section(&b, "Done already", r.Done)
 	section(&b, "Not known", r.Unsure)
 	section(&b, "Probes", r.Probes)
 	section(&b, "Kept quiet", r.Hushed)

@@ -21,6 +21,10 @@ type husbandryMemory struct {
 
 	Doses   husbandry.DoseLearner
 	Pouring pouring
+	Given   watering
+	Bedded  bedding
+	Turned  time.Time   // last
+	Visits  []time.Time // of the keeper to the bin, as far as the logbook tells
 
 	Fill    fill
 	Cohorts []cohort
@@ -78,6 +82,7 @@ func (s *State) book(z *zone, j farm.Jot) {
 		s.siftingAgain(z)
 	case farm.Watered:
 		z.pour(j, part, s.now)
+		z.give(j, part)
 	case farm.Sifted:
 		s.sifted(z, j, part)
 	case farm.Emptied:
@@ -89,10 +94,16 @@ func (s *State) book(z *zone, j farm.Jot) {
 		if z.spec.Aim == farm.Keeping {
 			z.Husbandry.Fill.Litres += j.Litres * part
 		}
-	case farm.Turned, farm.Bedded:
+	case farm.Bedded:
+		z.bed(j, part)
+	case farm.Turned:
+		if j.At.After(z.Husbandry.Turned) {
+			z.Husbandry.Turned = j.At
+		}
 	}
-	if j.What != farm.Watered && afresh(j.What) {
+	if j.What != farm.Watered && afresh(j.What) && !j.At.Before(z.Husbandry.Pouring.At) {
 		z.Husbandry.Pouring = pouring{} // no rise is learned across another step
+		z.Husbandry.Given.Known = false
 	}
 	s.judgeBooks(z, s.now)
 }
@@ -229,7 +240,10 @@ func (z *zone) moistureOrNaN(v *farm.LevelView) float64 {
 
 // shift moves the times that are remembered from a moment on.
 func (h *husbandryMemory) shift(d time.Duration, from time.Time) {
-	ts := []*time.Time{&h.Lived, &h.Pouring.At, &h.Heat.At}
+	ts := []*time.Time{&h.Lived, &h.Pouring.At, &h.Heat.At, &h.Given.At, &h.Bedded.At, &h.Turned}
+	for i := range h.Visits {
+		ts = append(ts, &h.Visits[i])
+	}
 	for i := range h.Foods {
 		ts = append(ts, &h.Foods[i].At)
 	}

@@ -25,6 +25,8 @@ type dryMemory struct {
 	Opens   trend.Crossing // when it comes into the thrive band from above
 	At      time.Time
 	Calm    int
+
+	LossPerDay float64 // kg of water per kg dry, as last seen; negative when it gains
 }
 
 // refitDry draws the moisture curve anew.
@@ -40,6 +42,9 @@ func (s *State) refitDry(z *zone, m time.Time) {
 		driest := band.Survive.Low + z.Moist.Value - z.Moist.Low.Value
 		fits := trend.DryingFits(&z.Husbandry.Curves.Moist, at, band.Thrive.Low, driest, band.Thrive.High, z.water.low.limit[farm.Today])
 		d.Thrive, d.Survive, d.Opens, d.Most = fits[0], fits[1], fits[2], fits[3]
+		if loss, ok := trend.LossPerDay(&z.Husbandry.Curves.Moist, at); ok {
+			d.LossPerDay = loss
+		}
 	}
 	if z.spec.Aim == farm.Sifting {
 		z.Husbandry.Sift.Calm++
@@ -95,7 +100,7 @@ func (s *State) sayDrying(z *zone, now time.Time) saying {
 	if !z.ofNow(farm.Drying, now) {
 		text = fmt.Sprintf("%s was drying when last heard, %s ago: %s then", s.place(z.who), farm.SayLong(now.Sub(z.Moist.At)), u.Moisture(z.Moist.Value))
 	}
-	say := saying{advice: s.dryingAdvice(z)}
+	say := saying{advice: s.dryingAdvice(z, now)}
 	switch f, ok := z.Husbandry.Dry.Thrive.Forecast(); {
 	case z.Moist.Value < limit:
 		text += fmt.Sprintf(", below %s already.", u.Moisture(limit))

@@ -80,7 +80,7 @@ func (s *State) judgeFeeding(z *zone, at time.Time) {
 	s.forgetEaten(z)
 	switch due := left <= husbandry.NearlyEaten; {
 	case due && !r.raised() && !s.holdsBack(z):
-		s.emit(r, at, z.who, farm.FeedDue, verdict{farm.Soon, func(farm.ChangeKind) saying { return s.sayFeed(z) }})
+		s.emit(r, at, z.who, farm.FeedDue, verdict{farm.Soon, func(farm.ChangeKind) saying { return s.sayFeed(z, at) }})
 	case r.raised() && (!due || s.holdsBack(z)):
 		s.emit(r, at, z.who, farm.FeedDue, verdict{farm.Calm, func(farm.ChangeKind) saying { return s.sayFed(z, due) }})
 	}
@@ -101,7 +101,7 @@ func (s *State) holdsBack(z *zone) bool {
 	return !known || warmth > z.heat.high.harm() || warmth < z.heat.low.harm() || z.record(farm.Heating).raised()
 }
 
-func (s *State) sayFeed(z *zone) saying {
+func (s *State) sayFeed(z *zone, at time.Time) saying {
 	h := &z.Husbandry
 	feed, _ := husbandry.FeedOf(s.farm, h.UsualOf)
 	kg := husbandry.NextFeed(h.UsualKg, s.activity(z), z.bin.spec.WormsKg*z.spec.Share, feed)
@@ -123,7 +123,7 @@ func (s *State) sayFeed(z *zone) saying {
 	if kg > 0 && kg < 0.9*h.UsualKg {
 		text += " " + s.whyLess(z)
 	}
-	if s.wetAndWarm(z) {
+	if s.wetAndWarm(z) && z.turned(at) == nil {
 		do += " It is wet and warm: turn it while you are there."
 	}
 	return saying{text: text, advice: &farm.Advice{FeedKg: kg, FeedOf: h.UsualOf, Do: do}}

@@ -14,6 +14,7 @@ import (
 func (s *State) foresee(z *zone, m time.Time) {
 	s.live(z, m)
 	z.learnDose()
+	z.settleWater(m)
 	s.refitHeat(z, m)
 	s.refitDry(z, m)
 	s.judgeBooks(z, m)
@@ -31,8 +32,8 @@ func (s *State) viewHusbandry(z *zone, v *farm.ZoneView, at time.Time) {
 		v.Food = append(v.Food, farm.FoodView{At: f.At, Kg: f.Kg, Of: f.Of, LeftPart: husbandry.FeedLeft(s.eatDays(z, f), f.ActiveDays)})
 	}
 	v.StoredL = z.Husbandry.Fill.Litres
-	if z.fresh(farm.TooDry, at) && !z.holding(at) {
-		v.Water = s.dose(z)
+	if z.waterStillCounts(at) || z.fresh(farm.TooDry, at) && !z.holding(at) {
+		v.Water = s.dose(z, at)
 	}
 	v.Outlook = s.outlook(z, at)
 	if v.Temperature != nil && !math.IsNaN(z.Husbandry.Heat.Fit.PerHour) {

@@ -192,6 +192,11 @@ func (s *State) sayHeating(z *zone, now time.Time) saying {
 		text:   text,
 		advice: &farm.Advice{Do: "Open it, take the feed off the warm part or spread it thin, loosen so that heat gets out, and feed no more for now."},
 	}
+	if until := z.turned(now); until != nil {
+		say.advice.Wait = until
+		say.advice.Do = fmt.Sprintf("Turned %s. Look again in a few hours: if it still climbs, take the feed off the warm part and leave it open; feed no more for now.",
+			s.whenDone(z.Husbandry.Turned, now))
+	}
 	if foreseen && f.Crosses.After(now) {
 		say.forecast = &f
 	}

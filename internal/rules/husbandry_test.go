@@ -137,9 +137,9 @@ func TestDoseOfWater(t *testing.T) {
 	if math.Abs(got.WaterLitres-want) > 0.01 {
 		t.Errorf("got %.2f L, want %.2f L", got.WaterLitres, want)
 	}
-	held := 10 * 66.0 / 34
+	held := 10 * 70.0 / 30 // at the dry end of the band
 	if got.VisitLitres <= 0 || got.VisitLitres > held/10+0.001 {
-		t.Errorf("got %.2f L this visit, want at most a tenth of the %.1f L held", got.VisitLitres, held)
+		t.Errorf("got %.2f L this visit, want at most a tenth of the %.1f L it holds when it is only just moist", got.VisitLitres, held)
 	}
 	if got.DryMassFrom != "told" {
 		t.Errorf("got a dry mass that is %q, want told", got.DryMassFrom)

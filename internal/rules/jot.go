@@ -11,6 +11,11 @@ import (
 // off, curves start afresh where the bin has been changed, and the books of
 // food, water and castings are kept.
 func (s *State) jot(j farm.Jot) {
+	for _, z := range s.zones {
+		if z.who.Bin == j.Bin {
+			z.Husbandry.visited(j.At)
+		}
+	}
 	for _, z := range s.meant(j) {
 		z.hold(j)
 		if afresh(j.What) {

@@ -16,6 +16,8 @@ const (
 	// the young were lifted.
 	hatchingLasts = 60 * 24 * time.Hour
 	maxCohorts    = 24
+	// handfulLasts is how long a handful of feed does for hatchlings. A choice.
+	handfulLasts = 14 * 24 * time.Hour
 )
 
 // A usual sifting is what is filled in for the next one.
@@ -103,6 +105,7 @@ func (z *zone) empty(j farm.Jot) {
 		}
 	}
 	h.Foods, h.Cohorts = nil, nil
+	h.Given, h.Bedded = watering{}, bedding{}
 	h.Sift.finish(j.At)
 	h.Doses.Forget()
 	if z.spec.Aim == farm.Keeping {
@@ -180,10 +183,22 @@ func (s *State) sayHatching(z *zone, due []hatch, at time.Time) saying {
 	}
 	text := fmt.Sprintf("%s: cocoons of %s that came in with the castings of %s are due to hatch.",
 		s.place(z.who), farm.SayList(names), farm.SayDay(due[0].came, at, s.farm.Location))
-	return saying{text: text, advice: &farm.Advice{
-		Hatchlings: young,
-		Do:         "Give a handful of fine feed, and lift grown worms out when you see them.",
-	}}
+	do := "Give a handful of fine feed, and lift grown worms out when you see them."
+	if fed := z.lastFed(); !fed.IsZero() && at.Sub(fed) < handfulLasts {
+		do = "Lift grown worms out when you see them."
+	}
+	return saying{text: text, advice: &farm.Advice{Hatchlings: young, Do: do}}
+}
+
+// lastFed is when the zone was last fed; zero when that is not known.
+func (z *zone) lastFed() time.Time {
+	var last time.Time
+	for _, f := range z.Husbandry.Foods {
+		if f.At.After(last) {
+			last = f.At
+		}
+	}
+	return last
 }
 
 // hatchIn forecasts the next hatching of a tub at the temperature it has now.

@@ -172,7 +172,7 @@ func (s *State) heatWords(z *zone, c farm.Condition, u farm.Urgency, at time.Tim
 	}
 	next := s.nextLimit(z, c, u, at)
 	text += s.sayNext(c, next, at)
-	return saying{text: text, advice: &farm.Advice{Do: heatDo(z.spec.Aim, c)}, forecast: next, cautions: heatCautions(c)}
+	return saying{text: text, advice: s.heatAdvice(z, c, at), forecast: next, cautions: heatCautions(c)}
 }
 
 // byMass tells whether a zone is judged by what its worms bear, not by bands of
@@ -245,6 +245,18 @@ func (s *State) sayNext(c farm.Condition, f *farm.Forecast, at time.Time) string
 	return fmt.Sprintf(" It will pass %s %s.", s.measure(c, f.Limit), farm.SayTime(f.Crosses, at, s.farm.Location))
 }
 
+// heatAdvice is what to do about warmth; what was turned of late is not to be
+// turned again so soon.
+func (s *State) heatAdvice(z *zone, c farm.Condition, at time.Time) *farm.Advice {
+	a := &farm.Advice{Do: heatDo(z.spec.Aim, c)}
+	if until := z.turned(at); until != nil && c == farm.TooHot && z.spec.Aim == farm.Living {
+		a.Wait = until
+		a.Do = fmt.Sprintf("Turned %s. Shade it or move it somewhere cooler if it stays hot, hold back feed until it has cooled, and look again %s at the latest.",
+			s.whenDone(z.Husbandry.Turned, at), s.onDay(*until, at))
+	}
+	return a
+}
+
 func heatDo(aim farm.Aim, c farm.Condition) string {
 	switch {
 	case c == farm.TooHot && aim == farm.Living:
@@ -277,9 +289,9 @@ func (s *State) waterWords(z *zone, c farm.Condition, u farm.Urgency, at time.Ti
 	say := saying{text: text + s.sayNext(c, next, at), forecast: next}
 	switch c {
 	case farm.TooDry:
-		say.advice = s.dryAdvice(z)
+		say.advice = s.dryAdvice(z, at)
 	case farm.TooWet:
-		say.advice = s.wetAdvice(z)
+		say.advice = s.wetAdvice(z, at)
 	}
 	say.cautions = s.siftCautions(z, c)
 	return say

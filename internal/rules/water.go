@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"time"
 
 	"binwatchd/internal/farm"
 	"binwatchd/internal/husbandry"
@@ -13,10 +14,6 @@ const (
 	// cheap capacitive ones; this is the lower end in castings.
 	probeErrPts = 4
 
-	// boneDryVisit is the least given at a visit, L a kg of dry matter: a tenth of
-	// what it holds at 33 %. A choice.
-	boneDryVisit = 0.05
-
 	// mostBedding is the part of a zone's fresh mass past which bedding alone is
 	// no remedy. A choice.
 	mostBedding = 0.2
@@ -26,34 +23,48 @@ const (
 	beddingPct = 10
 )
 
-// dose is the water that would bring a zone to the middle of its thrive band;
-// nil when it wants none or its dry mass is not known.
-func (s *State) dose(z *zone) *farm.Advice {
-	return z.doseFrom(z.Moist.Value)
+// dose is the water that would bring a zone to the middle of its thrive band,
+// less what was given of late; nil when it wants none or its dry mass is not
+// known.
+func (s *State) dose(z *zone, at time.Time) *farm.Advice {
+	pct := z.Moist.Value
+	if g := z.Husbandry.Given; z.waterStillCounts(at) && g.Known {
+		pct = g.Before // its rise is counted already
+	}
+	a := z.doseFrom(pct)
+	if a == nil {
+		return nil
+	}
+	a.Do = s.pourDo(z, a, at)
+	return s.lessGiven(z, a, at)
 }
 
 // doseFrom is the dose for a zone at some moisture.
 func (z *zone) doseFrom(pct float64) *farm.Advice {
-	d := z.dry()
-	aim := z.aim.Middle()
+	d, band := z.dry(), z.aim
+	aim := band.Middle()
 	if d.Kg <= 0 || z.Moist.At.IsZero() || pct >= aim {
 		return nil
 	}
-	water := husbandry.WaterToAdd(d.Kg, pct, aim)
-	return &farm.Advice{
-		WaterLitres: water,
-		// Bone-dry stuff holds no water to take a tenth of: a little wets it.
-		VisitLitres: max(husbandry.VisitWater(d.Kg, pct, aim, probeErrPts), min(boneDryVisit*d.Kg, water)),
-		DryMassKg:   d.Kg, DryMassFrom: d.From,
+	water, most := husbandry.WaterToAdd(d.Kg, pct, aim), husbandry.MostAtOnce(d.Kg, band.Low)
+	visit := husbandry.VisitWater(d.Kg, pct, aim, probeErrPts, most)
+	plan := husbandry.PlanWater(water, visit, most, z.Husbandry.Dry.LossPerDay*d.Kg, z.Husbandry.visitDays())
+	a := &farm.Advice{
+		WaterLitres: water, VisitLitres: plan.VisitL, EveryDays: plan.EveryDays,
+		DryMassKg: d.Kg, DryMassFrom: d.From,
 	}
+	if plan.Visits > 0 {
+		a.Visits = plan.Visits
+	}
+	return a
 }
 
 // dryingAdvice is the dose for a zone that is drying. One that is still above
 // the middle of its band wants none yet: then it is what it will want when it
 // leaves the band.
-func (s *State) dryingAdvice(z *zone) *farm.Advice {
-	if z.Moist.Value < z.aim.Middle() {
-		return s.dryAdvice(z)
+func (s *State) dryingAdvice(z *zone, at time.Time) *farm.Advice {
+	if z.Moist.Value < z.aim.Middle() || z.waterStillCounts(at) {
+		return s.dryAdvice(z, at)
 	}
 	a := z.doseFrom(z.bands.moist.Thrive.Low)
 	if a == nil {
@@ -63,13 +74,11 @@ func (s *State) dryingAdvice(z *zone) *farm.Advice {
 	return a
 }
 
-func (s *State) dryAdvice(z *zone) *farm.Advice {
-	a := s.dose(z)
-	if a == nil {
-		return &farm.Advice{Do: "Sprinkle a little water, loosen, wait, and look again."}
+func (s *State) dryAdvice(z *zone, at time.Time) *farm.Advice {
+	if a := s.dose(z, at); a != nil {
+		return a
 	}
-	a.Do = s.pourDo(a)
-	return a
+	return s.lessGiven(z, &farm.Advice{Do: "Sprinkle a little water, loosen, wait, and look again."}, at)
 }
 
 // guessed is said where nobody has told or taught how much a bin holds.
@@ -77,11 +86,17 @@ const guessed = " The amount stands on a guess of how much the bin holds."
 
 // pourDo says how to give a dose: dry castings repel water, so little and
 // often.
-func (s *State) pourDo(a *farm.Advice) string {
+func (s *State) pourDo(z *zone, a *farm.Advice, at time.Time) string {
 	u := s.farm.Units
-	do := fmt.Sprintf("Give %s this visit: sprinkle, loosen, wait, look again.", u.Volume(a.VisitLitres))
+	do := fmt.Sprintf("Give %s %s: sprinkle, loosen, wait, look again.", u.Volume(a.VisitLitres), s.howOften(a, at))
+	if a.EveryDays > 0 {
+		do += fmt.Sprintf(" It loses %s a week.", u.Volume(7*z.Husbandry.Dry.LossPerDay*a.DryMassKg))
+	}
 	if a.WaterLitres > 1.25*a.VisitLitres {
 		do += fmt.Sprintf(" In all it wants %s, over several visits.", u.Volume(a.WaterLitres))
+	}
+	if a.EveryDays == 1 && a.Visits == 0 {
+		do += " It dries faster than water makes up for: cover it."
 	}
 	if a.DryMassFrom == husbandry.Guess {
 		do += guessed
@@ -89,7 +104,34 @@ func (s *State) pourDo(a *farm.Advice) string {
 	return do
 }
 
-func (s *State) wetAdvice(z *zone) *farm.Advice {
+// howOften says when a dose is given: at this visit, or so many days apart where
+// the keeper's own visits are too few.
+func (s *State) howOften(a *farm.Advice, at time.Time) string {
+	if a.EveryDays == 0 || a.Visits == 1 {
+		return "this visit"
+	}
+	often := "every day"
+	switch a.EveryDays {
+	case 1:
+	case 2:
+		often = "every second day"
+	case 3:
+		often = "every third day"
+	default:
+		often = fmt.Sprintf("every %d days", a.EveryDays)
+	}
+	if a.Visits == 0 {
+		return often + " while it dries like this"
+	}
+	last := at.Add(time.Duration(a.EveryDays*(a.Visits-1)) * 24 * time.Hour)
+	return often + " until " + farm.SayDay(last, at, s.farm.Location)
+}
+
+func (s *State) wetAdvice(z *zone, at time.Time) *farm.Advice {
+	return s.lessBedded(z, s.bedAdvice(z), at)
+}
+
+func (s *State) bedAdvice(z *zone) *farm.Advice {
 	aim, d := z.aim.Middle(), z.dry()
 	kg, ok := husbandry.BeddingToAdd(husbandry.WetMass(d.Kg, z.Moist.Value), z.Moist.Value, beddingPct, aim)
 	if !ok || kg <= 0 {

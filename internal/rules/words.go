@@ -33,7 +33,7 @@ func (s *State) words(who subject, c farm.Condition, r *record, at time.Time) sa
 func (s *State) zoneWords(z *zone, c farm.Condition, r *record, at time.Time) (say saying, ok bool) {
 	switch c {
 	case farm.FeedDue:
-		return s.sayFeed(z), z.Husbandry.Fed
+		return s.sayFeed(z, at), z.Husbandry.Fed
 	case farm.Hatching:
 		due := s.hatches(z, at)
 		if len(due) == 0 {
@@ -58,7 +58,11 @@ func (s *State) zoneWords(z *zone, c farm.Condition, r *record, at time.Time) (s
 	}
 	switch {
 	case z.holding(at):
-		return s.sayLidOff(z, c), true
+		lid := s.sayLidOff(z, c)
+		if say.advice != nil && say.advice.Wait != nil {
+			lid.advice = say.advice // what was done is known
+		}
+		return lid, true
 	case !z.ofNow(c, at):
 		say.advice = lookFirst(say.advice)
 	}

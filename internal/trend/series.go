@@ -83,6 +83,13 @@ func (s *Series) at(slot int64) float64 {
 	}
 }
 
+// At gives the mean of the slot in which t lies; ok is false when nothing was
+// measured in it.
+func (s *Series) At(t time.Time) (v float64, ok bool) {
+	v = s.at(s.slotOf(t))
+	return v, !math.IsNaN(v)
+}
+
 // last gives the n slots ending with the slot of now, oldest first; NaN where
 // nothing was measured.
 func (s *Series) last(now time.Time, n int) []float64 {

@@ -1,0 +1,252 @@
+package rules_test
+
+import (
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"binwatchd/internal/farm"
+)
+
+// tray is one zone of a told dry mass in a farm that reads quarts.
+func tray(dryKg float64) *farm.Farm {
+	f := nursery(farm.Living, "red")
+	f.Units = farm.US
+	f.Bins[0].Zones[0].DryMassKg = dryKg
+	return f
+}
+
+const (
+	quart  = 0.946352946 // L
+	lidOff = time.Hour
+)
+
+// water is the dose of the only zone at a moment.
+func (w *watched) water(at time.Time) farm.Advice {
+	if a := w.state.Look(at).Bins[0].Zones[0].Water; a != nil {
+		return *a
+	}
+	return farm.Advice{}
+}
+
+// What was poured is not asked for again: not a minute later, not twelve, not
+// the next morning.
+func TestWaterGivenIsNotAskedForAgain(t *testing.T) {
+	w := watching(tray(4))
+	at := w.days(t0, 2, 20, 68).Add(4*time.Hour + 21*time.Minute) // 12:21
+	w.say("m", at, 68)
+	before := w.water(at)
+	if before.VisitLitres <= 0 {
+		t.Fatalf("got %+v, want a dose; the test shows nothing", before)
+	}
+	w.jot(at, farm.Jot{What: farm.Watered, Litres: 3 * quart})
+	for _, after := range []time.Duration{time.Minute, 12 * time.Minute, 7 * time.Hour} {
+		if after > lidOff {
+			w.hold("m", at.Add(lidOff), at.Add(after), 68.5)
+		}
+		st := w.standing(at.Add(after), farm.TooDry)
+		if st == nil {
+			t.Fatal("too-dry does not stand; the test shows nothing")
+		}
+		if a := st.Advice; a.VisitLitres != 0 || a.Wait == nil || !strings.Contains(a.Do, "3 quarts given at 12:21; look again tomorrow") {
+			t.Errorf("after %s the condition advises %+v, want what was given and no more", after, *a)
+		}
+		got := w.water(at.Add(after))
+		if got.VisitLitres != 0 || math.Abs(got.WaterLitres-(before.WaterLitres-3*quart)) > 0.01 {
+			t.Errorf("after %s got %.2f L of %.2f L in all, %.2f L this visit, want 3 quarts taken off and none now", after, got.WaterLitres, before.WaterLitres, got.VisitLitres)
+		}
+	}
+	// It spreads, the level rises, and what is still wanted goes by the level.
+	at = w.days(at.Add(8*time.Hour), 1, 20, 70)
+	if got := w.water(at); got.VisitLitres != 0 || !strings.Contains(got.Do, "the rest is due tomorrow") {
+		t.Errorf("after a day got %+v, want the rest put off until two days are over", got)
+	}
+	at = w.days(at, 1, 20, 69.5)
+	if got := w.water(at); got.VisitLitres <= 0 || got.GivenLitres != 0 {
+		t.Errorf("after two days got %+v, want the rest offered", got)
+	}
+}
+
+// Where water went that never showed is asked about.
+func TestWaterThatNeverShows(t *testing.T) {
+	w := watching(tray(4))
+	at := w.days(t0, 2, 20, 66)
+	w.jot(at, farm.Jot{What: farm.Watered, Litres: 3 * quart})
+	at = w.days(at.Add(2*time.Hour), 1, 20, 66)
+	got := w.standing(at, farm.TooDry)
+	if got == nil || !strings.Contains(got.Advice.Do, "have not shown") || !strings.Contains(got.Advice.Do, "run through") || !strings.Contains(got.Advice.Do, "dry pocket") {
+		t.Errorf("got %+v, want to hear that the water did not show", got)
+	}
+	at = w.days(at, 2, 20, 66)
+	if got := w.water(at); got.VisitLitres <= 0 || !strings.Contains(got.Do, "have not shown") {
+		t.Errorf("got %+v, want a dose again, and where the last one went still asked", got)
+	}
+}
+
+func TestWaterGivenOtherwise(t *testing.T) {
+	for _, tt := range []struct {
+		name string
+		jots []farm.Jot
+		ago  time.Duration // when it was done, before it was written
+		want string
+		none bool // no dose this visit
+	}{
+		{"no amount", []farm.Jot{{}}, 0, "Water given at 08:00; look again tomorrow", true},
+		{"twice", []farm.Jot{{Litres: quart}, {Litres: quart}}, 0, "2 quarts given at 08:00; look again tomorrow", true},
+		{"one of them without an amount", []farm.Jot{{Litres: quart}, {}}, 0, "1 quart and more given at 08:00", true},
+		{"far too much", []farm.Jot{{Litres: 40 * quart}}, 0, "see that it can drain", true},
+		{"a pint", []farm.Jot{{Litres: quart / 2}}, 0, "1 pint given at 08:00", true},
+		{"written the next morning", []farm.Jot{{Litres: 2 * quart}}, 14 * time.Hour, "2 quarts given yesterday at 18:00; look again today", true},
+		{"written a week later", []farm.Jot{{Litres: 2 * quart}}, 7 * day, "Give about", false},
+		{"said of the bin", []farm.Jot{{Zone: "", Litres: 2 * quart}}, 0, "2 quarts given at 08:00", true},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			w := watching(tray(4))
+			at := w.days(t0, 8, 20, 66)
+			for _, j := range tt.jots {
+				j.What, j.Bin, j.At = farm.Watered, "bed", at.Add(-tt.ago)
+				w.step(farm.Event{Kind: farm.EventJot, Arrived: at, Jot: j})
+			}
+			got := w.standing(at.Add(time.Minute), farm.TooDry)
+			if got == nil || !strings.Contains(got.Advice.Do, tt.want) || (got.Advice.VisitLitres == 0) != tt.none {
+				t.Errorf("got %+v, want it to say %q", got.Advice, tt.want)
+			}
+			if a := w.water(at.Add(time.Minute)); a.Do != got.Advice.Do || a.WaterLitres != got.Advice.WaterLitres || a.VisitLitres != got.Advice.VisitLitres {
+				t.Errorf("the zone's dose %+v is not the condition's %+v", a, *got.Advice)
+			}
+		})
+	}
+}
+
+// A drying zone that was watered is not told to be watered either.
+func TestDryingIsNotAskedForWaterJustGiven(t *testing.T) {
+	w := watching(tray(10))
+	at, pct := t0, 78.0
+	for ; w.standing(at, farm.Drying) == nil; at = at.Add(20 * time.Minute) {
+		w.say("m", at, pct)
+		pct -= 1.0 / 72
+		if pct < 70 {
+			t.Fatal("it was never told to be drying")
+		}
+	}
+	w.jot(at, farm.Jot{What: farm.Watered, Litres: 2})
+	if got := w.standing(at.Add(time.Minute), farm.Drying); got != nil && !strings.Contains(got.Advice.Do, "given at") {
+		t.Errorf("got %+v, want it to know of the water", got.Advice)
+	}
+}
+
+// Dry bedding counts two days, turning one.
+func TestBeddingAndTurningCount(t *testing.T) {
+	f := tray(10)
+	w := watching(f)
+	at := w.days(t0, 1, 34, 88)
+	w.jot(at, farm.Jot{What: farm.Bedded, Kg: 2})
+	w.jot(at, farm.Jot{What: farm.Turned})
+	wet, hot := w.standing(at, farm.TooWet), w.standing(at, farm.TooHot)
+	if wet == nil || wet.Advice.Wait == nil || !wet.Advice.Wait.Equal(at.Add(2*day)) || !strings.Contains(wet.Advice.Do, "4½ lb of dry bedding given at 08:00; look again on Thursday") {
+		t.Errorf("got %+v, want the bedding to count for two days", wet)
+	}
+	if hot == nil || hot.Advice.Wait == nil || !hot.Advice.Wait.Equal(at.Add(day)) || !strings.Contains(hot.Advice.Do, "Turned at 08:00") || !strings.Contains(hot.Advice.Do, "cooler") {
+		t.Errorf("got %+v, want the turning to count for a day, and what else there is to do", hot)
+	}
+	at = w.days(at.Add(2*time.Hour), 2, 34, 88)
+	if wet := w.standing(at, farm.TooWet); wet == nil || wet.Advice.Wait != nil || wet.Advice.BeddingKg <= 0 {
+		t.Errorf("after two days got %+v, want bedding asked for again", wet)
+	}
+}
+
+// loses dries the bed at a steady rate, kg of water per kg dry and day, until
+// it is at some moisture, and gives the end.
+func (w *watched) loses(from time.Time, pct, to, perDay float64) time.Time {
+	at, ratio := from, pct/(100-pct)
+	for ; 100*ratio/(1+ratio) > to; at = at.Add(20 * time.Minute) {
+		w.say("m", at, 100*ratio/(1+ratio))
+		ratio -= perDay / 72
+	}
+	return at
+}
+
+// A visit covers what is lost until the next one, or the words say how often.
+func TestADoseCoversWhatIsLostUntilTheNextVisit(t *testing.T) {
+	for _, tt := range []struct {
+		name   string
+		perDay float64 // kg/kg
+		often  string  // "" where a weekly visit does
+	}{
+		{"slowly", 0.02, ""},
+		{"faster than a weekly visit can bring", 0.06, "every second day"},
+		{"faster still", 0.2, "every day"},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			const dry = 3.0
+			w := watching(tray(dry))
+			last := 0.0
+			at, pct := t0, 80.0
+			for _, to := range []float64{69, 66, 63} {
+				at = w.loses(at, pct, to, tt.perDay)
+				pct = to
+				got := w.water(at)
+				if lost := 7 * tt.perDay * dry; tt.often == "" && got.VisitLitres < lost-0.02 {
+					t.Errorf("at %v %%: got %.2f L, want what a week loses, %.2f L", to, got.VisitLitres, lost)
+				}
+				if !strings.Contains(got.Do, tt.often) {
+					t.Errorf("at %v %%: got %q, want it to say %q", to, got.Do, tt.often)
+				}
+				if got.VisitLitres < last {
+					t.Errorf("at %v %%: got %.2f L, less than the %.2f L before it was so dry", to, got.VisitLitres, last)
+				}
+				last = got.VisitLitres
+			}
+		})
+	}
+}
+
+// A keeper who comes by every second day is told what two days lose.
+func TestTheVisitsOfTheLogbookAreThePace(t *testing.T) {
+	every := func(days int) float64 {
+		w := watching(tray(3))
+		for i := range 5 {
+			w.jot(t0.Add(time.Duration(i*days)*day), farm.Jot{What: farm.Fed, Kg: 1, Of: "grain"})
+		}
+		at := w.loses(t0.Add(time.Duration(5*days)*day), 78.5, 76.5, 0.06)
+		return w.water(at).VisitLitres
+	}
+	if two, seven := every(2), every(7); two >= seven {
+		t.Errorf("got %.2f L for every second day and %.2f L for every week, want less for the first", two, seven)
+	}
+}
+
+// The drier, the more in all and the more at a visit, whatever the dose stands
+// on and however fast it dries.
+func TestDrierNeverMeansLess(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		f := nursery(rapid.SampledFrom([]farm.Aim{farm.Living, farm.Keeping}).Draw(t, "aim"), "red")
+		f.Bins[0].Zones[0].DryMassKg = rapid.SampledFrom([]float64{0, 0.5, 3, 40}).Draw(t, "told")
+		learned := rapid.Bool().Draw(t, "learned")
+		wetter := rapid.Float64Range(10, 80).Draw(t, "wetter")
+		drier := rapid.Float64Range(5, wetter).Draw(t, "drier")
+		dose := func(pct float64) farm.Advice {
+			w := watching(f)
+			at := t0
+			if learned {
+				for range 3 {
+					w.hold("m", at, at.Add(8*time.Hour), 50)
+					at = at.Add(8 * time.Hour)
+					w.jot(at, farm.Jot{What: farm.Watered, Litres: 3})
+					w.hold("m", at.Add(2*time.Hour), at.Add(14*time.Hour), 60)
+					at = at.Add(14 * time.Hour)
+				}
+				at = at.Add(3 * day)
+			}
+			w.hold("m", at, at.Add(8*time.Hour), pct)
+			return w.water(at.Add(8 * time.Hour))
+		}
+		a, b := dose(wetter), dose(drier)
+		if b.WaterLitres < a.WaterLitres-1e-9 || b.VisitLitres < a.VisitLitres-1e-9 {
+			t.Fatalf("at %.1f %% %.3f L in all, %.3f L a visit; at %.1f %% only %.3f L and %.3f L", wetter, a.WaterLitres, a.VisitLitres, drier, b.WaterLitres, b.VisitLitres)
+		}
+	})
+}
