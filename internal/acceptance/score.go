@@ -20,6 +20,8 @@ type Score struct {
 	Covered   int // of those, whose interval held the true crossing
 	Notices   int
 	Months    float64 // bin-months of data
+	FalseAt   []FalseRaise
+	Missed    []scenario.Case // of those that came
 }
 
 // Recall is the part of what came that was told.

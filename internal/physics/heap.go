@@ -5,6 +5,7 @@ type Air struct {
 	TempC     float64
 	VapourKPa float64
 	RainKgM2S float64 // falling on the open surface
+	ShineW    float64 // taken up by the skin from the sun, a lamp or a mat
 }
 
 // A Make is how a container is built and what it holds: all that stays the
@@ -62,7 +63,7 @@ func (h *Heap) EnergyJ() float64 {
 
 // A Flux is what left the heap during a step.
 type Flux struct {
-	HeatJ    float64 // through the walls, as vapour and with what ran off, against 0 °C
+	HeatJ    float64 // through the walls, as vapour and with what ran off, less what shone in, against 0 °C
 	VapourKg float64 // negative when dew fell
 	DrainKg  float64
 	BurnedKg float64 // dry matter, of which part stayed as water
@@ -89,11 +90,12 @@ func (h *Heap) Step(dt float64, air Air) Flux {
 	vapourHeat := vapour*latentHeat + carry(vapour, skin.TempC)
 	drainHeat := carry(drain, core.TempC)
 	rainHeat := carry(rain, air.TempC)
+	shine := air.ShineW * dt
 
 	coreShare := core.DryKg / h.DryKg()
 	h.Core.change(-burned*coreShare, burned*burnWater-wick-drain, burned*burnHeat-inner-wickHeat-drainHeat)
-	h.Skin.change(-burned*(1-coreShare), wick+rain-vapour, inner+wickHeat+rainHeat-out-vapourHeat)
-	return Flux{out + vapourHeat + drainHeat - rainHeat, vapour, drain, burned, rain}
+	h.Skin.change(-burned*(1-coreShare), wick+rain-vapour, inner+wickHeat+rainHeat+shine-out-vapourHeat)
+	return Flux{out + vapourHeat + drainHeat - rainHeat - shine, vapour, drain, burned, rain}
 }
 
 // wick is the water drawn from core to skin, kg: by the difference of their

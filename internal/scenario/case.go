@@ -35,6 +35,7 @@ const (
 	House      Room = "house"      // heated to about 19 °C
 	Shed       Room = "shed"       // follows the weather half a day late
 	Glasshouse Room = "glasshouse" // swings widely with the sun
+	Yard       Room = "yard"       // the open air
 )
 
 // Probe is how good the bin's probes are.
@@ -56,6 +57,8 @@ type Case struct {
 	Start   time.Time
 	Days    int           // at most; dryings and siftings end three days after their last crossing
 	Every   time.Duration // of each probe; 0 is ten minutes
+	Phase   time.Duration // how long after each whole Every it speaks
+	Warmth  Warmth        // what warms it from outside, besides its room's usual days
 	FeedKg  float64       // of grain, heating only; 0 lets the seed choose
 	Ambient bool          // whether a probe hangs in the room's air
 }

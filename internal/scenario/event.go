@@ -84,11 +84,14 @@ func (r *Run) readings(out []farm.Event, from time.Time) []farm.Event {
 		speakers = speakers[:2]
 	}
 	for _, s := range speakers {
-		at := from.Add(s.after)
+		at := from.Add(r.Case.Phase + s.after)
 		if r.dice.Named("lost "+s.id).Uniform(at.Unix()) < 1.0/200 {
 			continue
 		}
 		v := s.gauge.Read(at, s.truth.At(at), r.Air.At(at))
+		if s.id == AirProbe && r.Warmth.V != nil {
+			v += r.airInSunK * r.Warmth.At(at)
+		}
 		out = append(out, farm.Event{
 			Arrived: at, Kind: farm.EventReading,
 			Reading: farm.Reading{Probe: s.id, At: at, Raw: v, Value: v},

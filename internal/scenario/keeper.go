@@ -19,6 +19,9 @@ func (t *trial) act() {
 	into := t.at.Sub(t.Case.Start)
 	switch t.Case.Kind {
 	case Heating:
+		if t.warmer != nil && into%(7*24*time.Hour) == 57*time.Hour {
+			t.sprinkle()
+		}
 		if into == t.feedingTime() {
 			t.feed(grain, "grain", t.feedKg())
 		}
@@ -31,6 +34,9 @@ func (t *trial) act() {
 
 // feedingTime is some hour of the fourth day, on a sample.
 func (t *trial) feedingTime() time.Duration {
+	if t.warmer != nil {
+		return t.warmer.feedAt
+	}
 	return 72*time.Hour + time.Duration(t.dice.Named("feed").Between(0, 0, 24*6))*sampling
 }
 
@@ -59,12 +65,23 @@ func (t *trial) visit() {
 	}
 }
 
+// sprinkle replaces what a warm bin has lost, so that its feed can heat.
+func (t *trial) sprinkle() {
+	if m := t.heap.Moisture(); m < 72 {
+		t.water(math.Round(10*t.heap.DryKg()*(physics.Ratio(76)-physics.Ratio(m))) / 10)
+	}
+}
+
 func (t *trial) water(litres float64) {
 	t.heap.Put(physics.Water(litres, t.room.TempC))
 	t.Jots = append(t.Jots, farm.Jot{At: t.at, Bin: BinName, Zone: ZoneName, What: farm.Watered, Litres: litres, By: "mqtt"})
 }
 
 func (t *trial) feed(f physics.Foodstuff, of string, kg float64) {
-	t.heap.Put(f.Portion(kg, t.room.TempC))
+	p := f.Portion(kg, t.room.TempC)
+	if t.inert {
+		p.FoodKg, p.SlowKg = 0, 0
+	}
+	t.heap.Put(p)
 	t.Jots = append(t.Jots, farm.Jot{At: t.at, Bin: BinName, Zone: ZoneName, What: farm.Fed, Kg: kg, Of: of, By: "mqtt"})
 }

@@ -76,6 +76,9 @@ func roomOf(r Room, nearC float64) physics.Room {
 			CapacityJK: 4e6, LossWK: 160, SunM2: 5, VentC: 22, HeaterW: 2500, HeatBelowC: 12, HeatUpToC: 14, DampKPa: 0.15, TempC: nearC,
 		}
 	}
+	if r == Yard {
+		return physics.Room{CapacityJK: 5e4, LossWK: 100, TempC: nearC}
+	}
 	return physics.Room{CapacityJK: 4e6, LossWK: 55, SunM2: 0.25, TempC: nearC}
 }
 

@@ -13,11 +13,14 @@ type Run struct {
 	Temperature Signal // the bin's own, true, °C
 	Moisture    Signal // likewise, % of fresh mass
 	Air         Signal // the room's, °C
+	Own         Signal // K by which its feed has warmed the bin, with a Warmth alone
+	Warmth      Signal // how hard it is warmed from outside, 1 for all there is, with a Warmth alone
 	Jots        []farm.Jot
 	DryKg       float64 // true dry mass at the start
 	VolumeL     float64
 
 	temp, moist physics.Gauge
+	airInSunK   float64 // what full sun adds to the air probe
 	dice        physics.Dice
 }
 
@@ -44,12 +47,29 @@ type trial struct {
 	climate physics.Climate
 	room    physics.Room
 	heap    *physics.Heap
+	warmer  *warmer   // nil without a Warmth
+	inert   bool      // what is fed gives no heat
 	over    time.Time // when it may end early; zero while there is no reason to
 }
 
-// Run lives the case through.
+// Run lives the case through; one with a Warmth a second time, with feeds that
+// do not heat, to know how much of its warmth is its own.
 func (c Case) Run() *Run {
+	r := c.live(false)
+	if c.Warmth == NoWarmth {
+		return r
+	}
+	without := c.live(true)
+	r.Own = Signal{From: c.Start, Step: sampling}
+	for i, v := range r.Temperature.V {
+		r.Own.V = append(r.Own.V, v-without.Temperature.V[i])
+	}
+	return r
+}
+
+func (c Case) live(inert bool) *Run {
 	t := c.begin()
+	t.inert = inert
 	end := c.Start.Add(time.Duration(c.Days) * 24 * time.Hour)
 	for t.sample(); t.at.Before(end) && (t.over.IsZero() || t.at.Before(t.over)); t.sample() {
 		t.act()
@@ -74,11 +94,16 @@ func (c Case) begin() *trial {
 	s = s.varied(d.Named("stock"))
 	r := &Run{Case: c, DryKg: s.DryKg, VolumeL: s.VolumeL, dice: d}
 	r.temp, r.moist = gauges(c.Probe, d)
-	for _, g := range []*Signal{&r.Temperature, &r.Moisture, &r.Air} {
+	for _, g := range []*Signal{&r.Temperature, &r.Moisture, &r.Air, &r.Warmth} {
 		*g = Signal{From: c.Start, Step: sampling}
 	}
 	t := &trial{Run: r, at: c.Start.Add(-warmUp), climate: climateOf(d)}
 	near := t.climate.MeanC
+	if c.Warmth != NoWarmth {
+		t.warmer = newWarmer(c, d.Named("warmth"), &s, &t.climate)
+		near = t.climate.MeanC
+		r.airInSunK = t.warmer.airK
+	}
 	t.room = roomOf(c.Room, near)
 	t.heap = physics.Build(s.Make, s.DryKg, s.SlowKg, c.firstMoisture(d), near)
 	t.settle(c.Start)
@@ -110,14 +135,22 @@ func (t *trial) settle(start time.Time) {
 
 func (t *trial) step() {
 	out := t.climate.At(t.at)
-	t.heap.Step(tick.Seconds(), t.room.Step(tick.Seconds(), out, false))
+	air := t.room.Step(tick.Seconds(), out, false)
+	if t.warmer != nil {
+		air = t.warmer.warm(t, air, out)
+	}
+	t.heap.Step(tick.Seconds(), air)
 	t.at = t.at.Add(tick)
 }
 
+// sample notes how things stand.
 func (t *trial) sample() {
 	t.Temperature.V = append(t.Temperature.V, t.heap.TempC())
 	t.Moisture.V = append(t.Moisture.V, t.heap.Moisture())
 	t.Air.V = append(t.Air.V, t.room.TempC)
+	if t.warmer != nil {
+		t.Warmth.V = append(t.Warmth.V, t.warmer.part)
+	}
 }
 
 // watchForEnd lets a drying or sifting end three days after both the bin and

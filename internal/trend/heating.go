@@ -6,12 +6,10 @@ import (
 )
 
 const (
-	heatHalves  = 48   // half hours looked back: a day
-	heatAhead   = 36   // hours looked ahead
-	heatReach   = 20.0 // K below the limit: no bin climbs further in a look-ahead
-	leastClimb  = 0.6  // K in six hours; less is not worth a fit
-	fedLately   = 5 * 24 * time.Hour
-	leastHalves = 8 // half hours of data that make a trend
+	heatAhead  = 36   // hours looked ahead
+	heatReach  = 20.0 // K below the limit: no bin climbs further in a look-ahead
+	leastClimb = 0.6  // K in six hours; less is not worth a fit
+	fedLately  = 5 * 24 * time.Hour
 )
 
 // Heating is what HeatingFit finds.
@@ -33,81 +31,48 @@ type Heating struct {
 // S-shaped rises and first-order approaches weighted by how well they match
 // the last day: a rise still gathering pace and one that levels off both stay
 // possible until the data decide. Quiet, at almost no cost, while nothing
-// climbs within reach of the limit. No published figure for an alarm was
-// found; the thresholds are choices, checked by simulation.
+// climbs within reach of the limit. Everything is fitted at the times at which
+// the probe spoke, be it every ten seconds or every two hours. No published
+// figure for an alarm was found; the thresholds are choices, checked by
+// simulation.
 func HeatingFit(bin, air *Track, limitC float64, ahead time.Duration, now time.Time) Heating {
-	halves := halfHours(&bin.Tens, now, bin.FreshMS)
-	last, climb, ok := climbing(halves)
 	out := Heating{Crossing: Crossing{Quiet: true}}
-	switch {
-	case !ok:
-		return out
-	case last >= limitC:
-		out.Crossing = Crossing{Past: true, Chance: 1, Crosses: now, Earliest: now, Latest: now}
-	case last < limitC-heatReach || climb < leastClimb:
+	p, ok := bin.lately(now)
+	if !ok {
 		return out
 	}
-	r := roomOf(bin, air, halves, now)
-	own := r.excess(halves)
+	last := p.last.v
+	switch {
+	case last >= limitC:
+		out.Crossing = Crossing{Past: true, Chance: 1, Crosses: now, Earliest: now, Latest: now}
+	case last < limitC-heatReach || !(p.climb() >= leastClimb):
+		return out
+	}
+	r := roomOf(bin, air, &p, now)
+	own := r.excess(&p)
 	out.ByRoom = r.byAir
-	out.ExcessK = meanOf(own[heatHalves-2:]) - r.usualExcess
-	out.PerHour = riseOver3(halves) / 3
-	out.Self = r.tooMuch(halves, own)
+	out.ExcessK = last - p.lastOf(&r.past) - r.usualExcess
+	out.PerHour = p.rise(p.values(), 3) / 3
+	out.Self = r.tooMuch(&p, own)
 	switch {
 	case out.Crossing.Past:
 	case out.Self:
-		out.Crossing = r.foresee(halves, last, limitC, ahead.Hours(), now)
+		out.Crossing = r.foresee(&p, limitC, ahead.Hours(), now)
 	default:
-		out.Crossing = r.foreseeRoom(last, limitC, ahead.Hours(), now)
+		out.Crossing = r.foreseeRoom(&p, limitC, ahead.Hours(), now)
 	}
 	return out
 }
 
-// climbing gives the newest level and how much it lies over the level six
-// hours before, or over the earliest one since the bin was opened.
-func climbing(halves []float64) (last, climb float64, ok bool) {
-	known := 0
-	for _, v := range halves {
-		if !math.IsNaN(v) {
-			known++
+// climb is how much the newest level lies over that of six hours before, or
+// over the earliest one since the bin was opened.
+func (p *past) climb() float64 {
+	for _, s := range p.spots {
+		if s.h >= -6.6 {
+			return p.last.v - s.v
 		}
 	}
-	last = meanOf(halves[heatHalves-2:])
-	if known < leastHalves || math.IsNaN(last) {
-		return 0, 0, false
-	}
-	before := math.NaN()
-	for i := heatHalves - 13; i < heatHalves-2 && math.IsNaN(before); i++ {
-		before = halves[i]
-	}
-	return last, last - before, !math.IsNaN(before)
-}
-
-// halfHours gives the means of the last 48 half hours, oldest first; NaN where
-// nothing was measured or the bin had not been opened yet. The newest ends
-// with the ten minutes of now.
-func halfHours(tens *Series, now time.Time, freshMS int64) []float64 {
-	v := tens.last(now, heatHalves*3)
-	end := tens.slotOf(now)
-	out := make([]float64, heatHalves)
-	for i := range out {
-		sum, n := 0.0, 0.0
-		for j := range 3 {
-			slot := end - int64(heatHalves*3-1-(3*i+j))
-			if x := v[3*i+j]; !math.IsNaN(x) && slot*tens.Step.Milliseconds() >= freshMS {
-				sum, n = sum+x, n+1
-			}
-		}
-		out[i] = sum / n // NaN for none
-	}
-	return out
-}
-
-// riseOver3 is the newest hour's mean less that of three hours before; NaN when
-// either is missing.
-func riseOver3(halves []float64) float64 {
-	n := len(halves)
-	return meanOf(halves[n-2:]) - meanOf(halves[n-8:n-6])
+	return math.NaN()
 }
 
 // meanOf is the mean of the values that are numbers, or NaN.

@@ -37,7 +37,7 @@ func (s shape) at(hours float64) float64 {
 // A course is a shape drawn out: over the last day in half hours, and ahead in
 // hours. Nothing of it depends on the data.
 type course struct {
-	past  [heatHalves]float64
+	past  grid
 	ahead [heatAhead + 1]float64
 }
 
@@ -74,17 +74,13 @@ var courses = sync.OnceValue(func() []course {
 
 func (s shape) drawn() (c course) {
 	for i := range c.past {
-		c.past[i] = s.at(-halvesBack(i))
+		c.past[i] = s.at(gridHour(i))
 	}
 	for h := range c.ahead {
 		c.ahead[h] = s.at(float64(h))
 	}
 	return c
 }
-
-// halvesBack is how many hours ago the middle of half hour i of the last day
-// was.
-func halvesBack(i int) float64 { return float64(heatHalves-1-i)/2 + 0.25 }
 
 // A height is a rise tried, K, and the logarithm of how likely it is
 // beforehand.
@@ -105,25 +101,23 @@ var heights = sync.OnceValue(func() (all []height) {
 // (first-order autoregressive) straying taken out of it.
 type sums struct{ oo, os, ss, zo, zs, zz float64 }
 
-func sumsOf(own, course []float64) (q sums) {
-	prev := -1
+func (p *past) sums(own []float64, course *grid) (q sums) {
+	before := 0.0 // of the course at the spot before
 	for i, y := range own {
-		if math.IsNaN(y) {
-			continue
-		}
-		z, s, o, weight := y, course[i], 1.0, 1.0
-		if prev >= 0 {
-			stick := math.Pow(riseStick, float64(i-prev))
-			z, s, o = y-stick*own[prev], s-stick*course[prev], 1-stick
+		at := course.at(p.place[i])
+		z, s, o, weight := y, at, 1.0, 1.0
+		if i > 0 {
+			stick := p.stick[i]
+			z, s, o = y-stick*own[i-1], at-stick*before, 1-stick
 			weight = 1 / (1 - stick*stick)
 		}
+		before = at
 		q.oo += weight * o * o
 		q.os += weight * o * s
 		q.ss += weight * s * s
 		q.zo += weight * z * o
 		q.zs += weight * z * s
 		q.zz += weight * z * z
-		prev = i
 	}
 	return q
 }
@@ -146,14 +140,14 @@ type candidate struct {
 
 // candidates weighs every course and height against the excess of the last
 // day.
-func (r *room) candidates(own []float64, into *[]candidate) (best float64) {
+func (r *room) candidates(p *past, own []float64, into *[]candidate) (best float64) {
 	base0, baseSD := r.usualExcess, max(1, 2*r.noise)
 	tried := courses()
 	steps := heights()
 	all := make([]candidate, 0, len(tried)*len(steps))
 	best = math.Inf(-1)
 	for i := range tried {
-		q := sumsOf(own, tried[i].past[:])
+		q := p.sums(own, &tried[i].past)
 		for _, h := range steps {
 			base, misfit := q.fit(h.k, base0, baseSD)
 			c := candidate{&tried[i], h.k, base, h.log - misfit/2}
@@ -167,33 +161,33 @@ func (r *room) candidates(own []float64, into *[]candidate) (best float64) {
 // foresee gathers when each likely candidate, on top of the room ahead, would
 // cross the limit. The room is taken as it was learned and with smaller
 // swings, for a bin that is newly filled or opened follows its room less.
-func (r *room) foresee(halves []float64, last, limitC, ahead float64, now time.Time) Crossing {
+func (r *room) foresee(p *past, limitC, ahead float64, now time.Time) Crossing {
 	var rooms [len(swings)]room
 	var all [len(swings)][]candidate
 	best := math.Inf(-1)
 	for i, part := range swings {
-		rooms[i] = r.swinging(part, halves)
-		best = max(best, rooms[i].candidates(rooms[i].excess(halves), &all[i]))
+		rooms[i] = r.swinging(part, p)
+		best = max(best, rooms[i].candidates(p, rooms[i].excess(p), &all[i]))
 	}
 	var c cloud
 	for i := range rooms {
-		rooms[i].gather(&c, all[i], best, last, limitC)
+		rooms[i].gather(&c, p, all[i], best, limitC)
 	}
 	return c.within(ahead).crossing(now, heatChance)
 }
 
 // gather adds the guesses of the candidates worth it.
-func (r *room) gather(c *cloud, all []candidate, best, last, limitC float64) {
+func (r *room) gather(c *cloud, p *past, all []candidate, best, limitC float64) {
 	for _, k := range all {
 		if weight := math.Exp(k.log - best); weight > 1e-3 {
 			off, haste := c.deal.pair()
-			c.add(r.crossesIn(k, last, limitC, off)*math.Exp(riseHaste*haste-riseHaste/2), weight)
+			c.add(r.crossesIn(p, k, limitC, off)*math.Exp(riseHaste*haste-riseHaste/2), weight)
 		}
 	}
 }
 
 // swinging is the same room with a part of the swing.
-func (r *room) swinging(part float64, halves []float64) room {
+func (r *room) swinging(part float64, p *past) room {
 	if part == 1 {
 		return *r
 	}
@@ -204,18 +198,18 @@ func (r *room) swinging(part float64, halves []float64) room {
 	for h, v := range r.ahead {
 		calm.ahead[h] = mean + part*(v-mean)
 	}
-	calm.usualExcess, calm.noise = coolest(halves, calm.past[:]), 1.5
+	calm.usualExcess, calm.noise = p.coolest(&calm.past), 1.5
 	return calm
 }
 
 // foreseeRoom is when the room alone would take the bin across the limit, its
 // excess staying what it is.
-func (r *room) foreseeRoom(last, limitC, ahead float64, now time.Time) Crossing {
+func (r *room) foreseeRoom(p *past, limitC, ahead float64, now time.Time) Crossing {
 	var c cloud
-	still := candidate{course: &course{}, base: last - meanOf(r.past[heatHalves-2:])}
+	still := candidate{course: &course{}, base: p.last.v - p.lastOf(&r.past)}
 	for range 31 {
 		off, _ := c.deal.pair()
-		c.add(r.crossesIn(still, last, limitC, off), 1)
+		c.add(r.crossesIn(p, still, limitC, off), 1)
 	}
 	return c.within(ahead).crossing(now, 0.5)
 }
@@ -223,9 +217,9 @@ func (r *room) foreseeRoom(last, limitC, ahead float64, now time.Time) Crossing 
 // crossesIn is after how many hours the room ahead, the candidate and what is
 // left of its miss at now reach the limit; +Inf for not in time. off says how
 // the room turns out, in standard deviations.
-func (r *room) crossesIn(k candidate, last, limitC, off float64) float64 {
+func (r *room) crossesIn(p *past, k candidate, limitC, off float64) float64 {
 	fade := fades()
-	miss := last - meanOf(r.past[heatHalves-2:]) - k.base - k.height*meanOf(k.past[heatHalves-2:])
+	miss := p.last.v - p.lastOf(&r.past) - k.base - k.height*p.lastOf(&k.past)
 	before := r.ahead[0] + k.base + k.height*k.ahead[0] + miss
 	if before >= limitC {
 		return 0

@@ -9,7 +9,7 @@ import (
 // A room is what a bin's temperature would be without heat of its own: over
 // the last day in half hours, and ahead.
 type room struct {
-	past  [heatHalves]float64    // °C, to a constant when byAir is false
+	past  grid                   // °C, to a constant when byAir is false
 	ahead [heatAhead + 1]float64 // the same, by hours from now
 	sd12  float64                // how far 12 hours ahead may be off, K
 	byAir bool                   // from the air's own probe
@@ -24,35 +24,35 @@ type room struct {
 
 // roomOf learns the room from the air where its probe speaks, else from the
 // bin's earlier days.
-func roomOf(bin, air *Track, halves []float64, now time.Time) room {
-	hours := bin.Hours.last(now, trackHours)
+func roomOf(bin, air *Track, p *past, now time.Time) room {
+	hours := bin.hourly(now)
 	if air != nil {
 		if r, ok := roomByAir(hours, air, bin, now); ok {
 			r.fed = bin.freshFor(now) < fedLately
 			return r
 		}
 	}
-	r := roomByDays(hours, halves)
+	r := roomByDays(hours, p)
 	r.fed = bin.freshFor(now) < fedLately
 	return r
 }
 
-// excess is the half hours less the room's part.
-func (r *room) excess(halves []float64) []float64 {
-	own := make([]float64, len(halves))
-	for i, v := range halves {
-		own[i] = v - r.past[i]
+// excess is what the bin is warmer than the room would make it, at each spot.
+func (r *room) excess(p *past) []float64 {
+	own := make([]float64, len(p.spots))
+	for i, s := range p.spots {
+		own[i] = s.v - r.past.at(p.place[i])
 	}
 	return own
 }
 
 // tooMuch tells whether the bin is warmer, and warming more, than the room
 // explains.
-func (r *room) tooMuch(halves, own []float64) bool {
+func (r *room) tooMuch(p *past, own []float64) bool {
 	if !r.byAir {
-		return beyondDays(r.earlier, halves, r.fed)
+		return p.beyondDays(r.earlier, r.fed)
 	}
-	rise := riseOver3(own)
+	rise := p.rise(own, 3)
 	if math.IsNaN(rise) { // opened less than three hours ago
 		return false
 	}
@@ -60,7 +60,7 @@ func (r *room) tooMuch(halves, own []float64) bool {
 	if r.fed {
 		least, times = 2, 4
 	}
-	excess := meanOf(own[heatHalves-2:]) - r.usualExcess
+	excess := p.last.v - p.lastOf(&r.past) - r.usualExcess
 	return excess > max(least, times*r.noise) &&
 		rise > 0.4 && (rise > 2.5*r.noise3 || excess > 6*r.noise)
 }
@@ -84,10 +84,12 @@ func lagged(air []float64, hours float64) []float64 {
 // fortnight. ok is false when the air's probe does not speak now or has not
 // long enough together with the bin's.
 func roomByAir(bin []float64, airTrack, binTrack *Track, now time.Time) (room, bool) {
-	air, known := held(airTrack.Hours.last(now, trackHours))
+	air := airTrack.hourly(now)
+	speaks := !math.IsNaN(air[len(air)-1])
+	air, known := held(air)
 	first := len(air) - known
 	quiet := quietHours(bin, first, binTrack.freshFor(now))
-	if known < 12 || math.IsNaN(meanOf(airTrack.Hours.last(now, 3))) || len(quiet) < 8 {
+	if known < 12 || !speaks || len(quiet) < 8 {
 		return room{}, false
 	}
 	var best lag
@@ -215,7 +217,7 @@ func (l *lag) room(bin, air []float64, first int, quiet []int) room {
 	n := len(air)
 	r := room{byAir: true, earlier: bin}
 	for i := range r.past {
-		r.past[i] = l.offset + l.gain*between(l.body, halfPlace(i, len(l.body)))
+		r.past[i] = l.offset + l.gain*between(l.body, float64(len(l.body)-1)+gridHour(i))
 	}
 	shift := 0.0
 	if n-first > 27 {
@@ -252,11 +254,6 @@ func (l *lag) strays(bin []float64, first int, quiet []int) (noise, noise3 float
 		return max(1, l.miss), 0.5
 	}
 	return max(0.2, l.miss), max(0.1, MAD(steps))
-}
-
-// halfPlace is where half hour i of the last day lies among n hourly means.
-func halfPlace(i, n int) float64 {
-	return float64(n) - 0.5 - halvesBack(i)
 }
 
 // between reads v at a broken place, straight between its values.

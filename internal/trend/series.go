@@ -9,18 +9,31 @@ import (
 // empty marks a slot of a Series in which nothing was measured.
 const empty = math.MinInt16
 
+// slotParts is how finely the time of a slot's mean is kept: of an hour, 14 s.
+const slotParts = 250
+
 // A Series is the means of a quantity over even slots of time, newest Keep
-// slots only: °C or % in hundredths, so a fortnight of hours is under a
-// kilobyte. The zero Series keeps nothing; make one with NewSeries.
+// slots only: °C or % in hundredths, so a fortnight of hours is about a
+// kilobyte. Each mean has its true time, the mean of its values' times: a probe
+// that speaks once an hour may do so at any minute of it. The zero Series keeps
+// nothing; make one with NewSeries.
 type Series struct {
 	Step  time.Duration
 	Keep  int
 	First int64   // number of the slot of Centi[0], counted from 1970
 	Centi []int16 // means of the slots that are over; empty where nothing came
+	When  []uint8 // how far into its slot each mean lies, in slotParts
 
-	Slot int64 // the slot still open
-	Sum  float64
-	N    int32 // values in it so far
+	Slot   int64 // the slot still open
+	Sum    float64
+	IntoMS int64 // sum of how far into the slot its values came, ms
+	N      int32 // values in it so far
+}
+
+// A spot is a mean at its true time.
+type spot struct {
+	h float64 // hours from now, not after it
+	v float64 // °C or %
 }
 
 // NewSeries makes an empty series of keep slots of a step each.
@@ -41,28 +54,38 @@ func (s *Series) Add(t time.Time, v float64) {
 	case slot < s.Slot:
 		if i := slot - s.First; i >= 0 && s.Centi[i] == empty {
 			s.Centi[i] = centi(v)
+			s.When[i] = s.part(s.into(t, slot))
 		}
 		return
 	}
 	s.Sum += v
+	s.IntoMS += s.into(t, slot)
 	s.N++
 }
 
+// into is how far t lies into a slot, ms.
+func (s *Series) into(t time.Time, slot int64) int64 {
+	return t.UnixMilli() - slot*s.Step.Milliseconds()
+}
+
+// part turns ms into a slot into parts of it.
+func (s *Series) part(ms int64) uint8 { return uint8(ms * slotParts / s.Step.Milliseconds()) }
+
 // close ends the open slot and opens another.
 func (s *Series) close(next int64) {
-	mean := int16(empty)
+	mean, when := int16(empty), uint8(0)
 	if s.N > 0 {
-		mean = centi(s.Sum / float64(s.N))
+		mean, when = centi(s.Sum/float64(s.N)), s.part(s.IntoMS/int64(s.N))
 	}
-	s.Centi = append(s.Centi, mean)
+	s.Centi, s.When = append(s.Centi, mean), append(s.When, when)
 	for gap := min(next-s.Slot-1, int64(s.Keep)); gap > 0; gap-- {
-		s.Centi = append(s.Centi, empty)
+		s.Centi, s.When = append(s.Centi, empty), append(s.When, 0)
 	}
 	if over := len(s.Centi) - s.Keep; over > 0 {
-		s.Centi = slices.Delete(s.Centi, 0, over)
+		s.Centi, s.When = slices.Delete(s.Centi, 0, over), slices.Delete(s.When, 0, over)
 	}
 	s.First = next - int64(len(s.Centi))
-	s.Slot, s.Sum, s.N = next, 0, 0
+	s.Slot, s.Sum, s.IntoMS, s.N = next, 0, 0, 0
 }
 
 func centi(v float64) int16 { return int16(math.Round(v * 100)) }
@@ -101,5 +124,26 @@ func (s *Series) last(now time.Time, n int) []float64 {
 	return out
 }
 
+// spots lists the means from a moment to now, oldest first, at their true times.
+func (s *Series) spots(from, now time.Time) []spot {
+	step, nowMS := s.Step.Milliseconds(), now.UnixMilli()
+	first, last := max(s.First, s.slotOf(from)), min(s.Slot, s.slotOf(now))
+	out := make([]spot, 0, max(0, last-first+1))
+	add := func(ms int64, v float64) {
+		if ms >= from.UnixMilli() && ms <= nowMS {
+			out = append(out, spot{float64(ms-nowMS) / 3.6e6, v})
+		}
+	}
+	for slot := first; slot <= last && slot < s.Slot; slot++ {
+		if i := slot - s.First; s.Centi[i] != empty {
+			add(slot*step+int64(s.When[i])*step/slotParts, float64(s.Centi[i])/100)
+		}
+	}
+	if last == s.Slot && s.N > 0 {
+		add(s.Slot*step+s.IntoMS/int64(s.N), s.Sum/float64(s.N))
+	}
+	return out
+}
+
 // Clear forgets everything.
-func (s *Series) Clear() { s.Centi, s.Sum, s.N = s.Centi[:0], 0, 0 }
+func (s *Series) Clear() { s.Centi, s.When, s.Sum, s.IntoMS, s.N = s.Centi[:0], s.When[:0], 0, 0, 0 }

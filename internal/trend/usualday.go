@@ -7,28 +7,26 @@ import (
 
 // roomByDays takes the usual day of the last fortnight for the room: its
 // shape, not its level.
-func roomByDays(hours, halves []float64) room {
+func roomByDays(hours []float64, p *past) room {
 	r := room{earlier: hours, noise: 1.5}
 	shape := usualDay(hours)
 	for i := range r.past {
-		r.past[i] = between(shape[:], 23.5-halvesBack(i))
+		r.past[i] = between(shape[:], 23+gridHour(i))
 	}
 	for h := range r.ahead {
 		r.ahead[h] = shape[(23+h)%24]
 	}
-	r.usualExcess = coolest(halves, r.past[:])
+	r.usualExcess = p.coolest(&r.past)
 	r.sd12 = max(0.5, changeError(hours))
 	return r
 }
 
 // coolest is the lowest excess over the usual day in the last one: a guess at
 // where a rise began.
-func coolest(halves, usual []float64) float64 {
+func (p *past) coolest(usual *grid) float64 {
 	low := math.Inf(1)
-	for i, v := range halves {
-		if v-usual[i] < low {
-			low = v - usual[i]
-		}
+	for i, s := range p.spots {
+		low = min(low, s.v-usual.at(p.place[i]))
 	}
 	return low
 }
@@ -73,21 +71,18 @@ func count(v []float64) (n int) {
 // beyondDays tells whether the bin has risen more than earlier days did over
 // the same hours, and still does: since its coolest hour of the last day, and
 // over the last three hours.
-func beyondDays(hours, halves []float64, fed bool) bool {
-	coolest, low := -1, math.Inf(1)
-	for i := 0; i < heatHalves-1; i++ {
-		if v := halves[i]; v < low {
-			coolest, low = i, v
+func (p *past) beyondDays(hours []float64, fed bool) bool {
+	coolest, low := 0.0, math.Inf(1)
+	for _, s := range p.spots[:len(p.spots)-1] {
+		if s.v < low {
+			coolest, low = s.h, s.v
 		}
 	}
-	if coolest < 0 {
-		return false
-	}
-	last := meanOf(halves[heatHalves-2:])
-	back := (heatHalves - 1 - coolest + 1) / 2
+	last := p.last.v
+	back := int(math.Ceil(-coolest))
 	whole, days := usualRise(hours, back)
 	recent, _ := usualRise(hours, 3)
-	rise, rise3 := last-low, riseOver3(halves)
+	rise, rise3 := last-low, p.rise(p.values(), 3)
 	switch {
 	case math.IsNaN(rise3):
 		return false
