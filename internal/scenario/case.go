@@ -2,6 +2,7 @@ package scenario
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"binwatchd/internal/physics"
@@ -109,4 +110,15 @@ func daysOf(kind Kind) int {
 		return 10
 	}
 	return 75
+}
+
+// Paced are the cases with probes that speak at another pace, each at a minute
+// of its own.
+func Paced(cases []Case, every time.Duration) []Case {
+	out := slices.Clone(cases)
+	for i := range out {
+		out[i].Every = every
+		out[i].Phase = (every * time.Duration(i*37%60) / 60).Truncate(time.Second)
+	}
+	return out
 }

@@ -2,10 +2,12 @@ package trend
 
 import (
 	"math"
+	"slices"
 	"time"
 )
 
 const (
+	dryRecent = 6       // h whose mean is the newest level
 	drySettle = 12      // h after a watering until the probe tells of the whole zone
 	dryLeast  = 48      // h of data without which nothing is said
 	dryAhead  = 42 * 24 // h looked ahead
@@ -32,8 +34,11 @@ func DryingFit(k *Track, limitPct float64, now time.Time) Crossing {
 // DryingFits is DryingFit for several limits at the cost of one.
 func DryingFits(k *Track, now time.Time, limitsPct ...float64) []Crossing {
 	out := make([]Crossing, len(limitsPct))
-	hours := k.sinceOpened(now)
-	d, ok := dayMeans(joined(hours))
+	hours, newest, ok := k.sinceOpened(now)
+	var d dryPast
+	if ok {
+		d, ok = dayMeans(joined(hours))
+	}
 	if !ok {
 		for i := range out {
 			out[i].Quiet = true
@@ -42,7 +47,7 @@ func DryingFits(k *Track, now time.Time, limitsPct ...float64) []Crossing {
 	}
 	likely := d.fits()
 	for i, limit := range limitsPct {
-		if meanOf(hours[len(hours)-6:]) <= limit {
+		if newest <= limit {
 			out[i] = Crossing{Past: true, Chance: 1, Crosses: now, Earliest: now, Latest: now}
 			continue
 		}
@@ -52,20 +57,64 @@ func DryingFits(k *Track, now time.Time, limitsPct ...float64) []Crossing {
 }
 
 // sinceOpened gives the hourly means since half a day after the zone was last
-// opened, from the first known one on.
-func (k *Track) sinceOpened(now time.Time) []float64 {
+// opened, from the first known one on, and the newest level, over six hours.
+// Between the readings of a slow probe straight lines are drawn. ok is false when
+// there are too few, or nothing came for longer than the probe takes turns.
+func (k *Track) sinceOpened(now time.Time) (hours []float64, newest float64, ok bool) {
 	n := trackHours
 	if k.FreshMS != 0 {
 		n = min(n, int(k.freshFor(now).Hours())-drySettle)
 	}
 	if n <= 0 {
-		return nil
+		return nil, newest, false
 	}
-	hours := k.Hours.last(now, n)
+	hours = k.Hours.last(now, n)
 	for len(hours) > 0 && math.IsNaN(hours[0]) {
 		hours = hours[1:]
 	}
-	return hours
+	gap, late := bridge(hours), 0
+	for n := len(hours); late < n && math.IsNaN(hours[n-1-late]); {
+		late++
+	}
+	if len(hours) < dryLeast || late >= max(dryRecent, gap) {
+		return nil, newest, false
+	}
+	known := len(hours) - late
+	return hours, meanOf(hours[min(known-1, len(hours)-dryRecent):known]), true
+}
+
+// bridge draws straight lines over the gaps between hours, but not over those
+// of more than some paces of the probe. It returns the longest it would
+// draw over, hours.
+func bridge(hours []float64) (longest int) {
+	var room [trackHours]int
+	gaps, last := room[:0], -1
+	for i, v := range hours {
+		if !math.IsNaN(v) {
+			if last >= 0 {
+				gaps = append(gaps, i-last)
+			}
+			last = i
+		}
+	}
+	if len(gaps) == 0 {
+		return 0
+	}
+	slices.Sort(gaps)
+	longest = int(gapPaces * float64(gaps[len(gaps)/2]))
+	last = -1
+	for i, v := range hours {
+		if math.IsNaN(v) {
+			continue
+		}
+		if gap := i - last; last >= 0 && gap <= longest {
+			for j := last + 1; j < i; j++ {
+				hours[j] = hours[last] + (v-hours[last])*float64(j-last)/float64(gap)
+			}
+		}
+		last = i
+	}
+	return longest
 }
 
 func dryBasis(pct float64) float64 {
@@ -84,11 +133,8 @@ type dryPast struct {
 
 // dayMeans takes a mean over 24 hours at every twelfth hour, in kg/kg, and a
 // straight line through them for a start. ok is false when the data are too
-// few, or nothing came in the last six hours.
+// few.
 func dayMeans(hours []float64) (d dryPast, ok bool) {
-	if len(hours) < dryLeast || count(hours[len(hours)-6:]) == 0 {
-		return d, false
-	}
 	var pct []float64
 	for end := len(hours); end >= 24; end -= dryEvery {
 		day := hours[end-24 : end]

@@ -7,11 +7,13 @@ import (
 )
 
 const (
-	heatDay   = 24.0 // hours looked back
-	heatGrid  = 48   // half hours of it
-	gapPaces  = 2.6  // a gap of so many paces of the probe is one
-	leastGap  = 2.2  // hours; a shorter one never is
-	leastSpan = 3.5  // hours of data that make a trend
+	heatDay    = 24.0 // hours looked back
+	heatGrid   = 48   // half hours of it
+	gapPaces   = 2.6  // a gap of so many paces of the probe is one
+	leastGap   = 2.2  // hours; a shorter one never is
+	leastSpan  = 3.5  // hours of data that make a trend
+	nearest    = 0.45 // hours; spots nearer than that to a moment stand for it
+	newestPart = 0.9  // hours whose mean is the newest level
 )
 
 // gridHour is which hour from now point i of a half-hourly grid over the last
@@ -44,7 +46,7 @@ func (k *Track) lately(now time.Time) (p past, ok bool) {
 		return p, false
 	}
 	p.pace = paceOf(p.spots)
-	p.last = meanAround(p.spots, p.spots[n-1].h-0.5, 0.5)
+	p.last = meanAround(p.spots, p.spots[n-1].h, newestPart)
 	p.place, p.stick = make([]float64, n), make([]float64, n)
 	for i, s := range p.spots {
 		p.place[i] = min(heatGrid, max(0, heatGrid+2*s.h))
@@ -100,9 +102,9 @@ func (p *past) rise(v []float64, hours float64) float64 {
 	for i, s := range p.spots {
 		own[i] = spot{s.h, v[i]}
 	}
-	last := meanAround(own, p.last.h, 0.51)
+	last := meanAround(own, own[len(own)-1].h, newestPart)
 	h := last.h - hours
-	if before := meanAround(own, h, 0.51); !math.IsNaN(before.v) {
+	if before := meanAround(own, h, nearest); !math.IsNaN(before.v) {
 		return (last.v - before.v) * hours / (last.h - before.h)
 	}
 	return last.v - onLine(own, h, max(leastGap, gapPaces*p.pace))

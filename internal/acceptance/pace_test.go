@@ -1,0 +1,73 @@
+package acceptance_test
+
+import (
+	"fmt"
+	"testing"
+	"time"
+
+	"binwatchd/internal/acceptance"
+	"binwatchd/internal/farm"
+	"binwatchd/internal/scenario"
+)
+
+// Slow probes are foretold like others: of those that speak up to once an hour
+// nearly every heating, with a lead within a fifth of that at ten minutes; every
+// two hours with six hours of lead.
+func TestHeatingIsToldAtAnyPace(t *testing.T) {
+	at := func(every time.Duration) acceptance.Score {
+		s := acceptance.Heatings(scenario.Paced(scenario.Suite(scenario.Heating, 48/part, 100, start), every))
+		report(t, fmt.Sprint("heating every ", every), s)
+		if s.Recall() < 0.95 || s.False > 0 {
+			t.Errorf("every %s: got recall %.2f and %d false, want nearly every heating told and none false", every, s.Recall(), s.False)
+		}
+		return s
+	}
+	usual := at(10 * time.Minute).MedianLead()
+	if part == 1 {
+		at(time.Minute) // six hundred readings an hour are thinned, and tell no less
+	}
+	for _, every := range []time.Duration{30 * time.Minute, time.Hour} {
+		if got := at(every).MedianLead(); got < usual*4/5 || got > usual*6/5 {
+			t.Errorf("every %s: got a median lead of %s, want it near the %s of every ten minutes", every, got, usual)
+		}
+	}
+	if got := at(2 * time.Hour).MedianLead(); got < 6*time.Hour {
+		t.Errorf("every two hours: got a median lead of %s, want six hours", got)
+	}
+}
+
+// One heap, seen by probes that differ only in the minute at which they speak:
+// all are told of, at about the same time.
+func TestTheMinuteAtWhichAProbeSpeaksDoesNotMatter(t *testing.T) {
+	heap := scenario.Case{Kind: scenario.Heating, Bin: scenario.Bed, Room: scenario.Shed, Probe: scenario.Fine, Seed: 106, Start: start, Days: 8, FeedKg: 4}
+	for _, every := range []time.Duration{time.Hour, 2 * time.Hour} {
+		for minute := 0; minute < 60; minute += 2 * part {
+			c := heap
+			c.Every, c.Phase = every, every*time.Duration(minute)/60
+			s := acceptance.Heatings([]scenario.Case{c})
+			if s.Due == 0 {
+				t.Fatalf("the heap does not cross the limit; the test shows nothing")
+			}
+			if s.Told == 0 || s.MedianLead() < 6*time.Hour {
+				t.Errorf("every %s, %s past: told %d times, lead %s; want it told six hours ahead", every, c.Phase, s.Told, s.MedianLead())
+			}
+		}
+	}
+}
+
+// Drying and the sifting window need no more than a reading every six hours.
+func TestDryingIsToldAtAnyPace(t *testing.T) {
+	for _, every := range []time.Duration{2 * time.Hour, 4 * time.Hour, 6 * time.Hour} {
+		s := acceptance.Dryings(scenario.Paced(scenario.Suite(scenario.Drying, 16/part, 900, start), every))
+		opens, closes := acceptance.Siftings(scenario.Paced(scenario.Suite(scenario.Sifting, 12/part, 1300, start), every))
+		for name, s := range map[farm.Condition]acceptance.Score{farm.Drying: s, farm.SiftReady: opens, farm.SiftPassing: closes} {
+			report(t, fmt.Sprint(name, " every ", every), s)
+			if s.Due == 0 || s.Recall() < 0.95 || s.False > 0 {
+				t.Errorf("%s every %s: told %d of %d and %d false, want all and none", name, every, s.Told, s.Due, s.False)
+			}
+		}
+		if got := s.MedianLead(); got < 5*24*time.Hour {
+			t.Errorf("drying every %s: got a median lead of %s, want days", every, got)
+		}
+	}
+}
