@@ -21,7 +21,11 @@ func (s *State) feel(p *probe, r *farm.Reading) {
 	switch {
 	case r.Uncertain, p.zone != nil && p.zone.holding(r.At):
 	case p.spec.Measures == farm.Temperature:
+		before, known := p.Track.Newest()
 		p.Track.Add(r.At, r.Value)
+		if known && p.zone != nil && r.At.Sub(before) >= slowPace {
+			s.refitSlow(p.zone)
+		}
 	case p.zone != nil && p.spec.Measures == farm.Moisture:
 		p.zone.Husbandry.Curves.Moist.Add(r.At, forCurve(p.zone.moists, r, p.zone.Moist))
 	}

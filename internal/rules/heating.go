@@ -15,6 +15,9 @@ const (
 	// heatingCalm is how many refits in a row must find nothing for heating to
 	// ease: one refit in doubt is no end.
 	heatingCalm = 3
+	// slowPace is how long after the one before a reading has to come for the curve
+	// to be drawn anew at once: the next refit may be most of an hour away.
+	slowPace = 40 * time.Minute
 )
 
 // heatMemory is the last refit of a zone's temperature.
@@ -43,6 +46,14 @@ func (s *State) refitHeat(z *zone, m time.Time) {
 		h.Calm++
 	}
 	s.judgeHeating(z, at)
+}
+
+// refitSlow draws the temperature curves anew when a slow probe has spoken. It
+// does not count as another look that found nothing.
+func (s *State) refitSlow(z *zone) {
+	calm := z.Husbandry.Heat.Calm
+	s.refitHeat(z, s.now)
+	z.Husbandry.Heat.Calm = min(calm, z.Husbandry.Heat.Calm)
 }
 
 // firstToCross gives the fit of the probe that is foreseen to cross the
