@@ -41,7 +41,8 @@ func sourceConfig(cfg *config.Config, filters []string, log *slog.Logger) (inges
 		return ingest.SourceConfig{}, fmt.Errorf("broker: %w", err)
 	}
 	return ingest.SourceConfig{
-		URLs: b.URLs, User: b.User, Password: password, TLS: tc, ClientID: b.ClientID, Filters: filters, Log: log, Now: time.Now,
+		URLs: b.URLs, User: b.User, Password: password, TLS: tc, ClientID: b.ClientID, Filters: filters,
+		Marker: ingest.MarkerTopic(b.Prefix, b.ClientID), Log: log, Now: time.Now,
 	}, nil
 }
 

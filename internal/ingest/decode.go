@@ -87,6 +87,9 @@ func (d *Decoder) Topics() []string {
 func (d *Decoder) Decode(topic string, payload []byte, arrived time.Time) Decoded {
 	arrived = arrived.UTC().Truncate(time.Millisecond)
 	if rest, ok := strings.CutPrefix(topic, d.prefix); ok {
+		if strings.HasPrefix(rest, markerTopic+"/") { // of another watcher, heard by a filter for all
+			return Decoded{}
+		}
 		if got, ok := d.command(rest, payload, arrived); ok {
 			return got
 		}

@@ -15,6 +15,8 @@ type Delivery struct {
 	Dup      bool   // the broker sent it before and got no answer
 	Retained bool   // the broker's stored value, heard on subscribing
 	Hurry    bool   // its sender waits for the acknowledgement: commit soon
+	Own      bool   // a marker of our own: nothing to be decoded
+	Caught   bool   // the one of this connection: all that the broker had kept is through
 	Arrived  time.Time
 
 	// Ack tells the sender that the message is safe. It is never nil, may be
@@ -33,11 +35,9 @@ type Link struct {
 	At      time.Time
 }
 
-// An Item is what a Source or a Listener hears: a Link, a Delivery, or that all
-// that the broker had kept is through; never two of them. A Link that is up comes
-// before the first Delivery of its connection.
+// An Item is what a Source or a Listener hears: a Link or a Delivery, never
+// both. A Link that is up comes before the first Delivery of its connection.
 type Item struct {
 	Link     *Link
 	Delivery *Delivery
-	Caught   bool
 }

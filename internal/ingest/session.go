@@ -34,7 +34,9 @@ type session struct {
 	wire   *wire
 	shaken func() bool // to be called after the handshake
 	heard  []string    // filters subscribed to
-	lost   chan error  // why the connection is gone; room for one
+	nonce  string      // of its marker
+	began  time.Time
+	lost   chan error // why the connection is gone; room for one
 
 	mu      sync.Mutex // guards what follows, against the client's handler
 	early   []*Delivery
@@ -42,12 +44,13 @@ type session struct {
 	deaf    bool // there was no room once: nothing more is handed over
 	open    int  // messages handed over and not acknowledged
 	dropped int  // QoS 0 messages without room
+	back    bool // the marker has come back
 }
 
 // open connects and subscribes. The link is told before the first delivery,
 // though the broker may send what it had queued before it answers anything.
 func (s *Source) open(ctx context.Context, u *url.URL) (*session, error) {
-	ss := &session{source: s, host: u.Host, lost: make(chan error, 1)}
+	ss := &session{source: s, host: u.Host, nonce: newNonce(), began: s.cfg.Now(), lost: make(chan error, 1)}
 	ss.client = mqtt.NewClient(s.options(ctx, u, ss))
 	token := ss.client.Connect().(*mqtt.ConnectToken)
 	<-token.Done() // bounded by the dial and the handshake
@@ -58,18 +61,19 @@ func (s *Source) open(ctx context.Context, u *url.URL) (*session, error) {
 	filters, left := s.wanted()
 	timer := time.NewTimer(subscribeTime)
 	defer timer.Stop()
+	l := Link{Up: true, Resumed: token.SessionPresent()}
 	refused, err := ss.subscribe(filters, timer.C, ctx.Done())
 	if err == nil {
 		err = ss.leave(left)
+	}
+	if err == nil {
+		l.Backlog, err = ss.backlog(l.Resumed, timer.C, ctx.Done())
 	}
 	if err != nil {
 		ss.end()
 		return nil, fmt.Errorf("%s: subscribe: %w", u.Host, err)
 	}
-	l := Link{Up: true, Resumed: token.SessionPresent(), At: s.cfg.Now()}
-	if l.Resumed {
-		l.Backlog = farm.Unmarked
-	}
+	l.At = s.cfg.Now()
 	if len(refused) > 0 {
 		l.Trouble = u.Host + ": the broker refuses " + strings.Join(refused, ", ")
 		s.cfg.Log.Warn("broker refuses topics", "broker", u.Host, "filters", refused)
@@ -77,6 +81,9 @@ func (s *Source) open(ctx context.Context, u *url.URL) (*session, error) {
 	s.tell(ctx, l)
 	ss.heard = filters
 	ss.begin()
+	if l.Backlog == farm.Marked {
+		ss.mark()
+	}
 	return ss, nil
 }
 
@@ -138,6 +145,7 @@ func (ss *session) hear(_ mqtt.Client, m mqtt.Message) {
 	}
 	ss.mu.Lock()
 	defer ss.mu.Unlock()
+	d.Own, d.Caught = ss.marker(m)
 	switch {
 	case ss.told:
 		ss.hand(d)
@@ -242,6 +250,7 @@ func (ss *session) lose(err error) {
 // stay waits until the connection is lost, given up or not wanted any more.
 func (ss *session) stay(ctx context.Context, again <-chan struct{}) (asked bool, err error) {
 	defer ss.end()
+	defer ss.marked()
 	tick := time.NewTicker(watchTime)
 	defer tick.Stop()
 	for {

@@ -24,6 +24,7 @@ type SourceConfig struct {
 	TLS            *tls.Config // for tls:// URLs; nil trusts the system's authorities
 	ClientID       string      // the broker keeps the session under this name
 	Filters        []string    // topic filters to subscribe to, with QoS 1
+	Marker         string      // topic of the markers, see MarkerTopic; "": none are sent
 	Log            *slog.Logger
 	Now            func() time.Time
 
@@ -54,6 +55,8 @@ type Source struct {
 	other chan struct{} // the filters are others now
 	ran   atomic.Bool
 
+	unmarked map[string]int // broker → connections in a row whose marker has not come back; Run's own
+
 	mu      sync.Mutex
 	filters []string // in force
 	left    []string // the broker may still hold, though they are not wanted
@@ -70,7 +73,8 @@ func NewSource(c SourceConfig) *Source {
 	if c.LongestHold == 0 {
 		c.LongestHold = holdTime
 	}
-	return &Source{cfg: c, items: make(chan Item, room), again: make(chan struct{}, 1), other: make(chan struct{}, 1), filters: slices.Clone(c.Filters)}
+	return &Source{cfg: c, items: make(chan Item, room), again: make(chan struct{}, 1), other: make(chan struct{}, 1),
+		unmarked: map[string]int{}, filters: slices.Clone(c.Filters)}
 }
 
 // Items carries links and deliveries in the order they happened. It is closed

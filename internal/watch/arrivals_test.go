@@ -11,20 +11,36 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"binwatchd/internal/farm"
+	"binwatchd/internal/journal"
 )
+
+// events lists what is on disk, also of a rig that is stopped.
+func (r *rig) events() []farm.Event {
+	r.t.Helper()
+	j, err := journal.OpenReadOnly(context.Background(), journal.Config{Path: r.path, Now: r.now})
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	defer j.Close()
+	var out []farm.Event
+	err = j.Replay(context.Background(), 0, func(e farm.Event) error {
+		out = append(out, e)
+		return nil
+	})
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	return out
+}
 
 // kept lists what is on disk of a probe, in order.
 func (r *rig) kept(probe string) []farm.Reading {
 	r.t.Helper()
 	var out []farm.Reading
-	err := r.journal.Replay(context.Background(), 0, func(e farm.Event) error {
+	for _, e := range r.events() {
 		if e.Kind == farm.EventReading && e.Reading.Probe == probe {
 			out = append(out, e.Reading)
 		}
-		return nil
-	})
-	if err != nil {
-		r.t.Fatal(err)
 	}
 	return out
 }

@@ -11,12 +11,15 @@ import (
 // it holds nothing of use: a message that is never acknowledged comes for ever.
 func (l *Loop) delivery(d *ingest.Delivery) {
 	l.batch.unacked = append(l.batch.unacked, d)
-	if l.arrivals.Through(l.now()) {
-		l.caught()
-	}
 	// A broker that leaves few messages unacknowledged hands its backlog over in
 	// as many steps, each as long as a commit waits.
 	l.batch.hurry = l.batch.hurry || d.Hurry || l.arrivals.Waiting()
+	if d.Caught || l.arrivals.Through(l.now()) {
+		l.caught()
+	}
+	if d.Own {
+		return
+	}
 	if l.repeats.is(d) {
 		l.counts.messages[messageRepeated]++
 	} else {

@@ -63,7 +63,9 @@ func (b *broker) link(up, resumed bool) {
 }
 
 // caught says that the marker has come back.
-func (b *broker) caught() { b.items <- ingest.Item{Caught: true} }
+func (b *broker) caught() {
+	b.items <- ingest.Item{Delivery: &ingest.Delivery{Topic: "binwatch/marker/test", Own: true, Caught: true, Ack: func() {}}}
+}
 
 // publish sends a new message and gives its packet id.
 func (b *broker) publish(topic, payload string) uint16 {
@@ -144,6 +146,7 @@ type rig struct {
 	now     func() time.Time
 	clock   *clock.Sources // nil: now is right
 	built   time.Time
+	source  func(context.Context) watch.Source // a running one; nil: broker
 }
 
 func (r *rig) move(from int64) {
@@ -171,8 +174,13 @@ func (r *rig) start() {
 	if err := r.journal.SetFarm(ctx, bed()); err != nil {
 		r.t.Fatal(err)
 	}
+	run, cancel := context.WithCancel(ctx)
+	source := watch.Source(r.broker)
+	if r.source != nil {
+		source = r.source(run)
+	}
 	r.loop, err = watch.New(ctx, watch.Config{
-		Farm: bed(), Digest: "one", Prefix: "binwatch", Flush: 30 * time.Second, Journal: r.journal, Source: r.broker,
+		Farm: bed(), Digest: "one", Prefix: "binwatch", Flush: 30 * time.Second, Journal: r.journal, Source: source,
 		Owes: func(ch farm.Change) []farm.Owed {
 			return []farm.Owed{{Teller: "mail:keeper@example.org", Notice: ch.Episode + string(ch.Change) + ch.At.String()}}
 		},
@@ -182,7 +190,6 @@ func (r *rig) start() {
 	if err != nil {
 		r.t.Fatal(err)
 	}
-	run, cancel := context.WithCancel(ctx)
 	ended := make(chan error, 1)
 	go func() { ended <- r.loop.Run(run) }()
 	r.stop = sync.OnceFunc(func() {

@@ -166,8 +166,6 @@ func (l *Loop) item(ctx context.Context, it ingest.Item) {
 	switch {
 	case it.Link != nil:
 		l.link(ctx, *it.Link)
-	case it.Caught:
-		l.caught()
 	case it.Delivery != nil:
 		l.delivery(it.Delivery)
 	}
