@@ -230,6 +230,8 @@ func (d *Doubter) learnLevel(i int, v float64, at int64, believed bool) {
 	case !d.plausible(i, v, at):
 		if t.worked(at) || d.farm.Probes[i].Measures == farm.Moisture && v > t.V {
 			d.restartTwins(i)
+		} else {
+			t.Twin.Stepped = true
 		}
 		t.leave(at)
 	case t.N > 0 && t.T == t.Heard && at-t.T <= 2*max(millis(d.farm.Probes[i].Every), 60_000):

@@ -15,6 +15,13 @@ type twin struct {
 	AgreedAt   int64
 	AgreedSlow float64 // Slow at that time
 	Apart      int64   // since when it has moved away from all its twins; 0 when it has not
+
+	Lag     float64 // mean distance from Slow: what a steady rise makes of it
+	Swing   float64 // mean square of the rest, over about a day: how much of the day it has
+	Usual   float64 // the same while it agreed with a twin
+	Far     int64   // since when it has been unusually far from its twins, for whatever reason; 0 when it is not
+	Drifts  bool    // it got there more slowly than feed heats
+	Stepped bool    // a step that no work explains took it away
 }
 
 // A pair keeps how two probes of one zone usually differ: one may lie deeper,
@@ -28,40 +35,73 @@ type pair struct {
 }
 
 // When twins disagree. Common practice, no source. A spot in a living zone may
-// warm by itself, so a rise there needs more, and after a feed far more; a
-// spot near the top follows the weather first; and water poured at one end
-// rises there only.
+// warm by itself, however far; a spot near the top follows the weather first;
+// and water poured at one end rises there only.
 const (
 	twinWarm     = 72 * time.Hour      // no judgement before a pair is known for so long
-	twinMemory   = 5 * 24 * time.Hour  // over which the usual difference is learnt
+	twinStepWarm = 6 * time.Hour       // nor of a step
+	twinMemory   = 30 * 24 * time.Hour // over which the usual difference is learnt, so that a drift of weeks is none
 	twinLasts    = 30 * time.Minute    // how long they must be apart
-	twinForgives = 14 * 24 * time.Hour // then their difference is taken for usual
+	twinForgives = 14 * 24 * time.Hour // then a difference that is not large is taken for usual
+	twinHeats    = 72 * time.Hour      // what takes longer to part is no heat of feed, unless it climbs
+	twinClimbs   = 0.8                 // K above its mean of half a day, on the mean
+	twinShows    = 12 * time.Hour      // within which a climb shows
 	twinFeeds    = 7 * 24 * time.Hour  // how long a feed may warm one spot, or water wet it
 	twinQuick    = 3 * time.Hour       // agreement this recent can be compared directly
 	twinSpreads  = 3                   // beyond so many mean distances from the usual difference
 
 	twinTemperature = 5.0  // K
-	twinSelfHeating = 8.0  // K
+	twinLarge       = 8.0  // K: never usual by lasting
 	twinWeather     = 12.0 // K, toward the room's air
-	twinFed         = 20.0 // K
 	twinMoisture    = 15.0 // points of %
 	twinWatered     = 40.0 // points of %
+
+	swingMemory  = 24 * time.Hour
+	usualMemory  = 5 * 24 * time.Hour
+	swingShared  = 0.1       // of its usual mean square: it misses the day
+	swingHalf    = 0.5       // of a twin's: the twin has it
+	swingMatters = 0.2 * 0.2 // K²: below that there is no day to miss
 )
 
 // apartLong tells whether a value has moved away from every twin, for a while.
 func (d *Doubter) apartLong(i int, v float64, at int64) bool {
-	since := d.tracks[i].Twin.Apart
+	t := &d.tracks[i]
+	since := t.Twin.Apart
+	if since == 0 && t.Jump.N > 0 && !t.worked(at) && (v < t.V || d.farm.Probes[i].Measures == farm.Temperature) {
+		since = t.Jump.Begun // it has stepped apart
+	}
 	if since == 0 || !d.apart(i, v, at) {
 		return false
 	}
-	return at-since >= millis(twinLasts) && at-since < millis(twinForgives)
+	return at-since >= millis(twinLasts) && !d.forgiven(i, v, since, at)
+}
+
+// forgiven tells whether a difference has lasted so long that it is taken for
+// usual, or the keeper has handled the bin since. A large one is never usual by
+// lasting: it would judge the bin.
+func (d *Doubter) forgiven(i int, v float64, since, at int64) bool {
+	t := &d.tracks[i]
+	large := twinWatered
+	if d.farm.Probes[i].Measures == farm.Temperature {
+		large = twinLarge
+	}
+	lasting := at-since >= millis(twinForgives) && math.Abs(v-t.Twin.Agreed) <= large
+	return lasting || t.Handled > since+workedBefore
 }
 
 // apart tells whether a value is unusually far from that of every fresh twin,
 // and it is this probe that moved. Where both moved, neither is accused. A
-// probe that has been apart for a while must come halfway back.
+// probe that has been apart for a while must come halfway back. One that is hot
+// where feed may heat is not accused for that.
 func (d *Doubter) apart(i int, v float64, at int64) bool {
 	mine, part, any := d.moved(i, v, at), 1.0, false
+	warm := millis(twinWarm)
+	if d.tracks[i].stepped() {
+		warm = millis(twinStepWarm)
+	}
+	if d.heats(i, v, at) {
+		return false
+	}
 	if since := d.tracks[i].Twin.Apart; since != 0 && at-since >= millis(twinLasts) {
 		part = 0.5
 	}
@@ -72,10 +112,70 @@ func (d *Doubter) apart(i int, v float64, at int64) bool {
 		}
 		p, sign := d.pairOf(i, j)
 		off := math.Abs(sign*(v-other) - p.Usual)
-		if p.Seen < millis(twinWarm) || off <= part*(d.tolerance(i, v, at)+twinSpreads*p.Spread) {
+		if p.Seen < warm || off <= part*(d.tolerance(i, v, at)+twinSpreads*p.Spread) {
 			return false
 		}
 		if mine <= 1.5*d.moved(j, other, at)+0.1*d.tolerance(i, v, at) {
+			return false
+		}
+		any = true
+	}
+	return any
+}
+
+// heats tells whether a probe may well be hot where feed heats: in a living
+// zone, risen above its twins as heat rises, within days and without a step, and
+// still sharing the day with them.
+func (d *Doubter) heats(i int, v float64, at int64) bool {
+	t := &d.tracks[i].Twin
+	if d.farm.Probes[i].Measures != farm.Temperature || !d.places[i].living(d.farm) || v <= t.Agreed || d.tracks[i].stepped() {
+		return false
+	}
+	drifts := t.Drifts && at-t.Far > millis(twinShows)
+	return !drifts && !d.missesTheDay(i, at)
+}
+
+// depart notes whether a probe that has left its twins did so more slowly than
+// feed heats. Should it climb afterwards, it was heat all the same.
+func (t *twin) depart(at int64) {
+	switch climbs := t.Lag >= twinClimbs; {
+	case t.Far == 0:
+		t.Far, t.Drifts = at, at-t.AgreedAt > millis(twinHeats) && !climbs
+	case climbs:
+		t.Drifts = false
+	}
+}
+
+// stepped tells whether a step took a probe away from its twins, or is about to.
+func (t *track) stepped() bool { return t.Twin.Stepped || t.Jump.N > 0 }
+
+// missesTheDay tells whether a probe no longer swings with the day as it did,
+// though a twin does.
+func (d *Doubter) missesTheDay(i int, at int64) bool {
+	t := &d.tracks[i].Twin
+	if t.Usual < swingMatters || t.Swing > swingShared*t.Usual {
+		return false
+	}
+	for _, j := range d.places[i].twins {
+		other := &d.tracks[j].Twin
+		if _, ok := d.fresh(j, at); ok && other.Usual >= swingMatters && other.Swing > swingHalf*other.Usual {
+			return true
+		}
+	}
+	return false
+}
+
+// far tells whether a value is unusually far from that of every fresh twin,
+// whoever moved.
+func (d *Doubter) far(i int, v float64, at int64) bool {
+	any := false
+	for _, j := range d.places[i].twins {
+		other, ok := d.fresh(j, at)
+		if !ok {
+			continue
+		}
+		p, sign := d.pairOf(i, j)
+		if math.Abs(sign*(v-other)-p.Usual) <= d.tolerance(i, v, at)+twinSpreads*p.Spread {
 			return false
 		}
 		any = true
@@ -88,7 +188,7 @@ func (d *Doubter) apart(i int, v float64, at int64) bool {
 // are compared instead.
 func (d *Doubter) moved(i int, v float64, at int64) float64 {
 	t := &d.tracks[i].Twin
-	if at-t.AgreedAt <= millis(twinQuick) {
+	if at-t.AgreedAt <= millis(twinQuick) || d.tracks[i].Jump.N > 0 {
 		return math.Abs(v - t.Agreed)
 	}
 	return math.Abs(t.Slow - t.AgreedSlow)
@@ -100,12 +200,8 @@ func (d *Doubter) tolerance(i int, v float64, at int64) float64 {
 	rises := v > t.Twin.Agreed
 	stirred := t.Stirred != 0 && at-t.Stirred <= millis(twinFeeds)
 	switch temperature := d.farm.Probes[i].Measures == farm.Temperature; {
-	case temperature && rises && stirred:
-		return twinFed
 	case temperature && d.towardTheRoom(i, v, at):
 		return twinWeather
-	case temperature && rises && d.places[i].living(d.farm):
-		return twinSelfHeating
 	case temperature:
 		return twinTemperature
 	case rises && stirred:
@@ -149,10 +245,16 @@ func (d *Doubter) learnTwins(i int, v float64, at int64, believed bool) {
 	}
 	t := &d.tracks[i].Twin
 	t.slow(v, at)
+	if d.far(i, v, at) {
+		t.depart(at)
+	}
 	switch apart := d.apart(i, v, at); {
 	case apart && t.Apart == 0:
 		t.Apart = at
-	case apart && at-t.Apart >= millis(twinForgives):
+		if jump := d.tracks[i].Jump; jump.N > 0 {
+			t.Apart = jump.Begun
+		}
+	case apart && d.forgiven(i, v, t.Apart, at):
 		d.restartTwins(i)
 	case !apart:
 		t.Apart = 0
@@ -160,13 +262,19 @@ func (d *Doubter) learnTwins(i int, v float64, at int64, believed bool) {
 	}
 }
 
-// slow follows the probe's level over about half a day.
+// slow follows the probe's level over about half a day, and its swing around
+// that.
 func (t *twin) slow(v float64, at int64) {
 	if t.SlowAt == 0 || at-t.SlowAt > 2*day {
 		t.Slow = v
 	}
 	w := 1 - math.Exp(-hours(t.SlowAt, at)/12)
 	t.Slow += w * (v - t.Slow)
+	if t.SlowAt != 0 {
+		t.Lag += w * (v - t.Slow - t.Lag)
+		rest := v - t.Slow - t.Lag
+		t.Swing += (1 - math.Exp(-min(hours(t.SlowAt, at), 6)/swingMemory.Hours())) * (rest*rest - t.Swing)
+	}
 	t.SlowAt = at
 }
 
@@ -195,7 +303,12 @@ func (d *Doubter) learnPairs(i int, v float64, at int64, believed bool) {
 // agree notes where a probe is while it agrees with a twin.
 func (d *Doubter) agree(i int, v float64, at int64) {
 	t := &d.tracks[i].Twin
+	if t.AgreedAt != 0 && at > t.AgreedAt {
+		w := 1 - math.Exp(-min(hours(t.AgreedAt, at), 1)/usualMemory.Hours())
+		t.Usual += w * (t.Swing - t.Usual)
+	}
 	t.Agreed, t.AgreedAt, t.AgreedSlow = v, at, t.Slow
+	t.Far, t.Stepped = 0, false
 }
 
 // learn takes in one difference, weighed by the time it stood for. One that is
@@ -214,13 +327,16 @@ func (p *pair) learn(diff float64, at int64, agree bool) {
 	p.Seen = min(p.Seen+dt, millis(twinMemory))
 	w := float64(dt) / float64(p.Seen)
 	p.Usual += w * (diff - p.Usual)
-	p.Spread += w * (math.Abs(diff-p.Usual) - p.Spread)
+	if agree {
+		p.Spread += w * (math.Abs(diff-p.Usual) - p.Spread)
+	}
 }
 
 // restartTwins forgets how a probe differs from its twins: it has honestly
 // moved to a new level.
 func (d *Doubter) restartTwins(i int) {
-	d.tracks[i].Twin.Apart = 0
+	t := &d.tracks[i].Twin
+	t.Apart, t.Far, t.Stepped = 0, 0, false
 	for _, j := range d.places[i].twins {
 		p, _ := d.pairOf(i, j)
 		p.Usual, p.Spread, p.Seen, p.At = 0, 0, 0, 0

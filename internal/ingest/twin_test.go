@@ -20,7 +20,11 @@ func TestTwinsApart(t *testing.T) {
 	}{
 		{"drifts down 1 K an hour", farm.Temperature, ramp(-1, -10), "", farm.TwinApart},
 		{"drifts down in two days", farm.Temperature, ramp(-0.25, -11), "", farm.TwinApart},
-		{"drifts up to +14", farm.Temperature, ramp(0.5, 14), "", farm.TwinApart},
+		{"feed heats one end, and nobody jotted it", farm.Temperature, ramp(0.5, 14), "", farm.NoDoubt},
+		{"the same within hours", farm.Temperature, ramp(3, 18), "", farm.NoDoubt},
+		{"the same in three days", farm.Temperature, ramp(0.17, 12), "", farm.NoDoubt},
+		{"steps up", farm.Temperature, ramp(100, 12), "", farm.TwinApart},
+		{"steps up when the bin was turned", farm.Temperature, ramp(100, 12), farm.Turned, farm.NoDoubt},
 		{"offset that lasts", farm.Temperature, ramp(-100, -10), "", farm.TwinApart},
 		{"fresh feed heats one spot", farm.Temperature, ramp(0.5, 14), farm.Fed, farm.NoDoubt},
 		{"warmer by a little", farm.Temperature, ramp(0.5, 4), "", farm.NoDoubt},
@@ -99,5 +103,83 @@ func TestOddOneOutOfThree(t *testing.T) {
 	}
 	if last != farm.TwinApart {
 		t.Errorf("in the end got %q, want %q", last, farm.TwinApart)
+	}
+}
+
+// One end of a bed at 37.8 °C for days beside one at 26 is believed, for feed
+// heats one end; and what is wrong with the probe itself is not.
+func TestAHotProbeIsDoubtedForItsOwnBehaviourOnly(t *testing.T) {
+	day := func(h float64) float64 { return 0.8 * math.Sin(2*math.Pi*h/24) }
+	cases := []struct {
+		name string
+		ids  [2]string
+		hot  func(h float64) float64 // h hours on
+		long float64                 // h
+		want farm.Doubt              // in the end
+	}{
+		{"feed heats it within a day", [2]string{"bed-top", "bed-deep"}, func(h float64) float64 { return min(26+0.5*h, 37.8) + day(h) }, 24 + 53, farm.NoDoubt},
+		{"and keeps it hot for three weeks", [2]string{"bed-top", "bed-deep"}, func(h float64) float64 { return min(26+0.5*h, 37.8) + day(h) }, 21 * 24, farm.NoDoubt},
+		{"and it cools again", [2]string{"bed-top", "bed-deep"}, func(h float64) float64 {
+			return max(26, min(26+0.5*h, 37.8, 37.8-0.08*(h-60))) + day(h)
+		}, 12 * 24, farm.NoDoubt},
+		{"it is fed twice, five days apart", [2]string{"bed-top", "bed-deep"}, func(h float64) float64 {
+			return max(min(26+0.2*h, 30), min(30+0.25*(h-120), 37.8)) + day(h)
+		}, 12 * 24, farm.NoDoubt},
+		{"its days are larger than its twin's, and it heats", [2]string{"bed-top", "bed-deep"}, func(h float64) float64 { return min(26+0.1*h, 37.8) + 3*day(h) }, 10 * 24, farm.NoDoubt},
+		{"it is there at once", [2]string{"bed-top", "bed-deep"}, func(h float64) float64 { return 37.8 + day(h) }, 53, farm.TwinApart},
+		{"and after three weeks still", [2]string{"bed-top", "bed-deep"}, func(h float64) float64 { return 37.8 + day(h) }, 21 * 24, farm.TwinApart},
+		{"it drifts there in two weeks", [2]string{"bed-top", "bed-deep"}, func(h float64) float64 { return min(26+11.8*h/(14*24), 37.8) + day(h) }, 17 * 24, farm.TwinApart},
+		{"it gets there and misses the day", [2]string{"bed-top", "bed-deep"}, func(h float64) float64 { return min(26+0.5*h, 37.8) }, 8 * 24, farm.TwinApart},
+		{"in a tub that no feed heats", [2]string{"crate-t", "crate-t2"}, func(h float64) float64 { return min(26+0.5*h, 37.8) + day(h) }, 53, farm.TwinApart},
+	}
+	for _, tt := range cases {
+		for _, every := range []time.Duration{tenMinutes, time.Hour, 2 * time.Hour} {
+			t.Run(tt.name+" every "+every.String(), func(t *testing.T) {
+				f := nursery(every)
+				f.Probes = append(f.Probes, probe("crate-t2", farm.Temperature, every))
+				f.Bins[1].Zones[0].Probes = append(f.Bins[1].Zones[0].Probes, "crate-t2")
+				d := newTester(f)
+				rng := rand.New(rand.NewPCG(3, 3))
+				last, change := farm.NoDoubt, spring.AddDate(0, 0, 10)
+				for at := spring; at.Before(change.Add(time.Duration(tt.long * float64(time.Hour)))); at = at.Add(every) {
+					h := at.Sub(change).Hours()
+					v := 26 + day(h)
+					if h >= 0 {
+						v = tt.hot(h)
+					}
+					last = d.say(tt.ids[0], at, coarse(v+0.05*rng.NormFloat64(), 0.0625))
+					d.say(tt.ids[1], at.Add(time.Second), coarse(26+day(h)+0.05*rng.NormFloat64(), 0.0625))
+				}
+				if last != tt.want {
+					t.Errorf("in the end got %q, want %q", last, tt.want)
+				}
+				for _, r := range d.doubted {
+					if r.Probe == tt.ids[1] || r.At.Before(change) || tt.want == farm.NoDoubt {
+						t.Fatalf("doubted: %+v", r)
+					}
+				}
+			})
+		}
+	}
+}
+
+// A keeper who has looked and jots it is believed.
+func TestAJotTellsThatApartIsRight(t *testing.T) {
+	d := newTester(nursery(tenMinutes))
+	change := spring.AddDate(0, 0, 10)
+	for at := spring; at.Before(change.AddDate(0, 0, 6)); at = at.Add(tenMinutes) {
+		v, h := 20.0, at.Sub(change).Hours()
+		if h >= 0 {
+			v = 29
+		}
+		if h == 72 {
+			d.Jotted(farm.Jot{At: at, Bin: "bed", What: farm.Turned})
+		}
+		day := 0.5 * math.Sin(h/4)
+		got := d.say("bed-top", at, coarse(v+day, 0.0625))
+		d.say("bed-deep", at.Add(time.Second), coarse(20+day, 0.0625))
+		if doubted := got != farm.NoDoubt; doubted != (h >= 0 && h < 72) && (h < 72 || h > 73) {
+			t.Fatalf("%.1f h after the step, jotted after 72: doubt %q", h, got)
+		}
 	}
 }
