@@ -47,6 +47,8 @@ func TestAirIsNotTheBin(t *testing.T) {
 		{name: "on a bench a little warmer than the air's probe", every: tenMinutes, room: shed, says: off(1.2, shed), long: 10 * 24 * hour, doubted: always(0)},
 		{name: "in a room that gets as warm as the bin each day", every: tenMinutes, room: swing(16, 7), says: swing(16, 7), long: 10 * 24 * hour, doubted: always(0)},
 		{name: "hourly", every: hour, room: swing(10, 3), says: swing(10, 3), long: 10 * 24 * hour, doubted: always(0)},
+		{name: "hourly, and the configuration says ten minutes", every: hour, told: tenMinutes, room: swing(10, 3), says: swing(10, 3), long: 10 * 24 * hour, doubted: always(0)},
+		{name: "every minute, and the configuration says ten", every: time.Minute, told: tenMinutes, room: shed, says: shed, long: 5 * 24 * hour, doubted: always(0)},
 		{name: "forgotten when the bin was fed", every: tenMinutes, room: shed, says: shed, jots: map[time.Duration]farm.JotKind{hour / 2: farm.Fed}, long: 10 * 24 * hour, doubted: always(0)},
 		{name: "put back after four days", every: tenMinutes, room: shed, says: until(4*d, shed, steady(bin)), long: 6 * 24 * hour, doubted: []span{{0, 4 * d}}, believed: []span{{4*d + 0.4, 6 * d}}},
 		{name: "put back into a bin that has cooled to 16", every: tenMinutes, room: swing(9, 3), says: until(4*d, swing(9, 3), steady(16)), long: 6 * 24 * hour, doubted: []span{{0, 4 * d}}, believed: []span{{4*d + 6.5, 6 * d}}},

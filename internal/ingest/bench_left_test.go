@@ -16,6 +16,7 @@ const hour = time.Hour
 type story struct {
 	name  string
 	every time.Duration
+	told  time.Duration // the every of the configuration, where it is another
 	says  func(h float64) float64
 	room  func(h float64) float64 // nil: no air is measured
 	jots  map[time.Duration]farm.JotKind
@@ -32,9 +33,13 @@ func (s span) has(h float64) bool { return h >= s.from && h < s.to }
 // tell runs a story for a probe with some noise and gives every reading's doubt.
 func (s story) tell(t *testing.T, q farm.Quantity, before func(h float64) float64, noise float64) {
 	t.Helper()
-	f := lone(q, s.every)
+	told := s.every
+	if s.told != 0 {
+		told = s.told
+	}
+	f := lone(q, told)
 	if s.room != nil {
-		f.Probes = append(f.Probes, probe("air", farm.Temperature, s.every))
+		f.Probes = append(f.Probes, probe("air", farm.Temperature, told))
 		f.Bins[0].Ambient = "air"
 	}
 	d := newTester(f)
@@ -94,6 +99,7 @@ func TestAFallThatNoBinMakes(t *testing.T) {
 		{name: "in air that its calibration calls 28 %", every: tenMinutes, says: fall(28, 0.5), long: 14 * 24 * hour, doubted: always(0.3)},
 		{name: "on the bench, the room's damp coming and going", every: tenMinutes, says: func(h float64) float64 { return 14 + 7*math.Sin(h/4) }, long: 10 * 24 * hour, doubted: always(0)},
 		{name: "hourly", every: hour, says: fall(6, 1), long: 10 * 24 * hour, doubted: always(1)},
+		{name: "hourly, and the configuration says ten minutes", every: hour, told: tenMinutes, says: fall(6, 1), long: 10 * 24 * hour, doubted: always(1)},
 		{name: "every six hours", every: 6 * hour, says: fall(6, 1), long: 20 * 24 * hour, doubted: always(1)},
 		{name: "every ten seconds", every: 10 * time.Second, says: fall(6, 0.5), long: 4 * 24 * hour, doubted: always(0.4)},
 		{name: "forgotten when the bin was fed", every: tenMinutes, says: fall(6, 0.3), jots: map[time.Duration]farm.JotKind{hour: farm.Fed}, long: 10 * 24 * hour, doubted: always(0.2)},

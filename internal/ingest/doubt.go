@@ -109,7 +109,7 @@ func (d *Doubter) learn(i int, r farm.Reading) {
 		d.learnTwins(i, r.Value, at, r.Doubt == farm.NoDoubt)
 		d.learnLevel(i, r.Value, at, r.Doubt == farm.NoDoubt)
 	}
-	t.Heard = at
+	t.hear(at)
 }
 
 // meaningless tells whether a reading says nothing about the bin.

@@ -84,8 +84,8 @@ func (s *still) lasts(at int64, least time.Duration, times int64) bool {
 // sameRun tells whether a number goes on with the present run. What was not
 // heard for a while may have moved meanwhile.
 func (d *Doubter) sameRun(i int, raw float64, at int64) bool {
-	s := &d.tracks[i].Still
-	gap := max(3*millis(d.farm.Probes[i].Every), millis(time.Hour))
+	t := &d.tracks[i]
+	s, gap := &t.Still, max(3*t.every(d.farm.Probes[i]), millis(time.Hour))
 	return s.From != 0 && raw == s.Raw && at-s.To <= gap
 }
 

@@ -234,7 +234,7 @@ func (d *Doubter) learnLevel(i int, v float64, at int64, believed bool) {
 			t.Twin.Stepped = true
 		}
 		t.leave(at)
-	case t.N > 0 && t.T == t.Heard && at-t.T <= 2*max(millis(d.farm.Probes[i].Every), 60_000):
+	case t.N > 0 && t.T == t.Heard && at-t.T <= 2*t.every(d.farm.Probes[i]):
 		t.learnStep(d.places[i].limits, v)
 	}
 	t.Jump = candidate{}

@@ -133,6 +133,6 @@ func (d *Doubter) roomOf(i int) int {
 // fresh gives a probe's last believed value when it is not too old at a time.
 func (d *Doubter) fresh(i int, at int64) (float64, bool) {
 	t := &d.tracks[i]
-	every := max(millis(d.farm.Probes[i].Every), 60_000)
+	every := t.every(d.farm.Probes[i])
 	return t.Good, t.GoodAt != 0 && at-t.GoodAt <= 3*every && t.GoodAt-at <= 3*every
 }

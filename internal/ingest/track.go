@@ -30,6 +30,7 @@ const (
 type track struct {
 	Last   int64   // time of the newest reading of any kind
 	Heard  int64   // time of the newest reading that says something
+	Gap    int64   // usual time between two of them, which may be longer than its `every`; 0 when not known
 	V      float64 // newest value taken as the probe's level
 	T      int64   // its time
 	Good   float64 // newest believed value
@@ -64,6 +65,26 @@ type track struct {
 func (t *track) follows(r farm.Reading) bool {
 	return !r.Uncertain && (!r.Retained || r.Stamped) && r.At.UnixMilli() > t.Last
 }
+
+// longestGap bounds what is taken for a probe's pace.
+const longestGap = int64(12 * time.Hour / time.Millisecond)
+
+// hear takes in that the probe said something. One outage among the gaps is no
+// pace.
+func (t *track) hear(at int64) {
+	switch gap := at - t.Heard; {
+	case t.Heard == 0:
+	case t.Gap == 0:
+		t.Gap = min(gap, longestGap)
+	default:
+		t.Gap += (min(gap, 4*t.Gap, longestGap) - t.Gap) / 8
+	}
+	t.Heard = at
+}
+
+// every is how often a probe may be expected to speak, ms: as told, or as it was
+// heard where that is more seldom.
+func (t *track) every(p farm.Probe) int64 { return max(millis(p.Every), t.Gap, 60_000) }
 
 // limits are how fast a quantity may honestly change, in its own unit.
 type limits struct {
