@@ -2,8 +2,12 @@ package main
 
 import (
 	"fmt"
+	"io"
+	"net/http"
 	"os"
 	"path/filepath"
+	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -96,6 +100,7 @@ func TestDashboards(t *testing.T) {
 	})
 	s.checkFlux()
 	s.checkInfluxQL(s.db)
+	s.checkNeighbour()
 	s.checkInfluxQL(s.resent())
 }
 
@@ -114,6 +119,79 @@ func (s *site) resent() *influxtest.Influxd {
 		s.t.Fatalf("resend: exit %d: %s", code, out)
 	}
 	return db
+}
+
+// checkNeighbour has another farm, with the same names for everything and other
+// numbers, write into the same database: what the queries find of this one stays.
+func (s *site) checkNeighbour() {
+	s.t.Helper()
+	files, _ := filepath.Glob("../../deploy/influx/*.flux")
+	ask := func() map[string][]string {
+		found := map[string][]string{}
+		for _, f := range files {
+			text, err := os.ReadFile(f)
+			if err != nil {
+				s.t.Fatal(err)
+			}
+			for _, row := range s.db.Flux(string(text)) {
+				if row["farm"] == "Hillfoot Nursery" {
+					found[f] = append(found[f], row["bin"]+" "+row["zone"]+" "+row["probe"]+" "+row["why"]+" "+rounded(row["_value"]))
+				}
+			}
+		}
+		for _, q := range shippedQueries(s.t, "influx/queries.influxql", "--") {
+			for _, row := range s.db.Query("bins", q.text) { // the first table: this farm's name is the first
+				line := ""
+				for _, v := range row[1:] {
+					line += rounded(fmt.Sprint(v)) + " "
+				}
+				found[q.title] = append(found[q.title], line)
+			}
+		}
+		return found
+	}
+	before := ask()
+	s.neighbour()
+	for what, rows := range ask() {
+		if !slices.Equal(rows, before[what]) {
+			s.t.Errorf("%s: with another farm beside it, it finds\n%q\nnot\n%q", what, rows, before[what])
+		}
+	}
+	if len(before) < len(files)+5 {
+		s.t.Errorf("only %d queries were asked", len(before))
+	}
+}
+
+// rounded writes a number so that a window which ends a moment later makes no
+// difference; other words stay.
+func rounded(s string) string {
+	v, err := strconv.ParseFloat(s, 64)
+	if err != nil {
+		return s
+	}
+	return fmt.Sprintf("%.2g", v)
+}
+
+// neighbour writes three days of another farm.
+func (s *site) neighbour() {
+	s.t.Helper()
+	var b strings.Builder
+	for at := s.from; at.Before(time.Now()); at = at.Add(30 * time.Minute) {
+		ms, hours := at.UnixMilli(), at.Sub(s.from).Hours()
+		for _, where := range []string{"bin=bed,zone=near", "bin=crate,zone=all"} {
+			fmt.Fprintf(&b, "bin_climate,farm=Longacre,%s,probe=bed-t temperature_c=55,raw=55,doubt=\"a spike\" %d\n", where, ms)
+			fmt.Fprintf(&b, "bin_climate,farm=Longacre,%s,probe=bed-m moisture_pct=%f,raw=1 %d\n", where, 20+hours/10, ms)
+		}
+	}
+	fmt.Fprintf(&b, "bin_marks,farm=Longacre,bin=bed,zone=near,condition=too-hot,change=raised text=\"other\",urgency=\"now\",raised=1 %d\n", time.Now().Add(-time.Hour).UnixMilli())
+	resp, err := http.Post(s.db.URL+"/write?db=bins&precision=ms", "text/plain", strings.NewReader(b.String()))
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	defer resp.Body.Close()
+	if said, _ := io.ReadAll(resp.Body); resp.StatusCode != http.StatusNoContent {
+		s.t.Fatalf("write: %s: %s", resp.Status, said)
+	}
 }
 
 func (s *site) checkFlux() {

@@ -32,18 +32,17 @@ func (w writer) several(ctx context.Context, ms []matter) sheet {
 		s.add(part{Lines: []string{caution}, Careful: true})
 	}
 	s.Foot = w.foot()
-	for i, m := range live {
-		for _, c := range w.commands(m) {
-			if i < offered {
-				s.Pasted = append(s.Pasted, [2]string{place(&w.farm, m.last.Change) + ", " + words[m.last.Change.Condition].is + ": " + c[0], c[1]})
-			}
+	for _, m := range live[:min(len(live), offered)] {
+		if m.say != over {
+			what := fmt.Sprintf("Seen %s, %s", place(&w.farm, m.last.Change), words[m.last.Change.Condition].is)
+			s.Pasted = append(s.Pasted, [2]string{what, w.command("seen", m.last.Change.Episode)})
 		}
 	}
 	return s
 }
 
-// offered is how many things of a letter have their commands in it: the first,
-// which are the most urgent.
+// offered is how many things of a letter have a command in it: the first, which
+// are the most urgent.
 const offered = 4
 
 // livePart sorts what came and went from the rest.
