@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"binwatchd/internal/farm"
+	"binwatchd/internal/husbandry"
 )
 
 func (b *builder) buildBins() {
@@ -29,6 +30,7 @@ func (b *builder) binOf(e *entry[binDoc]) farm.Bin {
 		z := &d.zones.v[i]
 		bin.Zones = append(bin.Zones, b.zoneOf(z, d))
 	}
+	b.noteMix(d.species.at, bin)
 	return bin
 }
 
@@ -57,22 +59,32 @@ func (b *builder) sharesOf(d *binDoc) []farm.Share {
 	if len(parts) == 0 {
 		return nil
 	}
-	sum := float64(len(parts))
-	if parts[0].percent.set {
-		var wrong string
-		if sum, wrong = sumOfShares(parts); wrong != "" {
-			b.problem(d.species.at, "%s", wrong)
-		}
+	rest, sum, wrong := restOfShares(parts)
+	if wrong != "" && !d.species.spoilt {
+		b.problem(d.species.at, "%s", wrong)
 	}
+	asShares := slices.ContainsFunc(parts, func(p partDoc) bool { return p.percent.present() })
 	shares := make([]farm.Share, len(parts))
-	for i, p := range parts {
-		weight := 1.0
-		if p.percent.set {
-			weight = p.percent.v
+	for i := range parts {
+		part := rest
+		if asShares { // a plain list stays one
+			parts[i].percent.or(rest, "what the others leave")
+			part = parts[i].percent.v
 		}
-		shares[i] = farm.Share{Species: p.species, Fraction: weight / sum}
+		shares[i] = farm.Share{Species: parts[i].species, Fraction: part / sum}
 	}
 	return shares
+}
+
+// noteMix tells of species that no one bin suits.
+func (b *builder) noteMix(at place, bin farm.Bin) {
+	worms := husbandry.WormsOf(&b.farm, bin)
+	if s := husbandry.TempLimits(worms).Survive(); s.Low > s.High {
+		b.note(at, "no temperature suits all of these species: some of them are always in danger")
+	}
+	if s := husbandry.MoistLimits(worms).Survive(); s.Low > s.High {
+		b.note(at, "no moisture suits all of these species: some of them are always in danger")
+	}
 }
 
 // roundingShare is what a sum of shares may be off by its roundings, in points.

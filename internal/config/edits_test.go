@@ -145,6 +145,8 @@ var binEdits = []edit{
 	{"no species in the list", "species: red", "species: []"},
 	{"no species in the mapping", "species: red", "species: {}"},
 	{"shares that do not add up", "species: red", "species: {red: 70%, blue: 20%}"},
+	{"nothing left for a species", "species: red", "species: {red: 70%, blue: 30%, african: }"},
+	{"a share that is no number", "species: red", "species: {red: 70%, blue: rest}"},
 	{"zones over the whole", zoneAll, "{aim: living, probes: [bed-t], share: 70%}\n      far: {aim: sifting, probes: [bed-m], share: 40%}"},
 	{"nothing left for a zone", zoneAll, "{aim: living, probes: [bed-t], share: 100%}\n      far: {aim: sifting, probes: [bed-m]}"},
 	{"thrive outside survive", zoneAll, "{aim: living, probes: [bed-t], moisture: {thrive: 50%..82%, survive: 58%..88%}}"},

@@ -1,6 +1,7 @@
 package config_test
 
 import (
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -138,6 +139,42 @@ func TestShares(t *testing.T) {
 	want := []part{{0.4, 8, 5.0 / 9, 4, 30}, {0.3, 3, 0.5, 4, 30}, {0.3, 6, 0.5, 4, 0}}
 	if diff := cmp.Diff(want, got, cmp.AllowUnexported(part{})); diff != "" {
 		t.Errorf("(-want +got):\n%s", diff)
+	}
+}
+
+// A species without a share has an equal part of what the others leave.
+func TestSpeciesWithoutAShareTakeWhatIsLeft(t *testing.T) {
+	for _, tt := range []struct {
+		species string
+		want    []float64
+	}{
+		{"[red, blue, european]", []float64{1. / 3, 1. / 3, 1. / 3}},
+		{"{red: 60%, european: 35%, blue: }", []float64{.6, .35, .05}},
+		{"{red: , european: 40%, blue: }", []float64{.3, .4, .3}},
+		{"{red: , blue: }", []float64{.5, .5}},
+		{"{red: 33.3%, european: 33.3%, blue: 33.3%}", []float64{1. / 3, 1. / 3, 1. / 3}},
+	} {
+		t.Run(tt.species, func(t *testing.T) {
+			c := parseAt(t, replaced(t, "    species: red\n", "    species: "+tt.species+"\n"), config.ForRun)
+			again := parseAt(t, show(t, c), config.ForRun)
+			for i, want := range tt.want {
+				if got := c.Farm.Bins[0].Species[i].Fraction; math.Abs(got-want) > 1e-12 {
+					t.Errorf("got %v of %s, want %v", got, c.Farm.Bins[0].Species[i].Species, want)
+				}
+				if got := again.Farm.Bins[0].Species[i].Fraction; math.Abs(got-want) > 1e-3 {
+					t.Errorf("shown and read again: got %v, want %v", got, want)
+				}
+			}
+		})
+	}
+}
+
+func TestSpeciesThatNoBinSuitsAreNoted(t *testing.T) {
+	c := parseAt(t, replaced(t, "    species: red\n", "    species: [african, alpine]\n")+`species:
+  alpine: {temperature: {thrive: 4C..12C, survive: 0C..15C}, moisture: {thrive: 70%..85%, survive: 60%..90%}, cardinal: {min: 0C, best: 9C, max: 15C}}
+`, config.ForRun)
+	if len(c.Notes) != 1 || !strings.Contains(c.Notes[0].String(), "no temperature suits all of these species") {
+		t.Errorf("got %v, want one note about their temperature", c.Notes)
 	}
 }
 

@@ -144,7 +144,8 @@ func parts() codec[[]partDoc] {
 		},
 		write: writeParts,
 		schema: schema{"anyOf": []any{words.schema,
-			schema{"type": "object", "additionalProperties": percent().schema, "minProperties": 1}}},
+			schema{"type": "object", "minProperties": 1,
+				"additionalProperties": schema{"anyOf": []any{percent().schema, schema{"type": "null"}}}}}},
 	}
 }
 
@@ -155,11 +156,15 @@ func readShares(r *reader, n node, wanted string) ([]partDoc, bool) {
 	}
 	var parts []partDoc
 	for _, p := range pairs {
-		if v, ok := positive(percent()).read(r, p.value); ok {
-			parts = append(parts, partDoc{p.name, p.at, val[float64]{v: v, at: p.value.place(), set: true}})
+		if p.value.Kind == yaml.ScalarNode && p.value.ShortTag() == "!!null" {
+			parts = append(parts, partDoc{species: p.name, at: p.at})
+			continue
 		}
+		v, read := positive(percent()).read(r, p.value)
+		parts = append(parts, partDoc{p.name, p.at, val[float64]{v: v, at: p.value.place(), set: read, spoilt: !read}})
+		ok = ok && read
 	}
-	return parts, len(parts) > 0
+	return parts, ok && len(parts) > 0
 }
 
 func writeParts(parts []partDoc) *yaml.Node {
@@ -178,13 +183,23 @@ func writeParts(parts []partDoc) *yaml.Node {
 	return seq
 }
 
-// sumOfShares checks species shares: by mass, all of the worms.
-func sumOfShares(parts []partDoc) (sum float64, wrong string) {
+// restOfShares gives what each species without a share has: an equal part of
+// what the others leave, by mass, in percent. sum is that of all of them.
+func restOfShares(parts []partDoc) (rest, sum float64, wrong string) {
+	without := 0
 	for _, p := range parts {
 		sum += p.percent.v
+		if !p.percent.present() {
+			without++
+		}
 	}
-	if sum < 99.5 || sum > 100.5 {
-		return sum, fmt.Sprintf("the shares of the species add up to %.4g%%, not to 100%%", sum)
+	switch {
+	case without == 0 && (sum < 99.5 || sum > 100.5):
+		return 0, sum, fmt.Sprintf("the shares of the species add up to %.4g%%, not to 100%%", sum)
+	case without == 0:
+		return 0, sum, ""
+	case sum >= 99.5:
+		return 0, sum, fmt.Sprintf("the shares of the species add up to %.4g%%, and nothing is left for those without one", sum)
 	}
-	return sum, ""
+	return (100 - sum) / float64(without), 100, ""
 }
