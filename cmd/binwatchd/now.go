@@ -106,7 +106,7 @@ func printZone(w io.Writer, z farm.ZoneView, v farm.View, loc *time.Location) {
 	printLevel(w, "temperature", z.Temperature, v, v.Units.Temperature)
 	printLevel(w, "moisture", z.Moisture, v, v.Units.Moisture)
 	for _, s := range z.Species {
-		fmt.Fprintf(w, "  %s %s, activity %.0f %%\n", s.Name, s.Word, 100*s.Activity)
+		fmt.Fprintf(w, "  %s %s, activity %.0f %%\n", s.Named(), s.Says(), 100*s.Activity)
 	}
 	for _, f := range z.Food {
 		fmt.Fprintf(w, "  food of %s: %.0f %% left\n", f.At.Format("2 January"), 100*f.LeftPart)
@@ -129,6 +129,9 @@ func printLevel(w io.Writer, what string, l *farm.LevelView, v farm.View, say fu
 		return
 	}
 	fmt.Fprintf(w, "  %s %s", what, say(l.Value))
+	if ends := l.Ends(say); ends != "" {
+		fmt.Fprintf(w, " (%s)", ends)
+	}
 	if !l.Bands.IsZero() {
 		fmt.Fprintf(w, ", does well from %s to %s", say(l.Bands.Thrive.Low), say(l.Bands.Thrive.High))
 	}

@@ -98,3 +98,17 @@ func daysBetween(a, b time.Time) int {
 	d := time.Date(by, bm, bd, 12, 0, 0, 0, time.UTC).Sub(time.Date(ay, am, ad, 12, 0, 0, 0, time.UTC))
 	return int(d.Hours() / 24)
 }
+
+// SayPart adds to worms which part of a bin's worms they are: "blue worms (5
+// %)". All of them need no number.
+func SayPart(worms string, part float64) string {
+	switch {
+	case part <= 0 || part > 0.9999:
+		return worms
+	case part < 0.01:
+		return worms + " (under 1 %)"
+	case part > 0.99:
+		return worms + " (over 99 %)"
+	}
+	return fmt.Sprintf("%s (%.0f %%)", worms, 100*part)
+}

@@ -1,6 +1,9 @@
 package farm
 
-import "time"
+import (
+	"fmt"
+	"time"
+)
 
 // A View is how the farm stands at one moment: what the page, the metrics and
 // the commands show. It is computed from the rules' state and shares nothing
@@ -60,6 +63,46 @@ type LevelView struct {
 	Limits []Limit `json:"limits,omitempty"`
 }
 
+// Ends names the probes at both ends of a level, the highest first: "near 37.8
+// °C, far 26 °C". It is "" where one probe speaks.
+func (l *LevelView) Ends(say func(float64) string) string {
+	if l.Lowest == nil || l.Highest == nil {
+		return ""
+	}
+	return fmt.Sprintf("%s %s, %s %s", l.Highest.Probe, say(l.Highest.Value), l.Lowest.Probe, say(l.Lowest.Value))
+}
+
+// Worst is what a level comes to where it matters most: an end that is past its
+// survive band, else the middle.
+func (l *LevelView) Worst() float64 {
+	b := l.Bands.Survive
+	switch {
+	case l.Bands.IsZero() || l.Lowest == nil || l.Highest == nil:
+		return l.Value
+	case l.Highest.Value > b.High:
+		return l.Highest.Value
+	case l.Lowest.Value < b.Low:
+		return l.Lowest.Value
+	}
+	return l.Value
+}
+
+// Named is the species and, of several in a bin, its part of the worms.
+func (s SpeciesView) Named() string { return SayPart(s.Name, s.Part) }
+
+// Says tells of a species how it does: "slowed", "thriving, too dry for them".
+func (s SpeciesView) Says() string {
+	switch s.Moisture {
+	case "":
+		return s.Word
+	case s.Word:
+		return s.Word + " by heat or cold and by moisture"
+	case "in danger":
+		return s.Word + ", in danger by moisture"
+	}
+	return s.Word + ", " + s.Moisture + " for them"
+}
+
 // A ProbeLevel is the level of one of a zone's probes.
 type ProbeLevel struct {
 	Probe string  `json:"probe"`
@@ -77,7 +120,9 @@ type Limit struct {
 type SpeciesView struct {
 	ID       string  `json:"id"`
 	Name     string  `json:"name"`
-	Word     string  `json:"word"` // thriving, slowed, resting, in danger
+	Part     float64 `json:"part"`               // of the bin's worms by mass, 0..1
+	Word     string  `json:"word"`               // at this temperature: thriving, slowed, resting, in danger
+	Moisture string  `json:"moisture,omitempty"` // at this moisture: too dry, too wet, in danger; "" where they thrive or it is not known
 	Activity float64 `json:"activity"`
 }
 

@@ -33,10 +33,11 @@ func hillfoot() farm.View {
 		Bins: []farm.BinView{
 			{Name: "bed", Zones: []farm.ZoneView{
 				{Bin: "bed", Zone: "near", Aim: farm.Living,
-					Temperature: &farm.LevelView{Value: 27.5, Fresh: true}, Moisture: &farm.LevelView{Value: 66, Fresh: true},
-					Species: []farm.SpeciesView{{ID: "red", Activity: 0.62}, {ID: "blue", Activity: 1}},
-					Water:   &farm.Advice{WaterLitres: 3.25},
-					Outlook: []farm.Outlook{{Condition: farm.Heating, Forecast: crosses}, {Condition: farm.Drying}}},
+					Temperature: &farm.LevelView{Value: 27.5, Fresh: true, Lowest: &farm.ProbeLevel{Probe: "a", Value: 24}, Highest: &farm.ProbeLevel{Probe: "b", Value: 31}},
+					Moisture:    &farm.LevelView{Value: 66, Fresh: true, Lowest: &farm.ProbeLevel{Probe: "c", Value: 60}, Highest: &farm.ProbeLevel{Probe: "d", Value: 72}},
+					Species:     []farm.SpeciesView{{ID: "red", Activity: 0.62}, {ID: "blue", Activity: 1}},
+					Water:       &farm.Advice{WaterLitres: 3.25},
+					Outlook:     []farm.Outlook{{Condition: farm.Heating, Forecast: crosses}, {Condition: farm.Drying}}},
 				{Bin: "bed", Zone: "far", Aim: farm.Sifting, Moisture: &farm.LevelView{Value: 44, Fresh: true}},
 			}},
 			{Name: "crate", Zones: []farm.ZoneView{{Bin: "crate", Zone: "all", Aim: farm.Keeping, Unjudged: "no believed reading",

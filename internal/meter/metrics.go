@@ -15,8 +15,12 @@ func define(name, help string, labels ...string) metric {
 
 // The zones.
 var (
-	temperature = define("temperature_celsius", "Temperature of a zone: the running median of believed readings.", "bin", "zone")
-	moisture    = define("moisture_ratio", "Moisture of a zone, water by fresh mass: the running median of believed readings.", "bin", "zone")
+	temperature = define("temperature_celsius", "Temperature of a zone: the middle of its believed probes, each by its running median.", "bin", "zone")
+	coldest     = define("temperature_lowest_celsius", "Temperature at the coldest of a zone's probes, where several speak.", "bin", "zone")
+	hottest     = define("temperature_highest_celsius", "Temperature at the hottest of a zone's probes, where several speak.", "bin", "zone")
+	driest      = define("moisture_lowest_ratio", "Moisture at the driest of a zone's probes, where several speak.", "bin", "zone")
+	wettest     = define("moisture_highest_ratio", "Moisture at the wettest of a zone's probes, where several speak.", "bin", "zone")
+	moisture    = define("moisture_ratio", "Moisture of a zone, water by fresh mass: the middle of its believed probes, each by its running median.", "bin", "zone")
 	activity    = define("species_activity_ratio", "How actively a species works at the zone's temperature and moisture; 1 is its best.", "bin", "zone", "species")
 	waterNeeded = define("water_needed_litres", "Water that would bring the zone to the middle of its thrive band.", "bin", "zone")
 	forecast    = define("forecast_seconds", "Time until a limit is expected to be crossed.", "bin", "zone", "condition")

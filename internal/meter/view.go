@@ -34,12 +34,14 @@ func (s *scrape) zone(z *farm.ZoneView, now time.Time) {
 	s.gauge(zoneJudged, truth(judged(z, now)), z.Bin, z.Zone)
 	if warm {
 		s.gauge(temperature, z.Temperature.Value, z.Bin, z.Zone)
+		s.ends(z.Temperature, coldest, hottest, 1, z.Bin, z.Zone)
 		for _, sp := range z.Species {
 			s.gauge(activity, sp.Activity, z.Bin, z.Zone, sp.ID)
 		}
 	}
 	if moist {
 		s.gauge(moisture, z.Moisture.Value/100, z.Bin, z.Zone)
+		s.ends(z.Moisture, driest, wettest, 0.01, z.Bin, z.Zone)
 		if z.Water != nil {
 			s.gauge(waterNeeded, z.Water.WaterLitres, z.Bin, z.Zone)
 		}
@@ -50,6 +52,14 @@ func (s *scrape) zone(z *farm.ZoneView, now time.Time) {
 		}
 		left := max(0, o.Forecast.Crosses.Sub(now).Seconds())
 		s.gauge(forecast, left, z.Bin, z.Zone, string(o.Condition))
+	}
+}
+
+// ends shows the lowest and the highest of a zone's probes, where several speak.
+func (s *scrape) ends(l *farm.LevelView, low, high metric, scale float64, bin, zone string) {
+	if l.Lowest != nil && l.Highest != nil {
+		s.gauge(low, l.Lowest.Value*scale, bin, zone)
+		s.gauge(high, l.Highest.Value*scale, bin, zone)
 	}
 }
 

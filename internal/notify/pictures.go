@@ -152,7 +152,10 @@ func (c *curve) foresee(ch farm.Change) {
 	if ch.Forecast == nil || !ch.Forecast.Crosses.After(c.now) {
 		return
 	}
-	limit := nextLimit(ch.Condition, c.bands, c.samples[len(c.samples)-1].Mean)
+	limit := ch.Forecast.Limit
+	if limit == 0 {
+		limit = nextLimit(ch.Condition, c.bands, c.samples[len(c.samples)-1].Mean)
+	}
 	if math.IsNaN(limit) {
 		return
 	}

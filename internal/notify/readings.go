@@ -55,6 +55,9 @@ func (w writer) levels(z farm.ZoneView) [][2]string {
 // level writes a level with its bands.
 func (w writer) level(l farm.LevelView, say func(float64) string) string {
 	line := say(l.Value)
+	if ends := l.Ends(say); ends != "" {
+		line += " (" + ends + ")"
+	}
 	if !l.Fresh {
 		line += ", " + farm.SayLong(w.now.Sub(l.At)) + " ago"
 	}
@@ -73,17 +76,22 @@ func span(b farm.Band, say func(float64) string) string {
 
 // worms says how each species does, those that suffer first.
 func worms(z farm.ZoneView) [][2]string {
-	var said []string
+	names, order := map[string][]string{}, []string(nil)
 	for _, word := range []string{"in danger", "slowed", "resting", "thriving"} {
-		var names []string
 		for _, sp := range z.Species {
-			if sp.Word == word {
-				names = append(names, sp.Name)
+			if sp.Word != word {
+				continue
 			}
+			how := sp.Says()
+			if names[how] == nil {
+				order = append(order, how)
+			}
+			names[how] = append(names[how], sp.Named())
 		}
-		if len(names) > 0 {
-			said = append(said, listed(names)+" "+word)
-		}
+	}
+	var said []string
+	for _, how := range order {
+		said = append(said, listed(names[how])+" "+how)
 	}
 	if len(said) == 0 {
 		return nil

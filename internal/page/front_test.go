@@ -258,19 +258,26 @@ func TestUSUnits(t *testing.T) {
 	wantAll(t, get(p, "/rounds").Body.String(), `value="2.1"`, "<option selected>gal</option>", "<option selected>lb</option>")
 }
 
-// TestSpeciesBandsStandIn: a living zone whose level carries no bands of its
-// own is drawn in what its species bear together.
-func TestSpeciesBandsStandIn(t *testing.T) {
+// TestSeveralProbesAreShownWithBothEnds: the middle alone would hide the end
+// that is past survive.
+func TestSeveralProbesAreShownWithBothEnds(t *testing.T) {
 	f := newFake()
-	p := newPage(t, f.config())
-	with := get(p, "/bins/bed").Body.String()
-	f.view.Bins[1].Zones[0].Temperature.Bands = farm.Bands{}
-	without := get(p, "/bins/bed").Body.String()
-	for _, limit := range []string{">32</text>", ">15</text>", ">9</text>"} {
-		if !strings.Contains(with, limit) || !strings.Contains(without, limit) {
-			t.Errorf("the limit %s is not drawn", limit)
-		}
+	z := &f.view.Bins[1].Zones[0]
+	z.Temperature.Value = 28.9
+	z.Temperature.Highest, z.Temperature.Lowest = &farm.ProbeLevel{Probe: "bed-t", Value: 37.8}, &farm.ProbeLevel{Probe: "bed-far-t", Value: 20}
+	front := get(newPage(t, f.config()), "/").Body.String()
+	wantAll(t, front, "<b>28.9 °C</b>", "hot, past survive", "bed-t 37.8 °C, bed-far-t 20 °C")
+}
+
+// TestWormsAreShownWithTheirPart: who suffers and how many they are.
+func TestWormsAreShownWithTheirPart(t *testing.T) {
+	f := newFake()
+	f.view.Bins[1].Zones[0].Species = []farm.SpeciesView{
+		{ID: "red", Name: "red worms", Part: 0.95, Word: "slowed"},
+		{ID: "blue", Name: "blue worms", Part: 0.05, Word: "thriving", Moisture: "too dry"},
 	}
+	front := get(newPage(t, f.config()), "/").Body.String()
+	wantAll(t, front, "<b>red worms (95 %)</b> slowed", "<b>blue worms (5 %)</b> thriving, too dry for them")
 }
 
 // TestCurvesAreAskedForOnce: the journal is not asked again for a curve until

@@ -17,6 +17,7 @@ import (
 type gauge struct {
 	Name    string // temperature, moisture
 	Value   string // "" when there is no believed reading
+	Ends    string // the probes at both ends; "" where one speaks
 	Word    string
 	Shape   string // symbol of the sprite
 	Age     string // of the newest believed reading
@@ -50,35 +51,6 @@ func standing(q farm.Quantity, aim farm.Aim, x float64, b farm.Bands) (shape, wo
 	return "p-in", words[2]
 }
 
-// bandsOf are the bands a level is drawn in: those it is held to, else, for
-// the temperature of a living zone, what its species bear together. Thrive
-// then ends where the last of them stops thriving, survive where the first is
-// in danger, which is when something is raised.
-func bandsOf(f *farm.Farm, bin farm.Bin, q farm.Quantity, l *farm.LevelView) farm.Bands {
-	if l != nil && !l.Bands.IsZero() {
-		return l.Bands
-	}
-	if q != farm.Temperature {
-		return farm.Bands{}
-	}
-	var out farm.Bands
-	for _, share := range bin.Species {
-		s, ok := f.SpeciesByID(share.Species)
-		if !ok {
-			continue
-		}
-		if out.IsZero() {
-			out = s.Temperature
-			continue
-		}
-		t, v := s.Temperature.Thrive, s.Temperature.Survive
-		out.Thrive = farm.Band{Low: min(out.Thrive.Low, t.Low), High: max(out.Thrive.High, t.High)}
-		out.Survive = farm.Band{Low: max(out.Survive.Low, v.Low), High: min(out.Survive.High, v.High)}
-	}
-	out.Thrive = farm.Band{Low: max(out.Thrive.Low, out.Survive.Low), High: min(out.Thrive.High, out.Survive.High)}
-	return out
-}
-
 // gauge makes a gauge; cut comes with its times, marks and height set.
 func (v voice) gauge(q farm.Quantity, aim farm.Aim, l *farm.LevelView, cone *draw.Cone, cut draw.Cut) gauge {
 	g := gauge{Name: string(q), Shape: "p-none", Word: "no believed reading"}
@@ -87,7 +59,8 @@ func (v voice) gauge(q farm.Quantity, aim farm.Aim, l *farm.LevelView, cone *dra
 	if l != nil {
 		cut.Level, cut.HasLevel, cut.Fresh = l.Value, true, l.Fresh
 		g.Value, g.Age, g.Old = v.measure(q, l.Value), v.age(l.At), !l.Fresh
-		g.Shape, g.Word = standing(q, aim, l.Value, cut.Bands)
+		g.Shape, g.Word = standing(q, aim, l.Worst(), cut.Bands)
+		g.Ends = l.Ends(func(x float64) string { return v.measure(q, x) })
 		if g.Old { // where it stands now nobody can say
 			g.Shape, g.Word = "p-none", strings.TrimSpace("was "+g.Word)
 		}

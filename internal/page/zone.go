@@ -112,7 +112,9 @@ func (s *scene) gaugeOf(ctx context.Context, bin farm.Bin, z farm.ZoneView, q fa
 	}
 	cut.Height, cut.Step, cut.Samples = tall, s.span.step, samples
 	cut.From, cut.To = s.now.Add(-s.span.back), s.now.Add(s.span.ahead)
-	cut.Bands = bandsOf(s.farm, bin, q, level)
+	if level != nil {
+		cut.Bands = level.Bands // those that are judged
+	}
 	return s.gauge(q, z.Aim, level, coneFor(q, level, cut.Bands, z.Outlook), cut)
 }
 

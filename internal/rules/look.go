@@ -170,14 +170,20 @@ func (z *zone) waiting(at time.Time) []farm.Waiting {
 	return out
 }
 
+// speciesViews say how each species does where it is worst off.
 func (z *zone) speciesViews(v farm.ZoneView) []farm.SpeciesView {
 	var out []farm.SpeciesView
-	t := v.Temperature.Value
-	for _, sp := range z.bin.species {
-		out = append(out, farm.SpeciesView{
-			ID: sp.ID, Name: sp.Name, Word: husbandry.Word(sp, t),
-			Activity: husbandry.Activity(sp, t, z.moistureOrNaN(v.Moisture)),
-		})
+	for _, w := range z.bin.worms {
+		sp := farm.SpeciesView{
+			ID: w.ID, Name: w.Name, Part: w.Part, Word: husbandry.Word(w.Species, v.Temperature.Worst()),
+			Activity: husbandry.Activity(w.Species, v.Temperature.Value, z.moistureOrNaN(v.Moisture)),
+		}
+		if v.Moisture != nil && v.Moisture.Fresh {
+			if how := husbandry.MoistWord(w.Species, v.Moisture.Worst()); how != husbandry.Thriving {
+				sp.Moisture = how
+			}
+		}
+		out = append(out, sp)
 	}
 	return out
 }

@@ -201,11 +201,7 @@ func (s *State) whoSuffers(z *zone, c farm.Condition, word func(farm.Species, fl
 		if len(names) == 0 {
 			continue
 		}
-		part := farm.SayList(names)
-		if len(z.bin.worms) > 1 {
-			part += " (" + percent(parts[how]) + ")"
-		}
-		part += feels[how] + how
+		part := farm.SayPart(farm.SayList(names), parts[how]) + feels[how] + how
 		if danger && how != husbandry.InDanger && how != husbandry.Thriving {
 			part += ", but not in danger"
 		}
@@ -218,14 +214,6 @@ func (s *State) whoSuffers(z *zone, c farm.Condition, word func(farm.Species, fl
 var feels = map[string]string{
 	husbandry.InDanger: " are ", husbandry.Slowed: " are ", husbandry.Resting: " are ", husbandry.Thriving: " are ",
 	husbandry.Parched: " have it ", husbandry.Soaked: " have it ",
-}
-
-// percent writes a part of the whole.
-func percent(part float64) string {
-	if part < 0.01 {
-		return "under 1 %"
-	}
-	return fmt.Sprintf("%.0f %%", 100*part)
 }
 
 // pastLimit says which of a zone's limits has been passed.

@@ -6,6 +6,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
+
 	"binwatchd/internal/farm"
 )
 
@@ -269,5 +271,105 @@ func TestAFewBlueWormsDoNotSwitchOffTooHot(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// A forecast speaks of the limit that comes next, whichever rung that is.
+func TestTheNextLimitIsForetoldOnEveryRung(t *testing.T) {
+	mixed := func(shares ...farm.Share) *farm.Farm {
+		f := several(farm.Temperature)
+		f.Bins[0].Species, f.Bins[0].Zones[0].Probes = shares, []string{"t", "m"}
+		return f
+	}
+	t.Run("heat", func(t *testing.T) {
+		// Slowed past 25 °C: 60 %; past 30 °C: 90 %; in danger past 32 °C.
+		w := watching(mixed(farm.Share{Species: "red", Fraction: .6}, farm.Share{Species: "african", Fraction: .3}, farm.Share{Species: "blue", Fraction: .1}))
+		limits := map[float64]bool{}
+		for at := t0; at.Before(t0.Add(6 * day)); at = at.Add(10 * time.Minute) {
+			h := at.Sub(t0).Hours()
+			wave := math.Sin(2 * math.Pi * h / 24)
+			v := 23 + 0.3*wave
+			if h > 96 {
+				v += 12 / (1 + math.Exp(-(h-112)/4))
+			}
+			w.say("air", at, 20+wave)
+			w.say("t", at.Add(time.Second), v)
+			for _, st := range w.state.Look(at.Add(time.Second)).Standing {
+				if st.Condition == farm.TooHot && st.Forecast != nil {
+					limits[st.Forecast.Limit] = true
+					if want := map[float64]farm.Urgency{30: farm.Soon, 32: farm.Today}[st.Forecast.Limit]; st.Urgency != want {
+						t.Fatalf("%s foretells %v °C", st.Urgency, st.Forecast.Limit)
+					}
+				}
+			}
+		}
+		if !limits[30] || !limits[32] {
+			t.Errorf("foretold %v, want both 30 and 32 °C", limits)
+		}
+	})
+	t.Run("drought", func(t *testing.T) {
+		// Too dry under 75 %: 60 %; under 70 %: all; in danger under 65 %.
+		w := watching(mixed(farm.Share{Species: "red", Fraction: .4}, farm.Share{Species: "blue", Fraction: .6}))
+		limits := map[float64]bool{}
+		for at := t0; at.Before(t0.Add(15 * day)); at = at.Add(20 * time.Minute) {
+			w.say("m", at, 79-at.Sub(t0).Hours()/24)
+			for _, st := range w.state.Look(at).Standing {
+				if st.Condition == farm.TooDry && st.Forecast != nil {
+					limits[st.Forecast.Limit] = true
+					if want := map[float64]farm.Urgency{70: farm.Soon, 65: farm.Today}[st.Forecast.Limit]; st.Urgency != want {
+						t.Fatalf("%s foretells %v %%", st.Urgency, st.Forecast.Limit)
+					}
+				}
+			}
+		}
+		if !limits[70] || !limits[65] {
+			t.Errorf("foretold %v, want both 70 and 65 %%", limits)
+		}
+		if got := w.of(farm.Drying); len(got) == 0 || !strings.Contains(got[0].Text, "below 75 %") {
+			t.Errorf("got %+v, want drying to speak of the first limit that is judged", got)
+		}
+	})
+}
+
+// What a view shows of limits and worms is what is judged.
+func TestAViewShowsWhatIsJudged(t *testing.T) {
+	f := several(farm.Temperature, "near", "far")
+	f.Bins[0].Species = []farm.Share{{Species: "red", Fraction: .6}, {Species: "african", Fraction: .3}, {Species: "blue", Fraction: .1}}
+	w := watching(f)
+	w.all(t0, t0.Add(2*time.Hour), map[string]float64{"near": 33, "far": 26}, "near", "far")
+	z := w.state.Look(t0.Add(2 * time.Hour)).Bins[0].Zones[0]
+	want := []farm.Limit{
+		{Condition: farm.TooCold, Urgency: farm.Now, At: 16},
+		{Condition: farm.TooHot, Urgency: farm.Soon, At: 25}, {Condition: farm.TooHot, Urgency: farm.Today, At: 30}, {Condition: farm.TooHot, Urgency: farm.Now, At: 32},
+	}
+	if diff := cmp.Diff(want, z.Temperature.Limits); diff != "" {
+		t.Errorf("limits (-want +got):\n%s", diff)
+	}
+	if got, want := z.Temperature.Bands, (farm.Bands{Thrive: farm.Band{Low: 16, High: 25}, Survive: farm.Band{Low: 16, High: 32}}); got != want {
+		t.Errorf("got bands %v, want %v", got, want)
+	}
+	if got := z.Temperature.Ends(farm.Metric.Temperature); got != "near 33 °C, far 26 °C" {
+		t.Errorf("got ends %q", got)
+	}
+	var worms []string
+	for _, sp := range z.Species {
+		worms = append(worms, sp.Named()+" "+sp.Says())
+	}
+	if got := strings.Join(worms, "; "); got != "red worms (60 %) in danger; African worms (30 %) slowed; blue worms (10 %) slowed" {
+		t.Errorf("got %q", got)
+	}
+}
+
+// Doses aim at what the species have in common, and say so by their amount.
+func TestADoseAimsAtWhatTheSpeciesHaveInCommon(t *testing.T) {
+	f := nursery(farm.Living)
+	f.Bins[0].Species = []farm.Share{{Species: "red", Fraction: .8}, {Species: "blue", Fraction: .2}}
+	f.Bins[0].Zones[0].DryMassKg = 10
+	w := watching(f)
+	w.hold("m", t0, t0.Add(2*time.Hour), 69)
+	got := only(t, w.of(farm.TooDry))
+	// To 79 %, the middle of 75..83 %: 10 kg × (0.79/0.21 − 0.69/0.31) = 15.4 L.
+	if got.Urgency != farm.Today || math.Abs(got.Advice.WaterLitres-15.36) > 0.05 {
+		t.Errorf("got %s and %v L, want today and 15.4 L", got.Urgency, got.Advice.WaterLitres)
 	}
 }
