@@ -17,7 +17,8 @@ type husbandryMemory struct {
 	UsualOf string
 	Fed     bool                              // a feeding has been jotted
 	Paces   map[string]*husbandry.PaceLearner // by kind of food
-	Lived   time.Time                         // up to when food and cocoons have been reckoned
+
+	Past past // how warm and moist it was
 
 	Doses   husbandry.DoseLearner
 	Pouring pouring
@@ -29,6 +30,9 @@ type husbandryMemory struct {
 	Fill    fill
 	Cohorts []cohort
 	Sifts   usualSifting
+
+	EmptiedAt time.Time // last; what came in before is gone
+	LiftedAt  time.Time // last
 
 	Curves curves
 	Heat   heatMemory
@@ -42,6 +46,7 @@ type food struct {
 	Kg         float64
 	Of         string
 	ActiveDays float64 // days of full activity since
+	Reckoned   reckoning
 }
 
 // pouring is a watering whose rise is awaited.
@@ -59,8 +64,10 @@ type fill struct {
 
 // A cohort is the cocoons that came into a tub with one sifting.
 type cohort struct {
-	At    time.Time
-	Parts []cocoons
+	At       time.Time
+	Litres   float64
+	Parts    []cocoons
+	Reckoned reckoning
 }
 
 // cocoons of one species; Done reaches 1 when they are due.
@@ -89,7 +96,7 @@ func (s *State) book(z *zone, j farm.Jot) {
 		z.empty(j)
 		s.siftingAgain(z)
 	case farm.Lifted:
-		z.lift()
+		z.lift(j.At)
 	case farm.Stocked:
 		if z.spec.Aim == farm.Keeping {
 			z.Husbandry.Fill.Litres += j.Litres * part
@@ -105,6 +112,7 @@ func (s *State) book(z *zone, j farm.Jot) {
 		z.Husbandry.Pouring = pouring{} // no rise is learned across another step
 		z.Husbandry.Given.Known = false
 	}
+	s.live(z, s.now)
 	s.judgeBooks(z, s.now)
 }
 
@@ -124,13 +132,23 @@ func (s *State) partOf(z *zone, j farm.Jot) float64 {
 	return z.spec.Share / total
 }
 
+// feed takes a feeding in, oldest first, whenever it was jotted.
 func (z *zone) feed(j farm.Jot, part float64) {
 	h := &z.Husbandry
-	h.Foods = append(h.Foods, food{At: j.At, Kg: j.Kg * part, Of: j.Of})
+	if j.At.Before(h.EmptiedAt) {
+		return // it was thrown out since
+	}
+	newest := z.lastFed()
+	h.Foods = append(h.Foods, food{At: j.At, Kg: j.Kg * part, Of: j.Of, Reckoned: reckoning{Upto: j.At}})
+	slices.SortStableFunc(h.Foods, func(a, b food) int { return a.At.Compare(b.At) })
 	if n := len(h.Foods); n > maxFoods {
 		h.Foods = slices.Delete(h.Foods, 0, n-maxFoods)
 	}
-	h.UsualOf, h.Fed = j.Of, true
+	h.Fed = true
+	if j.At.Before(newest) {
+		return
+	}
+	h.UsualOf = j.Of
 	if j.Kg > 0 {
 		h.UsualKg = j.Kg * part
 	}
@@ -147,7 +165,7 @@ func (s *State) finish(z *zone, j farm.Jot) {
 		h.Sift.finish(j.At)
 		return
 	}
-	i := slices.IndexFunc(h.Foods, func(f food) bool { return j.Of == "" || f.Of == j.Of })
+	i := slices.IndexFunc(h.Foods, func(f food) bool { return !f.At.After(j.At) && (j.Of == "" || f.Of == j.Of) })
 	if i < 0 {
 		return
 	}
@@ -159,7 +177,9 @@ func (s *State) finish(z *zone, j farm.Jot) {
 	if h.Paces[f.Of] == nil {
 		h.Paces[f.Of] = &husbandry.PaceLearner{}
 	}
-	h.Paces[f.Of].Finish(f.ActiveDays, feed.Days)
+	if days, assumed := s.eatenBy(z, f, j.At); assumed < j.At.Sub(f.At)/2 {
+		h.Paces[f.Of].Finish(days, feed.Days)
+	}
 	h.Foods = slices.Delete(h.Foods, i, i+1)
 }
 
@@ -240,16 +260,17 @@ func (z *zone) moistureOrNaN(v *farm.LevelView) float64 {
 
 // shift moves the times that are remembered from a moment on.
 func (h *husbandryMemory) shift(d time.Duration, from time.Time) {
-	ts := []*time.Time{&h.Lived, &h.Pouring.At, &h.Heat.At, &h.Given.At, &h.Bedded.At, &h.Turned}
+	ts := []*time.Time{&h.Pouring.At, &h.Heat.At, &h.Given.At, &h.Bedded.At, &h.Turned, &h.EmptiedAt, &h.LiftedAt}
 	for i := range h.Visits {
 		ts = append(ts, &h.Visits[i])
 	}
 	for i := range h.Foods {
-		ts = append(ts, &h.Foods[i].At)
+		f := &h.Foods[i]
+		ts = append(ts, &f.At, &f.Reckoned.Upto, &f.Reckoned.AssumedUpto)
 	}
 	for i := range h.Cohorts {
 		c := &h.Cohorts[i]
-		ts = append(ts, &c.At)
+		ts = append(ts, &c.At, &c.Reckoned.Upto, &c.Reckoned.AssumedUpto)
 		for k := range c.Parts {
 			ts = append(ts, &c.Parts[k].DueFrom)
 		}
@@ -260,4 +281,5 @@ func (h *husbandryMemory) shift(d time.Duration, from time.Time) {
 		}
 	}
 	shiftTrack(&h.Curves.Moist, d)
+	h.Past.shift(d, from)
 }

@@ -8,27 +8,6 @@ import (
 	"binwatchd/internal/husbandry"
 )
 
-// mostLived bounds how much time is reckoned at one temperature: after a
-// longer gap nobody knows how warm it was.
-const mostLived = 24 * time.Hour
-
-// live lets food be eaten and cocoons develop up to the zone's time at.
-func (s *State) live(z *zone, at time.Time) {
-	h := &z.Husbandry
-	since := h.Lived
-	h.Lived = at
-	warmth, known := z.warmth()
-	if since.IsZero() || !at.After(since) || !known {
-		return
-	}
-	days := min(at.Sub(since), mostLived).Hours() / 24
-	active := days * s.activity(z)
-	for i := range h.Foods {
-		h.Foods[i].ActiveDays += active * min(1, max(0, at.Sub(h.Foods[i].At).Hours()/24/days))
-	}
-	s.incubate(z, warmth, days, at)
-}
-
 // warmth is the zone's temperature, or that of its room where no probe sits in
 // the zone; known is false when neither has been heard.
 func (z *zone) warmth() (tempC float64, known bool) {
@@ -119,6 +98,9 @@ func (s *State) sayFeed(z *zone, at time.Time) saying {
 		if h.UsualOf != "" {
 			do = fmt.Sprintf("Feed %s of %s and lay fresh bedding with it.", amount, h.UsualOf)
 		}
+	}
+	if n := len(h.Foods); n > 0 {
+		text += s.sayAssumed(h.Foods[n-1].Reckoned, at)
 	}
 	if kg > 0 && kg < 0.9*h.UsualKg {
 		text += " " + s.whyLess(z)

@@ -17,9 +17,9 @@ func (s *State) jot(j farm.Jot) {
 		}
 	}
 	for _, z := range s.meant(j) {
-		z.hold(j)
+		z.hold(j, s.now)
 		if afresh(j.What) {
-			z.afresh(j.At)
+			z.afresh(j.At, s.now)
 		}
 		s.book(z, j)
 	}
@@ -72,11 +72,12 @@ func (s *State) sifts(bin string) bool {
 }
 
 // hold stops the clocks and judging while the lid is off.
-func (z *zone) hold(j farm.Jot) {
-	if j.What == farm.Finished {
-		return // looking into a bin needs no hold
+func (z *zone) hold(j farm.Jot, now time.Time) {
+	until := j.At.Add(lidOff)
+	if j.What == farm.Finished || !until.After(now) {
+		return // looking into a bin needs no hold, and what is long over neither
 	}
-	if until := j.At.Add(lidOff); until.After(z.Hold) {
+	if until.After(z.Hold) {
 		z.Hold = until
 	}
 	for _, l := range []*ladder{&z.Hot, &z.Cold, &z.Dry, &z.Wet} {
@@ -93,9 +94,11 @@ func afresh(k farm.JotKind) bool {
 
 // afresh empties the running medians and the curves of a zone. A probe that
 // was away then is missed no longer: the keeper has been there.
-func (z *zone) afresh(t time.Time) {
+func (z *zone) afresh(t, now time.Time) {
 	for _, p := range slices.Concat(z.temps, z.moists) {
-		p.Level.Clear()
+		if now.Sub(t) < p.Level.Span { // else it holds nothing of the time before
+			p.Level.Clear()
+		}
 		p.HasApart = p.HasApart && p.fresh(t)
 	}
 	z.restartCurves(t)

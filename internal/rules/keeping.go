@@ -41,20 +41,27 @@ func (s *State) sifted(z *zone, j farm.Jot, part float64) {
 		return
 	}
 	z.Husbandry.Sifts.To = tub.who.Bin
+	s.siftings = append(s.siftings, sifting{At: j.At, Litres: j.Litres * part})
+	slices.SortStableFunc(s.siftings, func(a, b sifting) int { return a.At.Compare(b.At) })
 	h := &tub.Husbandry
+	if j.At.Before(h.EmptiedAt) {
+		return // they were used since
+	}
 	h.Fill.Litres += j.Litres * part
-	c := cohort{At: j.At}
+	c := cohort{At: j.At, Litres: j.Litres * part, Reckoned: reckoning{Upto: j.At}}
 	for _, sp := range z.bin.species {
 		c.Parts = append(c.Parts, cocoons{Species: sp.ID})
 	}
 	h.Cohorts = append(h.Cohorts, c)
+	slices.SortStableFunc(h.Cohorts, func(a, b cohort) int { return a.At.Compare(b.At) })
 	if n := len(h.Cohorts); n > maxCohorts {
 		h.Cohorts = slices.Delete(h.Cohorts, 0, n-maxCohorts)
 	}
 	h.Doses.Forget() // another mass from now on
-	tub.hold(j)
-	tub.afresh(j.At)
-	s.siftings = append(s.siftings, sifting{At: j.At, Litres: j.Litres * part})
+	tub.hold(j, s.now)
+	tub.afresh(j.At, s.now)
+	s.live(tub, s.now)
+	s.judgeBooks(tub, s.now)
 }
 
 // siftingAgain judges a sifting zone after a jot, for its words to be true at
@@ -104,46 +111,46 @@ func (z *zone) empty(j farm.Jot) {
 			return
 		}
 	}
-	h.Foods, h.Cohorts = nil, nil
-	h.Given, h.Bedded = watering{}, bedding{}
+	if j.At.After(h.EmptiedAt) {
+		h.EmptiedAt = j.At
+	}
+	// A line written late leaves what came in since.
+	h.Foods = slices.DeleteFunc(h.Foods, func(f food) bool { return !f.At.After(j.At) })
+	h.Cohorts = slices.DeleteFunc(h.Cohorts, func(c cohort) bool { return !c.At.After(j.At) })
+	if !h.Given.At.After(j.At) {
+		h.Given = watering{}
+	}
+	if !h.Bedded.At.After(j.At) {
+		h.Bedded = bedding{}
+	}
 	h.Sift.finish(j.At)
 	h.Doses.Forget()
 	if z.spec.Aim == farm.Keeping {
 		h.Fill = fill{Known: true}
-	}
-}
-
-// lift notes that the worms which have hatched were taken out of a tub.
-func (z *zone) lift() {
-	for i := range z.Husbandry.Cohorts {
-		for k := range z.Husbandry.Cohorts[i].Parts {
-			p := &z.Husbandry.Cohorts[i].Parts[k]
-			p.Lifted = p.Lifted || !p.DueFrom.IsZero()
+		for _, c := range h.Cohorts {
+			h.Fill.Litres += c.Litres
 		}
 	}
 }
 
-// incubate lets the cocoons of a tub develop for some days at its temperature.
-func (s *State) incubate(z *zone, tempC, days float64, at time.Time) {
+// lift notes that the worms which had hatched by then were taken out of a tub.
+func (z *zone) lift(at time.Time) {
+	if at.After(z.Husbandry.LiftedAt) {
+		z.Husbandry.LiftedAt = at
+	}
 	for i := range z.Husbandry.Cohorts {
 		for k := range z.Husbandry.Cohorts[i].Parts {
 			p := &z.Husbandry.Cohorts[i].Parts[k]
-			sp, ok := s.farm.SpeciesByID(p.Species)
-			if !ok {
-				continue
-			}
-			p.Done += husbandry.HatchRate(sp, tempC) * days
-			if p.Done >= 1 && p.DueFrom.IsZero() {
-				p.DueFrom = at
-			}
+			p.Lifted = p.Lifted || !p.DueFrom.IsZero() && !p.DueFrom.After(at)
 		}
 	}
 }
 
 // A hatch is cocoons of one species that are due, and when they came in.
 type hatch struct {
-	came    time.Time
-	species farm.Species
+	came     time.Time
+	reckoned reckoning
+	species  farm.Species
 }
 
 // hatches lists what is due and not lifted, oldest first.
@@ -153,7 +160,7 @@ func (s *State) hatches(z *zone, at time.Time) []hatch {
 		for _, p := range c.Parts {
 			sp, ok := s.farm.SpeciesByID(p.Species)
 			if ok && !p.DueFrom.IsZero() && !p.Lifted && at.Sub(p.DueFrom) < hatchingLasts {
-				out = append(out, hatch{c.At, sp})
+				out = append(out, hatch{c.At, c.Reckoned, sp})
 			}
 		}
 	}
@@ -182,7 +189,7 @@ func (s *State) sayHatching(z *zone, due []hatch, at time.Time) saying {
 		young = max(young, h.species.Cocoon.Hatchlings)
 	}
 	text := fmt.Sprintf("%s: cocoons of %s that came in with the castings of %s are due to hatch.",
-		s.place(z.who), farm.SayList(names), farm.SayDay(due[0].came, at, s.farm.Location))
+		s.place(z.who), farm.SayList(names), farm.SayDay(due[0].came, at, s.farm.Location)) + s.sayAssumed(due[0].reckoned, at)
 	do := "Give a handful of fine feed, and lift grown worms out when you see them."
 	if fed := z.lastFed(); !fed.IsZero() && at.Sub(fed) < handfulLasts {
 		do = "Lift grown worms out when you see them."

@@ -45,7 +45,11 @@ func anEvent(r *rand.Rand, at time.Time) farm.Event {
 		e.Kind, e.Reading = farm.EventReading, farm.Reading{Probe: "b", At: at, Raw: v, Value: v}
 	case k < 95:
 		kinds := farm.JotKinds
-		e.Kind, e.Jot = farm.EventJot, farm.Jot{At: at, Bin: "bed", What: kinds[r.IntN(len(kinds))], Kg: 1, Litres: 2, Of: "grain"}
+		done := at
+		if r.IntN(3) == 0 { // written late
+			done = at.Add(-time.Duration(r.IntN(40*24)) * time.Hour)
+		}
+		e.Kind, e.Jot = farm.EventJot, farm.Jot{At: done, Bin: "bed", What: kinds[r.IntN(len(kinds))], Kg: 1, Litres: 2, Of: "grain"}
 	case k < 96:
 		e.Kind, e.Hush = farm.EventHush, farm.Hush{Bin: "bed", Until: at.Add(time.Hour)}
 	case k < 97:

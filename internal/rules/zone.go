@@ -52,7 +52,7 @@ var nan = math.NaN()
 
 func newZone(f *farm.Farm, b *bin, spec farm.Zone, byID map[string]*probe) *zone {
 	z := &zone{bin: b, spec: spec, who: subject{Bin: b.spec.Name, Zone: spec.Name}}
-	z.Husbandry.Curves = newCurves()
+	z.Husbandry.Curves, z.Husbandry.Past = newCurves(), newPast()
 	z.Records = map[farm.Condition]*record{}
 	for _, c := range farm.Conditions {
 		z.Records[c] = &record{}

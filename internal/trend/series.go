@@ -113,6 +113,44 @@ func (s *Series) At(t time.Time) (v float64, ok bool) {
 	return v, !math.IsNaN(v)
 }
 
+// Nearest gives the mean of the slot nearest to t in which something was
+// measured; of two as near, the earlier. ok is false when nothing ever was.
+func (s *Series) Nearest(t time.Time) (v float64, ok bool) {
+	if s.N == 0 && len(s.Centi) == 0 {
+		return 0, false
+	}
+	slot := s.slotOf(t)
+	for off := int64(0); off <= max(slot-s.First, s.Slot-slot); off++ {
+		for _, at := range []int64{slot - off, slot + off} {
+			if v := s.at(at); !math.IsNaN(v) {
+				return v, true
+			}
+		}
+	}
+	return 0, false
+}
+
+// Shift moves what was measured from a moment on by d, to the nearest slot:
+// the clock was put right.
+func (s *Series) Shift(d time.Duration, from time.Time) {
+	if s.Keep == 0 || d == 0 {
+		return
+	}
+	old, first := *s, s.slotOf(from)
+	*s = NewSeries(old.Step, old.Keep)
+	for _, moved := range []bool{false, true} {
+		for slot := old.First; slot <= old.Slot; slot++ {
+			if v := old.at(slot); !math.IsNaN(v) && (slot >= first) == moved {
+				at := time.UnixMilli(slot * old.Step.Milliseconds()).Add(old.Step / 2)
+				if moved {
+					at = at.Add(d)
+				}
+				s.Add(at, v)
+			}
+		}
+	}
+}
+
 // last gives the n slots ending with the slot of now, oldest first; NaN where
 // nothing was measured.
 func (s *Series) last(now time.Time, n int) []float64 {

@@ -1,0 +1,166 @@
+package rules
+
+import (
+	"math"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/husbandry"
+	"binwatchd/internal/trend"
+)
+
+const (
+	pastStep  = 3 * time.Hour
+	pastSteps = 31 * 8
+	dayStep   = 24 * time.Hour
+	daysKept  = 366 // as far back as a jot may lie
+)
+
+// A past is how warm and moist a zone was, for what is jotted late: food and
+// cocoons go by the temperatures of the time since they were given, whenever
+// the line is written. Of the last month it keeps every three hours, of the
+// last year the days: under three kilobytes.
+type past struct {
+	Warm  trend.Series // °C, by three hours
+	Days  trend.Series // °C, by days
+	Moist trend.Series // % wet basis, by days
+}
+
+func newPast() past {
+	return past{
+		Warm: trend.NewSeries(pastStep, pastSteps), Days: trend.NewSeries(dayStep, daysKept), Moist: trend.NewSeries(dayStep, daysKept),
+	}
+}
+
+// remember notes how the zone is at arrival time at; a room's thermometer
+// speaks for a zone that has none, or whose own is quiet.
+func (z *zone) remember(at time.Time) {
+	p := &z.Husbandry.Past
+	switch a := z.bin.ambient; {
+	case anyFresh(z.temps, at):
+		p.Warm.Add(at, z.Temp.Value)
+		p.Days.Add(at, z.Temp.Value)
+	case a != nil && a.fresh(at):
+		p.Warm.Add(at, a.Good.Value)
+		p.Days.Add(at, a.Good.Value)
+	}
+	if z.spec.Aim == farm.Living && anyFresh(z.moists, at) {
+		p.Moist.Add(at, z.Moist.Value)
+	}
+}
+
+// warmth is how warm the zone was at t. Where that is not known it is what was
+// known nearest to t, and assumed is true; ok is false when nothing ever was.
+func (p *past) warmth(t time.Time) (tempC float64, assumed, ok bool) {
+	for _, s := range []*trend.Series{&p.Warm, &p.Days} {
+		if v, ok := s.At(t); ok {
+			return v, false, true
+		}
+	}
+	v, ok := p.Days.Nearest(t)
+	return v, true, ok
+}
+
+// moistness is how moist the zone was at t, NaN when that is not known.
+func (p *past) moistness(t time.Time) float64 {
+	if v, ok := p.Moist.At(t); ok {
+		return v
+	}
+	return math.NaN()
+}
+
+// shift moves what was noted from a moment on: the clock was put right.
+func (p *past) shift(d time.Duration, from time.Time) {
+	for _, s := range []*trend.Series{&p.Warm, &p.Days, &p.Moist} {
+		s.Shift(d, from)
+	}
+}
+
+// A reckoning is how far something that goes by the temperature has been
+// reckoned, and how much of that stands on assumptions.
+type reckoning struct {
+	Upto        time.Time
+	Assumed     time.Duration // of the time up to then
+	AssumedUpto time.Time     // end of the last of it
+	AssumedC    float64       // °C taken for that
+}
+
+// through goes on with a reckoning to a time, a stretch at one temperature
+// after the other. Where no temperature was ever known it stays where it is: it
+// goes on from there when one is.
+func (r *reckoning) through(p *past, to time.Time, each func(end time.Time, tempC, moistPct, days float64)) {
+	for r.Upto.Before(to) {
+		end := r.Upto.Truncate(pastStep).Add(pastStep)
+		if end.After(to) {
+			end = to
+		}
+		long := end.Sub(r.Upto)
+		mid := r.Upto.Add(long / 2)
+		tempC, assumed, ok := p.warmth(mid)
+		if !ok {
+			return
+		}
+		if assumed {
+			r.Assumed, r.AssumedUpto, r.AssumedC = r.Assumed+long, end, tempC
+		}
+		each(end, tempC, p.moistness(mid), long.Hours()/24)
+		r.Upto = end
+	}
+}
+
+// live lets food be eaten and cocoons develop up to the zone's time at.
+func (s *State) live(z *zone, at time.Time) {
+	h := &z.Husbandry
+	z.remember(at)
+	for i := range h.Foods {
+		f := &h.Foods[i]
+		f.Reckoned.through(&h.Past, at, func(_ time.Time, tempC, moistPct, days float64) {
+			f.ActiveDays += days * husbandry.BinActivity(s.farm, *z.bin.spec, tempC, moistPct)
+		})
+	}
+	for i := range h.Cohorts {
+		s.incubate(z, &h.Cohorts[i], at)
+	}
+}
+
+// incubate lets the cocoons of one sifting develop. What came due before the
+// worms were last lifted out was lifted with them.
+func (s *State) incubate(z *zone, c *cohort, at time.Time) {
+	c.Reckoned.through(&z.Husbandry.Past, at, func(end time.Time, tempC, _, days float64) {
+		for k := range c.Parts {
+			p := &c.Parts[k]
+			sp, ok := s.farm.SpeciesByID(p.Species)
+			if !ok {
+				continue
+			}
+			p.Done += husbandry.HatchRate(sp, tempC) * days
+			if p.Done >= 1 && p.DueFrom.IsZero() {
+				p.DueFrom = end
+				p.Lifted = !end.After(z.Husbandry.LiftedAt)
+			}
+		}
+	})
+}
+
+// eatenBy is the days of full activity from a feeding to a moment, and how
+// much of the time between stands on assumptions.
+func (s *State) eatenBy(z *zone, f food, t time.Time) (activeDays float64, assumed time.Duration) {
+	r := reckoning{Upto: f.At}
+	r.through(&z.Husbandry.Past, t, func(_ time.Time, tempC, moistPct, days float64) {
+		activeDays += days * husbandry.BinActivity(s.farm, *z.bin.spec, tempC, moistPct)
+	})
+	return activeDays, r.Assumed
+}
+
+// leastSaid is how much of an assumption is worth a sentence.
+const leastSaid = 24 * time.Hour
+
+// said tells of the assumptions that a reckoning stands on; "" when there are
+// hardly any.
+func (s *State) sayAssumed(r reckoning, at time.Time) string {
+	if r.Assumed < leastSaid {
+		return ""
+	}
+	return " For " + farm.SayLong(r.Assumed) + " up to " + farm.SayDay(r.AssumedUpto, at, s.farm.Location) +
+		" no temperature is known; " + s.farm.Units.Temperature(r.AssumedC) + " was taken."
+}
