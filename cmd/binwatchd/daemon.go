@@ -36,6 +36,7 @@ type daemon struct {
 	journal *journal.Journal
 	intake  intake
 	loop    *watch.Loop
+	timed   atomic.Pointer[watch.Loop] // the loop, once it gives the time
 	sending sending
 	outage  time.Time         // since when the journal could not be opened; zero: it could
 	crier   *notify.Sender    // tells of that; nil: sending does
@@ -106,7 +107,7 @@ func (d *daemon) openJournal(ctx context.Context, cfg *config.Config) error {
 func (d *daemon) openIntake(cfg *config.Config) error {
 	decoder := ingest.NewDecoder(&cfg.Farm, cfg.Broker.Prefix)
 	if cfg.Broker.Listen != "" {
-		lc, err := listenerConfig(cfg, decoder.Topics(), d.log, d.clock.now)
+		lc, err := listenerConfig(cfg, decoder.Topics(), d.log, d.now)
 		if err != nil {
 			return err
 		}
@@ -117,7 +118,7 @@ func (d *daemon) openIntake(cfg *config.Config) error {
 		d.intake = probes
 		return nil
 	}
-	sc, err := sourceConfig(cfg, decoder.Filters(), d.log)
+	sc, err := sourceConfig(cfg, decoder.Filters(), d.log, d.times())
 	if err != nil {
 		return err
 	}
@@ -135,6 +136,9 @@ func (d *daemon) openLoop(ctx context.Context, cfg *config.Config) error {
 		Owes: d.owes, Cry: d.cry, Said: d.say, Moved: d.moved, Log: d.log, Now: d.clock.now, Speed: d.clock.speed,
 		Clock: d.clock.sources, Built: built, Outage: d.outage,
 	})
+	if err == nil {
+		d.timed.Store(d.loop)
+	}
 	return err
 }
 
@@ -147,7 +151,7 @@ func (d *daemon) moved(from int64) {
 
 // owes lists who is to be told of a change under the tellers in force.
 func (d *daemon) owes(ch farm.Change) []farm.Owed {
-	return notify.OwedFor(d.sending.tellers(), ch, d.clock.now())
+	return notify.OwedFor(d.sending.tellers(), ch, d.now())
 }
 
 func (d *daemon) say(changes []farm.Change) {
@@ -209,7 +213,10 @@ func (d *daemon) keepSocket(context.Context) {
 
 // fold packs old readings, so that the journal stays small.
 func (d *daemon) fold(ctx context.Context) {
-	if _, err := d.journal.Fold(ctx, d.clock.now()); err != nil && ctx.Err() == nil {
+	if !d.loop.TimeSure() {
+		return // what looks old may have been heard an hour ago
+	}
+	if _, err := d.journal.Fold(ctx, d.now()); err != nil && ctx.Err() == nil {
 		d.log.Warn("history not folded; it is tried again in an hour", "error", err)
 	}
 }

@@ -51,10 +51,12 @@ func hushCommand() command {
 		if err := ingest.CheckHush(&cfg.Farm, h, now); err != nil {
 			return err
 		}
+		until := h.Until
+		h.Until, h.For = time.Time{}, d // by the daemon's clock, which may know better
 		if err := act(ctx, cfg, control.Action{Hush: &h}); err != nil {
 			return err
 		}
-		fmt.Fprintf(io.out, "quiet about %s until %s\n", strings.Join(words, " "), farm.SayTime(h.Until, now, cfg.Farm.Location))
+		fmt.Fprintf(io.out, "quiet about %s until %s\n", strings.Join(words, " "), farm.SayTime(until, now, cfg.Farm.Location))
 		return nil
 	}
 	return c

@@ -54,6 +54,9 @@ func jotCommand() command {
 		if err := ingest.CheckJot(&cfg.Farm, j, now); err != nil {
 			return err
 		}
+		if *at == "" {
+			j.At = time.Time{} // by the daemon's clock, which may know better
+		}
 		return noteJot(ctx, cfg, j, now, io)
 	}
 	return c

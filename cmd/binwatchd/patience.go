@@ -28,7 +28,7 @@ func (d *daemon) openPatiently(ctx context.Context, cfg *config.Config) (ended f
 	if !diskTrouble(err) {
 		return func() {}, err
 	}
-	d.outage = d.clock.now()
+	d.outage = d.now()
 	ended, failed := d.startCrier(ctx, cfg)
 	if failed != nil {
 		return func() {}, errors.Join(err, failed)
@@ -48,14 +48,14 @@ func (d *daemon) openPatiently(ctx context.Context, cfg *config.Config) (ended f
 		ended()
 		return func() {}, errors.Join(err, d.door.close())
 	}
-	d.log.Info("journal can be opened for writing", "outage", d.clock.now().Sub(d.outage).Round(time.Second))
+	d.log.Info("journal can be opened for writing", "outage", d.now().Sub(d.outage).Round(time.Second))
 	return ended, nil // the loop tells the end of the outage, once it trusts the disk
 }
 
 // keepDoor has commands told since when the daemon waits, and why. Where the
 // socket is to be on the very disk that can't be written to, it waits unseen.
 func (d *daemon) keepDoor(cfg *config.Config, err error) {
-	failed := d.door.open(cfg.Control, porter{cfg, d.outage, watch.Why(err), d.clock.now})
+	failed := d.door.open(cfg.Control, porter{cfg, d.outage, watch.Why(err), d.now})
 	if failed != nil {
 		d.log.Warn("commands are not told that the daemon waits", "error", failed)
 	}
@@ -77,7 +77,7 @@ func diskTrouble(err error) bool {
 // memory while there is no journal. It runs until ended is called: who heard of
 // the outage from it hears of its end from it, beside the daemon's own notices.
 func (d *daemon) startCrier(ctx context.Context, cfg *config.Config) (ended func(), err error) {
-	nc, err := notifyConfig(cfg, d.path, d.log, d.clock.now)
+	nc, err := notifyConfig(cfg, d.path, d.log, d.times())
 	if err != nil {
 		return nil, err
 	}

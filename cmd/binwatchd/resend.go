@@ -44,7 +44,7 @@ func resend(ctx context.Context, cfg *config.Config, span timeSpan, io *streams)
 	if cfg.Influx == nil {
 		return fmt.Errorf("there is no influx: in the configuration, so there is nowhere to send to")
 	}
-	ic, err := influxConfig(cfg, slog.New(slog.DiscardHandler))
+	ic, err := influxConfig(cfg, slog.New(slog.DiscardHandler), machineTimes())
 	if err != nil {
 		return err
 	}

@@ -45,6 +45,7 @@ func runCommand(machine clock.Sources) command {
 			return err
 		}
 		d := &daemon{path: *path, log: log, clock: clockwork{now: machine.Wall, sources: &machine}, manager: manager}
+		judgeCertificates(d.certificates)
 		ended, err := d.openPatiently(ctx, cfg)
 		defer ended()
 		if err != nil {

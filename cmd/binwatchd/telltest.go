@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"log/slog"
 	"text/tabwriter"
-	"time"
 
 	"binwatchd/internal/notify"
 )
@@ -19,7 +18,7 @@ func tellTestCommand() command {
 		if err != nil {
 			return err
 		}
-		nc, err := notifyConfig(cfg, fs.Lookup("config").Value.String(), slog.New(slog.DiscardHandler), time.Now)
+		nc, err := notifyConfig(cfg, fs.Lookup("config").Value.String(), slog.New(slog.DiscardHandler), machineTimes())
 		if err != nil {
 			return err
 		}

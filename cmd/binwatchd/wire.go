@@ -30,7 +30,7 @@ func revealed(s config.Secret) (string, error) {
 	return s.Reveal()
 }
 
-func sourceConfig(cfg *config.Config, filters []string, log *slog.Logger) (ingest.SourceConfig, error) {
+func sourceConfig(cfg *config.Config, filters []string, log *slog.Logger, times times) (ingest.SourceConfig, error) {
 	b := cfg.Broker
 	password, err := revealed(b.Password)
 	if err != nil {
@@ -40,6 +40,10 @@ func sourceConfig(cfg *config.Config, filters []string, log *slog.Logger) (inges
 	if err != nil {
 		return ingest.SourceConfig{}, fmt.Errorf("broker: %w", err)
 	}
+	if tc == nil {
+		tc = &tls.Config{MinVersion: tls.VersionTLS12}
+	}
+	tc.Time = times.certificates
 	return ingest.SourceConfig{
 		URLs: b.URLs, User: b.User, Password: password, TLS: tc, ClientID: b.ClientID, Filters: filters,
 		Marker: ingest.MarkerTopic(b.Prefix, b.ClientID), Log: log, Now: time.Now,
@@ -112,8 +116,8 @@ func authority(path string) (*x509.CertPool, error) {
 
 // notifyConfig is for the configuration of the file at path; "" where no command
 // of a letter could name it.
-func notifyConfig(cfg *config.Config, path string, log *slog.Logger, now func() time.Time) (notify.Config, error) {
-	nc := notify.Config{Farm: cfg.Farm, Log: log, Now: now}
+func notifyConfig(cfg *config.Config, path string, log *slog.Logger, times times) (notify.Config, error) {
+	nc := notify.Config{Farm: cfg.Farm, Log: log, Now: times.now, CertTime: times.certificates}
 	var errs []error
 	if path != "" {
 		whole, err := filepath.Abs(path)
@@ -169,7 +173,7 @@ func teller(t config.Teller, reveal func(string, config.Secret) string) notify.T
 	return nt
 }
 
-func influxConfig(cfg *config.Config, log *slog.Logger) (influx.Config, error) {
+func influxConfig(cfg *config.Config, log *slog.Logger, times times) (influx.Config, error) {
 	in := cfg.Influx
 	token, err := revealed(in.Token)
 	if err != nil {
@@ -181,7 +185,7 @@ func influxConfig(cfg *config.Config, log *slog.Logger) (influx.Config, error) {
 	}
 	return influx.Config{
 		URL: in.URL, Flavour: influx.Flavour(in.Flavour), Org: in.Org, Bucket: in.Bucket, Token: token,
-		Database: in.Database, Retention: in.Retention, User: in.User, Password: password, Log: log, Now: time.Now,
+		Database: in.Database, Retention: in.Retention, User: in.User, Password: password, Log: log, Now: times.now, CertTime: times.certificates,
 	}, nil
 }
 

@@ -38,7 +38,7 @@ func (d *daemon) openInflux(cfg *config.Config) error {
 	if cfg.Influx == nil {
 		return nil
 	}
-	ic, err := influxConfig(cfg, d.log)
+	ic, err := influxConfig(cfg, d.log, d.times())
 	if err != nil {
 		return err
 	}

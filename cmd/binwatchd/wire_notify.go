@@ -18,7 +18,7 @@ func (d *daemon) openSender(cfg *config.Config) error {
 }
 
 func (d *daemon) newSender(cfg *config.Config) (*notify.Sender, []notify.Teller, error) {
-	nc, err := notifyConfig(cfg, d.path, d.log, d.clock.now)
+	nc, err := notifyConfig(cfg, d.path, d.log, d.times())
 	if err != nil {
 		return nil, nil, err
 	}

@@ -28,7 +28,7 @@ func (d *daemon) openWeb(cfg *config.Config) error {
 	}
 	p, err := page.New(page.Config{
 		Farm: func() *farm.Farm { return &d.cfg.Load().Farm }, Look: d.lookClosely, Rounds: d.rounds, History: d.journal,
-		Act: d.loop.Act, Password: password, TLS: cfg.Page.TLS != nil, Now: d.clock.now, Log: d.log,
+		Act: d.loop.Act, Password: password, TLS: cfg.Page.TLS != nil, Now: d.now, Log: d.log,
 	})
 	if err != nil {
 		return err

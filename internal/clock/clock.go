@@ -103,6 +103,26 @@ func (k *Keeper) Now() time.Time {
 	return k.last
 }
 
+// A Face shows a keeper's time to others; it is right until the keeper's base
+// moves, and may be read from any goroutine.
+type Face struct {
+	since func() time.Duration
+	base  time.Time
+	least time.Time
+}
+
+// Face gives the face of the base in force.
+func (k *Keeper) Face() Face { return Face{k.src.SinceBoot, k.base, k.last} }
+
+// Now gives the time.
+func (f Face) Now() time.Time {
+	t := f.base.Add(f.since()).Truncate(time.Millisecond)
+	if t.Before(f.least) {
+		return f.least
+	}
+	return t
+}
+
 // Trust is how far the base in force can be believed.
 func (k *Keeper) Trust() Trust { return k.trust }
 

@@ -157,7 +157,9 @@ type Hush struct {
 	Bin       string    `json:"bin"`
 	Zone      string    `json:"zone,omitempty"`
 	Condition Condition `json:"condition,omitempty"` // "": all of them
-	Until     time.Time `json:"until"`
+	Until     time.Time `json:"until,omitzero"`
+
+	For time.Duration `json:"for_ns,omitempty"` // in place of Until: so long from when it is noted
 }
 
 // Seen says the keeper knows of a raised condition.

@@ -40,7 +40,10 @@ type Config struct {
 	Transport http.RoundTripper
 
 	Log *slog.Logger     // nil: nothing is logged
-	Now func() time.Time // the wall clock
+	Now func() time.Time // journal time
+
+	// CertTime is the time by which certificates are judged; nil: the wall clock.
+	CertTime func() time.Time
 
 	Pace Pace
 }

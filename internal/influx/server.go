@@ -2,6 +2,7 @@ package influx
 
 import (
 	"context"
+	"crypto/tls"
 	"net/http"
 	"net/url"
 	"time"
@@ -28,7 +29,10 @@ func newServer(cfg Config) *server {
 		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
 	}}
 	if cfg.Transport == nil {
-		s.http.Transport = &http.Transport{Proxy: http.ProxyFromEnvironment, IdleConnTimeout: 90 * time.Second}
+		s.http.Transport = &http.Transport{
+			Proxy: http.ProxyFromEnvironment, IdleConnTimeout: 90 * time.Second, ForceAttemptHTTP2: true,
+			TLSClientConfig: &tls.Config{MinVersion: tls.VersionTLS12, Time: cfg.CertTime},
+		}
 	}
 	carrier := doer{client: s.http}
 	org, bucket, token := cfg.Org, cfg.Bucket, cfg.Token

@@ -36,7 +36,7 @@ func newCarrier(cfg Config, src Sources, t Teller) (carrier, error) {
 	case ByPush:
 		return newPusher(cfg, src, t)
 	case ByWebhook:
-		return newHook(t)
+		return newHook(cfg, t)
 	}
 	return nil, fmt.Errorf("no such way to tell: %q", t.Kind)
 }

@@ -23,7 +23,8 @@ type Config struct {
 	CapPerHour int              // letters an hour to one teller, what is at now not held back; 0: 6
 	Gather     time.Duration    // how long a thing waits for others that arise with it; 0: 10s
 	Log        *slog.Logger     // nil: nothing is logged
-	Now        func() time.Time // the wall clock
+	Now        func() time.Time // journal time: of what is owed, and the date of a mail
+	CertTime   func() time.Time // by which certificates are judged; nil: the wall clock
 }
 
 // A Mail is the server through which mails leave.

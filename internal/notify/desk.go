@@ -130,7 +130,7 @@ func (d *desk) look(ctx context.Context, now time.Time) (deskCase, error) {
 	if d.src.Look != nil && !c.known {
 		return c, nil // what is hushed is not known yet
 	}
-	rows, err := d.rows(ctx, now)
+	rows, err := d.rows(ctx)
 	c.owed = append(c.owed, rows...)
 	for _, o := range c.owed {
 		e := o.Change.Episode
@@ -147,8 +147,8 @@ func (d *desk) look(ctx context.Context, now time.Time) (deskCase, error) {
 
 // rows lists what the journal owes this teller, without what was told already
 // and could not be noted.
-func (d *desk) rows(ctx context.Context, now time.Time) ([]farm.Owed, error) {
-	rows, err := d.src.Outbox.Owed(ctx, d.teller.Key, now.Add(dueOrNot), everything)
+func (d *desk) rows(ctx context.Context) ([]farm.Owed, error) {
+	rows, err := d.src.Outbox.Owed(ctx, d.teller.Key, dueOrNot, everything)
 	if err != nil {
 		return nil, fmt.Errorf("list what is owed: %w", err)
 	}

@@ -31,7 +31,7 @@ func newLifeSign(cfg Config, src Sources) (*lifeSign, error) {
 	if err != nil || u.Host == "" || u.Scheme != "https" && u.Scheme != "http" {
 		return nil, errors.New("sign of life: its URL is not one of http or https")
 	}
-	return &lifeSign{cfg: cfg, healthy: src.Healthy, client: plainClient()}, nil
+	return &lifeSign{cfg: cfg, healthy: src.Healthy, client: plainClient(cfg.CertTime)}, nil
 }
 
 func (l *lifeSign) run(ctx context.Context) {

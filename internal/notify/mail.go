@@ -20,7 +20,7 @@ type mailer struct {
 }
 
 func newMailer(cfg Config, src Sources, to string) (*mailer, error) {
-	o, err := newOffice(cfg.Mail)
+	o, err := newOffice(cfg.Mail, cfg.CertTime)
 	if err != nil {
 		return nil, err
 	}

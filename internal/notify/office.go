@@ -37,7 +37,7 @@ type office struct {
 	patience time.Duration
 }
 
-func newOffice(m Mail) (office, error) {
+func newOffice(m Mail, certTime func() time.Time) (office, error) {
 	host, port, err := net.SplitHostPort(m.Server)
 	if err != nil {
 		return office{}, fmt.Errorf("mail server %q: it is written HOST:PORT", m.Server)
@@ -50,7 +50,7 @@ func newOffice(m Mail) (office, error) {
 	if o.patience <= 0 {
 		o.patience = smtpSlow
 	}
-	o.tls = &tls.Config{ServerName: host, RootCAs: m.Roots, MinVersion: tls.VersionTLS12}
+	o.tls = &tls.Config{ServerName: host, RootCAs: m.Roots, MinVersion: tls.VersionTLS12, Time: certTime}
 	o.secure(m.Security)
 	o.tls.InsecureSkipVerify = isLoopback(host) && m.Roots == nil
 	return o, nil

@@ -9,9 +9,9 @@ import (
 
 // An Outbox is where owed notices are on disk. The journal is one.
 type Outbox interface {
-	// Owed lists what is owed to a teller and whose Next is not after now,
+	// Owed lists what is owed to a teller and whose Next is not after a time,
 	// oldest first, at most limit of them.
-	Owed(ctx context.Context, teller string, now time.Time, limit int) ([]farm.Owed, error)
+	Owed(ctx context.Context, teller string, due time.Time, limit int) ([]farm.Owed, error)
 	// ToldOf lists what a teller was told of an episode, oldest first. Next of
 	// each is the time at which it was told.
 	ToldOf(ctx context.Context, teller, episode string) ([]farm.Owed, error)
@@ -53,5 +53,5 @@ type Sources struct {
 // raise and its easing together, or stale alarms go out.
 const everything = 20000
 
-// dueOrNot is far enough in the future to list what was postponed too.
-const dueOrNot = 10 * 365 * 24 * time.Hour
+// dueOrNot lists what was postponed too, by whatever clock.
+var dueOrNot = time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)

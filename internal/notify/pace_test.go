@@ -204,6 +204,38 @@ func TestCapNeverHoldsBackWhatIsAtNow(t *testing.T) {
 	})
 }
 
+// A clock that is wrong by anything holds up neither what is owed nor its end,
+// and neither what is reminded of once it is right.
+func TestAWrongClockHoldsNothingUp(t *testing.T) {
+	const day = 24 * time.Hour
+	remind := func(teller *notify.Teller) { teller.Remind = 12 * time.Hour }
+	for _, off := range []time.Duration{-time.Hour, -400 * day, -56 * 365 * day, time.Hour, day, 365 * day, 56 * 365 * day} {
+		t.Run(off.String(), func(t *testing.T) {
+			inBubble(t, remind, func(p *pace) {
+				p.wrong(off)
+				p.change(farm.TooHot, farm.Raised, farm.Now) // its time is right, as that of what is on disk
+				p.stand(farm.Standing{Episode: "e-too-hot", Bin: "bed", Zone: "near", Condition: farm.TooHot, Urgency: farm.Now})
+				p.pass(time.Minute)
+				if len(p.letters()) != 1 {
+					t.Fatalf("%d letters by the wrong clock, want 1", len(p.letters()))
+				}
+				p.wrong(0)
+				p.pass(13 * time.Hour)
+				if n := len(p.letters()); n < 2 || p.letters()[1].Matters[0].Say != "still" {
+					t.Errorf("%d letters after half a day at now, want a reminder", n)
+				}
+				n := len(p.letters())
+				p.stand()
+				p.change(farm.TooHot, farm.Eased, farm.Now)
+				p.pass(time.Minute)
+				if len(p.letters()) != n+1 || !p.box.settled() {
+					t.Errorf("%d letters after the easing, want %d; fates %v", len(p.letters()), n+1, p.box.fates())
+				}
+			})
+		})
+	}
+}
+
 func TestReminders(t *testing.T) {
 	every := func(teller *notify.Teller) { teller.Remind = 12 * time.Hour }
 	st := farm.Standing{Episode: "e-too-hot", Bin: "bed", Zone: "near", Condition: farm.TooHot, Urgency: farm.Now}

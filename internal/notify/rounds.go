@@ -63,6 +63,9 @@ func pause(ctx context.Context, wait time.Duration) bool {
 	}
 }
 
+// clockSlack is how far a moment may lie ahead that was noted by the same clock.
+const clockSlack = time.Minute
+
 // turn sends the list that is due, if one is, and says when to look again. It
 // looks every minute at least: a clock that is put right meanwhile, as on a
 // machine without a battery for it, must not put the list off.
@@ -78,6 +81,9 @@ func (d *roundsDesk) turn(ctx context.Context) (time.Duration, error) {
 	switch {
 	case last == 0:
 		return 0, d.remember(ctx, name, now) // the first list is the next one
+	case last > now.Add(clockSlack).Unix():
+		// It was noted by a clock that was ahead, perhaps by years.
+		return 0, d.remember(ctx, name, now)
 	case last >= due.Unix():
 		return max(time.Millisecond, min(d.cfg.Rounds.Schedule.Next(now, loc).Sub(now), lookAgain)), nil
 	}

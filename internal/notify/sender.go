@@ -107,7 +107,7 @@ func (s *Sender) Forget(ctx context.Context, gone []string) error {
 			continue
 		}
 		now := s.cfg.Now()
-		rows, err := s.src.Outbox.Owed(ctx, key, now.Add(dueOrNot), everything)
+		rows, err := s.src.Outbox.Owed(ctx, key, dueOrNot, everything)
 		if err != nil {
 			return fmt.Errorf("list what is owed to %s: %w", key, err)
 		}

@@ -5,6 +5,7 @@ import (
 	"context"
 	"crypto/hmac"
 	"crypto/sha256"
+	"crypto/tls"
 	"encoding/base64"
 	"encoding/json"
 	"errors"
@@ -30,7 +31,7 @@ type hook struct {
 }
 
 // newHook checks the address and the secret of a webhook.
-func newHook(t Teller) (*hook, error) {
+func newHook(cfg Config, t Teller) (*hook, error) {
 	u, err := url.Parse(t.URL)
 	if err != nil || u.Host == "" {
 		return nil, errors.New("the webhook's address cannot be read")
@@ -42,14 +43,18 @@ func newHook(t Teller) (*hook, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &hook{url: t.URL, secret: secret, client: plainClient()}, nil
+	return &hook{url: t.URL, secret: secret, client: plainClient(cfg.CertTime)}, nil
 }
 
 // plainClient follows no redirect: what is meant for one address is not for
-// another to read.
-func plainClient() *http.Client {
+// another to read. Certificates are judged by a clock of its own.
+func plainClient(certTime func() time.Time) *http.Client {
 	return &http.Client{
-		Timeout:       20 * time.Second,
+		Timeout: 20 * time.Second,
+		Transport: &http.Transport{
+			Proxy: http.ProxyFromEnvironment, ForceAttemptHTTP2: true, IdleConnTimeout: 90 * time.Second, TLSHandshakeTimeout: 10 * time.Second,
+			TLSClientConfig: &tls.Config{MinVersion: tls.VersionTLS12, Time: certTime},
+		},
 		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
 	}
 }

@@ -47,6 +47,12 @@ func (l *Loop) Act(ctx context.Context, e farm.Event) error {
 			return ErrUnwritten
 		}
 		e.Arrived = l.now()
+		if e.Kind == farm.EventHush && e.Hush.Until.IsZero() {
+			e.Hush.Until, e.Hush.For = e.Arrived.Add(e.Hush.For), 0
+		}
+		if e.Kind == farm.EventJot && e.Jot.At.IsZero() {
+			e.Jot.At = e.Arrived
+		}
 		if e.Kind == farm.EventJot {
 			l.doubter.Jotted(e.Jot)
 		}

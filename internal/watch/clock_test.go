@@ -2,6 +2,7 @@ package watch_test
 
 import (
 	"context"
+	"errors"
 	"path/filepath"
 	"slices"
 	"sync/atomic"
@@ -173,5 +174,85 @@ func TestAPoisonedJournalIsLeftBehind(t *testing.T) {
 			t.Errorf("got a reading at %s, want the clock of now to count", last)
 		}
 		r.checkNoSilenceBut(t, "m")
+	})
+}
+
+// Journal time as others see it goes on from what is on disk, and what is old by
+// it is thrown away only by a clock that somebody vouches for, or that has gone on
+// for a week.
+func TestTimeForOthers(t *testing.T) {
+	const day = 24 * time.Hour
+	for name, c := range map[string]struct {
+		off   time.Duration
+		least time.Duration // of journal time, from now
+	}{
+		"in 1970": {-56 * 365 * day, 0}, "400 days behind": {-400 * day, 0}, "a year ahead": {365 * day, 365 * day},
+	} {
+		t.Run(name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				r, p := rigOnPi(t, 0)
+				p.synced.Store(true)
+				r.broker.link(true, false)
+				r.broker.publish("bed/t", "20")
+				time.Sleep(2 * time.Minute)
+				synctest.Wait()
+				if !r.loop.TimeSure() || r.loop.Time().Sub(time.Now()).Abs() > time.Second {
+					t.Errorf("got %s, sure %v, by a synchronised clock", r.loop.Time(), r.loop.TimeSure())
+				}
+				r.stop()
+				p.off.Store(int64(c.off))
+				p.synced.Store(false)
+				r.start()
+				if off := r.loop.Time().Sub(time.Now().Add(c.least)); off.Abs() > 3*time.Minute {
+					t.Errorf("got %s, want about %s", r.loop.Time(), time.Now().Add(c.least))
+				}
+				if r.loop.TimeSure() {
+					t.Error("sure of a clock that nobody vouches for")
+				}
+				r.broker.link(true, true)
+				time.Sleep(8 * day)
+				synctest.Wait()
+				if !r.loop.TimeSure() {
+					t.Error("not sure of a clock that has gone on for a week")
+				}
+				p.off.Store(0)
+				p.synced.Store(true)
+				time.Sleep(2 * time.Minute)
+				synctest.Wait()
+				if off := r.loop.Time().Sub(time.Now()); off.Abs() > time.Second || !r.loop.TimeSure() {
+					t.Errorf("got %s once the clock is set, which is off by %s; sure %v", r.loop.Time(), off, r.loop.TimeSure())
+				}
+			})
+		})
+	}
+}
+
+// A wall clock that is put back by years, in an outage or out of one, puts off
+// neither the next try nor the next commit.
+func TestWallClockPutBackPutsNothingOff(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r, p := rigOnPi(t, 0)
+		r.broker.link(true, false)
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		r.disk.set(errors.New("no"))
+		r.broker.publish("bed/t", "20")
+		time.Sleep(40 * time.Second)
+		synctest.Wait()
+		p.off.Store(int64(-400 * 24 * time.Hour))
+		r.disk.set(nil)
+		time.Sleep(2 * time.Minute)
+		synctest.Wait()
+		if n := r.broker.reconnects.Load(); n != 1 {
+			t.Fatalf("got %d reconnects, want the outage to end", n)
+		}
+		r.broker.publish("bed/t", "21")
+		time.Sleep(time.Second)
+		p.off.Store(int64(-800 * 24 * time.Hour))
+		time.Sleep(2 * time.Minute)
+		synctest.Wait()
+		if got := r.readings("t"); len(got) == 0 || got[len(got)-1] != 21 {
+			t.Errorf("got %v on disk, want the last one to be there", got)
+		}
 	})
 }

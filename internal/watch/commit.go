@@ -21,7 +21,7 @@ func (l *Loop) armFlush(t *time.Timer) {
 		t.Reset(time.Hour)
 		return
 	}
-	t.Reset(l.real(at.Sub(l.cfg.Now())))
+	t.Reset(l.real(at.Sub(l.now())))
 }
 
 // due has the batch written when it is full or urgent, and else sees to it that
@@ -35,9 +35,9 @@ func (l *Loop) due(ctx context.Context) {
 		l.launch(ctx)
 		return
 	case b.flushAt.IsZero():
-		b.flushAt = l.cfg.Now().Add(l.cfg.Flush)
+		b.flushAt = l.now().Add(l.cfg.Flush)
 	}
-	if hurry := l.cfg.Now().Add(hurried); b.hurry && hurry.Before(b.flushAt) {
+	if hurry := l.now().Add(hurried); b.hurry && hurry.Before(b.flushAt) {
 		b.flushAt = hurry
 	}
 }

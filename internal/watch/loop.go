@@ -63,6 +63,8 @@ type Loop struct {
 	outage    outage
 	time      timekeeping
 	final     atomic.Bool
+	sure      atomic.Bool
+	face      atomic.Pointer[clock.Face]
 	sinceSnap int       // entries since the last snapshot
 	snapAt    time.Time // journal time of the last snapshot
 
@@ -87,7 +89,7 @@ func New(ctx context.Context, cfg Config) (*Loop, error) {
 		return nil, err
 	}
 	if !cfg.Outage.IsZero() {
-		l.outage = outage{since: cfg.Outage, over: l.cfg.Now(), wait: retryFirst}
+		l.outage = outage{since: cfg.Outage, over: l.now(), wait: retryFirst}
 	}
 	return l, nil
 }

@@ -25,6 +25,9 @@ func Note(ctx context.Context, j *journal.Journal, f *farm.Farm, e farm.Event, n
 	start := farm.Event{Kind: farm.EventStart, Arrived: at}
 	b.add(start, r.State.Step(start), nil)
 	e.Arrived = at
+	if e.Kind == farm.EventJot && e.Jot.At.IsZero() {
+		e.Jot.At = at
+	}
 	b.add(e, r.State.Step(e), nil)
 	if err := j.Append(ctx, &journal.Batch{Entries: b.entries, Changes: b.changes, Owed: owedBy(b.changes, owes)}); err != nil {
 		return fmt.Errorf("write into the journal: %w", err)

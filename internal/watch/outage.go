@@ -39,7 +39,7 @@ func (o *outage) trusted(now time.Time) bool {
 // fail deals with a commit that did not happen: nothing is acknowledged, and
 // what is in memory is no longer true.
 func (l *Loop) fail(err error) {
-	now := l.cfg.Now()
+	now := l.now()
 	l.cfg.Log.Error("journal not written", "error", err)
 	l.batch.reset()
 	if l.outage.since.IsZero() {
@@ -62,7 +62,7 @@ func (l *Loop) relieve(now time.Time) {
 // prove has something written where nothing else is, so that an outage ends on
 // a quiet farm too.
 func (l *Loop) prove() {
-	if l.outage.trusted(l.cfg.Now()) {
+	if l.outage.trusted(l.now()) {
 		l.batch.snapshot, l.batch.urgent = true, true
 	}
 }
@@ -145,14 +145,14 @@ func wayOut(e *journal.MovedError) string {
 // retry tries to go on after an outage: rebuild from what is on disk, write
 // once, and have the broker send again what was never acknowledged.
 func (l *Loop) retry(ctx context.Context) {
-	if l.cfg.Now().Before(l.outage.next) {
+	if l.now().Before(l.outage.next) {
 		return
 	}
 	if err := l.resume(ctx); err != nil {
 		l.fail(err)
 		return
 	}
-	l.outage.over = l.cfg.Now()
+	l.outage.over = l.now()
 	l.cfg.Log.Info("journal is written again", "outage", l.outage.over.Sub(l.outage.since).Round(time.Second))
 	l.cfg.Source.Reconnect()
 }

@@ -42,9 +42,35 @@ func (l *Loop) keepTime(ctx context.Context) error {
 		l.time.began, l.time.from = l.now(), last+1
 	}
 	l.time.trust = l.time.keeper.Trust()
-	l.final.Store(l.time.keeper.Final())
+	l.show()
 	return nil
 }
+
+// show lets others see the time and what it is worth.
+func (l *Loop) show() {
+	face := l.time.keeper.Face()
+	l.face.Store(&face)
+	l.final.Store(l.time.keeper.Final())
+	l.sure.Store(l.time.keeper.Trust() == clock.Synced || l.now().Sub(l.time.began) >= surely)
+}
+
+// surely is how long a clock that nobody vouches for has to have gone on before
+// anything is thrown away by it.
+const surely = 7 * 24 * time.Hour
+
+// Time is journal time, by which what is owed is told. It goes on from the newest
+// event where the wall clock is behind that. It may be asked from any goroutine.
+func (l *Loop) Time() time.Time {
+	if face := l.face.Load(); face != nil {
+		return face.Now()
+	}
+	return l.cfg.Now()
+}
+
+// TimeSure tells whether what is old by journal time may be thrown away: a clock
+// that is years ahead must not empty the journal. It may be asked from any
+// goroutine.
+func (l *Loop) TimeSure() bool { return l.cfg.Clock == nil || l.sure.Load() }
 
 // checkClock looks whether the wall clock is to be followed elsewhere, and puts
 // right what was noted meanwhile.
@@ -56,6 +82,7 @@ func (l *Loop) checkClock(ctx context.Context) {
 	if l.time.owed == nil {
 		if c, moved := k.Check(l.time.began); moved {
 			l.time.owed = &c
+			l.show()
 		}
 	}
 	switch {
@@ -70,7 +97,7 @@ func (l *Loop) checkClock(ctx context.Context) {
 		}
 	}
 	l.time.trust = k.Trust()
-	l.final.Store(k.Final())
+	l.show()
 }
 
 // correct journals that the clock was put right, and moves what was noted

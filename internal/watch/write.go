@@ -108,7 +108,7 @@ func (l *Loop) snapshot() (*journal.Snapshot, error) {
 
 // settled is what follows a commit: the broker may forget the messages.
 func (l *Loop) settled(w *writing) {
-	now := l.cfg.Now()
+	now := l.now()
 	for _, e := range w.rows.Entries {
 		if e.Packet != 0 {
 			l.repeats.know(e.Packet, e.Hash)

@@ -1,0 +1,52 @@
+package main
+
+import (
+	"crypto/tls"
+	"net/http"
+	"time"
+)
+
+// times are the two clocks that the daemon's parts go by. A machine without a
+// battery clock starts in the past, and may stay there for long.
+type times struct {
+	now          func() time.Time // journal time, once there is a loop
+	certificates func() time.Time // by which certificates are judged
+}
+
+// machineTimes are those of a command that runs for a moment.
+func machineTimes() times {
+	return times{time.Now, func() time.Time { return later(time.Now(), built) }}
+}
+
+func (d *daemon) times() times { return times{d.now, d.certificates} }
+
+// now is journal time. Before the loop is there it is the wall clock's, not before
+// the build.
+func (d *daemon) now() time.Time {
+	if l := d.timed.Load(); l != nil {
+		return l.Time()
+	}
+	return later(d.clock.now(), built)
+}
+
+// certificates is the latest that it can be by all that is known: a clock that
+// has not been set would take every certificate for one of the future.
+func (d *daemon) certificates() time.Time {
+	return later(later(d.clock.now(), built), d.now())
+}
+
+func later(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
+	}
+	return a
+}
+
+// judgeCertificates has the push services, which bring no settings of their own,
+// judge certificates by a clock. Some have settings of their own: those go by the
+// machine's.
+func judgeCertificates(by func() time.Time) {
+	if t, ok := http.DefaultTransport.(*http.Transport); ok {
+		t.TLSClientConfig = &tls.Config{MinVersion: tls.VersionTLS12, Time: by}
+	}
+}
