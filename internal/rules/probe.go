@@ -30,6 +30,7 @@ type probeMemory struct {
 	Good                        farm.Reading // newest believed one
 	GoodAt                      time.Time    // arrival of Good
 	Bad                         farm.Reading // newest doubted one that made it suspect, or kept it so
+	Harm                        time.Time    // since when what it says, doubted, is past what the zone survives; zero: it is not
 	Heard                       time.Time    // when it last spoke, or listening began
 	Pace                        trend.Pace   // how often it speaks
 	Spoke                       bool         // it has spoken at least once
@@ -180,16 +181,55 @@ func (s *State) judgeDoubt(p *probe, r *farm.Reading) {
 	if p.zone != nil && p.zone.holding(r.At) {
 		return
 	}
+	urgency := p.suspicion(r)
 	switch {
-	case !r.Believed() && (r.Doubt != farm.Spike || p.spells() >= spikesMany):
+	case urgency != farm.Calm:
 		p.Bad = *r
-		if !p.Suspect.raised() {
-			s.emit(&p.Suspect, r.At, p.who, farm.Suspect, verdict{farm.Soon, s.sayingSuspect(p, r)})
+		raised := p.Suspect.raised()
+		urgency = max(urgency, p.Suspect.Urgency) // while it lasts it never counts for less
+		s.emit(&p.Suspect, r.At, p.who, farm.Suspect, verdict{urgency, s.sayingSuspect(p, r)})
+		if !raised {
 			p.relapse(s.out[len(s.out)-1].Again)
 		}
 	case p.Suspect.raised() && p.Goods >= p.Wanted:
 		s.emit(&p.Suspect, r.At, p.who, farm.Suspect, verdict{farm.Calm, s.sayingBelieved(p)})
 	}
+}
+
+// suspicion is how urgently a keeper should look at a probe for its newest
+// reading; Calm for a believed one and for one odd spike. What is not believed
+// judges no bin; but where it goes on saying that the worms are in danger,
+// somebody must see today whether it is right.
+func (p *probe) suspicion(r *farm.Reading) farm.Urgency {
+	if !p.harmful(r) {
+		p.Harm = time.Time{}
+	} else if p.Harm.IsZero() {
+		p.Harm = r.At
+	}
+	switch {
+	case !p.Harm.IsZero() && r.At.Sub(p.Harm) >= p.zone.spec.Patience:
+		return farm.Today
+	case !r.Believed() && (r.Doubt != farm.Spike || p.spells() >= spikesMany):
+		return farm.Soon
+	}
+	return farm.Calm
+}
+
+// harmful tells whether a doubted reading is a number that a bin may have, past
+// what its zone survives.
+func (p *probe) harmful(r *farm.Reading) bool {
+	switch r.Doubt {
+	case farm.NoDoubt, farm.FaultCode, farm.OutOfRange, farm.NotANumber:
+		return false
+	}
+	if p.zone == nil {
+		return false
+	}
+	l := p.zone.heat
+	if p.spec.Measures == farm.Moisture {
+		l = p.zone.water
+	}
+	return l.low.past(farm.Now, r.Value) || l.high.past(farm.Now, r.Value)
 }
 
 // spells counts the separate runs of doubt in the last sixteen readings. One is

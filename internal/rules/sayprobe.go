@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -93,20 +94,40 @@ func (s *State) sayingAgain(p *probe) func(farm.ChangeKind) saying {
 func (s *State) sayingSuspect(p *probe, r *farm.Reading) func(farm.ChangeKind) saying {
 	return func(farm.ChangeKind) saying {
 		text := fmt.Sprintf("%s is not believed: %s", s.named(p), r.Doubt)
-		if said := s.number(p, r.Value); said != "" {
+		said := s.number(p, r.Value)
+		switch {
+		case p.harmful(r):
+			text += fmt.Sprintf(". %s says %s%s: look", p.spec.ID, said, s.sayOthers(p))
+		case said != "":
 			text += " (it says " + said + ")"
 		}
 		return saying{text: text + ".", advice: &farm.Advice{Do: doubtDo(r.Doubt)}}
 	}
 }
 
-// doubtDo says what to look at.
+// sayOthers says what the believed probes beside a doubted one say, the unit
+// left out since it stands just before: ", far 26".
+func (s *State) sayOthers(p *probe) string {
+	all, others := p.zone.temps, ""
+	if p.spec.Measures == farm.Moisture {
+		all = p.zone.moists
+	}
+	for _, o := range all {
+		if o != p && o.fresh(s.now) {
+			number, _, _ := strings.Cut(s.number(o, o.Good.Value), " ")
+			others += fmt.Sprintf(", %s %s", o.spec.ID, number)
+		}
+	}
+	return others
+}
+
+// doubtDo says what to look at, and how to be believed where it is right.
 func doubtDo(d farm.Doubt) string {
 	switch d {
 	case farm.TooFast:
-		return "See whether it still sits in the bin, and seat it again."
+		return "See whether it still sits in the bin, and seat it again. If it is right, jot that the bin was turned, or emptied where it was filled anew: then it is believed."
 	case farm.TwinApart:
-		return "Put both probes side by side and see which one is right."
+		return "Put both probes side by side and see which one is right. If both are, jot that the bin was turned: then it is believed."
 	case farm.Frozen:
 		return "Power the probe off and on; replace it if it stays frozen."
 	}
