@@ -12,6 +12,7 @@ type Delivery struct {
 	Payload  []byte
 	QoS      byte
 	ID       uint16 // packet identifier; 0 with QoS 0
+	Sender   uint32 // who numbers the packets, in one session of it; 0: the one broker that is subscribed to
 	Dup      bool   // the broker sent it before and got no answer
 	Retained bool   // the broker's stored value, heard on subscribing
 	Hurry    bool   // its sender waits for the acknowledgement: commit soon
@@ -29,7 +30,8 @@ type Delivery struct {
 // A Link says that the broker was reached or lost.
 type Link struct {
 	Up      bool
-	Resumed bool // packet ids go on from before
+	Sender  uint32 // of the deliveries that follow; 0 of a Listener, where each says its own
+	Resumed bool   // packet ids go on from before
 	Backlog farm.Backlog
 	Trouble string // why it is down or what is refused, without secrets; "" when all is well
 	At      time.Time

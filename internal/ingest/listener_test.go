@@ -39,7 +39,7 @@ type wire struct {
 	c net.Conn
 }
 
-func dialWire(t *testing.T, addr net.Addr, id string) *wire {
+func dialWire(t *testing.T, addr net.Addr, id string, clean ...bool) *wire {
 	t.Helper()
 	c, err := net.Dial("tcp", addr.String())
 	if err != nil {
@@ -49,6 +49,7 @@ func dialWire(t *testing.T, addr net.Addr, id string) *wire {
 	w := &wire{t, c}
 	hello := packets.NewControlPacket(packets.Connect).(*packets.ConnectPacket)
 	hello.ProtocolName, hello.ProtocolVersion, hello.ClientIdentifier, hello.Keepalive = "MQTT", 4, id, 60
+	hello.CleanSession = len(clean) > 0 && clean[0]
 	w.send(hello)
 	if ack, ok := w.read().(*packets.ConnackPacket); !ok || ack.ReturnCode != packets.Accepted {
 		t.Fatalf("connect: %v", ack)
@@ -187,6 +188,32 @@ func TestListenerReconnect(t *testing.T) {
 	d.Ack()
 	if _, ok := w.read().(*packets.PubackPacket); !ok {
 		t.Error("no PUBACK for the repeated message")
+	}
+}
+
+// Each client numbers its own packets, within a session that goes on over its
+// connections unless it asks for a clean one.
+func TestWhoNumbersThePackets(t *testing.T) {
+	l, h := listener(t, nil)
+	h.up()
+	sender := func(id string, clean bool) uint32 {
+		w := dialWire(t, l.Addr(), id, clean)
+		w.publish(1, 1, false, "21.5")
+		d := h.delivery()
+		d.Ack()
+		w.read()
+		w.c.Close()
+		return d.Sender
+	}
+	bench, shed := sender("bench", false), sender("shed", false)
+	if bench == shed || bench == 0 || shed == 0 {
+		t.Errorf("got senders %d and %d of two clients, want two", bench, shed)
+	}
+	if again := sender("bench", false); again != bench {
+		t.Errorf("got sender %d, then %d, of a session that goes on", bench, again)
+	}
+	if a, b := sender("bench", true), sender("bench", true); a == b || a == bench {
+		t.Errorf("got senders %d, %d, %d of sessions begun anew, want three", bench, a, b)
 	}
 }
 

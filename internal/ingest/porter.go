@@ -107,7 +107,7 @@ func (p *porter) OnPublish(cl *mqtt.Client, pk packets.Packet) (packets.Packet, 
 	safe := make(chan struct{})
 	var once sync.Once
 	d := &Delivery{
-		Topic: pk.TopicName, Payload: pk.Payload, QoS: pk.FixedHeader.Qos, ID: pk.PacketID,
+		Topic: pk.TopicName, Payload: pk.Payload, QoS: pk.FixedHeader.Qos, ID: pk.PacketID, Sender: v.sender(cl),
 		Dup: pk.FixedHeader.Dup, Hurry: pk.FixedHeader.Qos > 0, Arrived: p.listener.cfg.Now(),
 		Ack: func() { once.Do(func() { close(safe) }) },
 	}

@@ -35,6 +35,7 @@ type session struct {
 	shaken func() bool // to be called after the handshake
 	heard  []string    // filters subscribed to
 	nonce  string      // of its marker
+	sender uint32      // of its deliveries
 	began  time.Time
 	lost   chan error // why the connection is gone; room for one
 
@@ -50,7 +51,7 @@ type session struct {
 // open connects and subscribes. The link is told before the first delivery,
 // though the broker may send what it had queued before it answers anything.
 func (s *Source) open(ctx context.Context, u *url.URL) (*session, error) {
-	ss := &session{source: s, host: u.Host, nonce: newNonce(), began: s.cfg.Now(), lost: make(chan error, 1)}
+	ss := &session{source: s, host: u.Host, nonce: newNonce(), sender: s.sender(u.Host), began: s.cfg.Now(), lost: make(chan error, 1)}
 	ss.client = mqtt.NewClient(s.options(ctx, u, ss))
 	token := ss.client.Connect().(*mqtt.ConnectToken)
 	<-token.Done() // bounded by the dial and the handshake
@@ -61,7 +62,7 @@ func (s *Source) open(ctx context.Context, u *url.URL) (*session, error) {
 	filters, left := s.wanted()
 	timer := time.NewTimer(subscribeTime)
 	defer timer.Stop()
-	l := Link{Up: true, Resumed: token.SessionPresent()}
+	l := Link{Up: true, Resumed: token.SessionPresent(), Sender: ss.sender}
 	refused, err := ss.subscribe(filters, timer.C, ctx.Done())
 	if err == nil {
 		err = ss.leave(left)
@@ -140,7 +141,7 @@ func (ss *session) subscribe(filters []string, late <-chan time.Time, over <-cha
 // hear is the client's handler. It must not wait, or the client freezes.
 func (ss *session) hear(_ mqtt.Client, m mqtt.Message) {
 	d := &Delivery{
-		Topic: m.Topic(), Payload: m.Payload(), QoS: m.Qos(), ID: m.MessageID(),
+		Topic: m.Topic(), Payload: m.Payload(), QoS: m.Qos(), ID: m.MessageID(), Sender: ss.sender,
 		Dup: m.Duplicate(), Retained: m.Retained(), Arrived: ss.source.cfg.Now(), Ack: ss.ack(m),
 	}
 	ss.mu.Lock()

@@ -158,6 +158,14 @@ func (s *Source) once(ctx context.Context) (asked bool, err error) {
 	return false, errors.Join(all...)
 }
 
+// sender stands for a broker. Where there are several, each numbers its packets.
+func (s *Source) sender(host string) uint32 {
+	if len(s.cfg.URLs) < 2 {
+		return 0
+	}
+	return senderOf(host, 0)
+}
+
 // wait pauses between attempts; Reconnect ends the pause.
 func (s *Source) wait(ctx context.Context, d time.Duration) {
 	timer := time.NewTimer(d)

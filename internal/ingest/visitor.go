@@ -4,10 +4,14 @@ import (
 	"bufio"
 	"errors"
 	"fmt"
+	"hash/fnv"
 	"io"
+	"math/rand/v2"
 	"net"
 	"sync"
 	"time"
+
+	mqtt "github.com/mochi-mqtt/server/v2"
 )
 
 // Bounds of what one connection may ask of the listener.
@@ -32,13 +36,32 @@ type visitor struct {
 	left   int    // bytes of the packet that is being handed on
 	held   int    // taken from the allowance for it
 	keeper bool   // has shown the keeper's password
+	nonce  uint64 // tells this connection from all others
 
 	once sync.Once
 	gone chan struct{} // closed when the connection ends
 }
 
 func newVisitor(c net.Conn, shared *allowance) *visitor {
-	return &visitor{bounded: bounded{c}, in: bufio.NewReaderSize(c, readAheadOf), shared: shared, gone: make(chan struct{})}
+	return &visitor{bounded: bounded{c}, in: bufio.NewReaderSize(c, readAheadOf), shared: shared, nonce: rand.Uint64(), gone: make(chan struct{})}
+}
+
+// sender stands for a client and its session, for a client numbers its packets
+// within that. One that asks for a clean session begins a new one with each
+// connection (MQTT 3.1.1, §3.1.2.4); any other goes on with the one it had, also
+// when we were away.
+func (v *visitor) sender(cl *mqtt.Client) uint32 {
+	if cl.Properties.Clean {
+		return senderOf(cl.ID, v.nonce)
+	}
+	return senderOf(cl.ID, 0)
+}
+
+// senderOf stands for who numbers packets; it is never 0.
+func senderOf(name string, session uint64) uint32 {
+	h := fnv.New32a()
+	fmt.Fprintf(h, "%q %d", name, session)
+	return max(1, h.Sum32())
 }
 
 // greet reads CONNECT (MQTT 3.1.1, §3.1). Until it is there, nothing of the

@@ -120,7 +120,7 @@ func (j *Journal) appendEntries(tx *tx, entries []Entry) error {
 		}
 		r := rowOf(e.Event, id)
 		r.seq = e.Event.Seq
-		if _, err := insert.ExecContext(tx.ctx, r.columns(e.Packet, e.Hash)...); err != nil {
+		if _, err := insert.ExecContext(tx.ctx, r.columns(*e)...); err != nil {
 			return err
 		}
 	}
@@ -131,7 +131,7 @@ func (j *Journal) appendEntries(tx *tx, entries []Entry) error {
 // each of the two tables: parsing it would take longer than running it.
 func prepareInserts(ctx context.Context, db *sql.DB) (inserts [2]*sql.Stmt, err error) {
 	for i, table := range tableName {
-		inserts[i], err = db.PrepareContext(ctx, `INSERT INTO `+table+` VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`)
+		inserts[i], err = db.PrepareContext(ctx, `INSERT INTO `+table+` VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`)
 		if err != nil {
 			return inserts, classify(fmt.Errorf("open journal: %w", err))
 		}

@@ -11,6 +11,7 @@ import (
 type Entry struct {
 	Event  farm.Event // Append fills in Seq
 	Packet uint16     // MQTT packet id; 0 where there is none
+	Sender uint32     // who numbered the packet, in one session
 	Hash   uint32     // of topic and payload
 }
 
@@ -61,6 +62,7 @@ type Restamp struct {
 // A Repeat is what is needed to recognise a message that comes again.
 type Repeat struct {
 	Packet  uint16
+	Sender  uint32
 	Hash    uint32
 	Session int64
 	Seq     int64

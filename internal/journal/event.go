@@ -57,15 +57,13 @@ func insertEvent(tx *tx, e Entry) error {
 	if err != nil {
 		return err
 	}
-	var bin, at, packet, hash any
+	var bin, at any
 	if body.Jot != nil {
 		bin, at = body.Jot.Bin, body.Jot.At.UnixMilli()
 	}
-	if e.Packet != 0 {
-		packet, hash = int64(e.Packet), int64(int32(e.Hash))
-	}
-	return tx.exec(`INSERT INTO event (seq, arrived, kind, bin, at, body, packet, hash) VALUES (?, ?, ?, ?, ?, ?, ?, ?)`,
-		e.Event.Seq, e.Event.Arrived.UnixMilli(), int64(e.Event.Kind), bin, at, string(text), packet, hash)
+	packet, hash, sender := e.packet()
+	return tx.exec(`INSERT INTO event (seq, arrived, kind, bin, at, body, packet, hash, sender) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+		e.Event.Seq, e.Event.Arrived.UnixMilli(), int64(e.Event.Kind), bin, at, string(text), packet, hash, sender)
 }
 
 func scanEvent(rows *sql.Rows) (farm.Event, error) {

@@ -31,7 +31,7 @@ func twoReadings(at time.Time) *journal.Batch {
 		Session: 1,
 		Entries: []journal.Entry{
 			{Event: reading("bed-t", at, 95, 35), Packet: 7, Hash: 0xfffffffe},
-			{Event: reading("bed-m", at, 1800, 64), Packet: 8, Hash: 9},
+			{Event: reading("bed-m", at, 1800, 64), Packet: 8, Sender: 0xfedcba98, Hash: 9},
 		},
 		Changes: []journal.Change{{Entry: 1, Change: farm.Change{
 			At: at, Bin: "bed", Zone: "near", Condition: farm.TooHot, Change: farm.Raised, Urgency: farm.Now,
@@ -118,7 +118,7 @@ func TestCommitThatIsOnDiskThoughItFailed(t *testing.T) {
 		t.Fatal(err)
 	}
 	same(t, "repeats", repeats, []journal.Repeat{
-		{Packet: 8, Hash: 9, Session: 1, Seq: 2},
+		{Packet: 8, Sender: 0xfedcba98, Hash: 9, Session: 1, Seq: 2},
 		{Packet: 7, Hash: 0xfffffffe, Session: 1, Seq: 1},
 	})
 	if got := appendEvents(t, j, reading("bed-t", start, 64, 18))[0].Seq; got != 3 {

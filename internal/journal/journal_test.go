@@ -199,6 +199,8 @@ func TestReplayGivesBackEveryKindOfEvent(t *testing.T) {
 	want := appendEvents(t, j,
 		farm.Event{Kind: farm.EventStart, Arrived: at},
 		farm.Event{Kind: farm.EventLink, Arrived: at, Up: true},
+		farm.Event{Kind: farm.EventLink, Arrived: at, Up: true, Backlog: farm.Marked},
+		farm.Event{Kind: farm.EventCaught, Arrived: at},
 		reading("bed-t", at, 64.2, farm.CelsiusOf(64.2)),
 		farm.Event{Kind: farm.EventTick, Arrived: at.Add(time.Minute)},
 		farm.Event{Kind: farm.EventReading, Arrived: at, Reading: farm.Reading{

@@ -167,6 +167,37 @@ func TestMigrationsAreNumberedWithoutGaps(t *testing.T) {
 	}
 }
 
+// A journal of the first schema opens, and keeps all that it holds.
+func TestAJournalOfTheFirstSchemaOpens(t *testing.T) {
+	path := newPath(t)
+	first, err := os.ReadFile("migrations/0001_begin.sql")
+	if err != nil {
+		t.Fatal(err)
+	}
+	alter(t, path, string(first)+`
+		INSERT INTO session VALUES (0, 3);
+		INSERT INTO series VALUES (1, 'bed-t', 'temperature', '[["bed","near"]]');
+		INSERT INTO reading_0 VALUES (1, 1743465600000, 1, NULL, 18.5, NULL, 0, 7, 42);
+		INSERT INTO event VALUES (2, 1743465600000, 8, NULL, NULL, '{"up":true}', NULL, NULL);
+		PRAGMA application_id = 1651993198;
+		PRAGMA user_version = 1`)
+	j := open(t, path)
+	at := time.UnixMilli(1743465600000).UTC()
+	want := []farm.Event{
+		{Seq: 1, Arrived: at, Kind: farm.EventReading, Reading: farm.Reading{Probe: "bed-t", At: at, Raw: 18.5, Value: 18.5}},
+		{Seq: 2, Arrived: at, Kind: farm.EventTrouble},
+	}
+	want[1].Up = true
+	same(t, "what it holds", replay(t, j, 0), want)
+	more := appendEvents(t, j, reading("bed-t", at.Add(time.Minute), 64, 18))
+	repeats, err := j.Repeats(context.Background(), 10)
+	if err != nil {
+		t.Fatal(err)
+	}
+	same(t, "repeats", repeats, []journal.Repeat{{Packet: 7, Hash: 42, Session: 3, Seq: 1}})
+	same(t, "and what came since", replay(t, j, 2), more)
+}
+
 // modernc.org/libc has to be of the very version that modernc.org/sqlite was
 // made with; with another, its 32-bit ARM build ends in SIGBUS.
 func TestLibcIsTheOneSQLiteWasMadeWith(t *testing.T) {

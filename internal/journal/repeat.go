@@ -21,16 +21,16 @@ func (j *Journal) Repeats(ctx context.Context, n int) ([]Repeat, error) {
 			return err
 		}
 		after := last - int64(n)*repeatReach
-		rows, err := t.QueryContext(ctx, `SELECT seq, packet, hash,
+		rows, err := t.QueryContext(ctx, `SELECT seq, packet, hash, coalesce(sender, 0),
 				coalesce((SELECT session FROM session WHERE after_seq < r.seq ORDER BY after_seq DESC LIMIT 1), 0)
-			FROM (SELECT seq, packet, hash FROM unpacked WHERE seq > ? AND packet IS NOT NULL
-				UNION ALL SELECT seq, packet, hash FROM event WHERE seq > ? AND packet IS NOT NULL) r
+			FROM (SELECT seq, packet, hash, sender FROM unpacked WHERE seq > ? AND packet IS NOT NULL
+				UNION ALL SELECT seq, packet, hash, sender FROM event WHERE seq > ? AND packet IS NOT NULL) r
 			ORDER BY seq DESC LIMIT ?`, after, after, n)
 		out, err = collect(rows, err, func(rows *sql.Rows) (Repeat, error) {
 			var r Repeat
-			var hash int32
-			err := rows.Scan(&r.Seq, &r.Packet, &hash, &r.Session)
-			r.Hash = uint32(hash)
+			var hash, sender int32
+			err := rows.Scan(&r.Seq, &r.Packet, &hash, &sender, &r.Session)
+			r.Hash, r.Sender = uint32(hash), uint32(sender)
 			return r, err
 		})
 		return err

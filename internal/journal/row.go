@@ -104,8 +104,8 @@ func (r row) event(all []series) (farm.Event, error) {
 }
 
 // columns are the arguments of an insert into reading_0 or reading_1.
-func (r row) columns(packet uint16, hash uint32) []any {
-	args := []any{r.seq, r.arrived, r.series, nil, nil, nil, r.marks, nil, nil}
+func (r row) columns(e Entry) []any {
+	args := []any{r.seq, r.arrived, r.series, nil, nil, nil, r.marks, nil, nil, nil}
 	if r.stamp != 0 {
 		args[3] = r.stamp
 	}
@@ -115,10 +115,19 @@ func (r row) columns(packet uint16, hash uint32) []any {
 	if r.marks&markConverted != 0 {
 		args[5] = number(r.value)
 	}
-	if packet != 0 {
-		args[7], args[8] = int64(packet), int64(int32(hash))
-	}
+	args[7], args[8], args[9] = e.packet()
 	return args
+}
+
+// packet gives what a message is known again by, NULL where there is nothing.
+func (e Entry) packet() (packet, hash, sender any) {
+	if e.Packet != 0 {
+		packet, hash = int64(e.Packet), int64(int32(e.Hash))
+	}
+	if e.Sender != 0 {
+		sender = int64(int32(e.Sender))
+	}
+	return packet, hash, sender
 }
 
 // number is a float as SQLite stores it in the fewest bytes: whole numbers as

@@ -35,7 +35,7 @@ type batch struct {
 func (b *batch) add(e farm.Event, changes []farm.Change, d *ingest.Delivery) {
 	entry := journal.Entry{Event: e}
 	if d != nil && d.QoS > 0 {
-		entry.Packet, entry.Hash = d.ID, hashOf(d)
+		entry.Packet, entry.Sender, entry.Hash = d.ID, d.Sender, hashOf(d)
 	}
 	b.entries = append(b.entries, entry)
 	for _, ch := range changes {

@@ -77,9 +77,12 @@ func (b *broker) publish(topic, payload string) uint16 {
 	return id
 }
 
-func (b *broker) send(id uint16, topic, payload string, dup bool) {
+func (b *broker) send(id uint16, topic, payload string, dup bool) { b.from(0, id, topic, payload, dup) }
+
+// from hands over what a sender of its own has numbered.
+func (b *broker) from(sender uint32, id uint16, topic, payload string, dup bool) {
 	b.items <- ingest.Item{Delivery: &ingest.Delivery{
-		Topic: topic, Payload: []byte(payload), QoS: 1, ID: id, Dup: dup,
+		Topic: topic, Payload: []byte(payload), QoS: 1, ID: id, Sender: sender, Dup: dup,
 		Ack: func() {
 			b.mu.Lock()
 			defer b.mu.Unlock()

@@ -180,7 +180,7 @@ func (l *Loop) link(ctx context.Context, link ingest.Link) {
 	now := l.now()
 	if link.Up {
 		if !link.Resumed {
-			l.repeats.forget() // a new session numbers its packets anew
+			l.repeats.forget(link.Sender) // a new session numbers its packets anew
 		}
 		l.cfg.Log.Info("broker reached", "session_resumed", link.Resumed)
 	} else {

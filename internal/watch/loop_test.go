@@ -11,6 +11,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"binwatchd/internal/farm"
+	"binwatchd/internal/ingest"
 )
 
 func ids(from, to uint16) []uint16 {
@@ -166,6 +167,65 @@ func TestThePacketIDsOfAKilledBroker(t *testing.T) {
 		synctest.Wait()
 		if got := r.readings("t"); len(got) != 2 {
 			t.Errorf("got readings %v, want the repeat of what came last under its id dropped", got)
+		}
+	})
+}
+
+// Where probes number their packets themselves, another one's same number makes
+// no repeat a second reading, and a device that has begun a new session is not
+// taken for its own former self; both also after a restart.
+func TestRepeatsAreOfOneSender(t *testing.T) {
+	const bench, shed, shedAnew = 11, 12, 13
+	for _, restart := range []bool{false, true} {
+		synctest.Test(t, func(t *testing.T) {
+			r := newRig(t, time.Now)
+			r.broker.link(true, false)
+			r.broker.from(bench, 1, "bed/t", "18.5", false)
+			r.broker.from(shed, 1, "bed/m", "70", false) // the same number
+			r.broker.from(shed, 2, "bed/m", "71", false)
+			time.Sleep(time.Minute)
+			synctest.Wait()
+			if restart {
+				r.stop()
+				r.start()
+				r.broker.items <- ingest.Item{Link: &ingest.Link{Up: true, Resumed: true}}
+			}
+			r.broker.from(shed, 1, "bed/m", "70", true)     // its answer was lost: a repeat
+			r.broker.from(bench, 1, "bed/t", "18.5", true)  // likewise
+			r.broker.from(shedAnew, 1, "bed/m", "70", true) // the shed's device has begun anew
+			time.Sleep(time.Minute)
+			synctest.Wait()
+			if got := r.readings("t"); len(got) != 1 {
+				t.Errorf("restart %v: got readings %v of the bench, want its repeat dropped", restart, got)
+			}
+			if got := r.readings("m"); len(got) != 3 {
+				t.Errorf("restart %v: got readings %v of the shed, want its repeat dropped and the new session's kept", restart, got)
+			}
+			if got := len(r.broker.acks()); got != 6 && !restart || got != 3 && restart {
+				t.Errorf("restart %v: got %d acknowledged, want all", restart, got)
+			}
+		})
+	}
+}
+
+// A fresh session at one of several brokers says nothing of the others.
+func TestAFreshSessionIsOfOneBroker(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newRig(t, time.Now)
+		r.broker.items <- ingest.Item{Link: &ingest.Link{Up: true, Sender: 1}}
+		r.broker.from(1, 5, "bed/t", "18.5", false)
+		time.Sleep(time.Minute)
+		r.broker.link(false, false)
+		r.broker.items <- ingest.Item{Link: &ingest.Link{Up: true, Sender: 2}}
+		r.broker.from(2, 5, "bed/t", "18.5", true) // another broker's own
+		time.Sleep(time.Minute)
+		r.broker.link(false, false)
+		r.broker.items <- ingest.Item{Link: &ingest.Link{Up: true, Resumed: true, Sender: 1}}
+		r.broker.from(1, 5, "bed/t", "18.5", true) // the first one's again
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		if got := r.readings("t"); len(got) != 2 {
+			t.Errorf("got readings %v, want one of each broker", got)
 		}
 	})
 }

@@ -43,7 +43,7 @@ func (l *Loop) recall(ctx context.Context) error {
 	}
 	for _, k := range slices.Backward(known) { // the oldest first, as they came
 		if k.Session == l.repeats.session {
-			l.repeats.know(k.Packet, k.Hash)
+			l.repeats.know(packetID{k.Sender, k.Packet}, k.Hash)
 		}
 	}
 	return nil

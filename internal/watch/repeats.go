@@ -1,6 +1,10 @@
 package watch
 
-import "binwatchd/internal/ingest"
+import (
+	"maps"
+
+	"binwatchd/internal/ingest"
+)
 
 // repeatsKept is how many packets are remembered: more than a source has room
 // for, all of which may be committed when their connection is gone already, and
@@ -9,15 +13,21 @@ import "binwatchd/internal/ingest"
 // to, once the first message is acknowledged.
 const repeatsKept = 8192
 
-// repeats knows again what the broker sends once more: marked DUP, in the same
-// session, with a packet id and content that are in the journal already. That
-// happens when the daemon dies between a commit and its acknowledgements.
+// repeats knows again what is sent once more: marked DUP, by the same sender in
+// the same session, with a packet id and content that are in the journal already.
+// That happens when the daemon dies between a commit and its acknowledgements.
 type repeats struct {
 	session int64
-	known   map[uint16]packet
+	known   map[packetID]packet
 	order   []noted // ring of what became known, oldest at next once it is full
 	next    int
 	count   int64
+}
+
+// A packetID is the number of a packet and who gave it, in one session of theirs.
+type packetID struct {
+	sender uint32
+	id     uint16
 }
 
 // A packet is what was last known to come under an id. A broker that was killed
@@ -29,14 +39,14 @@ type packet struct {
 
 // A noted is a place in the order in which packets became known.
 type noted struct {
-	id  uint16
+	id  packetID
 	nth int64
 }
 
-func newRepeats() repeats { return repeats{known: map[uint16]packet{}} }
+func newRepeats() repeats { return repeats{known: map[packetID]packet{}} }
 
 // know notes a packet that has been committed.
-func (r *repeats) know(id uint16, hash uint32) {
+func (r *repeats) know(id packetID, hash uint32) {
 	r.count++
 	r.known[id] = packet{hash, r.count}
 	one := noted{id, r.count}
@@ -57,15 +67,17 @@ func (r *repeats) is(d *ingest.Delivery) bool {
 	if d.QoS == 0 {
 		return false
 	}
+	id := packetID{d.Sender, d.ID}
 	if !d.Dup {
-		delete(r.known, d.ID)
+		delete(r.known, id)
 		return false
 	}
-	p, ok := r.known[d.ID]
+	p, ok := r.known[id]
 	return ok && p.hash == hashOf(d)
 }
 
-// forget begins a new session: its packet ids mean other messages.
-func (r *repeats) forget() {
-	*r = repeats{session: r.session + 1, known: map[uint16]packet{}}
+// forget begins a new session of a sender: its packet ids mean other messages.
+func (r *repeats) forget(sender uint32) {
+	r.session++
+	maps.DeleteFunc(r.known, func(id packetID, _ packet) bool { return id.sender == sender })
 }

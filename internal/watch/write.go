@@ -111,7 +111,7 @@ func (l *Loop) settled(w *writing) {
 	now := l.now()
 	for _, e := range w.rows.Entries {
 		if e.Packet != 0 {
-			l.repeats.know(e.Packet, e.Hash)
+			l.repeats.know(packetID{e.Sender, e.Packet}, e.Hash)
 		}
 	}
 	l.sinceSnap += len(w.rows.Entries)
