@@ -88,8 +88,8 @@ func (d *daemon) open(ctx context.Context, cfg *config.Config) (err error) {
 }
 
 func (d *daemon) openJournal(ctx context.Context, cfg *config.Config) error {
-	if info, err := os.Stat(cfg.Journal.Path); err == nil && info.IsDir() {
-		return fmt.Errorf("open journal: %s is a folder; journal.path names a file", cfg.Journal.Path)
+	if err := plainJournal(cfg.Journal.Path); err != nil {
+		return err
 	}
 	boot, err := journal.ReadBoot(time.Now())
 	if err != nil {
@@ -102,6 +102,14 @@ func (d *daemon) openJournal(ctx context.Context, cfg *config.Config) error {
 		return err
 	}
 	return d.journal.SetFarm(ctx, &cfg.Farm)
+}
+
+// plainJournal refuses a path at which there is no file and can't be one.
+func plainJournal(path string) error {
+	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() {
+		return fmt.Errorf("open journal: %s is no plain file; journal.path names one", path)
+	}
+	return nil
 }
 
 func (d *daemon) openIntake(cfg *config.Config) error {

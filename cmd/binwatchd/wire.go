@@ -8,7 +8,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"os"
 	"path/filepath"
 	"strings"
 	"time"
@@ -94,7 +93,7 @@ func keyPair(cert, key string) (tls.Certificate, error) {
 	if err != nil {
 		return tls.Certificate{}, err
 	}
-	certPEM, err := os.ReadFile(cert)
+	certPEM, err := config.ReadPlain(cert)
 	if err != nil {
 		return tls.Certificate{}, err
 	}
@@ -103,7 +102,7 @@ func keyPair(cert, key string) (tls.Certificate, error) {
 
 // authority reads the certificates of an own authority.
 func authority(path string) (*x509.CertPool, error) {
-	pem, err := os.ReadFile(path)
+	pem, err := config.ReadPlain(path)
 	if err != nil {
 		return nil, fmt.Errorf("read the authority's certificate: %w", err)
 	}

@@ -10,6 +10,8 @@ import (
 	"strconv"
 	"strings"
 	"unicode"
+
+	"binwatchd/internal/loopback"
 )
 
 // Addresses can hold passwords, so the messages here never repeat one.
@@ -53,7 +55,7 @@ func parseWebhook(s string) (string, error) {
 		return "", err
 	}
 	u, err := url.Parse(s)
-	if err == nil && u.Scheme == "http" && !isLoopback(u.Hostname()) {
+	if err == nil && u.Scheme == "http" && !loopback.Is(u.Hostname()) {
 		return "", errors.New("a webhook goes over plain http only to this machine: use https://")
 	}
 	return s, err
@@ -97,16 +99,6 @@ func isHost(s string) bool {
 		letter := 'a' <= c && c <= 'z' || 'A' <= c && c <= 'Z' || '0' <= c && c <= '9'
 		return !letter && c != '-' && c != '.' && c != '_'
 	})
-}
-
-// isLoopback tells whether a host is this machine itself, so that nothing said
-// to it passes a network.
-func isLoopback(host string) bool {
-	if strings.EqualFold(host, "localhost") {
-		return true
-	}
-	ip, err := netip.ParseAddr(host)
-	return err == nil && ip.Unmap().IsLoopback()
 }
 
 // hostOf is the host of host:port, which has been checked before.

@@ -115,7 +115,7 @@ func (b *builder) noteSecret(at place, err error) {
 		return
 	}
 	b.note(at, "%v", err)
-	if !isNotHere(err) {
+	if !Unreachable(err) {
 		b.barred++
 	}
 }

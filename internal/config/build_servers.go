@@ -3,6 +3,8 @@ package config
 import (
 	"net/url"
 	"path/filepath"
+
+	"binwatchd/internal/loopback"
 )
 
 func (b *builder) buildBroker(c *Config) {
@@ -73,7 +75,7 @@ func (b *builder) checkKeeper(d *brokerDoc) {
 }
 
 func (b *builder) checkListener(d *brokerDoc) {
-	if !isLoopback(hostOf(d.listen.v)) && !(d.user.present() && d.password.present()) {
+	if !loopback.Is(hostOf(d.listen.v)) && !(d.user.present() && d.password.present()) {
 		b.problem(d.listen.at, "beyond loopback anybody could send readings: add user and password, or listen at 127.0.0.1")
 	}
 	for _, x := range []val[string]{d.clientID, {at: d.tls.at, set: d.tls.set}} {
@@ -175,7 +177,7 @@ func (b *builder) buildPage(c *Config) {
 		return
 	}
 	d := &b.doc.page.v
-	if d.listen.set && !isLoopback(hostOf(d.listen.v)) && !d.password.present() {
+	if d.listen.set && !loopback.Is(hostOf(d.listen.v)) && !d.password.present() {
 		b.problem(d.listen.at, "beyond loopback anybody could read and change the farm: add password: {file: PATH}, or listen at 127.0.0.1")
 	}
 	c.Page = &Page{Listen: d.listen.v, Password: b.secretAt(&d.password)}
@@ -192,7 +194,7 @@ func (b *builder) buildMail(c *Config) {
 		return
 	}
 	d := &b.doc.mail.v
-	local := isLoopback(hostOf(d.server.v))
+	local := loopback.Is(hostOf(d.server.v))
 	d.security.or(securityFor(d.server.v, local), "by the server")
 	if d.security.given() && !local && (d.security.v == Offered || d.security.v == Plain) {
 		b.problem(d.security.at, "%s would let anybody on the way read the mail and the password: use starttls or tls", d.security.v)

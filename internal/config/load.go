@@ -6,7 +6,13 @@ import (
 	"os"
 	"path/filepath"
 	"time"
+
+	"golang.org/x/sys/unix"
 )
+
+// longestWait is how long a configuration that comes through a pipe is waited
+// for.
+const longestWait = 10 * time.Second
 
 // A Loader reads configurations. Its two clocks are arguments so that the same
 // file gives the same [Config] in a test.
@@ -23,11 +29,14 @@ func Load(path string, need Need) (*Config, error) {
 
 // Load reads the configuration at path.
 func (l Loader) Load(path string, need Need) (*Config, error) {
-	f, err := os.Open(path)
+	// A pipe will do, as a shell makes one of a command; but not one that nobody
+	// writes into.
+	f, err := os.OpenFile(path, os.O_RDONLY|unix.O_NONBLOCK, 0)
 	if err != nil {
 		return nil, fmt.Errorf("read configuration: %w", err)
 	}
 	defer f.Close()
+	_ = f.SetReadDeadline(time.Now().Add(longestWait)) // a file has none, and needs none
 	text, err := io.ReadAll(io.LimitReader(f, largestFile+1))
 	if err != nil {
 		return nil, fmt.Errorf("read configuration: %w", err)

@@ -3,7 +3,6 @@ package config
 import (
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"log/slog"
 	"os"
@@ -26,10 +25,6 @@ const (
 	fromEnv        = "env"
 	fromCredential = "credential"
 )
-
-// largestSecret bounds a secret, so that a wrong path (a device, a journal)
-// is not read to its end.
-const largestSecret = 64 << 10
 
 // FileSecret is a secret in a file that a command line names.
 func FileSecret(path string) Secret { return Secret{from: fromFile, name: path} }
@@ -103,11 +98,6 @@ type notHere string
 
 func (e notHere) Error() string { return string(e) }
 
-// isNotHere tells a secret that can't be reached from one that is wrong.
-func isNotHere(err error) bool {
-	return errors.Is(err, fs.ErrNotExist) || errors.Is(err, fs.ErrPermission) || errors.As(err, new(notHere))
-}
-
 // ReadKey reads the file of a private key, by the rule for secrets: one that
 // everybody may read or write is refused.
 func ReadKey(path string) ([]byte, error) {
@@ -120,29 +110,15 @@ func ReadKey(path string) ([]byte, error) {
 
 // readClosed reads a file that is closed to others.
 func readClosed(path string) (string, error) {
-	f, err := os.Open(path)
+	text, mode, err := readPlain(path, largestSecret)
 	if pe := (*fs.PathError)(nil); errors.As(err, &pe) {
 		return "", pe.Err // the path is in the source already
 	}
-	if err != nil {
-		return "", err
-	}
-	defer f.Close()
-	info, err := f.Stat()
 	switch {
 	case err != nil:
 		return "", err
-	case !info.Mode().IsRegular():
-		return "", fmt.Errorf("%s is not a plain file", path)
-	case info.Mode().Perm()&othersMay != 0:
+	case mode.Perm()&othersMay != 0:
 		return "", fmt.Errorf("everybody may read or write %s; close it with: chmod o= %s", path, path)
-	}
-	text, err := io.ReadAll(io.LimitReader(f, largestSecret+1))
-	if err != nil {
-		return "", err
-	}
-	if len(text) > largestSecret {
-		return "", fmt.Errorf("%s is larger than %d KiB", path, largestSecret>>10)
 	}
 	return string(text), nil
 }

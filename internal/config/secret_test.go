@@ -10,6 +10,8 @@ import (
 	"strings"
 	"testing"
 
+	"golang.org/x/sys/unix"
+
 	"binwatchd/internal/config"
 )
 
@@ -56,7 +58,25 @@ func TestReveal(t *testing.T) {
 	}
 	t.Run("a folder", func(t *testing.T) {
 		got, err := password(t, "{file: "+t.TempDir()+"}").Reveal()
-		checkSecret(t, got, err, "", "is not a plain file")
+		checkSecret(t, got, err, "", "not a plain file")
+	})
+	t.Run("a pipe that nobody writes into", func(t *testing.T) {
+		path := filepath.Join(t.TempDir(), "secret")
+		if err := unix.Mkfifo(path, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		got, err := password(t, "{file: "+path+"}").Reveal()
+		checkSecret(t, got, err, "", path+" is a pipe, not a plain file")
+		if _, err := config.ReadPlain(path); err == nil || !strings.Contains(err.Error(), "is a pipe") {
+			t.Errorf("as a certificate: %v", err)
+		}
+		if _, err := config.Load(path, config.ForRun); err == nil || !strings.Contains(err.Error(), path) {
+			t.Errorf("as a configuration: %v", err)
+		}
+	})
+	t.Run("a device without end", func(t *testing.T) {
+		got, err := password(t, "{file: /dev/zero}").Reveal()
+		checkSecret(t, got, err, "", "/dev/zero is a device, not a plain file")
 	})
 	t.Run("not there", func(t *testing.T) {
 		got, err := password(t, "{file: /nowhere/secret}").Reveal()

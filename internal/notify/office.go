@@ -13,6 +13,8 @@ import (
 	"time"
 
 	gomail "github.com/wneessen/go-mail"
+
+	"binwatchd/internal/loopback"
 )
 
 const (
@@ -52,7 +54,7 @@ func newOffice(m Mail, certTime func() time.Time) (office, error) {
 	}
 	o.tls = &tls.Config{ServerName: host, RootCAs: m.Roots, MinVersion: tls.VersionTLS12, Time: certTime}
 	o.secure(m.Security)
-	o.tls.InsecureSkipVerify = isLoopback(host) && m.Roots == nil
+	o.tls.InsecureSkipVerify = loopback.Is(host) && m.Roots == nil
 	return o, nil
 }
 
@@ -61,7 +63,7 @@ func (o *office) secure(s Security) {
 	switch {
 	case s == TLS, s == "" && o.port == smtpsPort:
 		o.direct = true
-	case s == Offered, s == "" && isLoopback(o.host):
+	case s == Offered, s == "" && loopback.Is(o.host):
 		o.policy = gomail.TLSOpportunistic
 	case s == Plain:
 		o.policy = gomail.NoTLS
@@ -132,7 +134,7 @@ func (o office) client(line *wire) (*gomail.Client, error) {
 // machine the others are only used under TLS; go-mail sees to that, too.
 func (o office) auth() gomail.Option {
 	mechs := []gomail.SMTPAuthType{gomail.SMTPAuthSCRAMSHA256, gomail.SMTPAuthSCRAMSHA1, gomail.SMTPAuthPlain, gomail.SMTPAuthLogin}
-	if isLoopback(o.host) {
+	if loopback.Is(o.host) {
 		mechs = append(mechs, gomail.SMTPAuthPlainNoEnc, gomail.SMTPAuthLoginNoEnc)
 	}
 	return gomail.WithOpportunisticSMTPAuth(mechs...)

@@ -11,7 +11,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"net"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -19,6 +18,7 @@ import (
 	"time"
 
 	"binwatchd/internal/farm"
+	"binwatchd/internal/loopback"
 )
 
 // A hook posts changes to a program, signed as Standard Webhooks 1.0 has it: the
@@ -36,7 +36,7 @@ func newHook(cfg Config, t Teller) (*hook, error) {
 	if err != nil || u.Host == "" {
 		return nil, errors.New("the webhook's address cannot be read")
 	}
-	if u.Scheme != "https" && (u.Scheme != "http" || !isLoopback(u.Hostname())) {
+	if u.Scheme != "https" && (u.Scheme != "http" || !loopback.Is(u.Hostname())) {
 		return nil, errors.New("a webhook goes over https; plain http only to loopback")
 	}
 	secret, err := hookSecret(t.Secret)
@@ -57,12 +57,6 @@ func plainClient(certTime func() time.Time) *http.Client {
 		},
 		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
 	}
-}
-
-// isLoopback tells whether a host can only be this machine.
-func isLoopback(host string) bool {
-	ip := net.ParseIP(host)
-	return host == "localhost" || ip != nil && ip.IsLoopback()
 }
 
 // hookSecret reads a secret as Standard Webhooks 1.0 writes it: base64 after

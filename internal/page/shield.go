@@ -7,7 +7,7 @@ import (
 	"runtime/debug"
 	"strings"
 
-	"binwatchd/internal/page/door"
+	"binwatchd/internal/loopback"
 )
 
 // policy lets a page use its own files and nothing else, frames and inline
@@ -85,7 +85,7 @@ func plainHost(host string) bool {
 	if err != nil {
 		name = strings.Trim(host, "[]")
 	}
-	if door.Loopback(name) {
+	if loopback.Is(name) {
 		return true
 	}
 	_, err = netip.ParseAddr(name)

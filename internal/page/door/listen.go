@@ -3,8 +3,9 @@ package door
 import (
 	"fmt"
 	"net"
-	"net/netip"
 	"strconv"
+
+	"binwatchd/internal/loopback"
 )
 
 // Check tells whether a page may be served at listen, an address like
@@ -17,19 +18,8 @@ func Check(listen string, hasPassword bool) error {
 	if _, err := strconv.ParseUint(port, 10, 16); err != nil {
 		return fmt.Errorf("page address %q: the port must be a number up to 65535", listen)
 	}
-	if !hasPassword && !Loopback(host) {
+	if !hasPassword && !loopback.Is(host) {
 		return fmt.Errorf("page address %q can be reached from other machines: give the page a password, or listen on 127.0.0.1", listen)
 	}
 	return nil
-}
-
-// Loopback tells whether host, without a port, is this machine and nothing
-// else. An empty host means every interface. A name other than localhost is
-// not resolved: what it means may change.
-func Loopback(host string) bool {
-	if host == "localhost" {
-		return true
-	}
-	ip, err := netip.ParseAddr(host)
-	return err == nil && ip.Unmap().IsLoopback()
 }

@@ -1,0 +1,73 @@
+package config
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+
+	"golang.org/x/sys/unix"
+)
+
+// Bounds of the files that a configuration names, in bytes, so that a wrong path
+// (a device, a journal) is not read to its end.
+const (
+	largestSecret = 64 << 10
+	largestBundle = 4 << 20 // the certificates of all authorities in the world are a quarter of a MiB
+)
+
+// ReadPlain reads a file of certificates. What is no plain file (a folder, a
+// pipe, a device) is refused at once: reading it could take for ever.
+func ReadPlain(path string) ([]byte, error) {
+	text, _, err := readPlain(path, largestBundle)
+	return text, err
+}
+
+// readPlain gives the mode of the file too. Its errors name the path where the
+// system's own don't.
+func readPlain(path string, most int) (text []byte, mode fs.FileMode, err error) {
+	// Without O_NONBLOCK opening a pipe waits for somebody to write into it.
+	f, err := os.OpenFile(path, os.O_RDONLY|unix.O_NONBLOCK, 0)
+	if err != nil {
+		return nil, 0, err
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return nil, 0, err
+	}
+	if !info.Mode().IsRegular() {
+		return nil, 0, fmt.Errorf("%s is %s, not a plain file", path, whatIs(info.Mode()))
+	}
+	text, err = io.ReadAll(io.LimitReader(f, int64(most)+1))
+	if err != nil {
+		return nil, 0, err
+	}
+	if len(text) > most {
+		return nil, 0, fmt.Errorf("%s is larger than %d KiB", path, most>>10)
+	}
+	return text, info.Mode(), nil
+}
+
+// whatIs names what is no plain file.
+func whatIs(mode fs.FileMode) string {
+	switch {
+	case mode.IsDir():
+		return "a folder"
+	case mode&fs.ModeNamedPipe != 0:
+		return "a pipe"
+	case mode&fs.ModeSocket != 0:
+		return "a socket"
+	case mode&fs.ModeDevice != 0:
+		return "a device"
+	}
+	return "something else"
+}
+
+// Unreachable tells whether what is wrong with a file or a secret is only that
+// it can't be reached from here, which on another machine or for another user may
+// be different.
+func Unreachable(err error) bool {
+	return errors.Is(err, fs.ErrNotExist) || errors.Is(err, fs.ErrPermission) || errors.As(err, new(notHere))
+}
