@@ -54,8 +54,12 @@ func checkCommand() command {
 		case *show:
 			return cfg.Show(io.out)
 		}
-		if cfg.Barred > 0 {
-			return fmt.Errorf("%s says nothing wrong, but binwatchd run would not start: see the notes", *path)
+		reasons := tried(cfg)
+		for _, r := range reasons {
+			fmt.Fprintln(io.talk, "note:", r)
+		}
+		if cfg.Barred+len(reasons) > 0 {
+			return errBarred(*path)
 		}
 		fmt.Fprintf(io.out, "%s is right: %s, %d bins, %d probes\n", *path, cfg.Farm.Name, len(cfg.Farm.Bins), len(cfg.Farm.Probes))
 		return nil

@@ -119,28 +119,44 @@ func placeJot(f *farm.Farm, j *farm.Jot) error {
 	return nil
 }
 
+// startWait is how long a daemon that starts or stops is waited for: it holds the
+// journal without answering at its socket.
+const startWait = 20 * time.Second
+
 // noteJot has the daemon write the jot, or writes it when none is running.
 func noteJot(ctx context.Context, cfg *config.Config, j farm.Jot, now time.Time, io *streams) error {
-	err := control.NewClient(cfg.Control).Act(ctx, control.Action{Jot: &j})
-	switch {
-	case err == nil:
-		fmt.Fprintln(io.out, "noted:", sayJot(cfg, j))
-		return nil
-	case !errors.Is(err, control.ErrNoDaemon):
-		return err
+	for began := time.Now(); ; {
+		err := control.NewClient(cfg.Control).Act(ctx, control.Action{Jot: &j})
+		if err == nil {
+			fmt.Fprintln(io.out, "noted:", sayJot(cfg, j))
+			return nil
+		}
+		if !errors.Is(err, control.ErrNoDaemon) {
+			return err
+		}
+		err = noteAlone(ctx, cfg, j, now)
+		switch {
+		case err == nil:
+			fmt.Fprintln(io.out, "noted, with no daemon running:", sayJot(cfg, j))
+			return nil
+		case !errors.Is(err, journal.ErrInUse):
+			return err
+		case time.Since(began) > startWait || !rest(ctx, 200*time.Millisecond):
+			return fmt.Errorf("nothing was noted: %w, and it does not answer at %s", err, cfg.Control)
+		}
 	}
-	jr, err := journal.Open(ctx, journal.Config{Path: cfg.Journal.Path, Keep: cfg.Journal.Keep, Now: time.Now})
+}
+
+// noteAlone writes a jot into a journal that no daemon has open.
+func noteAlone(ctx context.Context, cfg *config.Config, j farm.Jot, now time.Time) error {
+	jr, err := journal.Open(ctx, journal.Config{Path: cfg.Journal.Path, Keep: cfg.Journal.Keep, Now: time.Now, Brief: true})
 	if err != nil {
 		return err
 	}
 	defer jr.Close()
 	tellers := tellersOf(cfg)
 	owes := func(ch farm.Change) []farm.Owed { return notify.OwedFor(tellers, ch, now) }
-	if err := watch.Note(ctx, jr, &cfg.Farm, farm.Event{Kind: farm.EventJot, Jot: j}, now, owes); err != nil {
-		return err
-	}
-	fmt.Fprintln(io.out, "noted, with no daemon running:", sayJot(cfg, j))
-	return nil
+	return watch.Note(ctx, jr, &cfg.Farm, farm.Event{Kind: farm.EventJot, Jot: j}, now, owes)
 }
 
 // tellersOf names who is told, without revealing any secret.

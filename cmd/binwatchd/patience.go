@@ -62,10 +62,10 @@ func (d *daemon) keepDoor(cfg *config.Config, err error) {
 }
 
 // diskTrouble tells whether an error is one that goes away when somebody sees
-// to the disk. A file that belongs to somebody else is none: that is a mistake
+// to the disk, or to a program that keeps the file locked. A file that belongs to somebody else is none: that is a mistake
 // of setting up, and said at once.
 func diskTrouble(err error) bool {
-	for _, one := range []error{journal.ErrFull, journal.ErrDisk, syscall.EROFS, syscall.ENOSPC, syscall.EIO} {
+	for _, one := range []error{journal.ErrFull, journal.ErrDisk, journal.ErrLocked, syscall.EROFS, syscall.ENOSPC, syscall.EIO} {
 		if errors.Is(err, one) {
 			return true
 		}

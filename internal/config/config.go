@@ -36,7 +36,8 @@ type Config struct {
 	Notes      []Problem // worth knowing, yet no reason to refuse the file
 	Barred     int       // how many of the notes keep the daemon from starting: a secret that is there and no good
 
-	doc document // with defaults filled in, for Show
+	doc  document // with defaults filled in, for Show
+	file string   // its name, for Wrong
 }
 
 // Broker is how probes are heard: by calling brokers at URLs, or by being

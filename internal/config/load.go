@@ -58,7 +58,7 @@ func (l Loader) Parse(path string, text []byte, need Need) (*Config, error) {
 	if err := r.asError(); err != nil {
 		return nil, err
 	}
-	c.doc, c.Notes, c.Barred = doc, byPlace(b.notes), b.barred
+	c.doc, c.file, c.Notes, c.Barred = doc, path, byPlace(b.notes), b.barred
 	return c, nil
 }
 

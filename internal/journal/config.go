@@ -13,6 +13,10 @@ type Config struct {
 	Now  func() time.Time // the wall clock
 	Boot Boot             // of this run; see ReadBoot
 
+	// Brief says that it is opened by a command, to note something and be closed
+	// at once. A daemon that starts meanwhile waits for that.
+	Brief bool
+
 	// Fault, when set, is called at each stage of a write ("begin", "append",
 	// "commit", "committed", "fold"); its error makes the write fail there. It
 	// exists for tests of what happens then.

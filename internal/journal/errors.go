@@ -19,6 +19,7 @@ var (
 	ErrDamaged  = errors.New("the journal file is damaged")
 	ErrDisk     = errors.New("the disk reports an error")
 	ErrInUse    = errors.New("another binwatchd has the journal open")
+	ErrLocked   = errors.New("another program (a database shell, say, or one that copies) keeps the journal file locked")
 	ErrNewer    = errors.New("the journal was written by a newer binwatchd")
 	ErrClosed   = errors.New("the journal is closed")
 )
@@ -78,7 +79,7 @@ func causeOf(code int) error {
 	case codes.SQLITE_IOERR:
 		return ErrDisk
 	case codes.SQLITE_BUSY, codes.SQLITE_LOCKED:
-		return ErrInUse
+		return ErrLocked
 	}
 	return nil
 }

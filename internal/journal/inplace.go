@@ -342,7 +342,7 @@ func (j *Journal) keepLock() error {
 			return nil
 		}
 	}
-	lock, err := takeLock(j.cfg.Path)
+	lock, err := takeLock(j.cfg.Path, j.cfg.Brief)
 	switch {
 	case errors.Is(err, ErrInUse):
 		return &MovedError{j.cfg.Path, Taken}

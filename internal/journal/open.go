@@ -54,7 +54,8 @@ type head struct {
 }
 
 // Open opens the journal for the daemon, making it when there is none. It takes
-// the lock that keeps a second daemon out (ErrInUse), brings the schema up to
+// the lock that keeps a second daemon out (ErrInUse), waiting for a command that
+// has it for a moment, brings the schema up to
 // date (ErrNewer when it is ahead) and begins a run. A damaged file is set aside
 // beside it under another name, which Health tells, and a new one is begun.
 // After a run that did not end by Close the file is checked in the background.
@@ -63,7 +64,7 @@ func Open(ctx context.Context, cfg Config) (*Journal, error) {
 	if err := checkDirectory(cfg.Path); err != nil {
 		return nil, err
 	}
-	lock, err := takeLock(cfg.Path)
+	lock, err := awaitLock(ctx, cfg.Path, cfg.Brief)
 	if err != nil {
 		return nil, err
 	}

@@ -28,6 +28,13 @@ type answer struct {
 	wait    time.Duration // the server asked to be left alone for so long; 0: it did not
 }
 
+// Check tells why a teller can't be served, without asking its server anything.
+// The error holds nothing secret.
+func Check(cfg Config, t Teller) error {
+	_, err := newCarrier(cfg.settled(), Sources{}, t)
+	return err
+}
+
 // newCarrier makes the carrier of a teller.
 func newCarrier(cfg Config, src Sources, t Teller) (carrier, error) {
 	switch t.Kind {

@@ -2,9 +2,10 @@ package notify
 
 import (
 	"context"
-	"errors"
+	"fmt"
 	"net/url"
 	"regexp"
+	"slices"
 	"strings"
 	"time"
 
@@ -20,7 +21,8 @@ import (
 type pusher struct {
 	cfg     Config
 	src     Sources
-	service types.Service
+	url     string
+	service types.Service // nil: not set up yet
 	secrets []string // parts of the URL, never shown
 	call    *pushing
 }
@@ -31,13 +33,37 @@ type pushing struct {
 	done   chan error
 }
 
-// newPusher checks the URL without showing it.
+// newPusher checks the URL without showing it. A service that signs in when it
+// is set up is set up when it is first needed: the daemon must start without it.
 func newPusher(cfg Config, src Sources, t Teller) (*pusher, error) {
-	service, err := (&router.ServiceRouter{}).Locate(strings.TrimSpace(t.URL))
-	if err != nil {
-		return nil, errors.New("the push service's URL is not understood: " + hidden(err.Error(), secretsIn(t.URL)))
+	p := &pusher{cfg: cfg, src: src, url: strings.TrimSpace(t.URL), secrets: secretsIn(t.URL)}
+	scheme, _, _ := strings.Cut(p.url, "://")
+	if signsIn[strings.ToLower(scheme)] {
+		return p, nil
 	}
-	return &pusher{cfg: cfg, src: src, service: service, secrets: secretsIn(t.URL)}, nil
+	if err := p.setUp(); err != nil {
+		return nil, fmt.Errorf("the push address is not understood: %s. %s", hidden(err.Error(), p.secrets), addressForms())
+	}
+	return p, nil
+}
+
+// signsIn are the services of the library that call their server when they are
+// set up.
+var signsIn = map[string]bool{"matrix": true}
+
+func (p *pusher) setUp() (err error) {
+	p.service, err = (&router.ServiceRouter{}).Locate(p.url)
+	return err
+}
+
+// addressForms says how a push address is written. A keeper who pastes the
+// address of a web page has nothing to go by otherwise.
+func addressForms() string {
+	known := (&router.ServiceRouter{}).ListServices()
+	known = slices.DeleteFunc(known, func(s string) bool { return s == "logger" }) // tells nobody
+	slices.Sort(known)
+	return "It begins with the name of a service and holds what that asks for, as in SERVICE://KEY@HOST/TOPIC; the address of a program of your own, " +
+		"https://HOST/PATH, is written generic://HOST/PATH (for plain http add ?disabletls=yes). Known services: " + strings.Join(known, ", ")
 }
 
 func (p *pusher) carry(ctx context.Context, l letter, now time.Time) answer {
@@ -60,7 +86,16 @@ func (p *pusher) carry(ctx context.Context, l letter, now time.Time) answer {
 // title beside it: a service that knows no title refuses the whole message.
 func (p *pusher) push(letter, text string) *pushing {
 	call := &pushing{letter: letter, done: make(chan error, 1)}
-	go func() { call.done <- p.service.Send(text, &types.Params{}) }()
+	go func() {
+		if p.service == nil {
+			if err := p.setUp(); err != nil {
+				p.service = nil
+				call.done <- err
+				return
+			}
+		}
+		call.done <- p.service.Send(text, &types.Params{})
+	}()
 	return call
 }
 

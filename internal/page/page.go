@@ -50,6 +50,16 @@ type Logbook interface {
 // "127.0.0.1:8338": beyond loopback only with a password.
 func Check(listen string, hasPassword bool) error { return door.Check(listen, hasPassword) }
 
+// CheckPassword tells why a page would not take a password, or the hash of one;
+// "" is none.
+func CheckPassword(password string) error {
+	if password == "" {
+		return nil
+	}
+	_, err := door.ParsePassword(password)
+	return err
+}
+
 // A Page serves the keeper's page.
 type Page struct {
 	cfg      Config

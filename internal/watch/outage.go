@@ -106,7 +106,7 @@ func Why(err error) string {
 	if errors.As(err, &moved) {
 		return moved.Error()
 	}
-	for _, known := range []error{journal.ErrFull, journal.ErrReadOnly, journal.ErrDamaged, journal.ErrDisk} {
+	for _, known := range []error{journal.ErrFull, journal.ErrReadOnly, journal.ErrDamaged, journal.ErrDisk, journal.ErrLocked} {
 		if errors.Is(err, known) {
 			return known.Error()
 		}
@@ -123,6 +123,8 @@ func remedy(err error) string {
 		return "Make room on the disk that holds the journal; everything goes on by itself then."
 	case errors.Is(err, journal.ErrReadOnly):
 		return "Make the journal's disk writable again; a card that turns read-only is often worn out, so have a spare ready."
+	case errors.Is(err, journal.ErrLocked):
+		return "Close the program that has the journal's file open; to look into it, take a copy with binwatchd backup."
 	}
 	return "Look at the card or disk that holds the journal, and at the daemon's log."
 }

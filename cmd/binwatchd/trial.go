@@ -1,0 +1,109 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"log/slog"
+	"time"
+
+	"binwatchd/internal/config"
+	"binwatchd/internal/influx"
+	"binwatchd/internal/notify"
+	"binwatchd/internal/page"
+)
+
+// A trial puts a configuration to use as run does, without opening or asking
+// anything, and collects why run would not start.
+type trial struct {
+	cfg     *config.Config
+	reasons []config.Problem
+}
+
+// tried gives every reason for which run would refuse a configuration that reads
+// right. Secrets that are no good are among the configuration's own notes; what
+// lies where it can't be reached from here is left for the daemon to find.
+func tried(cfg *config.Config) []config.Problem {
+	t := &trial{cfg: cfg}
+	t.broker()
+	t.note("journal.path", plainJournal(cfg.Journal.Path))
+	if cfg.Influx != nil {
+		t.influx()
+	}
+	if cfg.Page != nil {
+		t.page(cfg.Page)
+	}
+	t.notices()
+	return t.reasons
+}
+
+func (t *trial) note(key string, err error) {
+	if err != nil && !config.Unreachable(err) {
+		t.reasons = append(t.reasons, t.cfg.Wrong(key, err))
+	}
+}
+
+// hidden is a secret where it can be had, and "" where not.
+func (t *trial) hidden(s config.Secret) (text string, ok bool) {
+	text, err := revealed(s)
+	return text, err == nil
+}
+
+func (t *trial) broker() {
+	_, err := clientTLS(t.cfg.Broker.TLS)
+	t.note("broker.tls", err)
+}
+
+func (t *trial) influx() {
+	ic, err := influxConfig(t.cfg, slog.New(slog.DiscardHandler))
+	if err != nil {
+		return // its secrets are noted
+	}
+	_, err = influx.New(ic, t.cfg.Farm, nil, nil)
+	t.note("influx", err)
+}
+
+func (t *trial) page(p *config.Page) {
+	t.note("page", page.Check(p.Listen, !p.Password.IsZero()))
+	if password, ok := t.hidden(p.Password); ok {
+		t.note("page.password", page.CheckPassword(password))
+	}
+	if p.TLS != nil {
+		_, err := keyPair(p.TLS.Cert, p.TLS.Key)
+		t.note("page.tls", err)
+	}
+}
+
+// notices tries each recipient by itself, so that each is told of in its place.
+func (t *trial) notices() {
+	nc := notify.Config{Farm: t.cfg.Farm, Log: slog.New(slog.DiscardHandler), Now: time.Now}
+	if m := t.cfg.Mail; m != nil {
+		nc.Mail = notify.Mail{Server: m.Server, From: m.From, User: m.User, Security: notify.Security(m.Security)}
+		if m.CA != "" {
+			_, err := authority(m.CA)
+			t.note("mail.ca", err)
+		}
+	}
+	for i, to := range t.cfg.Tell {
+		reached := true
+		nt := teller(to, func(_ string, s config.Secret) string {
+			text, ok := t.hidden(s)
+			reached = reached && ok
+			return text
+		})
+		if reached {
+			t.note(fmt.Sprintf("tell[%d]", i), notify.Check(nc, nt))
+		}
+	}
+	if l := t.cfg.SignOfLife; l != nil {
+		if url, ok := t.hidden(l.URL); ok {
+			nc.Life = &notify.Life{URL: url, Every: l.Every}
+			_, err := notify.NewSender(nc, notify.Sources{})
+			t.note("sign_of_life", err)
+		}
+	}
+}
+
+// errBarred says that run would refuse a configuration, for reasons said before.
+func errBarred(path string) error {
+	return errors.New(path + " says nothing wrong, but binwatchd run would not start: see the notes")
+}
