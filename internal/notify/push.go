@@ -23,7 +23,7 @@ type pusher struct {
 	src     Sources
 	url     string
 	service types.Service // nil: not set up yet
-	secrets []string // parts of the URL, never shown
+	secrets []string      // parts of the URL, never shown
 	call    *pushing
 }
 
