@@ -54,7 +54,7 @@ func (t *trial) broker() {
 }
 
 func (t *trial) influx() {
-	ic, err := influxConfig(t.cfg, slog.New(slog.DiscardHandler))
+	ic, err := influxConfig(t.cfg, slog.New(slog.DiscardHandler), machineTimes())
 	if err != nil {
 		return // its secrets are noted
 	}
