@@ -130,6 +130,7 @@ type Advice struct {
 	Visits      int        `json:"visits,omitempty"`       // of every_days; 0: for as long as it dries like this
 	GivenLitres float64    `json:"given_litres,omitempty"` // given of late and taken off
 	Wait        *time.Time `json:"wait_until,omitempty"`   // it was done: nothing is wanted before
+	First       bool       `json:"first,omitempty"`        // something else comes first: what was asked for is not to be done now
 	BeddingKg   float64    `json:"bedding_kg,omitempty"`   // dry bedding to mix in
 	FeedKg      float64    `json:"feed_kg,omitempty"`
 	FeedOf      string     `json:"feed_of,omitempty"`       // the usual food

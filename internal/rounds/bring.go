@@ -35,6 +35,9 @@ func (l *load) add(st farm.Standing) {
 	if a == nil {
 		a = &farm.Advice{}
 	}
+	if a.First {
+		return
+	}
 	switch st.Condition {
 	case farm.TooDry, farm.Drying:
 		l.water, l.waterL = true, l.waterL+a.VisitLitres

@@ -73,8 +73,8 @@ func care(st farm.Standing, at time.Time) farm.Care {
 	if c.Jot != nil && c.Jot.What == farm.Sifted {
 		c.Over = &farm.Jot{Bin: st.Bin, Zone: st.Zone, What: farm.Finished}
 	}
-	if seenTo(st, at) {
-		c.Jot = nil // it stands in the logbook
+	if seenTo(st, at) || st.Advice != nil && st.Advice.First {
+		c.Jot = nil // it stands in the logbook, or is not to be done now
 	}
 	return c
 }

@@ -32,7 +32,7 @@ func (s *State) viewHusbandry(z *zone, v *farm.ZoneView, at time.Time) {
 		v.Food = append(v.Food, farm.FoodView{At: f.At, Kg: f.Kg, Of: f.Of, LeftPart: husbandry.FeedLeft(s.eatDays(z, f), f.ActiveDays)})
 	}
 	v.StoredL = z.Husbandry.Fill.Litres
-	if z.waterStillCounts(at) || z.fresh(farm.TooDry, at) && !z.holding(at) {
+	if z.waterStillCounts(at) || z.fresh(farm.TooDry, at) && !z.holding(at) && !z.icy(at) {
 		v.Water = s.dose(z, at)
 	}
 	v.Outlook = s.outlook(z, at)

@@ -63,6 +63,9 @@ func (z *zone) doseFrom(pct float64) *farm.Advice {
 // the middle of its band wants none yet: then it is what it will want when it
 // leaves the band.
 func (s *State) dryingAdvice(z *zone, at time.Time) *farm.Advice {
+	if z.icy(at) {
+		return icyAdvice()
+	}
 	if z.Moist.Value < z.aim.Middle() || z.waterStillCounts(at) {
 		return s.dryAdvice(z, at)
 	}
@@ -75,6 +78,9 @@ func (s *State) dryingAdvice(z *zone, at time.Time) *farm.Advice {
 }
 
 func (s *State) dryAdvice(z *zone, at time.Time) *farm.Advice {
+	if z.icy(at) {
+		return icyAdvice()
+	}
 	if a := s.dose(z, at); a != nil {
 		return a
 	}

@@ -120,7 +120,7 @@ func (s *State) sayLidOff(z *zone, c farm.Condition) saying {
 	}
 	return saying{
 		text:   fmt.Sprintf("%s was %s before it was opened; it is judged again from %s on.", s.place(z.who), was, z.Hold.In(s.farm.Location).Format("15:04")),
-		advice: &farm.Advice{Do: "Look again when it has been closed for a while."},
+		advice: &farm.Advice{First: true, Do: "Look again when it has been closed for a while."},
 	}
 }
 

@@ -143,3 +143,25 @@ func TestUnsure(t *testing.T) {
 		}
 	}
 }
+
+// A probe takes ice for dryness, and water that is poured on it freezes.
+func TestNoWaterNearFreezing(t *testing.T) {
+	for _, tt := range []struct {
+		tempC float64
+		pours bool
+	}{{-3, false}, {0.6, false}, {1.9, false}, {2.1, true}, {8, true}, {20, true}, {34, true}} {
+		for _, aim := range []farm.Aim{farm.Living, farm.Keeping} {
+			w := watching(nursery(aim, "red"))
+			w.days(t0, 1, tt.tempC, 31)
+			at := t0.Add(day)
+			st := w.raised(t, farm.TooDry, at)
+			pours := st.Advice.WaterLitres > 0 && strings.Contains(st.Advice.Do, "Give about")
+			if pours != tt.pours {
+				t.Errorf("%s at %g °C: told %+v", aim, tt.tempC, st.Advice)
+			}
+			if water := w.state.Look(at).Bins[0].Zones[0].Water; (water != nil) != tt.pours {
+				t.Errorf("%s at %g °C: shown %+v", aim, tt.tempC, water)
+			}
+		}
+	}
+}
