@@ -28,7 +28,7 @@ func (w writer) rounds(ctx context.Context, r farm.Rounds) sheet {
 	for _, c := range r.Cautions {
 		s.add(part{Lines: []string{c}, Careful: true})
 	}
-	s.add(part{Title: "Not known", List: r.Unsure})
+	s.add(part{Title: "Not known to be well", List: r.Unsure})
 	s.add(part{Title: "Probes", List: r.Probes})
 	s.add(part{Title: "Kept quiet", List: r.Hushed})
 	s.add(needs(r))
@@ -42,7 +42,7 @@ func (w writer) rounds(ctx context.Context, r farm.Rounds) sheet {
 func (w writer) roundsSubject(r farm.Rounds) string {
 	day := w.now.In(w.farm.Location).Format("Mon 2 Jan")
 	if len(r.Care) == 0 && len(r.Unsure) > 0 {
-		return oneLine(fmt.Sprintf("Rounds, %s: nothing is raised, but not everything is known", day), 160)
+		return oneLine(fmt.Sprintf("Rounds, %s: nothing is raised, but not everything is known to be well", day), 160)
 	}
 	if len(r.Care) == 0 {
 		return oneLine(fmt.Sprintf("Rounds, %s: nothing to do", day), 160)

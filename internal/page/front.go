@@ -157,7 +157,7 @@ func (s *scene) opening(ctx context.Context) (sentence string, wants []wantView,
 	case s.view.NothingHeard():
 		sentence = "Nothing is known yet: no reading has come."
 	case len(s.view.Unsure(s.loc)) > 0:
-		sentence = "Nothing is raised, but not everything is known."
+		sentence = "Nothing is raised, but not everything is known to be well."
 	default:
 		sentence = "Nothing is wrong and nothing is due."
 	}

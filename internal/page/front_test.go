@@ -64,7 +64,7 @@ func TestFrontAnswersTheFourQuestions(t *testing.T) {
 		"Red worms</b> slowed", "Blue worms</b> thriving",
 		"No believed reading for 9 hours", "was in thrive", "last heard 9 hours ago",
 		"hushed until tomorrow about 10 am", "you know of it",
-		"judged again from 14:45 on", "about half is left",
+		"judged again from 14:45 on", "lid off, not judged", "about half is left",
 		"The database has refused readings", "and 2 more further down",
 	)
 }
@@ -128,7 +128,7 @@ func TestBlindIsNotFine(t *testing.T) {
 		f.know()
 		f.view.Standing = nil
 		alter(&f.view)
-		wantAll(t, get(newPage(t, f.config()), "/").Body.String(), "<h1>Nothing is raised, but not everything is known.</h1>", what)
+		wantAll(t, get(newPage(t, f.config()), "/").Body.String(), "<h1>Nothing is raised, but not everything is known to be well.</h1>", what)
 	}
 }
 

@@ -38,7 +38,7 @@ func standing(q farm.Quantity, aim farm.Aim, x float64, b farm.Bands) (shape, wo
 	}
 	switch {
 	case b.IsZero():
-		return "p-in", ""
+		return "", ""
 	case x < b.Survive.Low:
 		return "p-far-below", words[0]
 	case x > b.Survive.High:

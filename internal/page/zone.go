@@ -115,7 +115,11 @@ func (s *scene) gaugeOf(ctx context.Context, bin farm.Bin, z farm.ZoneView, q fa
 	if level != nil {
 		cut.Bands = level.Bands // those that are judged
 	}
-	return s.gauge(q, z.Aim, level, coneFor(q, level, cut.Bands, z.Outlook), cut)
+	g := s.gauge(q, z.Aim, level, coneFor(q, level, cut.Bands, z.Outlook), cut)
+	if z.LidOff != nil && z.LidOff.After(s.now) && level != nil {
+		g.Shape, g.Word = "p-none", "lid off, not judged"
+	}
+	return g
 }
 
 // notes are the sentences under a zone's pictures.

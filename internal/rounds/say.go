@@ -26,11 +26,11 @@ func opening(v *farm.View, r farm.Rounds) string {
 	case len(bins) == 0 && len(r.Done) > 0:
 		return "Nothing more to do for now: what was given needs time to show."
 	case len(bins) == 0 && len(r.Probes) > 0 && len(r.Unsure) > 0:
-		return "Nothing is raised at the bins, but not everything is known: look at the probes."
+		return "Nothing is raised at the bins, but not everything is known to be well: look at the probes."
 	case len(bins) == 0 && len(r.Probes) > 0:
 		return "Nothing to do at the bins, but look at the probes."
 	case len(bins) == 0 && len(r.Unsure) > 0:
-		return "Nothing is raised, but not everything is known."
+		return "Nothing is raised, but not everything is known to be well."
 	case len(bins) == 0:
 		return "Nothing to do: all is well."
 	case len(urgent) > 0 && len(bins) == 1:
@@ -86,7 +86,7 @@ func Text(r farm.Rounds, loc *time.Location) string {
 	}
 	writeCare(&b, r.Care)
 	section(&b, "Done already", r.Done)
-	section(&b, "Not known", r.Unsure)
+	section(&b, "Not known to be well", r.Unsure)
 	section(&b, "Probes", r.Probes)
 	section(&b, "Kept quiet", r.Hushed)
 	var needs []string

@@ -134,6 +134,19 @@ func lookFirst(a *farm.Advice) *farm.Advice {
 	return &out
 }
 
+// sayMending speaks of a probe that is believed again, and not for long enough
+// yet to be trusted as before.
+func (s *State) sayMending(p *probe, at time.Time) saying {
+	say := s.sayingSuspect(p, &p.Bad)(farm.Raised)
+	said := ""
+	if v := s.number(p, p.Bad.Value); v != "" {
+		said = " (it said " + v + ")"
+	}
+	say.text = fmt.Sprintf("%s was not believed %s ago: %s%s. What it says now is believed; this is over when that lasts.",
+		s.named(p), farm.SayLong(at.Sub(p.Bad.At)), p.Bad.Doubt, said)
+	return say
+}
+
 // probeWords are the words of a probe's condition.
 func (s *State) probeWords(p *probe, c farm.Condition, at time.Time) (say saying, ok bool) {
 	switch {
@@ -141,8 +154,10 @@ func (s *State) probeWords(p *probe, c farm.Condition, at time.Time) (say saying
 		return saying{}, false
 	case c == farm.Silent:
 		return s.sayingSilent(p, at)(farm.Raised), true
+	case c == farm.Suspect && !p.Newest.Believed():
+		return s.sayingSuspect(p, &p.Newest)(farm.Raised), true
 	case c == farm.Suspect && !p.Bad.At.IsZero():
-		return s.sayingSuspect(p, &p.Bad)(farm.Raised), true
+		return s.sayMending(p, at), true
 	case c == farm.BatteryLow && !p.GoodAt.IsZero():
 		return sayingBattery(p)(farm.Raised), true
 	}

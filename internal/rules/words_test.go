@@ -165,3 +165,23 @@ func TestNoWaterNearFreezing(t *testing.T) {
 		}
 	}
 }
+
+// What is said of a probe that is not believed goes with the number beside it,
+// and a probe that is believed again is not said to be wrong.
+func TestWordsOfASuspectProbe(t *testing.T) {
+	w := watching(nursery(farm.Living, "red"))
+	w.hold("t", t0, t0.Add(time.Hour), 20)
+	at := t0.Add(time.Hour)
+	for i, v := range []float64{85, 85, 127} {
+		w.doubt("t", at.Add(time.Duration(i)*10*time.Minute), v, farm.FaultCode)
+		look := at.Add(time.Duration(i)*10*time.Minute + time.Minute)
+		if got, want := w.raised(t, farm.Suspect, look).Text, fmt.Sprintf("(it says %g °C)", v); !strings.Contains(got, want) {
+			t.Errorf("%q does not say %q", got, want)
+		}
+	}
+	w.say("t", at.Add(30*time.Minute), 20.5)
+	want := "Probe t (Bed) was not believed 11 minutes ago: fault code (it said 127 °C). What it says now is believed; this is over when that lasts."
+	if got := w.raised(t, farm.Suspect, at.Add(31*time.Minute)).Text; got != want {
+		t.Errorf("got  %q\nwant %q", got, want)
+	}
+}
