@@ -64,12 +64,16 @@ type LevelView struct {
 }
 
 // Ends names the probes at both ends of a level, the highest first: "near 37.8
-// °C, far 26 °C". It is "" where one probe speaks.
+// °C, far 26 °C". It is "" where one probe speaks, and where they say the same.
 func (l *LevelView) Ends(say func(float64) string) string {
 	if l.Lowest == nil || l.Highest == nil {
 		return ""
 	}
-	return fmt.Sprintf("%s %s, %s %s", l.Highest.Probe, say(l.Highest.Value), l.Lowest.Probe, say(l.Lowest.Value))
+	high, low := say(l.Highest.Value), say(l.Lowest.Value)
+	if high == low {
+		return ""
+	}
+	return fmt.Sprintf("%s %s, %s %s", l.Highest.Probe, high, l.Lowest.Probe, low)
 }
 
 // Worst is what a level comes to where it matters most: an end that is past its

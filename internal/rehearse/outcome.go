@@ -73,7 +73,7 @@ func (o *Outcome) outside(v farm.View) {
 }
 
 func hourOutside(l *farm.LevelView) float64 {
-	if l == nil || !l.Fresh || l.Bands.IsZero() || l.Bands.Thrive.Contains(l.Value) {
+	if l == nil || !l.Fresh || l.Bands.IsZero() || l.Bands.Thrive.Contains(l.Worst()) {
 		return 0
 	}
 	return 1

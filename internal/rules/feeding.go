@@ -77,7 +77,11 @@ func (s *State) forgetEaten(z *zone) {
 // holdsBack tells whether feeding now would do harm.
 func (s *State) holdsBack(z *zone) bool {
 	warmth, known := z.warmth()
-	return !known || warmth > z.heat.high.harm() || warmth < z.heat.low.harm() || z.record(farm.Heating).raised()
+	hottest, coldest := warmth, warmth
+	if !z.Temp.At.IsZero() {
+		hottest, coldest = z.Temp.High.Value, z.Temp.Low.Value
+	}
+	return !known || hottest > z.heat.high.harm() || coldest < z.heat.low.harm() || z.record(farm.Heating).raised()
 }
 
 func (s *State) sayFeed(z *zone, at time.Time) saying {

@@ -38,7 +38,11 @@ func (s *State) refitHeat(z *zone, m time.Time) {
 	}
 	h := &z.Husbandry.Heat
 	at := z.Temp.clock(m)
-	h.Fit, h.Probe = z.firstToCross(m)
+	fit, probe := z.firstToCross(m)
+	if z.record(farm.Heating).raised() && z.missesHeat(m) && !fit.Self {
+		return // the one that knows is silent: that is no end
+	}
+	h.Fit, h.Probe = fit, probe
 	h.Most, h.At = z.mostSlowed(m), at
 	if z.foreseesHeat() || z.record(farm.Heating).raised() && z.stillClimbs() {
 		h.Calm = 0
@@ -69,6 +73,12 @@ func (z *zone) firstToCross(m time.Time) (first trend.Heating, probeID string) {
 		}
 	}
 	return first, probeID
+}
+
+// missesHeat tells whether nothing is heard of the probe that the last refit is
+// about.
+func (z *zone) missesHeat(m time.Time) bool {
+	return slices.ContainsFunc(z.temps, func(p *probe) bool { return p.spec.ID == z.Husbandry.Heat.Probe && p.missed(m) })
 }
 
 // mostSlowed foresees when the middle of the probes passes the limit of most

@@ -79,7 +79,11 @@ func (s *State) ends(z *zone, c farm.Condition) string {
 	if !z.edgeOf(c).up {
 		worse, better = better, worse
 	}
-	return fmt.Sprintf("%s %s, %s %s", worse.Probe, s.value(z, c, worse.Value), better.Probe, s.value(z, c, better.Value))
+	most, least := s.value(z, c, worse.Value), s.value(z, c, better.Value)
+	if most == least {
+		return ""
+	}
+	return fmt.Sprintf("%s %s, %s %s", worse.Probe, most, better.Probe, least)
 }
 
 // sayMissed names the probe that nothing has been heard of since it was past the

@@ -216,6 +216,64 @@ func TestAProbeThatComesOrGoesChangesNothing(t *testing.T) {
 	})
 }
 
+// Heat that only one probe knew of is not over because that probe falls silent.
+func TestHeatingStandsWhileItsProbeIsSilent(t *testing.T) {
+	w := watching(several(farm.Temperature, "near", "far"))
+	fed, dead := t0.Add(5*day), t0.Add(5*day+12*time.Hour)
+	for at := t0; at.Before(dead.Add(10 * time.Hour)); at = at.Add(10 * time.Minute) {
+		h := at.Sub(fed).Hours()
+		if h == 0 {
+			w.jot(at, farm.Jot{What: farm.Fed, Kg: 4, Of: "mash"})
+		}
+		w.say("air", at, 18)
+		w.say("far", at.Add(time.Second), 21)
+		if at.Before(dead) {
+			w.say("near", at.Add(2*time.Second), 21+17/(1+math.Exp(-(h-14)/4)))
+		}
+	}
+	got := w.of(farm.Heating)
+	if len(got) == 0 || got[0].At.After(dead) {
+		t.Fatalf("got %+v, want heating before the probe falls silent; the test shows nothing", briefs(got))
+	}
+	if last := got[len(got)-1]; last.Change == farm.Eased {
+		t.Errorf("eased %s after the probe fell silent", last.At.Sub(dead))
+	}
+}
+
+// Device clocks differ, and one may pour out what it kept: patience runs on the
+// zone's own time, which never falls.
+func TestTwoClocksInOneZoneDoNotCutPatienceShort(t *testing.T) {
+	w := watching(several(farm.Temperature, "near", "far"))
+	stamped := func(id string, arrived, at time.Time, v float64) {
+		w.step(farm.Event{Kind: farm.EventReading, Arrived: arrived, Reading: farm.Reading{Probe: id, At: at, Raw: v, Value: v, Stamped: true}})
+	}
+	hot := t0.Add(3 * time.Hour)
+	for at := t0; at.Before(hot.Add(2 * time.Hour)); at = at.Add(10 * time.Minute) {
+		v := 20.0
+		if !at.Before(hot) {
+			v = 28
+		}
+		stamped("near", at, at, v)
+		stamped("far", at.Add(time.Second), at.Add(-3*time.Hour), v) // a clock three hours behind
+	}
+	got := only(t, w.of(farm.TooHot))
+	if after := got.At.Sub(hot); after < 30*time.Minute || after > time.Hour {
+		t.Errorf("raised after %s, want patience of half an hour and the median's lag", after)
+	}
+}
+
+// Feeding waits while any part of the bin is past survive.
+func TestFeedingWaitsForTheHottestPart(t *testing.T) {
+	w := watching(several(farm.Temperature, "near", "far"))
+	levels := map[string]float64{"near": 36, "far": 20}
+	w.all(t0, t0.Add(time.Hour), levels, "near", "far")
+	w.jot(t0.Add(time.Hour), farm.Jot{What: farm.Fed, Kg: 1, Of: "mash"})
+	w.all(t0.Add(time.Hour+10*time.Minute), t0.Add(30*day), levels, "near", "far")
+	if got := w.of(farm.FeedDue); len(got) != 0 {
+		t.Errorf("got %+v, want feeding held back", briefs(got))
+	}
+}
+
 // The reproduction of a keeper's mix: nineteen worms in twenty are slowed for
 // days, and the twentieth is at its best.
 func TestAFewBlueWormsDoNotSwitchOffTooHot(t *testing.T) {

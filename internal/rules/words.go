@@ -102,8 +102,10 @@ func (s *State) whereItStands(z *zone, c farm.Condition, u farm.Urgency, at time
 	case !z.pastAny(c):
 		return fmt.Sprintf("%s is only just no longer %s, at %s; it counts as over from %s on.", place, adjective[c], level,
 			s.measure(c, e.backFrom(z.marginOf(c))))
-	case u == farm.Now && e.past(u, worst) && !e.past(u, l.Value):
+	case u == farm.Now && e.past(u, worst) && !e.past(u, l.Value) && l.High.Value-l.Low.Value > z.marginOf(c):
 		return fmt.Sprintf("%s is %s in one place: %s.", place, adjective[c], s.ends(z, c))
+	case u == farm.Now && e.past(u, worst) && !e.past(u, l.Value):
+		return fmt.Sprintf("%s is %s at %s.", place, adjective[c], s.value(z, c, worst))
 	}
 	return fmt.Sprintf("%s is %s at %s.", place, adjective[c], level)
 }

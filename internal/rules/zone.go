@@ -108,22 +108,26 @@ func (s *State) sense(z *zone, p *probe, r *farm.Reading) {
 	case farm.Temperature:
 		s.gauge(&z.Temp, z.temps, r)
 		if !z.holding(r.At) {
-			s.judgeHeat(z, r.At)
+			s.judgeHeat(z, z.Temp.At)
 		}
 	case farm.Moisture:
 		s.gauge(&z.Moist, z.moists, r)
 		if !z.holding(r.At) {
-			s.judgeWater(z, r.At)
+			s.judgeWater(z, z.Moist.At)
 			if z.spec.Aim == farm.Sifting {
-				s.judgeSifting(z, r.At)
+				s.judgeSifting(z, z.Moist.At)
 			}
 		}
 	}
 }
 
-// gauge brings a level to a reading that has just been taken.
+// gauge brings a level to a reading that has just been taken. The zone's time
+// never falls, for the clocks of two devices may differ, and one of them may
+// pour out what it has kept: patience is not over because of that.
 func (s *State) gauge(l *level, probes []*probe, r *farm.Reading) {
-	l.At, l.Arrived = r.At, s.now
+	if !r.At.Before(l.At) {
+		l.At, l.Arrived = r.At, s.now
+	}
 	l.measure(probes, s.now)
 	l.setApart(probes, s.now)
 }
