@@ -32,7 +32,9 @@ type daemon struct {
 	manager   systemd.Notifier // zero: nobody listens
 	reloading sync.Mutex       // one reload at a time
 
-	cfg     atomic.Pointer[config.Config]
+	cfg     atomic.Pointer[config.Config] // in force
+	farms   farms
+	sealed  map[string]seal // what was read from files at the start, and takes a restart to be read again
 	journal *journal.Journal
 	intake  intake
 	loop    *watch.Loop
@@ -61,6 +63,7 @@ type intake interface {
 // open builds all parts, in the order in which readings flow, and starts none.
 func (d *daemon) open(ctx context.Context, cfg *config.Config) (err error) {
 	d.cfg.Store(cfg)
+	d.sealed = sealsOf(cfg)
 	defer func() {
 		if err != nil {
 			d.closeParts()
@@ -141,7 +144,7 @@ func (d *daemon) openLoop(ctx context.Context, cfg *config.Config) error {
 	}
 	d.loop, err = watch.New(ctx, watch.Config{
 		Farm: &cfg.Farm, Digest: name, Prefix: cfg.Broker.Prefix, Flush: cfg.Journal.Flush, Journal: d.journal, Source: d.intake,
-		Owes: d.owes, Cry: d.cry, Said: d.say, Moved: d.moved, Log: d.log, Now: d.clock.now, Speed: d.clock.speed,
+		Owes: d.owes, Cry: d.cry, Said: d.say, Took: d.farms.take, Moved: d.moved, Log: d.log, Now: d.clock.now, Speed: d.clock.speed,
 		Clock: d.clock.sources, Built: built, Outage: d.outage,
 	})
 	if err == nil {

@@ -7,7 +7,6 @@ import (
 	"log/slog"
 	"os"
 	"os/signal"
-	"reflect"
 	"strings"
 	"syscall"
 
@@ -108,10 +107,12 @@ func (d *daemon) reload(ctx context.Context) error {
 	}
 	d.reloading.Lock()
 	defer d.reloading.Unlock()
-	cfg, err := config.Load(d.path, config.ForRun)
+	wanted, err := config.Load(d.path, config.ForRun)
 	if err != nil {
 		return err
 	}
+	cfg, waits := taken(d.cfg.Load(), wanted)
+	waits = append(waits, d.broken(cfg)...)
 	name, err := digest(cfg)
 	if err != nil {
 		return err
@@ -123,9 +124,13 @@ func (d *daemon) reload(ctx context.Context) error {
 	if err := d.loop.Reload(ctx, &cfg.Farm, name); err != nil {
 		return err // the sender in force stays, and with it what it told from memory
 	}
+	gone := withoutTellers(d.sending.tellers(), tellers)
 	d.sending.set(sender, tellers)
+	if err := sender.Forget(ctx, gone); err != nil {
+		d.log.Warn("what is owed to tellers that are gone stays owed", "error", err)
+	}
 	d.hear(cfg)
-	d.logDifference(d.cfg.Swap(cfg), cfg)
+	d.logDifference(d.cfg.Swap(cfg), cfg, waits)
 	return nil
 }
 
@@ -137,27 +142,6 @@ func (d *daemon) hear(cfg *config.Config) {
 		in.Hear(decoder.Filters())
 	case *ingest.Listener:
 		in.Hear(decoder.Topics())
-	}
-}
-
-// logDifference says what a reload has changed, and what of it waits for a
-// restart.
-func (d *daemon) logDifference(old, cfg *config.Config) {
-	d.log.Info("configuration reloaded", "bins", len(cfg.Farm.Bins), "probes", len(cfg.Farm.Probes))
-	gone, come, err := difference(old, cfg)
-	if err != nil {
-		d.log.Warn("difference not shown", "error", err)
-		return
-	}
-	for _, line := range gone {
-		d.log.Info("configuration changed", "was", line)
-	}
-	for _, line := range come {
-		d.log.Info("configuration changed", "is", line)
-	}
-	if !reflect.DeepEqual(old.Broker, cfg.Broker) || !reflect.DeepEqual(old.Journal, cfg.Journal) ||
-		!reflect.DeepEqual(old.Influx, cfg.Influx) || !reflect.DeepEqual(old.Page, cfg.Page) || old.Control != cfg.Control {
-		d.log.Warn("broker, journal, control, influx and page take a restart to change")
 	}
 }
 

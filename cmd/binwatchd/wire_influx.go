@@ -43,7 +43,7 @@ func (d *daemon) openInflux(cfg *config.Config) error {
 		return err
 	}
 	ic.Hold = func() bool { return !d.loop.TimesFinal() }
-	d.forward, err = influx.New(ic, cfg.Farm, influxJournal{d.journal}, d.trouble)
+	d.forward, err = influx.New(ic, d.farms.at, influxJournal{d.journal}, d.trouble)
 	return err
 }
 

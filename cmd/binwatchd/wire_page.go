@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"binwatchd/internal/config"
-	"binwatchd/internal/farm"
 	"binwatchd/internal/meter"
 	"binwatchd/internal/page"
 )
@@ -27,7 +26,7 @@ func (d *daemon) openWeb(cfg *config.Config) error {
 		return err
 	}
 	p, err := page.New(page.Config{
-		Farm: func() *farm.Farm { return &d.cfg.Load().Farm }, Look: d.lookClosely, Rounds: d.rounds, History: d.journal,
+		Farm: d.farms.now, Look: d.lookClosely, Rounds: d.rounds, History: d.journal,
 		Act: d.loop.Act, Password: password, TLS: cfg.Page.TLS != nil, Now: d.now, Log: d.log,
 	})
 	if err != nil {

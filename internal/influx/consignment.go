@@ -37,7 +37,7 @@ func (s span) halves() (first, second span) {
 
 // consign writes a stretch as lines, changes after the readings that caused
 // them. keep, when not nil, leaves out what it does not want by its time.
-func consign(l *Lines, st Stretch, keep func(time.Time) bool) *consignment {
+func consign(lines func(seq int64) *Lines, st Stretch, keep func(time.Time) bool) *consignment {
 	c := &consignment{last: st.Last, ends: make([]int, 0, len(st.Events)+len(st.Changes))}
 	buf := make([]byte, 0, 128*cap(c.ends))
 	add := func(at time.Time, line func([]byte) []byte) {
@@ -50,13 +50,13 @@ func consign(l *Lines, st Stretch, keep func(time.Time) bool) *consignment {
 	for i := range st.Events {
 		switch e := &st.Events[i]; e.Kind {
 		case farm.EventReading:
-			add(e.Reading.At, func(b []byte) []byte { return l.AppendReading(b, e.Reading) })
+			add(e.Reading.At, func(b []byte) []byte { return lines(e.Seq).AppendReading(b, e.Reading) })
 		case farm.EventJot:
-			add(e.Jot.At, func(b []byte) []byte { return l.AppendJot(b, e.Jot) })
+			add(e.Jot.At, func(b []byte) []byte { return lines(e.Seq).AppendJot(b, e.Jot) })
 		}
 	}
 	for _, ch := range st.Changes {
-		add(ch.At, func(b []byte) []byte { return l.AppendChange(b, ch) })
+		add(ch.At, func(b []byte) []byte { return lines(st.Last).AppendChange(b, ch) })
 	}
 	c.text = string(buf)
 	c.restart()

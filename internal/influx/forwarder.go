@@ -24,7 +24,7 @@ type Journal interface {
 // [New] and call [Forwarder.Run] once.
 type Forwarder struct {
 	cfg     Config
-	lines   *Lines
+	lines   edition
 	journal Journal
 	carrier *carrier
 	mood    mood
@@ -49,19 +49,20 @@ type Figures struct {
 }
 
 // New prepares a forwarder of a farm's journal; nothing is sent and nothing
-// read yet. tell is called from Run's goroutine when the keeper should know that
+// read yet. farmAt gives the farm under which an event was noted, by its place in
+// the journal: where a probe sat then is where its reading belongs. tell is called from Run's goroutine when the keeper should know that
 // the database refuses or has been away for long ([farm.Unforwarded]), and when that
 // is over: also once at the first success, so that what was raised before a
 // restart is eased. It must not block for long; when it gives an error, it is called
 // again at the next occasion.
-func New(cfg Config, f farm.Farm, j Journal, tell func(farm.Trouble) error) (*Forwarder, error) {
+func New(cfg Config, farmAt func(seq int64) *farm.Farm, j Journal, tell func(farm.Trouble) error) (*Forwarder, error) {
 	cfg, err := cfg.complete()
 	if err != nil {
 		return nil, err
 	}
 	c := newCarrier(cfg)
 	return &Forwarder{
-		cfg: cfg, lines: NewLines(f), journal: j, carrier: c, log: cfg.Log,
+		cfg: cfg, lines: edition{farmAt: farmAt}, journal: j, carrier: c, log: cfg.Log,
 		mood: mood{server: c.server, tell: tell, patience: cfg.Pace.AwayAfter},
 	}, nil
 }
@@ -170,7 +171,7 @@ func (f *Forwarder) pick(ctx context.Context, after int64) (load *consignment, w
 	if st.Last <= after {
 		return nil, f.cfg.Pace.Every, nil
 	}
-	return consign(f.lines, st, nil), 0, nil
+	return consign(f.lines.at, st, nil), 0, nil
 }
 
 // holds tells whether times are still waited for, and says so once.

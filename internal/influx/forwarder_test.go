@@ -34,7 +34,7 @@ func TestConfigIsCheckedAndKeepsItsSecrets(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			cfg := v2(&fake{})
 			tt.change(&cfg)
-			_, err := influx.New(cfg, hillfoot(), &memory{}, nil)
+			_, err := influx.New(cfg, unchanging(hillfoot()), &memory{}, nil)
 			if err == nil || !strings.Contains(err.Error(), tt.want) || strings.Contains(err.Error(), "hidden") {
 				t.Errorf("got error %v, want %q in it and no password", err, tt.want)
 			}

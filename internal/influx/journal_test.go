@@ -158,7 +158,7 @@ type run struct {
 // forward starts a forwarder that ends with the test or by stop.
 func forward(t *testing.T, cfg influx.Config, f farm.Farm, j influx.Journal, tell func(farm.Trouble) error) run {
 	t.Helper()
-	fw, err := influx.New(cfg, f, j, tell)
+	fw, err := influx.New(cfg, unchanging(f), j, tell)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -188,3 +188,6 @@ func until(t *testing.T, what string, ok func() bool) {
 		}
 	}
 }
+
+// unchanging is a farm that no reload changes.
+func unchanging(f farm.Farm) func(int64) *farm.Farm { return func(int64) *farm.Farm { return &f } }

@@ -21,6 +21,21 @@ type Lines struct {
 	probes map[string]place
 }
 
+// An edition keeps the lines of each farm that was in force.
+type edition struct {
+	farmAt func(seq int64) *farm.Farm
+	of     *farm.Farm // of lines
+	lines  *Lines
+}
+
+// at gives the lines of the farm that an event was noted under.
+func (e *edition) at(seq int64) *Lines {
+	if f := e.farmAt(seq); f != e.of {
+		e.of, e.lines = f, NewLines(*f)
+	}
+	return e.lines
+}
+
 // A place is what is known beforehand of a probe's points.
 type place struct {
 	head  string // measurement and tags

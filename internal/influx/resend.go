@@ -71,7 +71,7 @@ func Resend(ctx context.Context, cfg Config, f farm.Farm, a Archive, r Range, pr
 		if st.Last <= after {
 			break
 		}
-		load := consign(lines, st, r.holds)
+		load := consign(func(int64) *Lines { return lines }, st, r.holds)
 		if err := bringNow(ctx, c, load); err != nil {
 			return sent, err
 		}

@@ -26,7 +26,9 @@ func Owes(tellers []Teller, c farm.Change) []string {
 	}
 	var keys []string
 	for _, t := range tellers {
-		if t.minds(c.Bin) && (!news(c) || t.hears(c.Urgency, c.Condition)) {
+		// Whoever was told of a bin hears that it is watched no more, also where the
+		// teller's bins bear other names by now.
+		if c.Ended == farm.Unwatched || t.minds(c.Bin) && (!news(c) || t.hears(c.Urgency, c.Condition)) {
 			keys = append(keys, t.Key)
 		}
 	}

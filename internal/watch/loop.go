@@ -35,6 +35,7 @@ type Config struct {
 	Owes    func(farm.Change) []farm.Owed // who is to be told, under which identity
 	Cry     func(farm.Change)             // tells at once, from memory, when the journal can't be written
 	Said    func([]farm.Change)           // hears what has changed, once it is on disk; nil: nobody
+	Took    func(*farm.Farm, int64)       // hears from which sequence number on another farm is in force; nil: nobody
 	Moved   func(from int64)              // hears that what is on disk from a sequence number on got other times; nil: nobody
 	Log     *slog.Logger
 	Now     func() time.Time

@@ -61,7 +61,14 @@ func (l *Loop) begin(ctx context.Context) error {
 	l.arrivals.Follow(e)
 	l.batch.add(e, append(l.state.Step(e), plain(gone)...), nil)
 	l.launch(ctx)
-	return l.outcome(<-l.writing.done) // a failure is the caller's to deal with
+	rows := l.writing.rows
+	if err := l.outcome(<-l.writing.done); err != nil {
+		return err // the caller's to deal with
+	}
+	if l.cfg.Took != nil {
+		l.cfg.Took(l.cfg.Farm, rows.Entries[0].Event.Seq)
+	}
+	return nil
 }
 
 func plain(changes []journal.Change) []farm.Change {
