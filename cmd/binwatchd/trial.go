@@ -58,7 +58,7 @@ func (t *trial) influx() {
 	if err != nil {
 		return // its secrets are noted
 	}
-	_, err = influx.New(ic, t.cfg.Farm, nil, nil)
+	_, err = influx.New(ic, nil, nil, nil)
 	t.note("influx", err)
 }
 
