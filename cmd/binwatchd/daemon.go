@@ -143,7 +143,7 @@ func (d *daemon) openLoop(ctx context.Context, cfg *config.Config) error {
 		return err
 	}
 	d.loop, err = watch.New(ctx, watch.Config{
-		Farm: &cfg.Farm, Digest: name, Prefix: cfg.Broker.Prefix, Flush: cfg.Journal.Flush, Journal: d.journal, Source: d.intake,
+		Farm: &cfg.Farm, File: d.path, Digest: name, Prefix: cfg.Broker.Prefix, Flush: cfg.Journal.Flush, Journal: d.journal, Source: d.intake,
 		Owes: d.owes, Cry: d.cry, Said: d.say, Took: d.farms.take, Moved: d.moved, Log: d.log, Now: d.clock.now, Speed: d.clock.speed,
 		Clock: d.clock.sources, Built: built, Outage: d.outage,
 	})
@@ -224,10 +224,11 @@ func (d *daemon) keepSocket(context.Context) {
 
 // fold packs old readings, so that the journal stays small.
 func (d *daemon) fold(ctx context.Context) {
+	fold := d.journal.Fold
 	if !d.loop.TimeSure() {
-		return // what looks old may have been heard an hour ago
+		fold = d.journal.Pack // what looks old may have been heard an hour ago
 	}
-	if _, err := d.journal.Fold(ctx, d.now()); err != nil && ctx.Err() == nil {
+	if _, err := fold(ctx, d.now()); err != nil && ctx.Err() == nil {
 		d.log.Warn("history not folded; it is tried again in an hour", "error", err)
 	}
 }

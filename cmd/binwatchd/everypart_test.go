@@ -326,3 +326,25 @@ bins:
 		t.Error("the old topic is still heard")
 	}
 }
+
+// A probe that goes by another name is not well again: whoever was told of it
+// hears once that it is watched no more.
+func TestRenameIsNoAllClear(t *testing.T) {
+	t.Parallel()
+	e := startEveryPart(t)
+	e.broker.Publish("glass/cell", 1, false, "2.9")
+	brokertest.Eventually(t, "the low battery is told", func() bool { return e.hook.has(`"battery-low"`, `"raised"`) })
+	e.reload("  cell: {", "  cell-2: {")
+	brokertest.Eventually(t, "the end is told", func() bool { return e.hook.has(`"battery-low"`, `"eased"`) })
+	if !e.hook.has(`"probe":"cell"`, `"eased"`, `"ended":"unwatched"`, "Probe cell is no longer in the configuration; what was told of it is not watched any more.") {
+		t.Errorf("told %q", e.hook.posts)
+	}
+	e.reload() // and once only
+	e.broker.Publish("glass/cell", 1, false, "2.8")
+	brokertest.Eventually(t, "the renamed one is told", func() bool { return e.hook.has(`"probe":"cell-2"`, `"raised"`) })
+	e.hook.mu.Lock()
+	defer e.hook.mu.Unlock()
+	if n := strings.Count(strings.Join(e.hook.posts, "\n"), `"ended":"unwatched"`); n != 1 {
+		t.Errorf("told %d times, want once: %q", n, e.hook.posts)
+	}
+}

@@ -15,7 +15,8 @@ type times struct {
 
 // machineTimes are those of a command that runs for a moment.
 func machineTimes() times {
-	return times{time.Now, func() time.Time { return later(time.Now(), built) }}
+	now := func() time.Time { return later(time.Now(), built) }
+	return times{now, now}
 }
 
 func (d *daemon) times() times { return times{d.now, d.certificates} }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"path/filepath"
 	"sync"
 	"time"
 
@@ -58,6 +59,7 @@ var besides = [...]string{"-wal", "-shm"}
 // drops the locks of the whole process on that file (fcntl(2)).
 type footing struct {
 	path string
+	real string // without links: beside it SQLite keeps its log
 	file *os.File
 
 	mu      sync.Mutex // guards the rest
@@ -101,8 +103,16 @@ func stand(path string) (*footing, error) {
 		f.Close()
 		return nil, fmt.Errorf("lock journal: %w", err)
 	}
-	ft := &footing{path: path, file: f}
+	ft := &footing{path: path, real: realPath(path), file: f}
 	return ft, ft.named()
+}
+
+// realPath follows the links of a path, as SQLite does.
+func realPath(path string) string {
+	if real, err := filepath.EvalSymlinks(path); err == nil {
+		return real
+	}
+	return path
 }
 
 // leave lets go of the file, once SQLite has.
@@ -141,13 +151,35 @@ func (f *footing) named() error {
 	return nil
 }
 
-// whole tells whether the path names the file, with its log, and neither has
-// lost its end.
-func (f *footing) whole() error {
+// same tells whether the path names the file, and the log beside it is the one
+// that is open.
+func (f *footing) same() error {
 	if f == nil {
 		return nil
 	}
 	if err := f.named(); err != nil {
+		return err
+	}
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	for i, suffix := range besides {
+		if f.beside[i] == nil {
+			return nil // there was none after the last write
+		}
+		if b, err := os.Stat(f.real + suffix); err != nil || !os.SameFile(b, f.beside[i]) {
+			return &MovedError{f.path, LogGone}
+		}
+	}
+	return nil
+}
+
+// whole tells whether the file and its log are the same, and neither has lost its
+// end. Nothing is written meanwhile.
+func (f *footing) whole() error {
+	if f == nil {
+		return nil
+	}
+	if err := f.same(); err != nil {
 		return err
 	}
 	is, err := f.file.Stat()
@@ -159,20 +191,10 @@ func (f *footing) whole() error {
 	if is.Size() < f.size {
 		return &MovedError{f.path, CutShort}
 	}
-	var log int64
-	for i, suffix := range besides {
-		if f.beside[i] == nil {
-			return nil // there was none after the last write
-		}
-		b, err := os.Stat(f.path + suffix)
-		if err != nil || !os.SameFile(b, f.beside[i]) {
-			return &MovedError{f.path, LogGone}
-		}
-		if i == 0 {
-			log = b.Size()
-		}
+	if f.index == nil || f.beside[0] == nil {
+		return nil
 	}
-	if f.index != nil && log < logHolds(f.index) {
+	if log, err := os.Stat(f.real + besides[0]); err != nil || log.Size() < logHolds(f.index) {
 		return &MovedError{f.path, LogCut}
 	}
 	return nil
@@ -235,7 +257,7 @@ func (f *footing) bySQLite() bool {
 // holds f.mu.
 func (f *footing) noteBeside() {
 	for i, suffix := range besides {
-		b, err := os.Stat(f.path + suffix)
+		b, err := os.Stat(f.real + suffix)
 		if err != nil {
 			b = nil
 		}
@@ -257,7 +279,7 @@ func (f *footing) holdIndex() {
 	if is == nil {
 		return
 	}
-	if index, err := os.Open(f.path + "-shm"); err == nil {
+	if index, err := os.Open(f.real + "-shm"); err == nil {
 		f.index = index
 	}
 }

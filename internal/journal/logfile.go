@@ -164,7 +164,7 @@ func logHolds(f *os.File) int64 {
 // sayTorn says that the log's end was torn, which SQLite itself passes over
 // without a word.
 func (j *Journal) sayTorn() {
-	t := readLog(j.cfg.Path)
+	t := readLog(realPath(j.cfg.Path))
 	switch {
 	case t.commits > 0:
 		j.log.Error("the end of the journal's log is torn and was dropped: readings that were acknowledged may be missing; see whether the card is worn out",

@@ -174,5 +174,5 @@ func (j *Journal) view(ctx context.Context, what string, fn func(*sql.Tx) error)
 // present tells whether a new connection would open the file that the journal
 // has open, and not another one under its name.
 func (j *Journal) present() error {
-	return j.stands.Load().whole()
+	return j.stands.Load().same()
 }

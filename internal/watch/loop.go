@@ -27,6 +27,7 @@ type Source interface {
 // Config is what the loop needs to know.
 type Config struct {
 	Farm    *farm.Farm
+	File    string // of the configuration, as a command names it; "": none
 	Digest  string // names the configuration in force; a snapshot carries it
 	Prefix  string // of jots, hushes and seens
 	Flush   time.Duration

@@ -44,7 +44,7 @@ func (l *Loop) fail(err error) {
 	l.batch.reset()
 	if l.outage.since.IsZero() {
 		l.outage = outage{since: now, why: Why(err), wait: retryFirst}
-		l.tellFromMemory(Unwritable(now, err))
+		l.tellFromMemory(Unwritable(now, err, l.cfg.File))
 	}
 	l.outage.over = time.Time{}
 	l.outage.next = now.Add(l.outage.wait)
@@ -76,11 +76,12 @@ func (l *Loop) tellFromMemory(ch farm.Change) {
 }
 
 // Unwritable is what the keeper is told, from memory, when the journal can't be
-// written.
-func Unwritable(since time.Time, err error) farm.Change {
+// written. The file is that of the configuration, for commands that can be pasted;
+// "" where none could name it.
+func Unwritable(since time.Time, err error, file string) farm.Change {
 	ch := outageChange(farm.Raised, since, since)
 	ch.Text = "The journal can't be written: " + Why(err) + ". Readings wait at the broker and nothing is judged until this is mended."
-	ch.Advice = &farm.Advice{Do: remedy(err)}
+	ch.Advice = &farm.Advice{Do: remedy(err, file)}
 	return ch
 }
 
@@ -114,11 +115,11 @@ func Why(err error) string {
 	return "the write did not succeed"
 }
 
-func remedy(err error) string {
+func remedy(err error, file string) string {
 	var moved *journal.MovedError
 	switch {
 	case errors.As(err, &moved):
-		return wayOut(moved)
+		return wayOut(moved, file)
 	case errors.Is(err, journal.ErrFull):
 		return "Make room on the disk that holds the journal; everything goes on by itself then."
 	case errors.Is(err, journal.ErrReadOnly):
@@ -131,7 +132,11 @@ func remedy(err error) string {
 
 // wayOut says how to get out when the journal's path no longer names what is
 // open.
-func wayOut(e *journal.MovedError) string {
+func wayOut(e *journal.MovedError, file string) string {
+	command := "binwatchd backup FILE"
+	if file != "" {
+		command += " --config " + file
+	}
 	switch {
 	case e.What == journal.LogGone:
 		return "Leave the files alone that lie beside the journal. What the log held is being saved; if this stays, restart the daemon."
@@ -139,7 +144,7 @@ func wayOut(e *journal.MovedError) string {
 		return "Stop the second binwatchd; two can't keep one journal."
 	case e.Open():
 		return "Do not stop the daemon yet: all that was noted is still open in it. Put the file back under its name, and everything goes on by itself. " +
-			"If it is gone, save it with: binwatchd backup FILE. Then stop the daemon, move what lies at " + e.Path + " out of the way, put that copy there, and start it."
+			"If it is gone, save it with: " + command + " (FILE is a new one on another disk). Then stop the daemon, move what lies at " + e.Path + " out of the way, put that copy there, and start it."
 	}
 	return "Stop the daemon, move all files that begin with " + e.Path + " out of the way, put your last backup in its place, and start the daemon."
 }
