@@ -78,6 +78,43 @@ func TestJudgeLearnSaveAndLoadAgree(t *testing.T) {
 	})
 }
 
+// A clock that is put right moves what was heard on it, and no doubt hangs on
+// when that was.
+func TestAShiftedClockChangesNoDoubt(t *testing.T) {
+	f := nursery(tenMinutes)
+	rapid.Check(t, func(t *rapid.T) {
+		readings := drawReadings(t, f)
+		off := time.Duration(rapid.IntRange(-500, 20000).Draw(t, "days")) * 24 * time.Hour
+		half := rapid.IntRange(0, len(readings)).Draw(t, "half")
+		right, put := ingest.NewDoubter(f), ingest.NewDoubter(f)
+		for i, r := range readings {
+			if i == half {
+				put.Shift(off, spring.AddDate(-100, 0, 0))
+			}
+			if i%7 == 3 {
+				j := farm.Jot{At: r.At, Bin: "bed", What: farm.JotKinds[i%len(farm.JotKinds)]}
+				right.Jotted(j)
+				if i < half {
+					j.At = j.At.Add(-off)
+				}
+				put.Jotted(j)
+			}
+			wrong := r
+			if i < half {
+				wrong.At = wrong.At.Add(-off)
+			}
+			right.Judge(&r)
+			put.Judge(&wrong)
+			if r.Doubt != wrong.Doubt {
+				t.Fatalf("reading %d: %q on a clock put right, %q on one that was never wrong", i, wrong.Doubt, r.Doubt)
+			}
+		}
+		if a, b := save(t, right), save(t, put); half < len(readings) && !bytes.Equal(a, b) {
+			t.Fatal(cmp.Diff(string(a), string(b)))
+		}
+	})
+}
+
 func TestLoadKeepsOnlyWhatStillMeansTheSame(t *testing.T) {
 	f := nursery(tenMinutes)
 	d := newTester(f)

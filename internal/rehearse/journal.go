@@ -34,6 +34,8 @@ func (r *Rehearsal) Journal(ctx context.Context, j Journal) error {
 			r.doubter.Judge(&e.Reading)
 		case farm.EventJot:
 			r.doubter.Jotted(e.Jot)
+		case farm.EventClock:
+			r.doubter.Shift(e.Shift, e.From)
 		case farm.EventTick: // made anew
 			return nil
 		}

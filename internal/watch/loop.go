@@ -225,6 +225,9 @@ func (l *Loop) now() time.Time {
 // take lets an event through the rules and into the batch.
 func (l *Loop) take(e farm.Event, d *ingest.Delivery) {
 	l.arrivals.Follow(e)
+	if e.Kind == farm.EventClock {
+		l.doubter.Shift(e.Shift, e.From)
+	}
 	changes := l.state.Step(e)
 	if e.Kind != farm.EventTick || len(changes) > 0 {
 		l.batch.add(e, changes, d)

@@ -40,6 +40,8 @@ func Rebuild(ctx context.Context, j *journal.Journal, f *farm.Farm) (Rebuilt, er
 			r.stamps.know(e.Reading)
 		case farm.EventJot:
 			r.Doubter.Jotted(e.Jot)
+		case farm.EventClock:
+			r.Doubter.Shift(e.Shift, e.From)
 		}
 		r.Arrivals.Follow(e)
 		r.State.Step(e)
