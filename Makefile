@@ -48,6 +48,7 @@ test-busy: deps lint
 # The tests' own round of stops, kills and full disks, for longer: make soak
 # SOAK=8h. CHAOS_SEED=... repeats an order.
 soak: deps
+	SOAK=1 $(GO) test -count=1 -run '^TestFeedAtOneEndIsNeverDoubted$$' ./internal/ingest
 	SOAK=$${SOAK:-10m} $(GO) test -race -count=1 -timeout 0 -v -run '^(TestChaos|TestKilledAtRandomMoments)$$' ./cmd/binwatchd
 
 # Figures, each a ratio or a cost measured in one run: what the daemon costs, and

@@ -43,9 +43,9 @@ const (
 	twinMemory   = 30 * 24 * time.Hour // over which the usual difference is learnt, so that a drift of weeks is none
 	twinLasts    = 30 * time.Minute    // how long they must be apart
 	twinForgives = 14 * 24 * time.Hour // then a difference that is not large is taken for usual
-	twinHeats    = 72 * time.Hour      // what takes longer to part is no heat of feed, unless it climbs
+	twinHeats    = 96 * time.Hour      // what takes longer to part is no heat of feed, unless it climbs
 	twinClimbs   = 0.8                 // K above its mean of half a day, on the mean
-	twinShows    = 12 * time.Hour      // within which a climb shows
+	twinShows    = 24 * time.Hour      // within which a climb shows
 	twinFeeds    = 7 * 24 * time.Hour  // how long a feed may warm one spot, or water wet it
 	twinQuick    = 3 * time.Hour       // agreement this recent can be compared directly
 	twinSpreads  = 3                   // beyond so many mean distances from the usual difference
@@ -58,7 +58,7 @@ const (
 
 	swingMemory  = 24 * time.Hour
 	usualMemory  = 5 * 24 * time.Hour
-	swingShared  = 0.1       // of its usual mean square: it misses the day
+	swingShared  = 0.05      // of its usual mean square: it misses the day
 	swingHalf    = 0.5       // of a twin's: the twin has it
 	swingMatters = 0.2 * 0.2 // K²: below that there is no day to miss
 )
@@ -99,9 +99,6 @@ func (d *Doubter) apart(i int, v float64, at int64) bool {
 	if d.tracks[i].stepped() {
 		warm = millis(twinStepWarm)
 	}
-	if d.heats(i, v, at) {
-		return false
-	}
 	if since := d.tracks[i].Twin.Apart; since != 0 && at-since >= millis(twinLasts) {
 		part = 0.5
 	}
@@ -111,8 +108,11 @@ func (d *Doubter) apart(i int, v float64, at int64) bool {
 			continue
 		}
 		p, sign := d.pairOf(i, j)
-		off := math.Abs(sign*(v-other) - p.Usual)
-		if p.Seen < warm || off <= part*(d.tolerance(i, v, at)+twinSpreads*p.Spread) {
+		above := v - other - sign*p.Usual
+		if off := math.Abs(above); p.Seen < warm || off <= part*(d.tolerance(i, v, at)+twinSpreads*p.Spread) {
+			return false
+		}
+		if above > 0 && d.heats(i, at) || above < 0 && d.places[i].living(d.farm) && d.towardTheRoom(i, v, at) {
 			return false
 		}
 		if mine <= 1.5*d.moved(j, other, at)+0.1*d.tolerance(i, v, at) {
@@ -123,12 +123,12 @@ func (d *Doubter) apart(i int, v float64, at int64) bool {
 	return any
 }
 
-// heats tells whether a probe may well be hot where feed heats: in a living
-// zone, risen above its twins as heat rises, within days and without a step, and
-// still sharing the day with them.
-func (d *Doubter) heats(i int, v float64, at int64) bool {
+// heats tells whether a probe that is above its twins may well be hot where feed
+// heats: in a living zone, risen above them as heat rises, within days and without
+// a step, and still sharing the day with them.
+func (d *Doubter) heats(i int, at int64) bool {
 	t := &d.tracks[i].Twin
-	if d.farm.Probes[i].Measures != farm.Temperature || !d.places[i].living(d.farm) || v <= t.Agreed || d.tracks[i].stepped() {
+	if d.farm.Probes[i].Measures != farm.Temperature || !d.places[i].living(d.farm) || d.tracks[i].stepped() {
 		return false
 	}
 	drifts := t.Drifts && at-t.Far > millis(twinShows)
@@ -212,15 +212,16 @@ func (d *Doubter) tolerance(i int, v float64, at int64) float64 {
 
 // towardTheRoom tells whether the room's air explains a value: a probe near the
 // top follows a frost or a hot day sooner than one deep down, but no further
-// than the air itself.
+// than the air itself has been within the last day.
 func (d *Doubter) towardTheRoom(i int, v float64, at int64) bool {
-	a := d.places[i].ambient
-	if a < 0 {
+	room, ok := d.room(i, at)
+	if !ok {
 		return false
 	}
-	room, ok := d.fresh(a, at)
+	day := d.tracks[d.places[i].room].Base
+	low, high := min(room, day.V-2*day.Wander), max(room, day.V+2*day.Wander)
 	was := d.tracks[i].Twin.Agreed
-	return ok && min(was, room) <= v && v <= max(was, room)
+	return min(was, low) <= v && v <= max(was, high)
 }
 
 // pairOf finds the pair of two twins, and the sign of their difference in it.
