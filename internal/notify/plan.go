@@ -189,6 +189,9 @@ func (c deskCase) reminder(rows, told []farm.Owed) (m matter, ok bool, needless 
 	if !open || c.known && !(standing && nagging(st)) {
 		return m, false, idsOf(rows)
 	}
+	if standing {
+		last.Change = asOfNow(last.Change, st)
+	}
 	return matter{say: still, last: last, told: told}, true, idsOf(rows[:len(rows)-1])
 }
 

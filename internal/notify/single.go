@@ -63,8 +63,11 @@ func (w writer) saying(m matter) []string {
 // then, where they stand otherwise by now.
 func (w writer) lateness(m matter, late time.Duration) string {
 	line := fmt.Sprintf("This was noticed %s ago, %s, and could not be told sooner.", farm.SayLong(late), w.time(m.then.At))
-	if m.then.Text != m.last.Change.Text {
+	switch {
+	case m.then.Text != m.last.Change.Text:
 		line += " It was then: " + m.then.Text
+	case m.say == over:
+		line += " How it stands by now is below."
 	}
 	return line
 }

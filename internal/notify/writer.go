@@ -60,13 +60,18 @@ func (w writer) current(l letter) letter {
 		if !ok || m.say == over || m.say == cameWent {
 			continue
 		}
-		c := &m.last.Change
-		c.Text, c.Forecast, c.Advice, c.Cautions = st.Text, st.Forecast, st.Advice, st.Cautions
+		m.last.Change = asOfNow(m.last.Change, st)
 		if m.say == lighter {
-			c.Text = "Better, though not right yet. " + c.Text
+			m.last.Change.Text = "Better, though not right yet. " + m.last.Change.Text
 		}
 	}
 	return l
+}
+
+// asOfNow gives a change the words and figures of how its condition stands.
+func asOfNow(c farm.Change, st farm.Standing) farm.Change {
+	c.Text, c.Forecast, c.Advice, c.Cautions = st.Text, st.Forecast, st.Advice, st.Cautions
+	return c
 }
 
 // sheet puts a letter into words.

@@ -3,6 +3,7 @@ package page_test
 import (
 	"encoding/json"
 	"net/http"
+	"strings"
 	"testing"
 	"time"
 
@@ -53,6 +54,25 @@ func TestAPIHistory(t *testing.T) {
 	h = decode[history](t, get(p, "/api/history?zone=crate").Body.Bytes())
 	if h.Zone != "crate/all" || h.Quantity != "temperature" || h.Step != "30m" || !h.To.Equal(noon) || h.To.Sub(h.From) != 48*time.Hour {
 		t.Errorf("with nothing asked: %s %s %s %v %v", h.Zone, h.Quantity, h.Step, h.From, h.To)
+	}
+}
+
+// A place is found by the name that notices use, wherever the page takes one.
+func TestPlacesByTheNamesOfNotices(t *testing.T) {
+	p := newPage(t, newFake().config())
+	for query, want := range map[string]string{"bed%2Fnear": "bed/near", "Bed,%20near": "bed/near", "BED/NEAR": "bed/near", "Crate": "crate/all"} {
+		if h := decode[history](t, get(p, "/api/history?zone="+query).Body.Bytes()); h.Zone != want {
+			t.Errorf("history of %s: got that of %q, want %s", query, h.Zone, want)
+		}
+	}
+	for _, path := range []string{"/bins/BED", "/bins/bed", "/jot?bin=Bed", "/jot?bin=Bed,%20near", "/jot?bin=BED&zone=Near", "/hush?bin=Bed,%20near&condition=too-dry"} {
+		if w := get(p, path); w.Code != http.StatusOK || !strings.Contains(w.Body.String(), "Bed") {
+			t.Errorf("%s: status %d", path, w.Code)
+		}
+	}
+	w := get(p, "/bins/shed")
+	if wantAll(t, w.Body.String(), "no bin &#34;shed&#34;; there are cabinet, bed"); w.Code != http.StatusNotFound {
+		t.Errorf("/bins/shed: status %d", w.Code)
 	}
 }
 

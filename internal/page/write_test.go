@@ -53,6 +53,10 @@ func TestJot(t *testing.T) {
 	}{
 		{"watered", farm.Metric, form("bin", "bed", "zone", "near", "what", "watered", "amount", "2", "unit", "L"),
 			farm.Jot{At: noon, Bin: "bed", Zone: "near", What: farm.Watered, Litres: 2}, "Written: Bed, near watered about 2 litres."},
+		{"by the name of a notice", farm.Metric, form("bin", "Bed, Near", "what", "watered", "amount", "2", "unit", "L"),
+			farm.Jot{At: noon, Bin: "bed", Zone: "near", What: farm.Watered, Litres: 2}, "Written: Bed, near watered about 2 litres."},
+		{"in capitals, to a tub", farm.Metric, form("bin", "BED", "zone", "FAR", "what", "sifted", "amount", "8", "unit", "L", "to", "Crate"),
+			farm.Jot{At: noon, Bin: "bed", Zone: "far", What: farm.Sifted, Litres: 8, To: "crate"}, ""},
 		{"its usual unit", farm.Metric, form("bin", "bed", "what", "fed", "amount", "1.5", "of", "grain"),
 			farm.Jot{At: noon, Bin: "bed", What: farm.Fed, Kg: 1.5, Of: "grain"}, "Written: Bed fed about 1½ kg of grain."},
 		{"grams", farm.Metric, form("bin", "bed", "zone", "near", "what", "fed", "amount", "300", "unit", "g"),

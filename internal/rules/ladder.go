@@ -127,6 +127,17 @@ func (e edge) past(u farm.Urgency, v float64) bool {
 	return v < e.limit[u]
 }
 
+// farthest is the urgency of the farthest limit that a level lies past; Calm when
+// it is past none.
+func (e edge) farthest(v float64) farm.Urgency {
+	for u := farm.Now; u > farm.Calm; u-- {
+		if e.past(u, v) {
+			return u
+		}
+	}
+	return farm.Calm
+}
+
 // inside tells whether a level lies inside that limit by the margin.
 func (e edge) inside(u farm.Urgency, v, margin float64) bool {
 	if e.up {

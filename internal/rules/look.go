@@ -163,7 +163,12 @@ func (z *zone) waiting(at time.Time) []farm.Waiting {
 		if z.record(w.c).raised() || !z.fresh(w.c, at) {
 			continue
 		}
-		if since, u := w.l.past(); u != farm.Calm {
+		since, u := w.l.past()
+		if u == farm.Calm && z.pastAny(w.c) { // opened a moment ago: its clock starts with the next reading
+			e := z.edgeOf(w.c)
+			since, u = at, e.farthest(z.judgedBy(w.c).worst(e.up).Value)
+		}
+		if u != farm.Calm {
 			out = append(out, farm.Waiting{Condition: w.c, Urgency: u, Since: since, RaisedAt: since.Add(z.spec.Patience)})
 		}
 	}
