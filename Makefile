@@ -49,6 +49,7 @@ test-busy: deps lint
 # SOAK=8h. CHAOS_SEED=... repeats an order.
 soak: deps
 	SOAK=1 $(GO) test -count=1 -run '^TestFeedAtOneEndIsNeverDoubted$$' ./internal/ingest
+	SOAK=1 $(GO) test -count=1 -timeout 0 -run '^TestAKeeperWhoDoesAsTold' ./internal/rules
 	SOAK=$${SOAK:-10m} $(GO) test -race -count=1 -timeout 0 -v -run '^(TestChaos|TestKilledAtRandomMoments)$$' ./cmd/binwatchd
 
 # Figures, each a ratio or a cost measured in one run: what the daemon costs, and

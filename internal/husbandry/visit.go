@@ -36,18 +36,28 @@ type WaterPlan struct {
 	Visits    int // of EveryDays; 0: for as long as it dries as it does
 }
 
+// UsualVisits is how many days may pass from one visit to the next: rounds are
+// made once a week.
+const UsualVisits = 7.0
+
+// catchingUp is how many times what is lost a visit brings at least, where it
+// takes several to bring a zone back. A choice.
+const catchingUp = 1.5
+
 // PlanWater spreads a dose over visits, L. Each gives at least what the zone
 // loses until the next one, visitDays later, up to what it takes up at once and
-// to the whole dose; where that is less than is lost, it says how often water
-// is wanted: so that about half of each gift stays, or, where the dose is whole, so
-// that it keeps up.
+// to the whole dose. Where that hardly makes up for what is lost by then, or in a
+// week, it says how often water is wanted: so that about half of each gift
+// stays, or, where the dose is whole, so that it keeps up. A week counts even for
+// a keeper who comes more often: it may be because the words said so.
 func PlanWater(doseL, visitL, mostL, lossPerDay, visitDays float64) WaterPlan {
 	lost := max(0, lossPerDay*visitDays)
 	p := WaterPlan{VisitL: min(mostL, max(visitL, min(lost, doseL)))}
-	if p.VisitL <= 0 || p.VisitL >= lost {
+	lost = lossPerDay * max(visitDays, UsualVisits)
+	switch {
+	case p.VisitL <= 0, p.VisitL >= catchingUp*lost, p.VisitL >= doseL && p.VisitL >= lost:
 		return p
-	}
-	if p.VisitL >= doseL {
+	case p.VisitL >= doseL:
 		p.EveryDays = int(max(1, math.Floor(p.VisitL/lossPerDay)))
 		return p
 	}

@@ -113,11 +113,13 @@ func TestPlanWater(t *testing.T) {
 		{"nothing wanted", 0, 0, 1, 0.2, 7, husbandry.WaterPlan{}},
 		{"it does not dry", 5, 1, 2, 0, 7, husbandry.WaterPlan{VisitL: 1}},
 		{"it gains water", 5, 1, 2, -0.3, 7, husbandry.WaterPlan{VisitL: 1}},
-		{"a visit brings more than a week loses", 5, 1, 2, 0.1, 7, husbandry.WaterPlan{VisitL: 1}},
-		{"a week loses more than the careful amount", 5, 1, 2, 0.25, 7, husbandry.WaterPlan{VisitL: 1.75}},
+		{"a visit brings more than a week loses", 5, 1, 2, 0.05, 7, husbandry.WaterPlan{VisitL: 1}},
+		{"a week loses more than the careful amount, and all is wanted", 1.75, 1, 2, 0.25, 7, husbandry.WaterPlan{VisitL: 1.75}},
+		{"and much more is wanted", 5, 1, 2, 0.25, 7, husbandry.WaterPlan{VisitL: 1.75, EveryDays: 4, Visits: 7}},
 		{"and more than is taken up: half stays", 5, 1, 2, 0.5, 7, husbandry.WaterPlan{VisitL: 2, EveryDays: 2, Visits: 5}},
 		{"little stays", 100, 1, 2, 0.5, 7, husbandry.WaterPlan{VisitL: 2, EveryDays: 2}},
 		{"faster than anything helps", 5, 1, 2, 3, 7, husbandry.WaterPlan{VisitL: 2, EveryDays: 1}},
+		{"a week counts, however often the keeper comes", 5, 1, 2, 0.5, 2, husbandry.WaterPlan{VisitL: 1, EveryDays: 1, Visits: 10}},
 		{"little wanted, to keep up", 0.75, 0.375, 2, 0.25, 7, husbandry.WaterPlan{VisitL: 0.75, EveryDays: 3}},
 	} {
 		if got := husbandry.PlanWater(tt.dose, tt.visit, tt.most, tt.loss, tt.days); got != tt.want {

@@ -110,7 +110,7 @@ func (s *State) book(z *zone, j farm.Jot) {
 	}
 	if j.What != farm.Watered && afresh(j.What) && !j.At.Before(z.Husbandry.Pouring.At) {
 		z.Husbandry.Pouring = pouring{} // no rise is learned across another step
-		z.Husbandry.Given.Known = false
+		z.Husbandry.Given.Mixed = true
 	}
 	s.live(z, s.now)
 	s.judgeBooks(z, s.now)
@@ -260,7 +260,7 @@ func (z *zone) moistureOrNaN(v *farm.LevelView) float64 {
 
 // shift moves the times that are remembered from a moment on.
 func (h *husbandryMemory) shift(d time.Duration, from time.Time) {
-	ts := []*time.Time{&h.Pouring.At, &h.Heat.At, &h.Given.At, &h.Bedded.At, &h.Turned, &h.EmptiedAt, &h.LiftedAt}
+	ts := []*time.Time{&h.Pouring.At, &h.Heat.At, &h.Given.At, &h.Bedded.At, &h.Turned, &h.EmptiedAt, &h.LiftedAt, &h.Sifts.At}
 	for i := range h.Visits {
 		ts = append(ts, &h.Visits[i])
 	}

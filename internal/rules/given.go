@@ -28,7 +28,8 @@ type watering struct {
 	Litres float64   // of all cans that had an amount
 	Unsaid bool      // one of them had none
 	Before float64   // moisture before the first can, % wet basis
-	Known  bool      // whether Before is known, and nothing else was done since
+	Known  bool      // whether Before is known
+	Mixed  bool      // something else was done since: no rise can be told
 	Shown  bool      // the rise has been seen, or is not waited for any more
 	Missed bool      // it should have been seen, and was not
 }
@@ -85,7 +86,7 @@ func (z *zone) bed(j farm.Jot, part float64) {
 // awaits is by how much the water given should raise the moisture, points.
 func (z *zone) awaits() float64 {
 	g, d := z.Husbandry.Given, z.dry()
-	if d.Kg <= 0 || !g.Known {
+	if d.Kg <= 0 || !g.Known || g.Mixed {
 		return 0
 	}
 	return husbandry.WetBasis(husbandry.DryBasis(g.Before)+g.Litres/d.Kg) - g.Before
@@ -99,10 +100,10 @@ func (z *zone) settleWater(at time.Time) {
 	}
 	awaited := z.awaits()
 	switch rise := z.Moist.Value - g.Before; {
-	case g.Known && rise >= max(leastShown, awaited/4):
+	case g.Known && !g.Mixed && rise >= max(leastShown, awaited/4):
 		g.Shown = true
 	case at.Sub(g.At) < waterCounts:
-	case g.Known && awaited >= leastAwaited && anyFresh(z.moists, at):
+	case awaited >= leastAwaited && anyFresh(z.moists, at):
 		g.Missed = true
 	default:
 		g.Shown = true
@@ -232,7 +233,6 @@ func (z *zone) turned(at time.Time) (until *time.Time) {
 }
 
 const (
-	usualVisits = 7.0 // days from one visit to the next, where the logbook does not tell
 	visitsKept  = 9
 	visitsApart = 12 * time.Hour // what is jotted within is one visit
 	leastVisits = 4              // before they are a pace
@@ -255,7 +255,7 @@ func (h *husbandryMemory) visited(t time.Time) {
 // last gaps in the logbook, from one day to a fortnight.
 func (h *husbandryMemory) visitDays() float64 {
 	if len(h.Visits) < leastVisits {
-		return usualVisits
+		return husbandry.UsualVisits
 	}
 	var gaps []float64
 	for i, v := range h.Visits[1:] {

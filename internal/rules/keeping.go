@@ -22,6 +22,7 @@ const (
 
 // A usual sifting is what is filled in for the next one.
 type usualSifting struct {
+	At     time.Time
 	Litres float64 // of the last sifting that had an amount
 	To     string  // the tub of the last one that named a tub
 }
@@ -33,14 +34,20 @@ func (s *State) sifted(z *zone, j farm.Jot, part float64) {
 		z.Husbandry.Sift.take(j.At, j.Litres*part)
 		s.siftingAgain(z)
 	}
-	if j.Litres > 0 {
+	newest := !j.At.Before(z.Husbandry.Sifts.At)
+	if newest {
+		z.Husbandry.Sifts.At = j.At
+	}
+	if newest && j.Litres > 0 {
 		z.Husbandry.Sifts.Litres = j.Litres * part
 	}
 	tub := s.tub(j.To)
 	if tub == nil || tub == z {
 		return
 	}
-	z.Husbandry.Sifts.To = tub.who.Bin
+	if newest {
+		z.Husbandry.Sifts.To = tub.who.Bin
+	}
 	s.siftings = append(s.siftings, sifting{At: j.At, Litres: j.Litres * part})
 	slices.SortStableFunc(s.siftings, func(a, b sifting) int { return a.At.Compare(b.At) })
 	h := &tub.Husbandry

@@ -169,6 +169,7 @@ func TestTheUsualSiftingIsAdvised(t *testing.T) {
 	}
 	w.jot(at, farm.Jot{Zone: "far", What: farm.Sifted, Litres: 8, To: "crate"})
 	w.jot(at, farm.Jot{Zone: "far", What: farm.Sifted})
+	w.wrote(at, at.Add(-20*day), farm.Jot{Zone: "far", What: farm.Sifted, Litres: 3}) // remembered late
 	if a := w.standing(at, farm.SiftReady).Advice; a.SiftTo != "crate" || a.SiftLitres != 8 {
 		t.Errorf("got %+v, want the usual 8 L to the crate", a)
 	}

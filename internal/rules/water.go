@@ -49,14 +49,10 @@ func (z *zone) doseFrom(pct float64) *farm.Advice {
 	water, most := husbandry.WaterToAdd(d.Kg, pct, aim), husbandry.MostAtOnce(d.Kg, band.Low)
 	visit := husbandry.VisitWater(d.Kg, pct, aim, probeErrPts, most)
 	plan := husbandry.PlanWater(water, visit, most, z.Husbandry.Dry.LossPerDay*d.Kg, z.Husbandry.visitDays())
-	a := &farm.Advice{
-		WaterLitres: water, VisitLitres: plan.VisitL, EveryDays: plan.EveryDays,
+	return &farm.Advice{
+		WaterLitres: water, VisitLitres: plan.VisitL, EveryDays: plan.EveryDays, Visits: plan.Visits,
 		DryMassKg: d.Kg, DryMassFrom: d.From,
 	}
-	if plan.Visits > 0 {
-		a.Visits = plan.Visits
-	}
-	return a
 }
 
 // dryingAdvice is the dose for a zone that is drying. One that is still above
