@@ -24,23 +24,35 @@ type guess struct {
 // was guessed.
 type reasons struct{ measures, unit, calibration, low, every, time string }
 
-// guessOf takes a value for what its name and its numbers say.
+// guessOf takes a value for what its names and its numbers say.
 func guessOf(l likeness) guess {
-	c, name := &l.channel, meaningOf(l.members[0].name, l.pointer)
+	c := &l.channel
 	switch {
 	case len(c.stamps) > 0:
 		return guess{whyNot: "a time stamp"}
 	case c.numbers == 0:
 		return guess{whyNot: "no number"}
-	case name.other != "":
+	case l.changing():
+		return guess{whyNot: "what it is changes from message to message"}
+	}
+	name := meaningOf(l)
+	switch {
+	case name.other != "" && name.word != "":
 		return guess{whyNot: fmt.Sprintf("named %s: %s", quoted(name.word), name.other)}
+	case name.other != "":
+		return guess{whyNot: name.other}
 	case c.sound == 0 && name.measures != farm.Temperature:
 		return guess{whyNot: "only what stands for a failure"}
 	case name.measures == "":
-		return byNumbers(l)
+		return guess{whyNot: byNumbers(l)}
+	case name.vague && !clearlyMoisture(l):
+		return guess{whyNot: fmt.Sprintf("named %s: its moisture or its temperature, the numbers would do for both", quoted(name.word))}
 	}
 	g := byQuantity[name.measures](l)
 	g.measures, g.why.measures = name.measures, "named "+quoted(name.word)
+	if name.remote {
+		g.why.measures = "only what it stands under says " + quoted(name.word) + ": look twice"
+	}
 	return g
 }
 
@@ -48,26 +60,27 @@ var byQuantity = map[farm.Quantity]func(likeness) guess{
 	farm.Temperature: temperature, farm.Moisture: moisture, farm.Battery: battery,
 }
 
-// byNumbers guesses without a name that says anything, and only where the
-// number is a topic's whole message: an object may hold anything.
-func byNumbers(l likeness) guess {
-	const alone = "by its numbers alone: look twice"
+// byNumbers tells of a value that no name speaks for. Numbers alone prove
+// nothing: what weighs 20 kg would be a bin of 20 °C.
+func byNumbers(l likeness) string {
+	const unsaid = "neither its name nor its unit says what it is"
 	c := &l.channel
-	var g guess
 	switch {
 	case l.pointer != "":
-		return guess{whyNot: "its name says nothing of temperature, moisture or battery"}
+		return unsaid
 	case c.low >= -20 && c.high <= 45 && !c.whole:
-		g = temperature(l)
-		g.measures = farm.Temperature
+		return unsaid + "; by its numbers it could be a temperature"
 	case c.low >= 200 && c.high <= largestADC && c.whole:
-		g = moisture(l)
-		g.measures = farm.Moisture
-	default:
-		return guess{whyNot: "neither its name nor its numbers say what it is"}
+		return unsaid + "; by its numbers it could be a moisture probe's converter"
 	}
-	g.why.measures = alone
-	return g
+	return unsaid
+}
+
+// clearlyMoisture tells whether what is only said to be a soil's is moisture by
+// its numbers or its unit: beyond what a temperature could be.
+func clearlyMoisture(l likeness) bool {
+	c := &l.channel
+	return l.rawMoisture() || c.low >= 0 && c.high <= 1 && !c.whole || c.high > 45
 }
 
 // A tempScale is a way of writing temperatures.
@@ -95,7 +108,7 @@ func temperature(l likeness) guess {
 		return guess{unit: farm.Celsius, why: reasons{unit: "only the fault code " + c.text + " was heard"}}
 	case l.named("f", "fahrenheit", "degf", "tempf"):
 		return guess{unit: farm.Fahrenheit, why: reasons{unit: "so its name says"}}
-	case l.named("k", "kelvin"):
+	case l.named("k", "kelvin", "tempk"):
 		return guess{unit: farm.RawUnit, calibration: []farm.Point{{Raw: 273.15, Value: 0}, {Raw: 373.15, Value: 100}}, why: reasons{calibration: "its name says kelvin"}}
 	case l.named("c", "celsius", "degc", "tempc") && c.high <= 80:
 		return guess{unit: farm.Celsius, why: reasons{unit: "so its name says"}}
@@ -132,9 +145,15 @@ const (
 	wetPart, wetPct = 0.35, 90.0
 )
 
+// rawMoisture tells whether a moisture is named as a converter's number or a
+// voltage.
+func (l likeness) rawMoisture() bool {
+	return l.named("raw", "adc", "analog", "v", "mv", "volt", "volts", "voltage", "millivolt", "millivolts", "spannung")
+}
+
 func moisture(l likeness) guess {
 	c := &l.channel
-	raw := l.named("raw", "adc", "v", "mv", "volt", "volts", "voltage")
+	raw := l.rawMoisture()
 	switch {
 	case c.low < 0 || c.high > largestADC:
 		return guess{whyNot: "no moisture"}
@@ -143,7 +162,7 @@ func moisture(l likeness) guess {
 	case c.high <= 100 && !raw:
 		return guess{unit: farm.Percent, why: reasons{unit: "none was over 100; % of fresh mass, or calibrate it"}}
 	}
-	full := fullScale(c, l.named("mv"))
+	full := fullScale(c, l.named("mv", "millivolt", "millivolts"))
 	return guess{
 		unit:        farm.RawUnit,
 		calibration: []farm.Point{{Raw: tidy(wetPart * full), Value: wetPct}, {Raw: tidy(dryPart * full), Value: dryPct}},

@@ -59,7 +59,7 @@ func partsOf(l likeness) []string { return slices.Sorted(maps.Keys(l.parts[0])) 
 // names tells whether a piece of a path says no more than what is measured.
 func names(segment string, q farm.Quantity) bool {
 	ws := split(segment)
-	return len(ws) == 1 && strings.EqualFold(ws[0], segment) && meanings[ws[0]] == q
+	return len(ws) == 1 && strings.EqualFold(ws[0], segment) && (meanings[ws[0]] == q || q == farm.Moisture && soils[ws[0]])
 }
 
 // segments are the pieces of a topic or a pointer, fit for a name.

@@ -54,6 +54,7 @@ type channel struct {
 	whole     bool    // none of them had a fraction
 	faults    int     // fault codes, NaN and the like
 	text      string  // the newest, as it stood there
+	changed   bool    // it was another before
 	stamps    []time.Time
 	misdated  int // time stamps that a decoder would not believe
 }
@@ -122,6 +123,7 @@ func (t *topic) channel(pointer string) *channel {
 }
 
 func (c *channel) hear(leaf ingest.Leaf, m Message) {
+	c.changed = c.changed || c.text != "" && c.text != leaf.Text
 	c.text = leaf.Text
 	if !leaf.Time.IsZero() {
 		c.stamp(leaf.Time, m.At)

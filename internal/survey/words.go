@@ -8,51 +8,101 @@ import (
 	"binwatchd/internal/farm"
 )
 
-// What the names of values commonly mean. Common practice, no source.
-var meanings = map[string]farm.Quantity{
-	"t": farm.Temperature, "temp": farm.Temperature, "temps": farm.Temperature, "tmp": farm.Temperature, "temperature": farm.Temperature,
-	"celsius": farm.Temperature, "fahrenheit": farm.Temperature, "degc": farm.Temperature, "degf": farm.Temperature, "tempc": farm.Temperature, "tempf": farm.Temperature, "ds18b": farm.Temperature,
-	"m": farm.Moisture, "moist": farm.Moisture, "moisture": farm.Moisture, "soil": farm.Moisture, "sm": farm.Moisture, "wetness": farm.Moisture, "vwc": farm.Moisture,
-	"b": farm.Battery, "bat": farm.Battery, "batt": farm.Battery, "battery": farm.Battery, "vbat": farm.Battery, "vbatt": farm.Battery, "vcc": farm.Battery, "batv": farm.Battery,
-}
+// What the names of values commonly mean, in the languages that makers of small
+// devices use. Common practice, no source.
+var (
+	meanings = classed(map[farm.Quantity]string{
+		farm.Temperature: "t temp temps tmp temperature temperatures temperatur temperatura celsius fahrenheit kelvin degc degf tempc tempf tempk ds18b",
+		farm.Moisture:    "m moist moisture sm vwc swc wetness bodenfeuchte bodenfeuchtigkeit",
+		farm.Battery:     "b bat batt battery batteries batterie akku accu bateria vbat vbatt batv battv vcc",
+	})
+
+	// soils are what moisture is measured in. Such a word says neither what is
+	// measured nor in what.
+	soils = set("soil soils ground boden erde sol suelo tierra terreno substrate substrat compost kompost castings")
+
+	// airWaters are water in air, unless it is a soil's.
+	airWaters = set("h hum humid humidity rh feuchte feuchtigkeit humidite humedad umidita luftfeuchte luftfeuchtigkeit")
+
+	// volts are units and names of a voltage, which may be a battery's, a
+	// moisture probe's or a socket's.
+	volts = set("v mv volt volts voltage millivolt millivolts spannung tension")
+
+	// generals say nothing: of the number they name, or of where it was measured.
+	generals = set("value val values reading readings data state result measurement measure sensor sensors probe probes raw adc analog level avg average mean " +
+		"now current last pct percent percentage c f k water content payload decoded object fields uplink message msg channel ch node device dev id index no nr " +
+		"luft raum aire ambiente ambiant aussen innen interieur exterieur air room ambient outside outdoor indoor bed beds bin bins tray trays rack box crate tub zone zones near far top bottom middle left right front back inner outer upper lower " +
+		"a b x y z north south east west")
+)
 
 // others are names of values that no bin is judged by, with what they are.
-var others = map[string]string{
-	"h": airWater, "hum": airWater, "humidity": airWater, "rh": airWater,
-	"rssi": "the strength of a radio signal", "snr": "the strength of a radio signal", "lqi": "the strength of a radio signal", "signal": "the strength of a radio signal",
-	"uptime": "how long a device has run", "millis": "how long a device has run", "heap": "a device's memory",
-	"seq": "a counter", "count": "a counter", "counter": "a counter", "id": "a number of a device", "channel": "a number of a device", "version": "a version",
-	"pressure": "air pressure", "lux": "light", "light": "light", "co2": "a gas", "ph": "acidity", "ec": "salt",
-}
+var others = classed(map[string]string{
+	"the strength of a radio signal": "rssi snr lqi linkquality link signal dbm wifi lsnr rsrp rsrq sinr quality",
+	"how a radio speaks":             "sf dr airtime frequency freq bandwidth bw hops port fport",
+	"how long a device has run":      "uptime millis runtime boot boots resets reset reconnects restarts",
+	"a device's memory":              "heap mem memory free ram flash",
+	"a counter":                      "seq sequence count counter fcnt cnt counts frames packets pulses",
+	"a number of a device":           "address addr mac serial eui",
+	"a version":                      "version firmware fw build",
+	"air pressure":                   "pressure press baro barometer hpa mbar kpa pa druck luftdruck pression presion p",
+	"light":                          "lux light illuminance illumination brightness par ppfd uv licht helligkeit lumiere luz",
+	"a gas":                          "co voc tvoc iaq gas ppm ppb ammonia nh methane oxygen",
+	"acidity":                        "ph acidity",
+	"salt":                           "ec salt salinity conductivity tds nutrient nutrients fertility npk",
+	"a weight":                       "weight mass kg kilo kilos kilogram gram grams lb lbs pound pounds ounce ounces oz load scale scales tare gewicht waage poids peso hx",
+	"a length or a volume":           "distance depth height mm cm litre litres liter liters gallon gallons volume fill tank",
+	"weather":                        "rain rainfall wind gust dew dewpoint taupunkt heatindex feels humidex vpd",
+	"electric power":                 "power watt watts energy kwh wh amp amps ampere ma current solar charge charging",
+	"what is wished, not what is":    "set setpoint target wanted desired goal soll sollwert consigne objetivo threshold limit alarm hysteresis",
+	"not the reading itself":         "min max minimum maximum offset correction calibration cal slope gain delta diff trend rate rise std stddev variance error err errors status code age quality confidence flag low",
+	"a setting of a device":          "interval period sleep duration delay timeout every duty pwm",
+	"a switch":                       "pump valve fan relay heater led motion contact tamper switch button door window alert on off",
+	"a place on the map":             "lat lon lng latitude longitude altitude alt elevation",
+	"of the device itself":           "cpu chip core mcu esp board soc internal self",
+})
 
 const airWater = "water in air, which is not the moisture of castings"
 
+// weak names count only where nothing better is said beside them.
+var weak = set("co p ma current on off free code port link quality load charge light scale press level fill tank")
+
 // clocks are names of time stamps.
-var clocks = map[string]bool{
-	"time": true, "ts": true, "at": true, "timestamp": true, "date": true, "datetime": true, "when": true, "epoch": true, "utc": true,
+var clocks = set("time ts at timestamp date datetime when epoch utc")
+
+func set(words string) map[string]bool {
+	out := map[string]bool{}
+	for _, w := range strings.Fields(words) {
+		out[w] = true
+	}
+	return out
 }
 
-// wordsOf are the words of a value's name, the most telling first: those of
-// the pointer from its end, then those of the topic from its end.
-func wordsOf(topic, pointer string) []string {
-	var all []string
-	for _, path := range []string{pointer, topic} {
-		ws := split(path)
-		for i := len(ws) - 1; i >= 0; i-- {
-			all = append(all, ws[i])
+// classed turns lists of words by what they mean into what each word means.
+func classed[K ~string](lists map[K]string) map[string]K {
+	out := map[string]K{}
+	for class, words := range lists {
+		for _, w := range strings.Fields(words) {
+			out[w] = max(out[w], class) // a word of two lists: whichever, but always the same
 		}
 	}
-	return all
+	return out
+}
+
+// knows tells whether a word is one of those above.
+func knows(w string) bool {
+	_, measured := meanings[w]
+	_, other := others[w]
+	return measured || other || soils[w] || airWaters[w] || volts[w] || generals[w] || clocks[w]
 }
 
 // split cuts a path into small words without the numbers at their ends:
-// soilTemp_2 is soil, temp.
+// soilTemp_2 is soil, temp; so is soiltemp.
 func split(path string) []string {
 	var out []string
 	var word []rune
 	flush := func() {
-		if w := bare(strings.ToLower(string(word))); w != "" {
-			out = append(out, w)
+		if w := bare(plain(strings.ToLower(string(word)))); w != "" {
+			out = append(out, pieces(w)...)
 		}
 		word = word[:0]
 	}
@@ -70,45 +120,29 @@ func split(path string) []string {
 	return out
 }
 
-// bare takes the number off the end of a word, unless it belongs to it.
-func bare(w string) string {
-	if _, whole := others[w]; whole {
-		return w
+// plain takes the accents off.
+var plain = strings.NewReplacer("ä", "a", "á", "a", "à", "a", "â", "a", "é", "e", "è", "e", "ê", "e", "í", "i", "î", "i",
+	"ö", "o", "ó", "o", "ô", "o", "ü", "u", "ú", "u", "û", "u", "ñ", "n", "ç", "c", "ß", "ss", "°", "").Replace
+
+// bare takes the number off the end of a word.
+func bare(w string) string { return strings.TrimRightFunc(w, unicode.IsDigit) }
+
+// leastPiece is the length of the words that are looked for in a longer one:
+// shorter ones stand in too many by chance.
+const leastPiece = 3
+
+// pieces takes a word apart that is two or three known ones written together, and
+// leaves any other whole.
+func pieces(w string) []string {
+	if knows(w) {
+		return []string{w}
 	}
-	return strings.TrimRightFunc(w, unicode.IsDigit)
-}
-
-// A meaning is what a name says a value is.
-type meaning struct {
-	measures farm.Quantity // "" when the name says nothing or something else
-	word     string        // that said so
-	other    string        // what it is instead
-}
-
-// meaningOf reads a name. The word nearest to the value decides; but soil
-// before humidity makes it moisture.
-func meaningOf(topic, pointer string) meaning {
-	ws := wordsOf(topic, pointer)
-	for i, w := range ws {
-		if q, ok := meanings[w]; ok {
-			return meaning{measures: q, word: w}
-		}
-		what, ok := others[w]
-		if ok && what == airWater && i+1 < len(ws) && ws[i+1] == "soil" {
-			return meaning{measures: farm.Moisture, word: "soil " + w}
-		}
-		if ok {
-			return meaning{word: w, other: what}
+	for i := len(w) - leastPiece; i >= leastPiece; i-- { // the longest beginning first
+		if begin := w[:i]; knows(begin) {
+			if rest := pieces(w[i:]); !slices.ContainsFunc(rest, func(r string) bool { return !knows(r) }) {
+				return append([]string{begin}, rest...)
+			}
 		}
 	}
-	return meaning{}
-}
-
-// named tells whether one of the words nearest to the value is among some.
-func (l likeness) named(some ...string) bool {
-	path, topic := l.pointer, l.members[0].name
-	if path == "" {
-		path = topic[strings.LastIndex(topic, "/")+1:]
-	}
-	return slices.ContainsFunc(split(path), func(w string) bool { return slices.Contains(some, w) })
+	return []string{w}
 }

@@ -1,0 +1,111 @@
+package survey_test
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+)
+
+// A shape is what one kind of device might say, invented; want is what is
+// proposed for it, "pointer measures unit" each, and nothing else.
+type shape struct {
+	name, topic string
+	said        []string
+	want        string
+}
+
+var shapes = []shape{
+	{"a soil stick by radio", "mesh/soil stick 4", []string{`{"battery":100,"linkquality":156,"soil_moisture":43,"temperature":21.3,"temperature_unit":"celsius","voltage":3000}`},
+		"/battery battery %, /soil_moisture moisture %, /temperature temperature C"},
+	{"a soil stick that says humidity", "soil/1", []string{`{"humidity":55.2,"temperature":19.1,"lqi":88,"voltage":2.95}`}, "/temperature temperature C"},
+	{"link quality and voltage under soil", "soil/bed", []string{`{"linkquality":120,"voltage":2950,"rssi":-71,"snr":9.5,"lqi":200}`}, ""},
+	{"the same, as topics", "garden/soil/linkquality", []string{"120", "118"}, ""},
+	{"a voltage as a topic", "garden/soil/voltage", []string{"2.95"}, ""},
+	{"a radio's frame", "up/07", []string{`{"object":{"soil_vwc":61.5,"tempC":18.2,"batV":3.58},"rxInfo":[{"rssi":-112,"loRaSNR":6.2}],"fCnt":4711,"fPort":2,"txInfo":{"frequency":868300000,"dr":5}}`},
+		"/object/batV battery V, /object/soil_vwc moisture %, /object/tempC temperature C"},
+	{"a small board", "shed/esp", []string{`{"t":21.5,"h":61.2,"soil":2210,"vcc":3.29,"rssi":-67,"heap":23544,"uptime":86233,"seq":17}`},
+		"/soil moisture raw, /t temperature C, /vcc battery V"},
+	{"mixed case", "Shed", []string{`{"SoilTemp":17.5,"SoilMoisture":2210,"AirTemp":23.1,"AirHumidity":55,"BatteryVoltage":3.9,"WiFiSignal":-60}`},
+		"/AirTemp temperature C, /BatteryVoltage battery V, /SoilMoisture moisture raw, /SoilTemp temperature C"},
+	{"words written together", "shed", []string{`{"soiltemperature":17.5,"soilmoisture":61,"airtemp":23.1,"batterylevel":88,"dewpoint":11.2}`},
+		"/airtemp temperature C, /batterylevel battery %, /soilmoisture moisture %, /soiltemperature temperature C"},
+	{"German", "haus/beet", []string{`{"Bodenfeuchte":61,"Luftfeuchte":55,"Bodentemperatur":17.5,"Lufttemperatur":22.5,"Akku":3.9,"Luftdruck":1013.2,"Helligkeit":20500,"Sollwert":21}`},
+		"/Akku battery V, /Bodenfeuchte moisture %, /Bodentemperatur temperature C, /Lufttemperatur temperature C"},
+	{"French", "serre/bac", []string{`{"température":17.5,"humidité":55,"humidité_sol":61,"batterie":88,"pression":1013.2,"lumière":830}`},
+		"/batterie battery %, /humidité_sol moisture %, /température temperature C"},
+	{"Spanish", "huerta", []string{`{"temperatura":17.5,"humedad_suelo":61,"humedad":44,"bateria":3.9,"peso":12.2}`},
+		"/bateria battery V, /humedad_suelo moisture %, /temperatura temperature C"},
+	{"a scale", "shed/scale/kg", []string{"14.2", "14.3"}, ""},
+	{"a scale in a message", "bin/1", []string{`{"weight":14.2,"unit":"kg","tare":1.5}`}, ""},
+	{"a number with its unit", "bin/1", []string{`{"value":14.2,"unit":"kg"}`}, ""},
+	{"degrees with their unit", "bin/1", []string{`{"value":64.2,"unit":"°F"}`}, "/value temperature F"},
+	{"a number with its kind", "bin/1/m", []string{`{"type":"soil moisture","value":61}`}, "/value moisture %"},
+	{"kinds that change", "bin/1/m", []string{`{"type":"temperature","value":21}`, `{"type":"humidity","value":61}`}, ""},
+	{"wishes and bounds", "bin/2", []string{`{"temp":21.5,"temp_set":24,"target_temperature":24,"temp_min":18,"temp_max":25,"temp_offset":0.5,"battery_current":0.31}`}, "/temp temperature C"},
+	{"of the device itself", "bin/3", []string{`{"cpu_temp":48.5,"chipTemperature":47.5,"battery_temp":25.5,"temp":19.5}`}, "/temp temperature C"},
+	{"pressure, light, gas, salt", "bin/4", []string{`{"pressure":1013.2,"lux":310.5,"co2":612,"ph":6.8,"ec":1.4,"tvoc":12}`}, ""},
+	{"a soil and no more", "garden/soil", []string{"21.5"}, ""},
+	{"a soil's converter", "garden/soil/2", []string{"2210", "2208"}, "\"\" moisture raw"},
+	{"a temperature by its topic", "cellar/temperature/by the stairs", []string{"11.5"}, "\"\" temperature C"},
+	{"a list", "shed/all", []string{`{"temps":[19.5,20.5],"moist":[0.61,0.64]}`}, "/moist/0 moisture ratio, /moist/1 moisture ratio, /temps/0 temperature C, /temps/1 temperature C"},
+	{"a battery's object", "shed/5", []string{`{"battery":{"voltage":3.91,"percent":88,"low":false,"charging":0},"soil":{"raw":2210,"voltage":1.8}}`},
+		"/battery/percent battery %, /battery/voltage battery V, /soil/raw moisture raw"},
+}
+
+// heldOut were written before the program had seen them.
+var heldOut = []shape{
+	{"one station, many things", "yard/ws", []string{`{"outdoor":{"temperature_C":9.4,"humidity":81,"rain_mm":0.3,"wind_avg_km_h":7.2},"indoor":{"temperature_C":19.1}}`},
+		"/indoor/temperature_C temperature C, /outdoor/temperature_C temperature C"},
+	{"a cell in millivolts", "n/12", []string{`{"vbat_mv":3712,"soil_mv":1850,"temp_c":18.25,"boot":12}`}, "/soil_mv moisture raw, /temp_c temperature C, /vbat_mv battery mV"},
+	{"tenths of a degree", "n/13", []string{`{"Temp":215,"Hum":612,"Bat":88}`}, "/Bat battery %, /Temp temperature raw"},
+	{"two probes and a lid", "tub/2", []string{`{"ds18b20":{"top":19.4,"bottom":21.8},"lid":1,"contact":true}`}, "/ds18b20/bottom temperature C, /ds18b20/top temperature C"},
+	{"a weighing tray", "stack/tray 3", []string{`{"mass_g":8250,"temp":20.5,"hx711_raw":184233}`}, "/temp temperature C"},
+	{"signal beside moisture", "sensors/soil/kitchen/state", []string{`{"moisture":63,"signal":-58,"battery_state":"ok","battery_low":0,"last_seen":1777881600}`}, "/moisture moisture %"},
+	{"a plug", "plug/heater", []string{`{"voltage":231.2,"current":0.31,"power":71.6,"energy":12.4,"temperature":31.5}`}, "/temperature temperature C"},
+	{"a pot's stick in German", "Töpfe/7", []string{`{"Feuchte Erde":58,"Temperatur":20.25,"Licht":820,"Batterie":77,"Düngung":410}`}, "/Batterie battery %, /Feuchte Erde moisture %, /Temperatur temperature C"},
+	{"plain topics", "greenhouse/bed 1/soil moisture", []string{"64", "63"}, "\"\" moisture %"},
+	{"plain topics, signal", "greenhouse/bed 1/soil signal", []string{"64", "63"}, ""},
+	{"plain topics, dew point", "greenhouse/temperature/dew point", []string{"9.5", "9.75"}, ""},
+	{"a counter under moisture", "moisture/count", []string{"61", "62"}, ""},
+	{"a level of battery under soil", "soil/4/battery level", []string{"61"}, "\"\" battery %"},
+	{"records by name", "s/9", []string{`[{"n":"temperature","u":"Cel","v":21.5},{"n":"rssi","u":"dBW","v":-93}]`}, ""},
+	{"percent of what", "soil/9", []string{`{"percent":61}`}, "/percent moisture %"},
+	{"a heap that heats", "heap/probe", []string{`{"core_temp":58.5,"air":18.5}`}, ""},
+}
+
+func proposed(topic string, said []string) string {
+	var got []string
+	for _, p := range ofTopic(topic, said...).Probes {
+		pointer := p.Value
+		if pointer == "" {
+			pointer = `""`
+		}
+		got = append(got, fmt.Sprintf("%s %s %s", pointer, p.Measures, p.Unit))
+	}
+	slices.Sort(got)
+	return strings.Join(got, ", ")
+}
+
+// What devices of many makes might say is taken for what it is, and what is not
+// known is left out, with a reason.
+func TestShapes(t *testing.T) {
+	for _, s := range append(shapes, heldOut...) {
+		t.Run(s.name, func(t *testing.T) {
+			if diff := cmp.Diff(s.want, proposed(s.topic, s.said)); diff != "" {
+				t.Errorf("(-want +got)\n%s\n%s", diff, yamlOf(t, ofTopic(s.topic, s.said...)))
+			}
+			p := ofTopic(s.topic, s.said...)
+			for _, a := range p.Aside {
+				if a.Why == "" {
+					t.Errorf("%s %s is left out without a word", a.Topic, a.Value)
+				}
+			}
+			if len(p.Probes) > 0 {
+				compose(t, p)
+			}
+		})
+	}
+}
