@@ -2,8 +2,10 @@ package ingest
 
 import (
 	"bufio"
+	"errors"
 	"net"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
@@ -26,6 +28,7 @@ const (
 type wire struct {
 	bounded
 	in   *bufio.Reader
+	met  atomic.Bool // the broker has said something
 	hold func()      // waits for room
 	lose func(error) // is told of a connection that takes no acknowledgement
 	wake chan struct{}
@@ -52,8 +55,34 @@ func (w *wire) Read(p []byte) (int, error) {
 	if w.in.Buffered() == 0 {
 		w.hold()
 	}
-	return w.in.Read(p)
+	n, err := w.in.Read(p)
+	if n > 0 {
+		w.met.Store(true)
+	}
+	return n, err
 }
+
+// Write sends, and if that fails before the broker has said anything, gives the
+// broker's reason where there is one. With TLS 1.3 our side of the handshake is
+// over before the broker has looked at our certificate (RFC 8446, §2), so a
+// broker that refuses it hangs up on what we say first, and its alert is there to
+// be read, but the client library does not read after a write that failed.
+func (w *wire) Write(p []byte) (int, error) {
+	n, err := w.bounded.Write(p)
+	if err == nil || w.met.Load() || w.SetReadDeadline(time.Now().Add(alertTime)) != nil {
+		return n, err
+	}
+	var alert *net.OpError
+	if _, why := w.in.Peek(1); errors.As(why, &alert) && alert.Op == remoteError {
+		err = alert
+	}
+	return n, err
+}
+
+const (
+	alertTime   = time.Second    // for a broker's reason to come, after a write that failed
+	remoteError = "remote error" // as crypto/tls calls the other side's alert
+)
 
 func (w *wire) Close() error {
 	w.shut()
