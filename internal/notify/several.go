@@ -34,7 +34,7 @@ func (w writer) several(ctx context.Context, ms []matter) sheet {
 	s.Foot = w.foot()
 	for _, m := range live[:min(len(live), offered)] {
 		if m.say != over {
-			what := fmt.Sprintf("Seen %s, %s", place(&w.farm, m.last.Change), words[m.last.Change.Condition].is)
+			what := fmt.Sprintf("Seen it (%s: %s)", place(&w.farm, m.last.Change), words[m.last.Change.Condition].is)
 			s.Pasted = append(s.Pasted, [2]string{what, w.command("seen", m.last.Change.Episode)})
 		}
 	}

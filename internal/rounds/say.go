@@ -35,6 +35,8 @@ func opening(v *farm.View, r farm.Rounds) string {
 		return "Nothing to do: all is well."
 	case len(urgent) > 0 && len(bins) == 1:
 		return "One bin wants a hand, and at once."
+	case len(urgent) == len(bins):
+		return wants(len(bins)) + ", and at once."
 	case len(urgent) > 0:
 		return fmt.Sprintf("%s, %s of them at once.", wants(len(bins)), number(len(urgent)))
 	}

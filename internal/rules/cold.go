@@ -17,11 +17,14 @@ const nearFreezing = 2
 // 0 °C about 88; textbook values, from memory). Water poured on it freezes, or
 // stands until it thaws.
 func (z *zone) icy(m time.Time) bool {
-	if anyFresh(z.temps, m) {
-		return z.Temp.Value < nearFreezing
-	}
 	a := z.bin.ambient
-	return a != nil && a.fresh(m) && a.Good.Value < nearFreezing-3 // a bin lags its room, and worms warm it
+	switch {
+	case anyFresh(z.temps, m):
+		return z.Temp.Value < nearFreezing
+	case a != nil && a.fresh(m):
+		return a.Good.Value < nearFreezing-3 // a bin lags its room, and worms warm it
+	}
+	return !z.Temp.At.IsZero() && z.Temp.Value < nearFreezing // when it was last heard
 }
 
 // icyAdvice is what to do where a zone seems dry and may be frozen.

@@ -119,6 +119,9 @@ func (s *State) saySift(z *zone, c farm.Condition, at time.Time) saying {
 	case foreseen:
 		text += fmt.Sprintf(" It will be too dry %s.", s.days(closes, at))
 	}
+	if !z.ofNow(c, at) {
+		text = fmt.Sprintf("%s was %s when last heard, %s ago: %s.", s.place(z.who), foundBy[c], farm.SayLong(at.Sub(z.Moist.At)), u.Moisture(z.Moist.Value))
+	}
 	text += s.sayTaken(z)
 	say := saying{text: text, advice: s.siftAdvice(z, do), cautions: []string{dustCaution, heavyCaution}}
 	if foreseen && !z.Husbandry.Sift.Closed.On {

@@ -52,7 +52,10 @@ func (s *State) zoneWords(z *zone, c farm.Condition, r *record, at time.Time) (s
 	case farm.Drying:
 		say = s.sayDrying(z, at)
 	case farm.SiftReady, farm.SiftPassing:
-		return s.saySift(z, c, at), true
+		if say = s.saySift(z, c, at); !z.ofNow(c, at) {
+			say.advice = lookFirst(say.advice)
+		}
+		return say, true
 	default:
 		return saying{}, false
 	}

@@ -162,6 +162,10 @@ func TestNoWaterNearFreezing(t *testing.T) {
 			if water := w.state.Look(at).Bins[0].Zones[0].Water; (water != nil) != tt.pours {
 				t.Errorf("%s at %g °C: shown %+v", aim, tt.tempC, water)
 			}
+			quiet := w.raised(t, farm.TooDry, at.Add(3*time.Hour)) // the last that was heard still counts
+			if pours := quiet.Advice.WaterLitres > 0; pours != tt.pours {
+				t.Errorf("%s at %g °C, three hours ago: told %+v", aim, tt.tempC, quiet.Advice)
+			}
 		}
 	}
 }
