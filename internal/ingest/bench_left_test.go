@@ -135,3 +135,27 @@ func TestAFallThatNoBinMakes(t *testing.T) {
 		}
 	}
 }
+
+// What a broker hands over after an outage, without true times, is of the bench
+// as long as the probe lies there.
+func TestABacklogFromTheBenchIsDoubted(t *testing.T) {
+	d := newTester(lone(farm.Moisture, tenMinutes))
+	at := d.calm("p", spring, 5, 72)
+	for range 6 * 24 {
+		d.say("p", at, 5)
+		at = at.Add(tenMinutes)
+	}
+	before := save(t, d.Doubter)
+	for _, tt := range []struct {
+		value float64
+		want  farm.Doubt
+	}{{5, farm.TooFast}, {9, farm.TooFast}, {71, farm.NoDoubt}} {
+		r := farm.Reading{Probe: "p", At: at, Raw: tt.value, Value: tt.value, Uncertain: true}
+		if d.Judge(&r); r.Doubt != tt.want {
+			t.Errorf("%v without a true time: doubt %q, want %q", tt.value, r.Doubt, tt.want)
+		}
+	}
+	if got := save(t, d.Doubter); string(got) != string(before) {
+		t.Error("readings without a true time have taught something")
+	}
+}

@@ -71,7 +71,12 @@ func (d *Doubter) decide(i int, r farm.Reading) farm.Doubt {
 		return doubt
 	}
 	t, at := &d.tracks[i], r.At.UnixMilli()
-	if p.Measures == farm.Battery || !t.follows(r) {
+	switch {
+	case p.Measures == farm.Battery:
+		return farm.NoDoubt
+	case r.Uncertain && !r.Retained && r.At.UnixMilli() >= t.Last:
+		return d.standing(i, r, at)
+	case !t.follows(r):
 		return farm.NoDoubt
 	}
 	switch {
@@ -84,6 +89,25 @@ func (d *Doubter) decide(i int, r farm.Reading) farm.Doubt {
 		return doubt
 	}
 	if d.apartLong(i, r.Value, at) {
+		return farm.TwinApart
+	}
+	return farm.NoDoubt
+}
+
+// standing is the doubt in which a probe stands, for a reading without a true
+// time: such a one raises no doubt and ends none, and while the probe is on the
+// bench it is no word of the bin either.
+func (d *Doubter) standing(i int, r farm.Reading, at int64) farm.Doubt {
+	t := &d.tracks[i]
+	switch {
+	case t.Still.Frozen && r.Raw == t.Still.Raw:
+		return farm.Frozen
+	case t.Jump.N > 0 && (!d.plausible(i, r.Value, at) || d.stillInAir(i, r.Value, at)):
+		if t.Jump.Fast {
+			return farm.TooFast
+		}
+		return farm.Spike
+	case t.Twin.Apart != 0 && d.apartLong(i, r.Value, at):
 		return farm.TwinApart
 	}
 	return farm.NoDoubt
