@@ -27,6 +27,8 @@ const (
 	wanders    = 4              // a fall is more than so many of its usual distances from the slow level
 
 	followMemory = 3 * 24 * time.Hour
+	fromFar      = 4.0 // K
+	stranger     = 0.05
 	follower     = 0.5 // a probe that is like the room for more than this part of the time follows it
 )
 
@@ -92,6 +94,17 @@ func (d *Doubter) withRoom(i int, v float64, at int64) bool {
 	return ok && d.tracks[i].Follow > follower && math.Abs(v-room) <= roomly
 }
 
+// intoRoom tells whether a probe that speaks seldom has come, between two
+// readings, from far to the room's temperature, where it has hardly ever been.
+// A bin might follow its room so far in those hours; but then it would have
+// followed it before.
+func (d *Doubter) intoRoom(i int, v float64, at int64) bool {
+	room, ok := d.room(i, at)
+	t := &d.tracks[i]
+	return ok && at-t.Heard >= millis(time.Hour) && t.known() >= millis(followMemory) && t.Follow < stranger &&
+		math.Abs(v-room) <= roomly && math.Abs(t.V-room) > unlike && math.Abs(v-t.V) >= fromFar
+}
+
 // stillInAir tells whether a probe that lies in the air goes on reading the
 // room's temperature. That the room passes by the bin's old level is no return.
 func (d *Doubter) stillInAir(i int, v float64, at int64) bool {
@@ -120,11 +133,8 @@ func (d *Doubter) breathe(i int, c *candidate, at int64) {
 // comes to by itself.
 func (d *Doubter) unnatural(i int, c candidate) bool {
 	t := &d.tracks[i]
-	switch {
-	case !c.Fast:
-		return false
-	case d.farm.Probes[i].Measures == farm.Moisture:
-		return c.V < boneDry || c.V < halved*t.V && t.known() >= millis(lastsAir)
+	if d.farm.Probes[i].Measures == farm.Moisture {
+		return c.Fast && (c.V < boneDry || c.V < halved*t.V && t.known() >= millis(lastsAir))
 	}
 	return c.Air && t.known() >= millis(lastsAir)
 }

@@ -41,22 +41,24 @@ func TestFarmWeatherIsNeverDoubted(t *testing.T) {
 	for _, tt := range []struct {
 		step          float64
 		gaps, ambient bool
+		every         time.Duration
 	}{
-		{0.0625, false, true}, {0.0625, true, false}, {0.5, true, true}, {1, false, true}, {1, true, false},
+		{0.0625, false, true, tenMinutes}, {0.0625, true, false, tenMinutes}, {0.5, true, true, tenMinutes},
+		{1, false, true, tenMinutes}, {1, true, false, tenMinutes},
+		{0.0625, true, true, time.Hour}, {0.0625, false, true, 2 * time.Hour}, {0.0625, true, true, 6 * time.Hour},
 	} {
 		t.Run(fmt.Sprintf("%+v", tt), func(t *testing.T) {
 			t.Parallel()
-			f := nursery(10 * time.Minute)
+			f := nursery(tt.every)
 			if !tt.ambient {
 				f.Bins[0].Ambient = ""
 			}
-			farmWeather(t, newTester(f), w, tt.step, tt.gaps)
+			farmWeather(t, newTester(f), w, tt.step, tt.gaps, tt.every)
 		})
 	}
 }
 
-func farmWeather(t *testing.T, d *tester, w weather, step float64, gaps bool) {
-	const every = 10 * time.Minute
+func farmWeather(t *testing.T, d *tester, w weather, step float64, gaps bool, every time.Duration) {
 	rng := rand.New(rand.NewPCG(7, 7))
 	probes := []struct {
 		id string

@@ -58,7 +58,7 @@ func (d *Doubter) jump(i int, v float64, at int64) farm.Doubt {
 	switch {
 	case d.lasted(i, c, at):
 		return farm.NoDoubt
-	case c.Fast && t.N >= established:
+	case (c.Fast || c.Air) && t.N >= established:
 		return farm.TooFast
 	}
 	return farm.Spike
@@ -75,7 +75,7 @@ func (d *Doubter) plausible(i int, v float64, at int64) bool {
 	if d.withRoom(i, v, at) {
 		return true
 	}
-	if d.rushed(i, v, at) || d.fallen(i, v, at) {
+	if d.rushed(i, v, at) || d.fallen(i, v, at) || d.intoRoom(i, v, at) {
 		return false
 	}
 	if d.away(i, v, at) == 0 || t.N >= hampelFrom && !t.hampel(v) {
@@ -187,9 +187,7 @@ func (t *track) defended(c candidate, lasts int64) int64 {
 func (d *Doubter) mustLast(i int, c candidate, moisture bool) time.Duration {
 	pl := d.places[i]
 	switch {
-	case !c.Fast && c.Air:
-		return lastsFast
-	case !c.Fast:
+	case !c.Fast && !c.Air:
 		return lastsSpike
 	case d.tracks[i].worked(c.Begun):
 		return lastsWorked
