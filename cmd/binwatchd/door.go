@@ -7,6 +7,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"sync/atomic"
 	"time"
 
@@ -23,6 +24,7 @@ type doorway struct {
 	server *control.Server // nil: there is no socket
 	behind atomic.Pointer[control.Door]
 	path   string
+	dir    fs.FileInfo // of the socket; nil: it could not be looked at
 }
 
 // open has a door answer from now on, and makes the socket the first time.
@@ -30,6 +32,7 @@ func (d *doorway) open(path string, door control.Door) (err error) {
 	d.behind.Store(&door)
 	if path != "" && d.server == nil {
 		d.path = path
+		d.dir, _ = os.Stat(filepath.Dir(path)) // else the socket is not made again
 		d.server, err = control.Listen(path, d)
 	}
 	return err
@@ -38,8 +41,11 @@ func (d *doorway) open(path string, door control.Door) (err error) {
 // keep makes the socket again where somebody has deleted it, as with all that
 // lay beside the journal: it is the way to what the daemon still has open.
 func (d *doorway) keep() error {
-	if d.server == nil {
+	if d.server == nil || d.dir == nil {
 		return nil
+	}
+	if dir, err := os.Stat(filepath.Dir(d.path)); err != nil || !os.SameFile(dir, d.dir) {
+		return nil // a socket in what is mounted there would keep it from being taken off
 	}
 	if _, err := os.Lstat(d.path); !errors.Is(err, fs.ErrNotExist) {
 		return nil

@@ -9,6 +9,8 @@ import (
 	"syscall"
 	"testing"
 
+	"golang.org/x/sys/unix"
+
 	"binwatchd/internal/brokertest"
 	"binwatchd/internal/farm"
 )
@@ -88,4 +90,26 @@ func TestJournalsFolderIsMovedAndPutBack(t *testing.T) {
 	}
 	s.checkWell()
 	s.rest()
+}
+
+// Something is mounted over the folder, and taken off again while the daemon
+// runs, which leaves nothing behind that would hold it there.
+func TestSomethingIsMountedOverTheJournal(t *testing.T) {
+	withOwnMounts(t, func(t *testing.T) {
+		s := startOnFolder(t)
+		s.load.sends(100)
+		if err := unix.Mount("tmpfs", s.dir, "tmpfs", 0, "size=1m"); err != nil {
+			t.Fatal(err)
+		}
+		raise := s.cried(farm.Raised)
+		s.load.sends(100)
+		s.triesAgain(2)
+		if err := unix.Unmount(s.dir, 0); err != nil {
+			t.Fatalf("take it off: %v", err)
+		}
+		if ease := s.cried(farm.Eased); ease.Episode != raise.Episode {
+			t.Errorf("got the easing of %q, want of %q", ease.Episode, raise.Episode)
+		}
+		s.rest()
+	})
 }

@@ -61,6 +61,7 @@ type footing struct {
 	path string
 	real string // without links: beside it SQLite keeps its log
 	file *os.File
+	dir  os.FileInfo // the folder of path; nil: it could not be looked at
 
 	mu      sync.Mutex // guards the rest
 	beside  [len(besides)]os.FileInfo
@@ -104,6 +105,9 @@ func stand(path string) (*footing, error) {
 		return nil, fmt.Errorf("lock journal: %w", err)
 	}
 	ft := &footing{path: path, real: realPath(path), file: f}
+	if dir, err := os.Stat(filepath.Dir(path)); err == nil {
+		ft.dir = dir
+	}
 	return ft, ft.named()
 }
 
@@ -294,6 +298,7 @@ func (j *Journal) InPlace() error {
 		return nil
 	}
 	if err := j.inPlace(context.Background()); err != nil {
+		_ = j.keepLock() // what is wrong is told already
 		return err
 	}
 	return j.keepLock()
@@ -315,7 +320,11 @@ func (j *Journal) inPlace(ctx context.Context) error {
 		return nil
 	}
 	if !at.Equal(f.strange) {
-		if err := j.soundAnew(ctx); err != nil || !f.bySQLite() {
+		err := j.soundAnew(ctx)
+		if err == nil && !f.bySQLite() {
+			err = errors.New("its first page is another one")
+		}
+		if err != nil {
 			f.strange = at
 			j.log.Error("another program has written over the journal's file", "path", f.path, "found", err)
 		} else {
@@ -355,8 +364,12 @@ func (j *Journal) soundAnew(ctx context.Context) error {
 // keepLock sees to it that the lock beside the journal is where another daemon
 // would look for it: it may have been moved with the file. The caller holds mu.
 func (j *Journal) keepLock() error {
-	if j.lock == nil || j.closed.Load() {
+	f := j.stands.Load()
+	if j.lock == nil || f == nil || f.dir == nil {
 		return nil
+	}
+	if dir, err := os.Stat(filepath.Dir(f.path)); err != nil || !os.SameFile(dir, f.dir) {
+		return nil // a file in what is mounted there would keep it from being taken off
 	}
 	is, err := os.Stat(j.cfg.Path + lockSuffix)
 	if err == nil {

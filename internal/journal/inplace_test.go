@@ -225,8 +225,11 @@ func TestSecondDaemonIsKeptOutByEveryName(t *testing.T) {
 	if err := j.InPlace(); err != nil { // the minute's look
 		t.Fatal(err)
 	}
-	if err := errors.Join(os.Rename(path, moved)); err != nil {
+	if err := errors.Join(os.Remove(path), os.Remove(path+".lock"), os.Remove(path+"-wal"), os.Remove(path+"-shm")); err != nil {
 		t.Fatal(err)
+	}
+	if err := j.InPlace(); err == nil {
+		t.Error("in place, with no file left")
 	}
 	refused(path)
 }
