@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"binwatchd/internal/config"
+	"binwatchd/internal/control"
 	"binwatchd/internal/influx"
 	"binwatchd/internal/notify"
 	"binwatchd/internal/page"
@@ -26,6 +27,7 @@ func tried(cfg *config.Config) []config.Problem {
 	t := &trial{cfg: cfg}
 	t.broker()
 	t.note("journal.path", plainJournal(cfg.Journal.Path))
+	t.note("control", control.Check(cfg.Control))
 	if cfg.Influx != nil {
 		t.influx()
 	}

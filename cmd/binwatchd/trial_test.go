@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -61,6 +62,7 @@ func TestCheckRefusesWhatRunRefuses(t *testing.T) {
 		{"a pipe for an authority", "", "", `mail: {server: mail.example.org, from: bins@example.org, ca: pipe}`, "9:62: read the authority's certificate"},
 		{"an authority that is none", "", "", `mail: {server: mail.example.org, from: bins@example.org, ca: good}`, "9:62: "},
 		{"a folder for the journal", "", ".", "", "4:17: open journal: "},
+		{"a file where the socket is to be", "", "", "control: good", "9:10: open control socket: "},
 		{"another's hash", "", "", `page: {listen: "127.0.0.1:0", password: {file: md5}}`, "9:41: page password: "},
 		{"a certificate that is none", "", "", `page: {listen: "127.0.0.1:0", tls: {cert: good, key: good}}`, "9:36: "},
 		{"no push address", "", "", `tell: [{push: {file: nonsense}}]`, "9:8: the push address is not understood"},
@@ -85,6 +87,9 @@ func TestCheckRefusesWhatRunRefuses(t *testing.T) {
 			ended := dispatch(ctx, []string{"run", "--config", cfg}, &streams{nil, &out, stopper{&runs, "msg=watching", stop}})
 			if refused := !strings.Contains(runs.String(), "msg=watching"); refused != (tt.says != "") {
 				t.Errorf("run ends with %d: %s", ended, &runs)
+			}
+			if _, err := os.Stat(filepath.Join(dir, "good")); err != nil {
+				t.Errorf("a file in the way was removed: %v", err)
 			}
 			for _, secret := range []string{"s3cret-topic", "rhubarb-leaf"} {
 				if strings.Contains(talk.String()+runs.String(), secret) {

@@ -11,7 +11,7 @@ import (
 func (c *Config) Wrong(key string, err error) Problem {
 	d := &c.doc
 	at := map[string]place{
-		"broker": d.broker.at, "broker.tls": d.broker.v.tls.at, "journal.path": d.journal.v.path.at, "influx": d.influx.at,
+		"broker": d.broker.at, "broker.tls": d.broker.v.tls.at, "journal.path": d.journal.v.path.at, "control": d.control.at, "influx": d.influx.at,
 		"page": d.page.at, "page.password": d.page.v.password.at, "page.tls": d.page.v.tls.at, "mail": d.mail.at, "mail.ca": d.mail.v.ca.at,
 		"sign_of_life": d.life.v.url.at,
 	}

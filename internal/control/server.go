@@ -39,7 +39,19 @@ func Listen(path string, door Door) (*Server, error) {
 	return s, nil
 }
 
+// Check tells why there can be no socket at a path: something else is there,
+// which is left alone.
+func Check(path string) error {
+	if info, err := os.Lstat(path); err == nil && info.Mode()&fs.ModeSocket == 0 {
+		return fmt.Errorf("open control socket: %s is there and is no socket; control names a path for one", path)
+	}
+	return nil
+}
+
 func listen(path string) (*net.UnixListener, error) {
+	if err := Check(path); err != nil {
+		return nil, err
+	}
 	if c, err := net.Dial("unix", path); err == nil {
 		c.Close()
 		return nil, fmt.Errorf("open control socket: %s is answered by another daemon", path)

@@ -21,7 +21,7 @@ var may = map[string]struct {
 	"husbandry":   {[]string{"farm"}, "science is pure and knows nouns only"},
 	"trend":       {[]string{"farm"}, "statistics are pure"},
 	"config":      {[]string{"farm", "quantity", "husbandry", "loopback"}, "nobody else knows YAML, and YAML knows nobody else"},
-	"ingest":      {[]string{"farm", "quantity", "trend"}, "nobody else parses payloads"},
+	"ingest":      {[]string{"farm", "loopback", "quantity", "trend"}, "nobody else parses payloads"},
 	"journal":     {[]string{"farm"}, "the store judges nothing"},
 	"rules":       {[]string{"farm", "husbandry", "trend"}, "the fold is pure: no adapter, no clock, no I/O"},
 	"rounds":      {[]string{"farm"}, "the care list is made from a view alone"},

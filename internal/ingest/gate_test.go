@@ -343,6 +343,31 @@ func TestWhoMayPublishWhat(t *testing.T) {
 	}
 }
 
+// Beyond loopback nobody may jot until there is a user for it.
+func TestNobodyJotsBeyondLoopbackWithoutAKeeper(t *testing.T) {
+	var log book
+	l, h := listener(t, func(c *ingest.ListenerConfig) {
+		log.into(c)
+		c.Address, c.Login = "0.0.0.0:0", ingest.Login{User: "probes", Password: "rhubarb"}
+	})
+	h.up()
+	_, port, err := net.SplitHostPort(l.Addr().String())
+	if err != nil {
+		t.Fatal(err)
+	}
+	here, err := net.ResolveTCPAddr("tcp", "127.0.0.1:"+port)
+	if err != nil {
+		t.Fatal(err)
+	}
+	w, _ := login(t, here, "probes", "rhubarb")
+	if w.publishes(h, "binwatch/jot/bed") || !w.publishes(h, "hillfoot/t") {
+		t.Error("a probe has jotted, or may say nothing")
+	}
+	if got := log.String(); !strings.Contains(got, "broker.keeper") {
+		t.Errorf("the log says %q", got)
+	}
+}
+
 // A wildcard among the probes' topics lets no probe jot.
 func TestAWildcardIsNoLeaveToJot(t *testing.T) {
 	l, h := listener(t, func(c *ingest.ListenerConfig) {

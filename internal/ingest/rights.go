@@ -4,6 +4,8 @@ import (
 	"net"
 	"slices"
 	"strings"
+
+	"binwatchd/internal/loopback"
 )
 
 // Hear changes the topics that probes may publish. It does not wait.
@@ -41,8 +43,8 @@ func (l *Listener) mayCommand(v *visitor) bool {
 	if l.cfg.Keeper.asked() {
 		return v.keeper
 	}
-	at, ok := l.Addr().(*net.TCPAddr)
-	return ok && at.IP.IsLoopback()
+	host, _, err := net.SplitHostPort(l.Addr().String())
+	return err == nil && loopback.Is(host)
 }
 
 // isCommand tells whether a topic is one of jots, hushes and seens.
