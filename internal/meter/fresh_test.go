@@ -72,6 +72,26 @@ func TestValuesGoWhenTheyAreNoLongerFresh(t *testing.T) {
 	}
 }
 
+// A zone of which part is not known, or whose lid is off, is not judged.
+func TestAZoneIsJudgedByAllThatItsProbesMeasure(t *testing.T) {
+	for name, alter := range map[string]func(*farm.ZoneView, time.Time){
+		"no fresh moisture": func(z *farm.ZoneView, _ time.Time) {
+			z.Unknown = []farm.Unknown{{Quantity: farm.Moisture, Why: "no fresh reading"}}
+		},
+		"lid off":       func(z *farm.ZoneView, now time.Time) { until := now.Add(time.Minute); z.LidOff = &until },
+		"nothing known": func(z *farm.ZoneView, _ time.Time) { z.Unjudged = "no fresh reading" },
+	} {
+		view := hillfoot()
+		if v, _ := value(scrape(t, view)["binwatch_zone_judged"], "bin=bed", "zone=near"); v != 1 {
+			t.Errorf("%s: a zone of which all is known shows %v", name, v)
+		}
+		alter(&view.Bins[0].Zones[0], view.At)
+		if v, ok := value(scrape(t, view)["binwatch_zone_judged"], "bin=bed", "zone=near"); v != 0 || !ok {
+			t.Errorf("%s: judged shows %v, %v", name, v, ok)
+		}
+	}
+}
+
 func TestForecastCountsDownToNothing(t *testing.T) {
 	for _, tt := range []struct {
 		name string

@@ -59,6 +59,26 @@ func TestALetterIsOfOneMoment(t *testing.T) {
 	}
 }
 
+// A weekly list with nothing to do does not say that all is well where that is
+// not known.
+func TestRoundsSayWhatIsNotKnown(t *testing.T) {
+	r := farm.Rounds{
+		At: start, Farm: "Hillfoot Nursery", Opening: "Nothing is raised, but not everything is known to be well.",
+		Unsure: []string{"Bed, near can't be judged: no fresh reading."},
+	}
+	raw, err := notify.RoundsMailOf(keeperOnly(t), notify.Sources{}, r, start)
+	if err != nil {
+		t.Fatal(err)
+	}
+	o := open(t, raw)
+	if got := o.header.Get("Subject"); !strings.HasSuffix(got, "nothing is raised, but not everything is known to be well") {
+		t.Errorf("subject %q", got)
+	}
+	if !strings.Contains(o.text, "* Bed, near can't be judged: no fresh reading.") {
+		t.Errorf("it does not say what is not known:\n%s", o.text)
+	}
+}
+
 // A reminder advises by how things stand, not by what was told half a day ago.
 func TestAReminderIsOfNow(t *testing.T) {
 	cfg := keeperOnly(t)

@@ -56,6 +56,15 @@ func TestTheLineToWriteIsFilledIn(t *testing.T) {
 	}
 }
 
+// Where something else comes first, nothing is brought or written for what is
+// not to be done now; the line stays.
+func TestWhereSomethingElseComesFirst(t *testing.T) {
+	r := rounds.List(view(farm.Standing{Condition: farm.TooDry, Advice: &farm.Advice{First: true, Do: "No water now."}}), time.UTC)
+	if len(r.Care) != 1 || r.Care[0].Do != "No water now." || r.Care[0].Jot != nil || len(r.Bring) != 0 {
+		t.Errorf("got %+v, bring %q", r.Care, r.Bring)
+	}
+}
+
 // What was done of late is not asked for again: water and bedding leave the
 // list, what is hot stays on it without its line to write.
 func TestWhatWasDoneIsNotAskedForAgain(t *testing.T) {
