@@ -53,7 +53,7 @@ func hushCommand() command {
 		}
 		until := h.Until
 		h.Until, h.For = time.Time{}, d // by the daemon's clock, which may know better
-		if err := act(ctx, cfg, control.Action{Hush: &h}); err != nil {
+		if err := act(ctx, cfg, *path, control.Action{Hush: &h}); err != nil {
 			return err
 		}
 		fmt.Fprintf(io.out, "quiet about %s until %s\n", strings.Join(words, " "), farm.SayTime(until, now, cfg.Farm.Location))
@@ -70,29 +70,30 @@ func seenCommand() command {
 		if err != nil {
 			return err
 		}
+		path := fs.Lookup("config").Value.String()
 		v, err := view(ctx, cfg)
 		if err != nil {
 			return err
 		}
 		for _, s := range v.Standing {
 			if s.Episode == words[0] {
-				if err := act(ctx, cfg, control.Action{Seen: &farm.Seen{Episode: words[0]}}); err != nil {
+				if err := act(ctx, cfg, path, control.Action{Seen: &farm.Seen{Episode: words[0]}}); err != nil {
 					return err
 				}
 				fmt.Fprintln(io.out, "seen:", s.Text)
 				return nil
 			}
 		}
-		return fmt.Errorf("nothing is raised under %q; binwatchd now shows the ids", words[0])
+		return fmt.Errorf("nothing is raised under %q; binwatchd now --config %s shows the ids", words[0], path)
 	}
 	return c
 }
 
 // act has the running daemon note something.
-func act(ctx context.Context, cfg *config.Config, a control.Action) error {
+func act(ctx context.Context, cfg *config.Config, path string, a control.Action) error {
 	err := control.NewClient(cfg.Control).Act(ctx, a)
 	if errors.Is(err, control.ErrNoDaemon) {
-		return fmt.Errorf("no daemon is running, so there is nobody to tell; start it with: binwatchd run --config FILE")
+		return fmt.Errorf("no daemon is running, so there is nobody to tell; start it with: binwatchd run --config %s", path)
 	}
 	return err
 }
