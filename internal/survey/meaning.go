@@ -40,12 +40,30 @@ func meaningOf(l likeness) meaning {
 			return voltage
 		case m.vague && strange:
 			return meaning{other: "only its topic says " + quoted(m.word)}
+		case i == 0 && qualified(names[1:]).other != "":
+			return qualified(names[1:])
 		default:
 			m.remote = i > 0 && name.kind != label && name.kind != unit
 			return m
 		}
 	}
 	return voltage
+}
+
+// qualified finds what makes a value another than its own name says: the
+// temperature of a target, of a processor, of a battery. It gives the zero
+// meaning where nothing does. Of a topic the nearest level counts.
+func qualified(around []name) meaning {
+	for _, n := range around {
+		m := read(split(n.text), n.kind)
+		switch {
+		case m.other == wished, m.other == bound, m.other == ofDevice && n.kind == key: // a topic bears a board's name as its sender's
+			return m
+		case n.kind == level:
+			return meaning{}
+		}
+	}
+	return meaning{}
 }
 
 const aVoltage = "a voltage, and nothing says of what"
@@ -139,7 +157,7 @@ func read(ws []string, k kind) meaning {
 	}
 	measured := measuredBy(ws)
 	if measured == batteryWarmth {
-		return meaning{word: strings.Join(ws, " "), other: "of the device itself"}
+		return meaning{word: strings.Join(ws, " "), other: ofDevice}
 	}
 	for _, w := range ws {
 		better := measured != "" && !(w == "current" && meanings[measured] == farm.Battery) || has(soils) != ""

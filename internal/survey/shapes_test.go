@@ -55,6 +55,21 @@ var shapes = []shape{
 		"/battery/percent battery %, /battery/voltage battery V, /soil/raw moisture raw"},
 }
 
+// found are those that people tried the program with afterwards.
+var found = []shape{
+	{"a capital in a unit", "n/1", []string{`{"battery_mV":2950,"pH":6.8,"airPressure_hPa":1013.2,"power_kWh":1.25,"rssi_dBm":-70}`}, "/battery_mV battery mV"},
+	{"flags of a battery", "n/1", []string{`{"battery_ok":1,"has_battery":1,"low_battery":0}`}, ""},
+	{"a difference", "n/1", []string{`{"dT":2.5,"T":20.5}`}, "/T temperature C"},
+	{"a wish as a topic", "thermostat/target/temperature", []string{"21.5"}, ""},
+	{"a wish's object", "n/1", []string{`{"target":{"temperature":21.5},"cpu":{"temp":48.5},"today":{"max":{"temp":24.5}},"probe":{"temp":19.5}}`}, "/probe/temp temperature C"},
+	{"objects with units", "n/1", []string{`{"temperature":{"value":18.5,"unit":"C"},"moisture":{"value":61,"unit":"%"},"mass":{"value":12.5,"unit":"kg"}}`},
+		"/moisture/value moisture %, /temperature/value temperature C"},
+	{"names in a list", "n/1", []string{`{"sensors":[{"name":"t1","value":18.5},{"name":"kg","value":12.5}]}`}, "/sensors/0/value temperature C"},
+	{"a voltage in millivolts as a topic", "soil/voltage/mv", []string{"2950"}, ""},
+	{"a depth in the name", "field", []string{`{"soil_temperature_6cm":17.5,"soil_moisture_3_9cm":0.31}`}, "/soil_moisture_3_9cm moisture ratio, /soil_temperature_6cm temperature C"},
+	{"status is a place for news", "hut/status/temperature", []string{"18.5"}, "\"\" temperature C"},
+}
+
 // heldOut were written before the program had seen them.
 var heldOut = []shape{
 	{"one station, many things", "yard/ws", []string{`{"outdoor":{"temperature_C":9.4,"humidity":81,"rain_mm":0.3,"wind_avg_km_h":7.2},"indoor":{"temperature_C":19.1}}`},
@@ -92,7 +107,7 @@ func proposed(topic string, said []string) string {
 // What devices of many makes might say is taken for what it is, and what is not
 // known is left out, with a reason.
 func TestShapes(t *testing.T) {
-	for _, s := range append(shapes, heldOut...) {
+	for _, s := range slices.Concat(shapes, found, heldOut) {
 		t.Run(s.name, func(t *testing.T) {
 			if diff := cmp.Diff(s.want, proposed(s.topic, s.said)); diff != "" {
 				t.Errorf("(-want +got)\n%s\n%s", diff, yamlOf(t, ofTopic(s.topic, s.said...)))

@@ -13,7 +13,7 @@ import (
 var (
 	meanings = classed(map[farm.Quantity]string{
 		farm.Temperature: "t temp temps tmp temperature temperatures temperatur temperatura celsius fahrenheit kelvin degc degf tempc tempf tempk ds18b",
-		farm.Moisture:    "m moist moisture sm vwc swc wetness bodenfeuchte bodenfeuchtigkeit",
+		farm.Moisture:    "m moist moisture sm vwc swc wetness wassergehalt bodenfeuchte bodenfeuchtigkeit",
 		farm.Battery:     "b bat batt battery batteries batterie akku accu bateria vbat vbatt batv battv vcc",
 	})
 
@@ -53,13 +53,21 @@ var others = classed(map[string]string{
 	"a length or a volume":           "distance depth height mm cm litre litres liter liters gallon gallons volume fill tank",
 	"weather":                        "rain rainfall wind gust dew dewpoint taupunkt heatindex feels humidex vpd",
 	"electric power":                 "power watt watts energy kwh wh amp amps ampere ma current solar charge charging",
-	"what is wished, not what is":    "set setpoint target wanted desired goal soll sollwert consigne objetivo threshold limit alarm hysteresis",
-	"not the reading itself":         "min max minimum maximum offset correction calibration cal slope gain delta diff trend rate rise std stddev variance error err errors status code age quality confidence flag low",
+	wished:                           "set setpoint target wanted desired goal soll sollwert consigne objetivo threshold limit alarm hysteresis",
+	bound:                            "min max minimum maximum lowest highest",
+	"not the reading itself":         "offset correction calibration cal slope gain delta dt diff trend rate rise std stddev variance error err errors status code age quality confidence flag low ok has ready enabled present",
 	"a setting of a device":          "interval period sleep duration delay timeout every duty pwm",
 	"a switch":                       "pump valve fan relay heater led motion contact tamper switch button door window alert on off",
 	"a place on the map":             "lat lon lng latitude longitude altitude alt elevation",
-	"of the device itself":           "cpu chip core mcu esp board soc internal self",
+	ofDevice:                         "cpu chip core mcu esp board soc internal self",
 })
+
+// What else a value may be that bears the name of something measured.
+const (
+	wished   = "what is wished, not what is"
+	bound    = "the least or greatest of several"
+	ofDevice = "of the device itself"
+)
 
 const airWater = "water in air, which is not the moisture of castings"
 
@@ -96,45 +104,55 @@ func knows(w string) bool {
 }
 
 // split cuts a path into small words without the numbers at their ends:
-// soilTemp_2 is soil, temp; so is soiltemp.
+// soilTemp_2 is soil, temp; so is soiltemp; and mV stays mv.
 func split(path string) []string {
 	var out []string
-	var word []rune
-	flush := func() {
-		if w := bare(plain(strings.ToLower(string(word)))); w != "" {
-			out = append(out, pieces(w)...)
-		}
-		word = word[:0]
-	}
-	for _, r := range path {
-		if !unicode.IsLetter(r) && !unicode.IsDigit(r) {
-			flush()
+	for _, run := range strings.FieldsFunc(path, func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) }) {
+		if w := small(run); knows(w) {
+			out = append(out, w)
 			continue
 		}
-		if unicode.IsUpper(r) && len(word) > 0 && unicode.IsLower(word[len(word)-1]) {
-			flush()
+		for _, word := range humps(run) {
+			if w := small(word); w != "" {
+				out = append(out, pieces(w)...)
+			}
 		}
-		word = append(word, r)
 	}
-	flush()
 	return out
+}
+
+// small is a word in small letters, without accents and the number at its end.
+func small(w string) string { return strings.TrimRightFunc(plain(strings.ToLower(w)), unicode.IsDigit) }
+
+// humps cuts where a capital letter follows a small one.
+func humps(run string) []string {
+	var out []string
+	from, before := 0, ' '
+	for i, r := range run {
+		if unicode.IsUpper(r) && unicode.IsLower(before) {
+			out = append(out, run[from:i])
+			from = i
+		}
+		before = r
+	}
+	return append(out, run[from:])
 }
 
 // plain takes the accents off.
 var plain = strings.NewReplacer("ä", "a", "á", "a", "à", "a", "â", "a", "é", "e", "è", "e", "ê", "e", "í", "i", "î", "i",
-	"ö", "o", "ó", "o", "ô", "o", "ü", "u", "ú", "u", "û", "u", "ñ", "n", "ç", "c", "ß", "ss", "°", "").Replace
-
-// bare takes the number off the end of a word.
-func bare(w string) string { return strings.TrimRightFunc(w, unicode.IsDigit) }
+	"ö", "o", "ó", "o", "ô", "o", "ü", "u", "ú", "u", "û", "u", "ñ", "n", "ç", "c", "ß", "ss").Replace
 
 // leastPiece is the length of the words that are looked for in a longer one:
 // shorter ones stand in too many by chance.
 const leastPiece = 3
 
+// longestRun bounds what is looked through: names come from outside.
+const longestRun = 40
+
 // pieces takes a word apart that is two or three known ones written together, and
 // leaves any other whole.
 func pieces(w string) []string {
-	if knows(w) {
+	if knows(w) || len(w) > longestRun {
 		return []string{w}
 	}
 	for i := len(w) - leastPiece; i >= leastPiece; i-- { // the longest beginning first
