@@ -174,6 +174,7 @@ func (b *builder) checkUses(sources []*source) {
 	for _, s := range sources {
 		b.checkOf(s)
 		b.noteIdle(s, placed)
+		b.notePace(s)
 	}
 }
 
