@@ -42,6 +42,13 @@ func (s Score) MedianLead() time.Duration {
 // PerWeek is notices a bin and week.
 func (s Score) PerWeek() float64 { return float64(s.Notices) / (s.Months * 30 / 7) }
 
+// Add counts another score in.
+func (s *Score) Add(o Score) {
+	s.Cases, s.Due, s.Told, s.False, s.FalseNow = s.Cases+o.Cases, s.Due+o.Due, s.Told+o.Told, s.False+o.False, s.FalseNow+o.FalseNow
+	s.Leads, s.FalseAt, s.Missed = append(s.Leads, o.Leads...), append(s.FalseAt, o.FalseAt...), append(s.Missed, o.Missed...)
+	s.Intervals, s.Covered, s.Notices, s.Months = s.Intervals+o.Intervals, s.Covered+o.Covered, s.Notices+o.Notices, s.Months+o.Months
+}
+
 func (s *Score) count(l Life) {
 	s.Cases++
 	s.Notices += l.notices()

@@ -9,12 +9,12 @@ import (
 
 const (
 	ownNone = 2.0 // K of its own: a bin with less is not heating, whatever warms it
-	ownDue  = 4.0 // K of its own at the crossing: one with more is
+	ownDue  = 5.0 // K of its own at the crossing: one with more is
 )
 
 // Warms scores heating where something else warms the bin as well. It came when
-// the bin crossed the limit by heat of its own, without which it had not
-// crossed by then; it is false when the bin's own heat is next to nothing over the
+// the bin crossed the limit by heat of its own, without which it had stayed
+// well under it; it is false when the bin's own heat is next to nothing over the
 // half day that follows, or when it peaks far under the limit.
 func Warms(cases []scenario.Case) Score {
 	var s Score
@@ -52,7 +52,7 @@ type FalseRaise struct {
 	PeakC float64
 }
 
-// ownCrossing is when the bin crossed the limit by its own heat, and when it was
+// OwnCrossing is when the bin crossed the limit by its own heat, and when it was
 // fed for that.
 func (l Life) ownCrossing(truth scenario.Signal) (fed, crosses time.Time, came bool) {
 	for from := truth.From; ; {
@@ -71,7 +71,7 @@ func (l Life) ownCrossing(truth scenario.Signal) (fed, crosses time.Time, came b
 			for i, v := range truth.V {
 				without.V[i] = v - l.Run.Own.V[i]
 			}
-			if most, _ := without.Max(fed, at.Add(6*time.Hour)); most < scenario.HeatLimitC {
+			if most, _ := without.Max(fed, at.Add(6*time.Hour)); most < scenario.HeatLimitC-nearMiss {
 				return fed, at, true
 			}
 		}

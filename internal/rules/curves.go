@@ -49,6 +49,13 @@ func (z *zone) restartCurves(t time.Time) {
 	z.Husbandry.Curves.Moist.Restart(t)
 }
 
+// mayHeat notes that something was put in at t that may heat by itself.
+func (z *zone) mayHeat(t time.Time) {
+	for _, p := range z.temps {
+		p.Track.Fed(t)
+	}
+}
+
 // shiftTrack: a fit over times that were wrong is worth nothing, so a real jump
 // of the clock starts a curve anew.
 func shiftTrack(k *trend.Track, d time.Duration) {

@@ -38,12 +38,12 @@ func (s *State) refitHeat(z *zone, m time.Time) {
 	}
 	h := &z.Husbandry.Heat
 	at := z.Temp.clock(m)
-	fit, probe := z.firstToCross(m)
+	fit, probe := z.firstToCross(m, s.farm.Location)
 	if z.record(farm.Heating).raised() && z.missesHeat(m) && !fit.Self {
 		return // the one that knows is silent: that is no end
 	}
 	h.Fit, h.Probe = fit, probe
-	h.Most, h.At = z.mostSlowed(m), at
+	h.Most, h.At = z.mostSlowed(m, s.farm.Location), at
 	if z.foreseesHeat() || z.record(farm.Heating).raised() && z.stillClimbs() {
 		h.Calm = 0
 	} else {
@@ -62,12 +62,12 @@ func (s *State) refitSlow(z *zone) {
 
 // firstToCross gives the fit of the probe that is foreseen to cross the
 // survive limit first, and the probe's name.
-func (z *zone) firstToCross(m time.Time) (first trend.Heating, probeID string) {
+func (z *zone) firstToCross(m time.Time, local *time.Location) (first trend.Heating, probeID string) {
 	for _, p := range z.temps {
 		if !p.fresh(m) {
 			continue
 		}
-		fit := trend.HeatingFit(&p.Track, z.air(m), z.heat.high.harm(), z.spec.LookAhead.Heating, p.clock(m))
+		fit := trend.HeatingFit(&p.Track, z.air(m), z.heat.high.harm(), z.spec.LookAhead.Heating, p.clock(m).In(local))
 		if probeID == "" || crossesBefore(fit, first) {
 			first, probeID = fit, p.spec.ID
 		}
@@ -83,7 +83,7 @@ func (z *zone) missesHeat(m time.Time) bool {
 
 // mostSlowed foresees when the middle of the probes passes the limit of most
 // worms: when half of them do. It is asked for only while fewer are slowed.
-func (z *zone) mostSlowed(m time.Time) trend.Crossing {
+func (z *zone) mostSlowed(m time.Time, local *time.Location) trend.Crossing {
 	e := z.heat.high
 	limit, ok := e.after(farm.Soon)
 	if !ok || limit == e.harm() || z.record(farm.TooHot).Urgency != farm.Soon {
@@ -92,7 +92,7 @@ func (z *zone) mostSlowed(m time.Time) trend.Crossing {
 	var all []trend.Crossing
 	for _, p := range z.temps {
 		if p.fresh(m) {
-			all = append(all, trend.HeatingFit(&p.Track, z.air(m), limit, z.spec.LookAhead.Heating, p.clock(m)).Crossing)
+			all = append(all, trend.HeatingFit(&p.Track, z.air(m), limit, z.spec.LookAhead.Heating, p.clock(m).In(local)).Crossing)
 		}
 	}
 	slices.SortStableFunc(all, func(a, b trend.Crossing) int { return compareTimes(a.Crosses, b.Crosses) })

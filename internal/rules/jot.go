@@ -21,6 +21,9 @@ func (s *State) jot(j farm.Jot) {
 		if afresh(j.What) {
 			z.afresh(j.At, s.now)
 		}
+		if mayHeat(j.What) {
+			z.mayHeat(j.At)
+		}
 		s.book(z, j)
 	}
 }
@@ -90,6 +93,12 @@ func afresh(k farm.JotKind) bool {
 	return slices.Contains([]farm.JotKind{
 		farm.Fed, farm.Turned, farm.Watered, farm.Bedded, farm.Sifted, farm.Lifted, farm.Emptied,
 	}, k)
+}
+
+// mayHeat tells whether a jot is of something that may heat by itself from
+// then on: food, bedding, or air let into either.
+func mayHeat(k farm.JotKind) bool {
+	return slices.Contains([]farm.JotKind{farm.Fed, farm.Bedded, farm.Turned}, k)
 }
 
 // afresh empties the running medians and the curves of a zone. A probe that

@@ -46,7 +46,11 @@ func (t *trial) feedKg() float64 {
 	if t.Case.FeedKg > 0 {
 		return t.Case.FeedKg
 	}
-	return math.Round(10*t.DryKg*t.dice.Named("feed").Between(1, 0.03, 0.12)) / 10
+	most := 0.12
+	if t.warmer != nil {
+		most = 0.2
+	}
+	return math.Round(10*t.DryKg*t.dice.Named("feed").Between(1, 0.03, most)) / 10
 }
 
 // visit is the weekly round at a quiet bin: water when it has sunk, and a
@@ -60,7 +64,7 @@ func (t *trial) visit() {
 		litres := t.heap.DryKg() * (physics.Ratio(upTo) - physics.Ratio(m))
 		t.water(max(0.1, math.Round(10*litres)/10))
 	}
-	if t.Case.Bin != Tub {
+	if t.Case.Bin != Tub && (t.warmer == nil || t.Case.Seed%4 < 2) {
 		t.feed(scraps, "scraps", math.Round(10*0.03*t.DryKg)/10)
 	}
 }

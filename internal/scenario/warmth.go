@@ -64,7 +64,10 @@ type warmer struct {
 // three times, for what stands in the sun is as often a thin box, and sets the
 // climate.
 func newWarmer(c Case, d physics.Dice, s *stock, climate *physics.Climate) *warmer {
-	thin := d.Between(0, 1, 3)
+	thin, mean := d.Between(0, 1, 3), d.Between(10, 10, 19)
+	if c.Kind == Heating { // and can still get hot
+		thin, mean = d.Between(0, 0.7, 1.6), d.Between(10, 13, 22)
+	}
 	s.LossWK, s.InnerWK = s.LossWK*thin, s.InnerWK*d.Between(1, 1, 3)
 	w := &warmer{kind: c.Warmth, dice: d, rising: time.Duration(d.Between(2, 1.5, 7) * float64(time.Hour))}
 	day := 24 * time.Hour
@@ -77,7 +80,7 @@ func newWarmer(c Case, d physics.Dice, s *stock, climate *physics.Climate) *warm
 	if c.Seed%2 == 0 {
 		w.feedAt = (into + time.Duration(d.Between(9, -36, 36)*6)*sampling).Round(sampling)
 	}
-	climate.MeanC, climate.SeasonK = d.Between(10, 10, 19), 1.5
+	climate.MeanC, climate.SeasonK = mean, 1.5
 	switch c.Warmth {
 	case Sunny, FirstSun:
 		climate.SunWM2 = 800 / (1 + 0.4*0.3)
@@ -85,7 +88,7 @@ func newWarmer(c Case, d physics.Dice, s *stock, climate *physics.Climate) *warm
 			w.airK = d.Between(12, 1, 12)
 		}
 	case HeatWave:
-		climate.MeanC = d.Between(10, 12, 16)
+		climate.MeanC = min(mean, 16)
 		climate.Spells = []physics.Spell{{From: w.onset, Lasts: 6 * day, ByK: d.Between(13, 6, 13)}}
 	case Lamp, Mat:
 		w.shineW = s.LossWK * d.Between(4, 4, 12)

@@ -10,6 +10,7 @@ const (
 	heatReach  = 20.0 // K below the limit: no bin climbs further in a look-ahead
 	leastClimb = 0.6  // K in six hours; less is not worth a fit
 	fedLately  = 5 * 24 * time.Hour
+	unfedNear  = 7.0 // K below the limit: what nobody has fed is the room, a lamp or a mat until it is nearer
 )
 
 // Heating is what HeatingFit finds.
@@ -34,7 +35,7 @@ type Heating struct {
 // climbs within reach of the limit. Everything is fitted at the times at which
 // the probe spoke, be it every ten seconds or every two hours. No published
 // figure for an alarm was found; the thresholds are choices, checked by
-// simulation.
+// simulation. Only the place of now says where the sun stands.
 func HeatingFit(bin, air *Track, limitC float64, ahead time.Duration, now time.Time) Heating {
 	out := Heating{Crossing: Crossing{Quiet: true}}
 	p, ok := bin.lately(now)
@@ -44,16 +45,17 @@ func HeatingFit(bin, air *Track, limitC float64, ahead time.Duration, now time.T
 	last := p.last.v
 	switch {
 	case last >= limitC:
-		out.Crossing = Crossing{Past: true, Chance: 1, Crosses: now, Earliest: now, Latest: now}
+		out.Crossing = Crossing{Past: true, Chance: 1, Crosses: now.UTC(), Earliest: now.UTC(), Latest: now.UTC()}
 	case last < limitC-heatReach || !(p.climb() >= leastClimb):
 		return out
 	}
 	r := roomOf(bin, air, &p, now)
+	r.limitC, now = limitC, now.UTC()
 	own := r.excess(&p)
 	out.ByRoom = r.byAir
 	out.ExcessK = last - p.lastOf(&r.past) - r.usualExcess
 	out.PerHour = p.rise(p.values(), 3) / 3
-	out.Self = r.tooMuch(&p, own)
+	out.Self = (r.tooMuch(&p, own) || r.warmerThanYesterday()) && (r.fed || last >= limitC-unfedNear)
 	switch {
 	case out.Crossing.Past:
 	case out.Self:

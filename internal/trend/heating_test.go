@@ -84,7 +84,7 @@ func runHeat(sc heatScenario, seed uint64) heatRun {
 		minute := i * simStep
 		now, hour := simTime(minute), float64(minute)/60
 		if sc.jots && minute >= feedAt && minute < feedAt+simStep {
-			sees.bin.Restart(simTime(feedAt))
+			sees.bin.Fed(simTime(feedAt))
 		}
 		if x, ok := binProbe.read(rng, v, hour); ok {
 			sees.bin.Add(now, x)

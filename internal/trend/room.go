@@ -18,8 +18,11 @@ type room struct {
 	noise       float64 // how far it strays from that, K
 	noise3      float64 // how far it strays within three hours, K
 
-	fed     bool      // the bin was opened in the last days: heat of its own is likelier
-	earlier []float64 // hourly temperatures of the bin, oldest first, ending now
+	limitC float64   // °C that must not be crossed
+	fed    bool      // in the last days: heat of its own is likelier
+	own    []float64 // hourly excess of the bin over a fortnight, ending now; its temperature when byAir is false
+	air    []float64 // hourly, of the room, when byAir is true
+	when   calendar
 }
 
 // roomOf learns the room from the air where its probe speaks, else from the
@@ -28,12 +31,12 @@ func roomOf(bin, air *Track, p *past, now time.Time) room {
 	hours := bin.hourly(now)
 	if air != nil {
 		if r, ok := roomByAir(hours, air, bin, now); ok {
-			r.fed = bin.freshFor(now) < fedLately
+			r.fed, r.when = bin.fedFor(now) < fedLately, bin.calendar(now)
 			return r
 		}
 	}
 	r := roomByDays(hours, p)
-	r.fed = bin.freshFor(now) < fedLately
+	r.fed, r.when = bin.fedFor(now) < fedLately, bin.calendar(now)
 	return r
 }
 
@@ -50,7 +53,7 @@ func (r *room) excess(p *past) []float64 {
 // explains.
 func (r *room) tooMuch(p *past, own []float64) bool {
 	if !r.byAir {
-		return p.beyondDays(r.earlier, r.fed)
+		return p.beyondDays(r.own, r.fed, r.when) && r.ownByNow(p)
 	}
 	rise := p.rise(own, 3)
 	if math.IsNaN(rise) { // opened less than three hours ago
@@ -62,7 +65,7 @@ func (r *room) tooMuch(p *past, own []float64) bool {
 	}
 	excess := p.last.v - p.lastOf(&r.past) - r.usualExcess
 	return excess > max(least, times*r.noise) &&
-		rise > 0.4 && (rise > 2.5*r.noise3 || excess > 6*r.noise)
+		rise > 0.4 && (rise > 2.5*r.noise3 || excess > 6*r.noise) && r.ownByNow(p)
 }
 
 // timeConstants tried for the lag of a bin behind its room, h.
@@ -215,7 +218,7 @@ func slopeOver(bin, body []float64, first int, hours []int) float64 {
 // taken to repeat the last day, shifted by how it differs now.
 func (l *lag) room(bin, air []float64, first int, quiet []int) room {
 	n := len(air)
-	r := room{byAir: true, earlier: bin}
+	r := room{byAir: true, own: l.excess(bin, first), air: air}
 	for i := range r.past {
 		r.past[i] = l.offset + l.gain*between(l.body, float64(len(l.body)-1)+gridHour(i))
 	}
@@ -236,6 +239,19 @@ func (l *lag) room(bin, air []float64, first int, quiet []int) room {
 	r.noise, r.noise3 = l.strays(bin, first, quiet)
 	r.sd12 = max(0.3, l.gain*changeError(l.body))
 	return r
+}
+
+// excess is what the bin was warmer than the body over the fortnight, hour by
+// hour; NaN where either is not known.
+func (l *lag) excess(bin []float64, first int) []float64 {
+	out := make([]float64, len(bin))
+	for i, v := range bin {
+		out[i] = math.NaN()
+		if i >= first {
+			out[i] = v - l.gain*l.body[i-first]
+		}
+	}
+	return out
 }
 
 // strays measures the excess over quiet hours: its spread and how it changes

@@ -1,6 +1,9 @@
 package trend
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 const (
 	trackHours = 14 * 24 // hourly means kept
@@ -12,9 +15,13 @@ const (
 // day. About a kilobyte, whatever the probe's pace.
 type Track struct {
 	Hours, Tens Series
-	NewestMS    int64 // ms since 1970 of the newest value; 0 before the first
-	FreshMS     int64 // ms since 1970: no trend is drawn across this moment
+	NewestMS    int64   // ms since 1970 of the newest value; 0 before the first
+	FreshMS     int64   // ms since 1970: no trend is drawn across this moment
+	FedMS       []int64 // ms since 1970 of the newest feeds, oldest first
 }
+
+// feedsKept is how many feeds a track remembers: one a day for a fortnight.
+const feedsKept = 14
 
 // NewTrack makes an empty track.
 func NewTrack() Track {
@@ -37,11 +44,30 @@ func (k *Track) Newest() (t time.Time, ok bool) {
 // before stays known as its usual days, but no trend is drawn across.
 func (k *Track) Restart(t time.Time) { k.FreshMS = max(k.FreshMS, t.UnixMilli()) }
 
+// Fed marks that something was given at t that may heat by itself.
+func (k *Track) Fed(t time.Time) {
+	k.Restart(t)
+	k.FedMS = append(k.FedMS, t.UnixMilli())
+	slices.Sort(k.FedMS) // it may be told late
+	if over := len(k.FedMS) - feedsKept; over > 0 {
+		k.FedMS = slices.Delete(k.FedMS, 0, over)
+	}
+}
+
+// fedFor is how long ago the newest feed was; a very long time when there was
+// none.
+func (k *Track) fedFor(now time.Time) time.Duration {
+	if len(k.FedMS) == 0 {
+		return 10 * 365 * 24 * time.Hour
+	}
+	return now.Sub(time.UnixMilli(k.FedMS[len(k.FedMS)-1]))
+}
+
 // Clear forgets everything: the zone was emptied, or its probe moved.
 func (k *Track) Clear() {
 	k.Hours.Clear()
 	k.Tens.Clear()
-	k.NewestMS, k.FreshMS = 0, 0
+	k.NewestMS, k.FreshMS, k.FedMS = 0, 0, nil
 }
 
 // freshFor is how long ago the last restart was; a very long time when there

@@ -2,13 +2,12 @@ package trend
 
 import (
 	"math"
-	"slices"
 )
 
 // roomByDays takes the usual day of the last fortnight for the room: its
 // shape, not its level.
 func roomByDays(hours []float64, p *past) room {
-	r := room{earlier: hours, noise: 1.5}
+	r := room{own: hours, noise: 1.5}
 	shape := usualDay(hours)
 	for i := range r.past {
 		r.past[i] = between(shape[:], 23+gridHour(i))
@@ -71,7 +70,7 @@ func count(v []float64) (n int) {
 // beyondDays tells whether the bin has risen more than earlier days did over
 // the same hours, and still does: since its coolest hour of the last day, and
 // over the last three hours.
-func (p *past) beyondDays(hours []float64, fed bool) bool {
+func (p *past) beyondDays(hours []float64, fed bool, when calendar) bool {
 	coolest, low := 0.0, math.Inf(1)
 	for _, s := range p.spots[:len(p.spots)-1] {
 		if s.v < low {
@@ -80,8 +79,8 @@ func (p *past) beyondDays(hours []float64, fed bool) bool {
 	}
 	last := p.last.v
 	back := int(math.Ceil(-coolest))
-	whole, days := usualRise(hours, back)
-	recent, _ := usualRise(hours, 3)
+	whole, days := usualRise(hours, back, when)
+	recent, _ := usualRise(hours, 3, when)
 	rise, rise3 := last-low, p.rise(p.values(), 3)
 	switch {
 	case math.IsNaN(rise3):
@@ -119,16 +118,13 @@ func dayToDay(hours []float64) float64 {
 // usualRise is how much earlier days rose over the span of so many hours that
 // ends at this hour of the day: near the greatest of them, but not led by a
 // few days of feeding. days counts them.
-func usualRise(hours []float64, back int) (rise float64, days int) {
-	var rises []float64
-	for end := len(hours) - 1 - 24; end-back >= 0; end -= 24 {
-		if v := hours[end] - hours[end-back]; !math.IsNaN(v) {
-			rises = append(rises, max(0, v))
-		}
+func usualRise(hours []float64, back int, when calendar) (rise float64, days int) {
+	rises := when.sameHours(hours, back, 0)
+	for i := range rises {
+		rises[i] = max(0, rises[i])
 	}
 	if len(rises) == 0 {
 		return 0, 0
 	}
-	slices.Sort(rises)
 	return quantileSorted(rises, 0.7), len(rises)
 }

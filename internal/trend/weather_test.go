@@ -91,7 +91,7 @@ func (c follower) watch(low, high []float64) (n followed) {
 		sees.air.Add(now, shed+0.1*rng.NormFloat64())
 		sees.bin.Add(now, math.Round((bin+0.1*rng.NormFloat64())/c.step)*c.step)
 		if c.fed && minute%(7*24*60) == 12*60 {
-			sees.bin.Restart(now)
+			sees.bin.Fed(now)
 		}
 		if minute%60 != 50 {
 			continue

@@ -1,0 +1,55 @@
+package acceptance_test
+
+import (
+	"os"
+	"strconv"
+	"testing"
+
+	"binwatchd/internal/acceptance"
+	"binwatchd/internal/scenario"
+)
+
+// warmSeed begins the seeds that the tests look at; others were held out while
+// the thresholds were chosen, and `make bench` takes others again.
+const warmSeed = 7000
+
+// Sun, heaters, a heat wave, a lamp, a mat: what warms a bin from outside is
+// not told as its own heat, whether it was fed or not. WARM_CASES asks for more
+// of each kind than the few that fit into a test.
+func TestWhatWarmsABinFromOutsideIsNotItsOwnHeat(t *testing.T) {
+	n := 4
+	if part > 1 {
+		n = 1
+	}
+	if more, err := strconv.Atoi(os.Getenv("WARM_CASES")); err == nil {
+		n = more
+	}
+	var quiet, fed acceptance.Score
+	for _, w := range scenario.Warmths {
+		q := acceptance.Warms(scenario.WarmSuite(w, scenario.Quiet, n, warmSeed, start))
+		f := acceptance.Warms(scenario.WarmSuite(w, scenario.Heating, n, warmSeed, start))
+		report(t, string(w), q)
+		report(t, string(w)+", fed", f)
+		for _, s := range []acceptance.Score{q, f} {
+			for _, r := range s.FalseAt {
+				t.Logf("false: %s on %s, %.1f K of its own, %.1f °C at most", r.Case, r.At.Format("2 January 15:04"), r.OwnK, r.PeakC)
+			}
+			for _, c := range s.Missed {
+				t.Logf("missed: %s", c)
+			}
+		}
+		quiet.Add(q)
+		fed.Add(f)
+	}
+	report(t, "all, quiet", quiet)
+	report(t, "all, fed", fed)
+	if most := 5.0 / 100; float64(quiet.False) > max(2, most*quiet.Months) {
+		t.Errorf("got %d false heatings in %.0f bin-months in which nothing heats", quiet.False, quiet.Months)
+	}
+	if most := 5.0 / 100; float64(fed.False) > max(3, most*fed.Months) {
+		t.Errorf("got %d false heatings in %.0f bin-months of fed bins", fed.False, fed.Months)
+	}
+	if part == 1 && (fed.Due < n || fed.Told < fed.Due-max(1, fed.Due/8)) {
+		t.Errorf("told %d of %d feeds whose heat was real", fed.Told, fed.Due)
+	}
+}
