@@ -252,6 +252,11 @@ func TestReminders(t *testing.T) {
 			s.Hushed = &later
 			p.stand(s)
 		}, 0},
+		{"not of heat alone because it was turned", func(p *pace, _ farm.Change) {
+			s, later := st, time.Now().Add(24*time.Hour)
+			s.Advice = &farm.Advice{Wait: &later}
+			p.stand(s)
+		}, 2},
 		{"until it is no longer at now", func(p *pace, _ farm.Change) { s := st; s.Urgency = farm.Today; p.stand(s) }, 0},
 	}
 	for _, tt := range tests {
@@ -271,6 +276,26 @@ func TestReminders(t *testing.T) {
 			})
 		})
 	}
+}
+
+// Water that was given needs time to show: nobody is reminded to give more.
+func TestNoReminderWhileWaterSpreads(t *testing.T) {
+	every := func(teller *notify.Teller) { teller.Remind = 12 * time.Hour }
+	inBubble(t, every, func(p *pace) {
+		st := farm.Standing{Episode: "e-too-dry", Bin: "bed", Zone: "near", Condition: farm.TooDry, Urgency: farm.Now}
+		p.change(farm.TooDry, farm.Raised, farm.Now)
+		later := time.Now().Add(48 * time.Hour)
+		st.Advice = &farm.Advice{Wait: &later, Do: "3 quarts given at 12:21; look again tomorrow."}
+		p.stand(st)
+		p.pass(47 * time.Hour)
+		if n := len(p.letters()); n != 1 {
+			t.Fatalf("%d letters while the water spreads, want the first alone", n)
+		}
+		p.pass(24 * time.Hour)
+		if n := len(p.letters()); n < 2 {
+			t.Errorf("%d letters after it should have shown, want a reminder", n)
+		}
+	})
 }
 
 func TestRaisedAnewIsToldOnlyWhenItIsNews(t *testing.T) {

@@ -186,7 +186,7 @@ func (c deskCase) reminder(rows, told []farm.Owed) (m matter, ok bool, needless 
 	last := rows[len(rows)-1]
 	open, _ := heard(told)
 	st, standing := c.standing(last.Change.Episode)
-	if !open || c.known && !(standing && nagging(st)) {
+	if !open || c.known && !(standing && nagging(st, c.now)) {
 		return m, false, idsOf(rows)
 	}
 	if standing {
@@ -195,9 +195,12 @@ func (c deskCase) reminder(rows, told []farm.Owed) (m matter, ok bool, needless 
 	return matter{say: still, last: last, told: told}, true, idsOf(rows[:len(rows)-1])
 }
 
-// nagging tells whether a standing condition is one to remind of.
-func nagging(st farm.Standing) bool {
-	return st.Urgency == farm.Now && !st.Seen && st.Hushed == nil
+// nagging tells whether a standing condition is one to remind of. Water and
+// bedding that were given need time to show, and more of them would do harm.
+func nagging(st farm.Standing, now time.Time) bool {
+	given := st.Condition == farm.TooDry || st.Condition == farm.TooWet
+	waits := given && st.Advice != nil && st.Advice.Wait != nil && st.Advice.Wait.After(now)
+	return st.Urgency == farm.Now && !st.Seen && st.Hushed == nil && !waits
 }
 
 func (c deskCase) standing(episode string) (farm.Standing, bool) {

@@ -21,7 +21,7 @@ func (d *desk) remind(ctx context.Context, now time.Time) {
 		return
 	}
 	for _, st := range view.Standing {
-		if !nagging(st) || !d.teller.minds(st.Bin) || !d.teller.hears(st.Urgency, st.Condition) {
+		if !nagging(st, now) || !d.teller.minds(st.Bin) || !d.teller.hears(st.Urgency, st.Condition) {
 			continue
 		}
 		if err := d.remindOf(ctx, st, now); err != nil && ctx.Err() == nil {
