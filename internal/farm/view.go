@@ -76,19 +76,36 @@ func (l *LevelView) Ends(say func(float64) string) string {
 	return fmt.Sprintf("%s %s, %s %s", l.Highest.Probe, high, l.Lowest.Probe, low)
 }
 
-// Worst is what a level comes to where it matters most: an end that is past its
-// survive band, else the middle.
-func (l *LevelView) Worst() float64 {
+// worst is the end of a level that is past its survive band; nil where none is.
+func (l *LevelView) worst() *ProbeLevel {
 	b := l.Bands.Survive
 	switch {
 	case l.Bands.IsZero() || l.Lowest == nil || l.Highest == nil:
-		return l.Value
+		return nil
 	case l.Highest.Value > b.High:
-		return l.Highest.Value
+		return l.Highest
 	case l.Lowest.Value < b.Low:
-		return l.Lowest.Value
+		return l.Lowest
+	}
+	return nil
+}
+
+// Worst is what a level comes to where it matters most: an end that is past its
+// survive band, else the middle.
+func (l *LevelView) Worst() float64 {
+	if w := l.worst(); w != nil {
+		return w.Value
 	}
 	return l.Value
+}
+
+// WorstProbe is the probe at the end that is past its survive band; "" where none
+// is.
+func (l *LevelView) WorstProbe() string {
+	if w := l.worst(); w != nil {
+		return w.Probe
+	}
+	return ""
 }
 
 // Named is the species and, of several in a bin, its part of the worms.
@@ -96,15 +113,19 @@ func (s SpeciesView) Named() string { return SayPart(s.Name, s.Part) }
 
 // Says tells of a species how it does: "slowed", "thriving, too dry for them".
 func (s SpeciesView) Says() string {
+	said := s.Word
+	if s.Where != "" {
+		said += " at " + s.Where
+	}
 	switch s.Moisture {
 	case "":
-		return s.Word
+		return said
 	case s.Word:
-		return s.Word + " by heat or cold and by moisture"
+		return said + " by heat or cold and by moisture"
 	case "in danger":
-		return s.Word + ", in danger by moisture"
+		return said + ", in danger by moisture"
 	}
-	return s.Word + ", " + s.Moisture + " for them"
+	return said + ", " + s.Moisture + " for them"
 }
 
 // A ProbeLevel is the level of one of a zone's probes.
@@ -127,7 +148,8 @@ type SpeciesView struct {
 	Part     float64 `json:"part"`               // of the bin's worms by mass, 0..1
 	Word     string  `json:"word"`               // at this temperature: thriving, slowed, resting, in danger
 	Moisture string  `json:"moisture,omitempty"` // at this moisture: too dry, too wet, in danger; "" where they thrive or it is not known
-	Activity float64 `json:"activity"`
+	Where    string  `json:"where,omitempty"`    // the probe at which it is in danger, where it is not so in the middle
+	Activity float64 `json:"activity"`           // in the middle
 }
 
 // An Outlook is one forecast, raised or not.

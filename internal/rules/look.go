@@ -175,13 +175,21 @@ func (z *zone) waiting(at time.Time) []farm.Waiting {
 	return out
 }
 
-// speciesViews say how each species does where it is worst off.
+// speciesViews say how each species does in the middle of a zone; one that is in
+// danger at an end of it is in danger.
 func (z *zone) speciesViews(v farm.ZoneView) []farm.SpeciesView {
 	var out []farm.SpeciesView
 	for _, w := range z.bin.worms {
 		sp := farm.SpeciesView{
 			ID: w.ID, Name: w.Name, Part: w.Part, Word: husbandry.Word(w.Species, v.Temperature.Worst()),
 			Activity: husbandry.Activity(w.Species, v.Temperature.Value, z.moistureOrNaN(v.Moisture)),
+		}
+		if middle := husbandry.Word(w.Species, v.Temperature.Value); sp.Word != middle {
+			if sp.Word == husbandry.InDanger {
+				sp.Where = v.Temperature.WorstProbe()
+			} else {
+				sp.Word = middle
+			}
 		}
 		if v.Moisture != nil && v.Moisture.Fresh {
 			if how := husbandry.MoistWord(w.Species, v.Moisture.Worst()); how != husbandry.Thriving {

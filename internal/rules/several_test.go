@@ -413,7 +413,7 @@ func TestAViewShowsWhatIsJudged(t *testing.T) {
 	for _, sp := range z.Species {
 		worms = append(worms, sp.Named()+" "+sp.Says())
 	}
-	if got := strings.Join(worms, "; "); got != "red worms (60 %) in danger; African worms (30 %) slowed; blue worms (10 %) slowed" {
+	if got := strings.Join(worms, "; "); got != "red worms (60 %) in danger at near; African worms (30 %) thriving; blue worms (10 %) thriving" {
 		t.Errorf("got %q", got)
 	}
 }
