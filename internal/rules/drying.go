@@ -120,7 +120,14 @@ func (s *State) days(f farm.Forecast, now time.Time) string {
 	if f.Latest.IsZero() {
 		return "not before " + farm.SayDay(f.Earliest, now, loc)
 	}
-	return "about " + farm.SaySpan(f.Earliest, f.Latest, now, loc)
+	span, last := farm.SaySpan(f.Earliest, f.Latest, now, loc), farm.SayDay(f.Latest, now, loc)
+	switch today := farm.SayDay(now, now, loc); {
+	case span == today:
+		return span
+	case !f.Earliest.After(now), farm.SayDay(f.Earliest, now, loc) == today:
+		return "any day up to " + last
+	}
+	return "about " + span
 }
 
 // nextLimit forecasts when a raised band condition passes its next limit.
