@@ -209,8 +209,11 @@ func TestDarkIsDark(t *testing.T) {
 // TestStateIsNotColourAlone: with every colour gone, each state still has its
 // own shape and its own word (WCAG 2.2, 1.4.1 Use of Color).
 func TestStateIsNotColourAlone(t *testing.T) {
-	body := get(newPage(t, newFake().config()), "/").Body.String()
+	closed := newFake()
+	closed.know() // with a lid off, one would have another state
+	body := get(newPage(t, closed.config()), "/").Body.String() + get(newPage(t, newFake().config()), "/").Body.String()
 	for _, pair := range [][2]string{
+		{"#p-none", "</svg>lid off, not judged"},
 		{"#u-now", "</svg>now"}, {"#u-today", "</svg>today"}, {"#u-soon", "</svg>soon"},
 		{"#p-in", "</svg>in thrive"}, {"#p-above", "</svg>warm, past thrive"}, {"#p-below", "</svg>dry, past thrive"}, {"#p-none", "</svg>was in thrive"},
 		{"#w-thriving", "</b> thriving"}, {"#w-slowed", "</b> slowed"},
