@@ -143,7 +143,7 @@ func (d *daemon) openLoop(ctx context.Context, cfg *config.Config) error {
 		return err
 	}
 	d.loop, err = watch.New(ctx, watch.Config{
-		Farm: &cfg.Farm, File: d.path, Digest: name, Prefix: cfg.Broker.Prefix, Flush: cfg.Journal.Flush, Journal: d.journal, Source: d.intake,
+		Farm: &cfg.Farm, File: whole(d.path), Digest: name, Prefix: cfg.Broker.Prefix, Flush: cfg.Journal.Flush, Journal: d.journal, Source: d.intake,
 		Owes: d.owes, Cry: d.cry, Said: d.say, Took: d.farms.take, Moved: d.moved, Log: d.log, Now: d.clock.now, Speed: d.clock.speed,
 		Clock: d.clock.sources, Built: built, Outage: d.outage,
 	})

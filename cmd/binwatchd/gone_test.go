@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"net/http"
 	"os"
@@ -98,7 +99,7 @@ func TestSomethingIsMountedOverTheJournal(t *testing.T) {
 	withOwnMounts(t, func(t *testing.T) {
 		s := startOnFolder(t)
 		s.load.sends(100)
-		if err := unix.Mount("tmpfs", s.dir, "tmpfs", 0, "size=1m"); err != nil {
+		if err := errors.Join(unix.Mount("", "/", "", unix.MS_REC|unix.MS_PRIVATE, ""), unix.Mount("tmpfs", s.dir, "tmpfs", 0, "size=1m")); err != nil {
 			t.Fatal(err)
 		}
 		raise := s.cried(farm.Raised)

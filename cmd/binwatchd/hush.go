@@ -36,7 +36,7 @@ func hushCommand() command {
 		if err != nil {
 			return err
 		}
-		now := time.Now()
+		now := machineTimes().now()
 		h := farm.Hush{Until: now.Add(d).UTC().Truncate(time.Millisecond)}
 		place, rest, err := cfg.Farm.FindPlaceIn(words)
 		switch {

@@ -43,7 +43,7 @@ func jotCommand() command {
 		if err := placeJot(&cfg.Farm, &j); err != nil {
 			return err
 		}
-		now := time.Now()
+		now := machineTimes().now()
 		j.At, j.By = now, "command"
 		if *at != "" {
 			if j.At, err = moment(*at, cfg.Farm.Location); err != nil {

@@ -33,7 +33,7 @@ func (d *daemon) openPatiently(ctx context.Context, cfg *config.Config) (ended f
 	if failed != nil {
 		return func() {}, errors.Join(err, failed)
 	}
-	d.cry(watch.Unwritable(d.outage, err, d.path))
+	d.cry(watch.Unwritable(d.outage, err, whole(d.path)))
 	d.keepDoor(cfg, err)
 	d.tell("waiting", d.manager.Ready("waiting for the disk that holds the journal"))
 	for wait := waitFirst; diskTrouble(err); wait = min(2*wait, waitMost) {

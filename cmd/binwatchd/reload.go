@@ -3,6 +3,7 @@ package main
 import (
 	"crypto/sha256"
 	"os"
+	"path/filepath"
 	"reflect"
 	"slices"
 
@@ -112,4 +113,16 @@ func withoutTellers(was, is []notify.Teller) (gone []string) {
 		}
 	}
 	return gone
+}
+
+// whole is the path of a configuration from the root, for commands that are
+// pasted elsewhere; "" stays.
+func whole(path string) string {
+	if path == "" {
+		return ""
+	}
+	if abs, err := filepath.Abs(path); err == nil {
+		return abs
+	}
+	return path
 }

@@ -22,7 +22,7 @@ func view(ctx context.Context, cfg *config.Config) (farm.View, error) {
 	if !errors.Is(err, control.ErrNoDaemon) {
 		return v, err
 	}
-	return viewOfJournal(ctx, cfg, time.Now())
+	return viewOfJournal(ctx, cfg, machineTimes().now())
 }
 
 // viewOfJournal reads how the farm stands out of the journal.
@@ -36,7 +36,7 @@ func viewOfJournal(ctx context.Context, cfg *config.Config, now time.Time) (farm
 	if err != nil {
 		return farm.View{}, err
 	}
-	v := r.State.Look(now)
+	v := r.State.Look(later(now, r.Last))
 	if cfg.Influx != nil {
 		v.Passing, err = refusals(ctx, j)
 	}

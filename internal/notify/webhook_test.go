@@ -218,3 +218,26 @@ func TestWebhookTroubleHidesThePath(t *testing.T) {
 		t.Errorf("trouble is %q", said)
 	}
 }
+
+// Certificates are judged by the clock that is given for it, not by the
+// machine's.
+func TestCertificatesAreJudgedByTheirOwnClock(t *testing.T) {
+	server := httptest.NewTLSServer(http.NotFoundHandler()) // its certificate is good from 1970 to 2084
+	defer server.Close()
+	for at, want := range map[time.Time]string{
+		time.Date(2100, 1, 1, 0, 0, 0, 0, time.UTC): "expired",
+		time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC): "unknown authority",
+		time.Date(1969, 1, 1, 0, 0, 0, 0, time.UTC): "not yet valid",
+	} {
+		s, err := notify.NewSender(notify.Config{
+			Farm: hillfoot(t), Tellers: notify.Named([]notify.Teller{{Kind: notify.ByWebhook, URL: server.URL}}),
+			Now: time.Now, CertTime: func() time.Time { return at },
+		}, notify.Sources{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, said := notify.CarryOnce(t.Context(), s, change(farm.TooDry, farm.Raised, farm.Today, start)); !strings.Contains(said, want) {
+			t.Errorf("in %d: got %q, want it to say %q", at.Year(), said, want)
+		}
+	}
+}
