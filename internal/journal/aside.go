@@ -40,6 +40,9 @@ func (j *Journal) Renew(ctx context.Context) error {
 	if err := j.mendLog(ctx); err != nil {
 		return err
 	}
+	if damage == "" && j.stands.Load() == nil && j.lock != nil { // the last attempt did not succeed
+		return j.begin(ctx)
+	}
 	if damage == "" {
 		return nil
 	}

@@ -121,8 +121,14 @@ func checkDirectory(path string) error {
 	return nil
 }
 
-// begin opens both pools, migrates, and enters this run.
-func (j *Journal) begin(ctx context.Context) error {
+// begin opens both pools, migrates, and enters this run. Where it can't, nothing
+// stays open, and it may be called again.
+func (j *Journal) begin(ctx context.Context) (err error) {
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, j.closePools())
+		}
+	}()
 	empty, err := makeFile(j.cfg.Path)
 	if err != nil {
 		return err
