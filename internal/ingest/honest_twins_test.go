@@ -17,7 +17,7 @@ func twinSeeds() uint64 {
 	if os.Getenv("SOAK") != "" {
 		return 400
 	}
-	return 24
+	return 12
 }
 
 // A bed of two ends for four months: each feeding heats one end or the other by
