@@ -150,6 +150,10 @@ type Jot struct {
 	Of     string    `json:"of,omitempty"` // kind of food, or a species for stocked
 	To     string    `json:"to,omitempty"` // sifted: the tub that received the castings
 	By     string    `json:"by,omitempty"` // command, mqtt or page
+
+	// Uncertain: it waited somewhere on its way and says no time of its own; At is
+	// its arrival, and it was done before that.
+	Uncertain bool `json:"uncertain,omitempty"`
 }
 
 // A Hush keeps quiet about a bin, a zone or one condition until a time.

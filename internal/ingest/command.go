@@ -32,9 +32,9 @@ func (d *Decoder) command(rest string, payload []byte, arrived time.Time) (got D
 	var err error
 	switch kind {
 	case jotTopic:
-		got.Jot, err = d.jot(place, payload, arrived)
+		got.Jot, got.Timed, err = d.jot(place, payload, arrived)
 	case hushTopic:
-		got.Hush, err = d.hush(place, payload, arrived)
+		got.Hush, got.Timed, err = d.hush(place, payload, arrived)
 	case seenTopic:
 		got.Seen = &farm.Seen{Episode: place}
 		err = checkEpisode(place)
@@ -47,39 +47,39 @@ func (d *Decoder) command(rest string, payload []byte, arrived time.Time) (got D
 	return got, true
 }
 
-func (d *Decoder) jot(place string, payload []byte, arrived time.Time) (*farm.Jot, error) {
+func (d *Decoder) jot(place string, payload []byte, arrived time.Time) (jot *farm.Jot, timed bool, err error) {
 	var in struct {
 		What, Amount, Of, To string
 		At                   json.RawMessage
 	}
 	if err := strictly(payload, &in); err != nil {
-		return nil, err
+		return nil, false, err
 	}
 	at, err := d.farm.FindPlace(place)
 	if err != nil {
-		return nil, err
+		return nil, false, err
 	}
-	j := farm.Jot{At: arrived, Bin: at.Bin, Zone: at.Zone, What: farm.JotKind(in.What), Of: in.Of, By: "mqtt"}
+	j := farm.Jot{Bin: at.Bin, Zone: at.Zone, What: farm.JotKind(in.What), Of: in.Of, By: "mqtt"}
 	if in.To != "" {
 		to, err := d.farm.FindPlace(in.To)
 		if err != nil {
-			return nil, fmt.Errorf("to: %w", err)
+			return nil, false, fmt.Errorf("to: %w", err)
 		}
 		j.To = to.Bin
 	}
 	if in.Amount != "" {
 		if j.Kg, j.Litres, err = quantity.ParseAmount(in.Amount); err != nil {
-			return nil, err
+			return nil, false, err
 		}
 	}
-	if j.At, err = jotTime(in.At, arrived); err != nil {
-		return nil, err
+	if j.At, timed, err = saidAt(in.At, arrived); err != nil {
+		return nil, false, err
 	}
-	return &j, CheckJot(d.farm, j, arrived)
+	return &j, timed, CheckJot(d.farm, j, arrived)
 }
 
-// jotTime reads when a jot was done; nothing means on arrival.
-func jotTime(raw json.RawMessage, arrived time.Time) (time.Time, error) {
+// saidAt reads when a jot was done or a hush was said; nothing means on arrival.
+func saidAt(raw json.RawMessage, arrived time.Time) (at time.Time, given bool, err error) {
 	t := newTree()
 	out := make([]found, 1)
 	t.ask("")
@@ -89,31 +89,42 @@ func jotTime(raw json.RawMessage, arrived time.Time) (time.Time, error) {
 	at, given, ok := out[0].stamp()
 	switch {
 	case !ok:
-		return arrived, fmt.Errorf("at: not a time: %s; write it as 2026-05-01T08:30:00Z", quote(raw))
+		return arrived, false, fmt.Errorf("at: not a time: %s; write it as 2026-05-01T08:30:00Z", quote(raw))
 	case !given:
-		return arrived, nil
+		return arrived, false, nil
 	}
-	return at, nil
+	return at, true, nil
 }
 
-func (d *Decoder) hush(place string, payload []byte, arrived time.Time) (*farm.Hush, error) {
+// hush reads a hush. Its time counts from when it was said.
+func (d *Decoder) hush(place string, payload []byte, arrived time.Time) (hush *farm.Hush, timed bool, err error) {
 	var in struct {
 		For       string
 		Condition farm.Condition
+		At        json.RawMessage
 	}
 	if err := strictly(payload, &in); err != nil {
-		return nil, err
-	}
-	long, err := quantity.ParseDuration(in.For)
-	if err != nil {
-		return nil, fmt.Errorf("for: %w", err)
+		return nil, false, err
 	}
 	at, err := d.farm.FindPlace(place)
 	if err != nil {
-		return nil, err
+		return nil, false, err
 	}
-	h := farm.Hush{Bin: at.Bin, Zone: at.Zone, Condition: in.Condition, Until: arrived.Add(long)}
-	return &h, CheckHush(d.farm, h, arrived)
+	long, err := quantity.ParseDuration(in.For)
+	if err != nil {
+		return nil, false, fmt.Errorf("for: %w", err)
+	}
+	said, timed, err := saidAt(in.At, arrived)
+	switch over := said.Add(long); {
+	case err != nil:
+		return nil, false, err
+	case said.Sub(arrived) > longestAhead:
+		return nil, false, errors.New("at: lies in the future: " + said.Format(time.RFC3339))
+	case timed && long > 0 && !over.After(arrived):
+		return nil, false, errors.New("for: it was over by " + over.Format(time.RFC3339))
+	}
+	h := farm.Hush{Bin: at.Bin, Zone: at.Zone, Condition: in.Condition, Until: said.Add(long)}
+	return &h, timed, CheckHush(d.farm, h, arrived)
 }
 
 // strictly reads one JSON object into v and refuses members it does not know,

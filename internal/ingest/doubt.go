@@ -145,6 +145,9 @@ func meaningless(r farm.Reading) bool {
 // step right after work at a bin is honest, and so is one zone warming after a
 // feed.
 func (d *Doubter) Jotted(j farm.Jot) {
+	if j.Uncertain { // it explains no step at any time
+		return
+	}
 	at := j.At.UnixMilli()
 	for i := range d.tracks {
 		pl := d.places[i]

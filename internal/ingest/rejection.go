@@ -30,6 +30,7 @@ type Decoded struct {
 	Readings []farm.Reading
 	Jot      *farm.Jot
 	Hush     *farm.Hush
+	Timed    bool // the jot or hush says its own time
 	Seen     *farm.Seen
 	Rejected []Rejection
 }

@@ -177,7 +177,7 @@ func (s *State) finish(z *zone, j farm.Jot) {
 	if h.Paces[f.Of] == nil {
 		h.Paces[f.Of] = &husbandry.PaceLearner{}
 	}
-	if days, assumed := s.eatenBy(z, f, j.At); assumed < j.At.Sub(f.At)/2 {
+	if days, assumed := s.eatenBy(z, f, j.At); !j.Uncertain && assumed < j.At.Sub(f.At)/2 {
 		h.Paces[f.Of].Finish(days, feed.Days)
 	}
 	h.Foods = slices.Delete(h.Foods, i, i+1)
@@ -192,7 +192,7 @@ const lateJot = 2 * time.Hour
 func (z *zone) pour(j farm.Jot, part float64, now time.Time) {
 	p := &z.Husbandry.Pouring
 	switch {
-	case j.Litres <= 0 || z.Moist.At.IsZero() || j.At.Sub(z.Moist.At) >= 12*time.Hour || now.Sub(j.At) > lateJot:
+	case j.Uncertain || j.Litres <= 0 || z.Moist.At.IsZero() || j.At.Sub(z.Moist.At) >= 12*time.Hour || now.Sub(j.At) > lateJot:
 		*p = pouring{}
 	case !p.At.IsZero() && j.At.Sub(p.At) < settleAfter:
 		p.At, p.Litres = j.At, p.Litres+j.Litres*part

@@ -51,6 +51,7 @@ func (z *zone) give(j farm.Jot, part float64) {
 		*g = watering{}
 		g.Before, g.Known = z.moistBefore(j.At)
 	}
+	g.Known = g.Known && !j.Uncertain
 	g.Litres += j.Litres * part
 	g.Unsaid = g.Unsaid || j.Litres <= 0
 	if j.At.After(g.At) {

@@ -17,7 +17,9 @@ func (s *State) jot(j farm.Jot) {
 		}
 	}
 	for _, z := range s.meant(j) {
-		z.hold(j, s.now)
+		if !j.Uncertain { // else the lid is long on again, for all that is known
+			z.hold(j, s.now)
+		}
 		if afresh(j.What) {
 			z.afresh(j.At, s.now)
 		}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"binwatchd/internal/farm"
+	"binwatchd/internal/husbandry"
 )
 
 // An hourly probe whose keeper has left `every` at ten minutes is judged all the
@@ -67,6 +68,131 @@ func TestAFastProbeIsSilentByItsEvery(t *testing.T) {
 	for _, ch := range w.of(farm.Silent) {
 		if ch.Probe == "t" && (ch.At.Sub(last) < 30*time.Minute || ch.At.Sub(last) > 32*time.Minute) {
 			t.Errorf("got it silent after %s, want 30 minutes", ch.At.Sub(last))
+		}
+	}
+}
+
+// stamped has a probe say a value that its device stamped.
+func (w *watched) stamped(probe string, arrived, at time.Time, v float64, d farm.Doubt) {
+	w.step(farm.Event{Kind: farm.EventReading, Arrived: arrived, Reading: farm.Reading{Probe: probe, At: at, Raw: v, Value: v, Stamped: true, Doubt: d}})
+}
+
+// What has no true time or is not believed does not make later, stamped readings
+// late: they are judged.
+func TestUndatedAndDoubtedReadingsMakeNoneLate(t *testing.T) {
+	slow := 5 * time.Minute // its clock, or the way of its messages
+	hot := t0.Add(3 * time.Hour)
+	cases := map[string]func(w *watched){
+		"nothing":                     func(*watched) {},
+		"one without a stamp":         func(w *watched) { w.say("t", hot, 20) },
+		"one of a wild stamp":         func(w *watched) { w.step(misdated("t", hot, 20)) },
+		"one whose time is uncertain": func(w *watched) { w.step(uncertain("t", hot, 20)) },
+		"one doubted, stamped ahead":  func(w *watched) { w.stamped("t", hot, hot.Add(9*time.Minute), 85, farm.FaultCode) },
+		"many of each": func(w *watched) {
+			for i := range 50 {
+				at := hot.Add(time.Duration(i) * time.Millisecond)
+				w.say("t", at, 20)
+				w.step(misdated("t", at, 20))
+				w.step(uncertain("t", at, 20))
+				w.stamped("t", at, at.Add(9*time.Minute), 85, farm.FaultCode)
+			}
+		},
+	}
+	for name, between := range cases {
+		t.Run(name, func(t *testing.T) {
+			w := watching(nursery(farm.Living, "red"))
+			for at := t0; at.Before(hot); at = at.Add(time.Minute) {
+				w.stamped("t", at, at.Add(-slow), 20, farm.NoDoubt)
+			}
+			between(w)
+			first := farm.Reading{Probe: "t", At: hot.Add(time.Minute - slow), Value: 39, Stamped: true}
+			if w.state.Late(first) {
+				t.Error("the first stamped reading afterwards is late")
+			}
+			for at := hot.Add(time.Minute); at.Before(hot.Add(time.Hour)); at = at.Add(time.Minute) {
+				w.stamped("t", at, at.Add(-slow), 39, farm.NoDoubt)
+			}
+			got := w.of(farm.TooHot)
+			if len(got) == 0 || got[0].Change != farm.Raised || got[0].At.Sub(hot) > 50*time.Minute {
+				t.Errorf("got %+v, want the heat told after its patience", briefs(got))
+			}
+			if !w.state.Late(first) {
+				t.Error("the same stamped reading once more is not late")
+			}
+		})
+	}
+}
+
+// A device that has kept hours says one thing before its clock is set, then all
+// that it has kept.
+func TestWhatADeviceKeptFollowsAnUndatedWord(t *testing.T) {
+	w := watching(nursery(farm.Living, "red"))
+	boot := t0.Add(12 * time.Hour)
+	w.say("t", boot, 20)
+	for at := t0; at.Before(boot); at = at.Add(10 * time.Minute) {
+		w.stamped("t", boot.Add(at.Sub(t0)/10_000), at, 39, farm.NoDoubt)
+	}
+	if got := w.state.Look(boot).Bins[0].Zones[0].Temperature; got.Value != 39 {
+		t.Errorf("got %+v, want the level that its stamps tell", got)
+	}
+	if len(w.of(farm.TooHot)) == 0 {
+		t.Error("twelve stamped hours of heat were not told")
+	}
+}
+
+func misdated(probe string, at time.Time, v float64) farm.Event {
+	return farm.Event{Kind: farm.EventReading, Arrived: at, Reading: farm.Reading{Probe: probe, At: at, Raw: v, Value: v, Misdated: true}}
+}
+
+func uncertain(probe string, at time.Time, v float64) farm.Event {
+	return farm.Event{Kind: farm.EventReading, Arrived: at, Reading: farm.Reading{Probe: probe, At: at, Raw: v, Value: v, Uncertain: true}}
+}
+
+// The last word of a pour stands until a reading of a true time comes, which then
+// stands alone: a day-old value has no vote.
+func TestTheLastWordOfAPourStandsUntilALiveOne(t *testing.T) {
+	w := watching(nursery(farm.Living, "red"))
+	w.hold("m", t0, t0.Add(2*time.Hour), 76)
+	later := t0.Add(48 * time.Hour)
+	for i := range 100 {
+		w.step(uncertain("m", later.Add(time.Duration(i)*time.Millisecond), 50+float64(i)/10))
+	}
+	level := func(at time.Time) float64 { return w.state.Look(at).Bins[0].Zones[0].Moisture.Value }
+	if got := level(later.Add(time.Second)); got != 59.9 {
+		t.Errorf("got level %v after the pour, want its last word, 59.9", got)
+	}
+	w.say("m", later.Add(10*time.Minute), 70)
+	if got := level(later.Add(11 * time.Minute)); got != 70 {
+		t.Errorf("got level %v after the first live one, want 70", got)
+	}
+}
+
+// A jot that waited for hours was done some time before it came: it is kept and
+// counted, the lid is not off now, and nothing is learned from its time.
+func TestAJotOfUncertainTime(t *testing.T) {
+	for _, unsure := range []bool{false, true} {
+		w := watching(nursery(farm.Living, "red"))
+		at := w.days(t0, 3, 20, 60)
+		w.jot(at, farm.Jot{Zone: "near", What: farm.Watered, Litres: 3, Uncertain: unsure})
+		z := w.state.Look(at.Add(time.Minute)).Bins[0].Zones[0]
+		if off := z.LidOff != nil; off == unsure {
+			t.Errorf("uncertain %v: lid off %v", unsure, off)
+		}
+		if z.Water == nil || z.Water.GivenLitres != 3 {
+			t.Errorf("uncertain %v: got %+v, want the 3 litres counted", unsure, z.Water)
+		}
+		for range 5 { // a pace of learning that is the learner's own
+			at = w.days(at.Add(20*time.Minute), 1, 20, 66)
+			at = w.days(at, 2, 20, 60)
+			w.jot(at, farm.Jot{Zone: "near", What: farm.Watered, Litres: 3, Uncertain: unsure})
+		}
+		at = w.days(at.Add(20*time.Minute), 1, 20, 66)
+		from := husbandry.Learned
+		if unsure {
+			from = husbandry.Guess
+		}
+		if z := w.state.Look(at).Bins[0].Zones[0]; z.Water == nil || z.Water.DryMassFrom != from {
+			t.Errorf("uncertain %v: got %+v, want the dry mass %s", unsure, z.Water, from)
 		}
 	}
 }

@@ -25,10 +25,12 @@ type probe struct {
 
 // probeMemory is the part that goes into a snapshot.
 type probeMemory struct {
-	Newest                      farm.Reading // newest by its own time, doubted or not
+	Newest                      farm.Reading // newest that was not late, doubted or not
 	Arrived                     time.Time    // of Newest
 	Good                        farm.Reading // newest believed one
 	GoodAt                      time.Time    // arrival of Good
+	Dated                       time.Time    // of the newest believed one that its device has stamped
+	Unsure                      bool         // Level holds one value, of an uncertain time
 	Bad                         farm.Reading // newest doubted one that made it suspect, or kept it so
 	Harm                        time.Time    // since when what it says, doubted, is past what the zone survives; zero: it is not
 	Heard                       time.Time    // when it last spoke, or listening began
@@ -114,6 +116,9 @@ func (s *State) reading(r *farm.Reading) {
 		return
 	}
 	p.Good, p.GoodAt = *r, s.now
+	if r.Stamped {
+		p.Dated = r.At
+	}
 	if p.spec.Measures == farm.Battery {
 		s.judgeBattery(p)
 		return
@@ -142,25 +147,29 @@ func (p *probe) show(r *farm.Reading) {
 	}
 }
 
-// late tells whether a reading is older than what is known of the probe, or
-// the same one stamped by the device and sent again.
+// late tells whether a reading is older than the newest that its device has
+// stamped, or that one sent again. A doubted one is no measure, nor is one whose
+// arrival stands in for its time: what the device has kept follows it.
 func (p *probe) late(r *farm.Reading) bool {
-	if p.Newest.Retained {
-		return false
-	}
-	return r.At.Before(p.Newest.At) || (r.Stamped && r.At.Equal(p.Newest.At))
+	return r.At.Before(p.Dated) || r.Stamped && r.At.Equal(p.Dated)
 }
 
 // take lets a believed reading into the running median. One without a true
 // time counts only where nothing else is known, and then alone: a backlog
-// poured out in a second must not outvote the half hour around it.
+// poured out in a second must not outvote the half hour around it. Its last word
+// stands until one of a true time comes. A stamped reading takes the place of
+// those that arrived before it without a stamp and would be later.
 func (p *probe) take(r *farm.Reading) {
-	if r.Uncertain {
-		if newest, ok := p.Level.Newest(); ok && r.At.Sub(newest) < p.Level.Span {
-			return // what is known of the present counts for more
-		}
+	newest, ok := p.Level.Newest()
+	switch {
+	case r.Uncertain && ok && !p.Unsure && r.At.Sub(newest) < p.Level.Span:
+		return // what is known of the present counts for more
+	case r.Uncertain || p.Unsure:
 		p.Level.Clear()
+	case r.Stamped:
+		p.Level.Cut(r.At)
 	}
+	p.Unsure = r.Uncertain
 	p.Level.Add(r.At, r.Value)
 }
 

@@ -113,6 +113,12 @@ func (w *Window) Newest() (t time.Time, ok bool) {
 	return time.UnixMilli(w.At[len(w.At)-1]).UTC(), true
 }
 
+// Cut drops what is later than t.
+func (w *Window) Cut(t time.Time) {
+	n, _ := slices.BinarySearch(w.At, t.UnixMilli()+1)
+	w.At, w.V, w.sorted = w.At[:n], w.V[:n], w.sorted[:0]
+}
+
 // Clear forgets all values: the zone was opened and its curve starts afresh.
 func (w *Window) Clear() { w.At, w.V, w.sorted = w.At[:0], w.V[:0], w.sorted[:0] }
 

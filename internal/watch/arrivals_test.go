@@ -222,3 +222,54 @@ func TestWhatWeHeldOurselvesIsUncertain(t *testing.T) {
 		}
 	})
 }
+
+// A jot or a hush that waited at the broker for hours, and says no time of its
+// own, was not meant for now. One that does say it is taken at its word.
+func TestJotsAndHushesThatWaited(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newRig(t, time.Now)
+		r.broker.link(true, false)
+		r.speaks(10*time.Minute, time.Hour, always(21))
+		r.broker.publish("binwatch/jot/bed", `{"what":"turned"}`)
+		time.Sleep(time.Minute)
+		r.broker.link(false, false)
+		time.Sleep(5 * time.Hour)
+		an := func(ago time.Duration) string { return time.Now().Add(-ago).UTC().Format(time.RFC3339) }
+		r.broker.link(true, true)
+		r.broker.publish("binwatch/jot/bed", `{"what":"watered","amount":"2 L"}`)
+		r.broker.publish("binwatch/jot/bed", `{"what":"fed","amount":"1 kg","at":"`+an(2*time.Hour)+`"}`)
+		r.broker.publish("binwatch/hush/bed", `{"for":"2h","condition":"too-hot"}`)                             // over by now
+		r.broker.publish("binwatch/hush/bed", `{"for":"9h","condition":"too-dry"}`)                             // since five hours at most
+		r.broker.publish("binwatch/hush/bed", `{"for":"2h","condition":"too-wet","at":"`+an(time.Hour)+`"}`)    // an hour is left
+		r.broker.publish("binwatch/hush/bed", `{"for":"2h","condition":"too-cold","at":"`+an(3*time.Hour)+`"}`) // over
+		r.broker.caught()
+		r.broker.publish("binwatch/jot/bed", `{"what":"bedded","amount":"1 kg"}`)
+		r.broker.publish("binwatch/hush/bed", `{"for":"2h","condition":"drying"}`)
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		got := map[farm.JotKind]bool{}
+		for _, e := range r.events() {
+			if e.Kind == farm.EventJot {
+				got[e.Jot.What] = e.Jot.Uncertain
+			}
+		}
+		want := map[farm.JotKind]bool{farm.Turned: false, farm.Watered: true, farm.Fed: false, farm.Bedded: false}
+		if diff := cmp.Diff(want, got); diff != "" {
+			t.Errorf("uncertain jots (-want +got):\n%s", diff)
+		}
+		v, err := r.loop.Look(context.Background())
+		if err != nil {
+			t.Fatal(err)
+		}
+		left := map[farm.Condition]time.Duration{}
+		for _, h := range v.Hushes {
+			left[h.Condition] = h.Until.Sub(time.Now()).Round(10 * time.Minute)
+		}
+		if diff := cmp.Diff(map[farm.Condition]time.Duration{farm.TooDry: 4 * time.Hour, farm.TooWet: time.Hour, farm.Drying: 2 * time.Hour}, left); diff != "" {
+			t.Errorf("hushes, and how long they go on (-want +got):\n%s", diff)
+		}
+		if n := len(r.broker.acks()); n != 6+1+6+2 {
+			t.Errorf("%d acknowledged, want all 15", n)
+		}
+	})
+}

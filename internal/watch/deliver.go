@@ -43,9 +43,13 @@ func (l *Loop) decode(d *ingest.Delivery) {
 	switch {
 	case d.Retained: // an old wish is no wish
 	case got.Jot != nil:
+		got.Jot.Uncertain = l.unsure(d, got)
 		l.doubter.Jotted(*got.Jot)
 		l.take(farm.Event{Kind: farm.EventJot, Arrived: l.now(), Jot: *got.Jot}, d)
 	case got.Hush != nil:
+		if l.unsure(d, got) {
+			l.fromThen(got.Hush)
+		}
 		l.take(farm.Event{Kind: farm.EventHush, Arrived: l.now(), Hush: *got.Hush}, d)
 	case got.Seen != nil:
 		l.take(farm.Event{Kind: farm.EventSeen, Arrived: l.now(), Seen: *got.Seen}, d)
@@ -70,6 +74,22 @@ func (l *Loop) reading(d *ingest.Delivery, r farm.Reading) {
 		l.counts.outcome(r.Probe, outcome(r, l.state.Late(r)))
 	}
 	l.take(farm.Event{Kind: farm.EventReading, Arrived: l.now(), Reading: r}, d)
+}
+
+// unsure tells whether a jot or hush says no time of its own and has waited.
+func (l *Loop) unsure(d *ingest.Delivery, got ingest.Decoded) bool {
+	return !got.Timed && l.arrivals.Unsure(l.now(), l.held(d))
+}
+
+// fromThen counts a hush that has waited from the earliest time at which it can
+// have been said: nobody wants yesterday's two hours of quiet to begin now, and to
+// be told once too often does less harm.
+func (l *Loop) fromThen(h *farm.Hush) {
+	long := h.Until.Sub(l.now())
+	if h.Until = l.arrivals.Earliest().Add(long); !h.Until.After(l.now()) {
+		h.Until = l.now() // over: it ends one like it that is still on
+		l.cfg.Log.Warn("a hush waited until it was over; give it a time of its own (at) where it may wait", "bin", h.Bin, "zone", h.Zone, "for", long)
+	}
 }
 
 // held is how long a message has waited since it came: while the journal can't
