@@ -176,6 +176,9 @@ func printProbes(w io.Writer, v farm.View, loc *time.Location) {
 		for _, f := range p.Flags {
 			fmt.Fprintf(w, "; %s", f)
 		}
+		if p.Pace != "" {
+			fmt.Fprintf(w, "; %s", p.Pace)
+		}
 		if len(p.Rejected) > 0 {
 			fmt.Fprintf(w, "; rejected: %s", counted(p.Rejected))
 		}

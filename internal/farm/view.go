@@ -176,10 +176,12 @@ type ProbeView struct {
 	At       time.Time        `json:"at,omitzero"`      // of the newest reading
 	Arrived  time.Time        `json:"arrived,omitzero"` // of the newest reading
 	Fresh    bool             `json:"fresh"`
-	Doubt    string           `json:"doubt,omitempty"`    // of the newest reading
-	Flags    []string         `json:"flags,omitempty"`    // misdated, time uncertain, retained
-	Counts   map[string]int64 `json:"counts,omitempty"`   // readings by outcome since the daemon began
-	Rejected map[string]int64 `json:"rejected,omitempty"` // messages by reason since the daemon began
+	Doubt    string           `json:"doubt,omitempty"`        // of the newest reading
+	Flags    []string         `json:"flags,omitempty"`        // misdated, time uncertain, retained
+	PaceS    float64          `json:"pace_seconds,omitempty"` // how often it speaks; 0 while that is not known
+	Pace     string           `json:"pace,omitempty"`         // the same in words, where it is another than the keeper has said
+	Counts   map[string]int64 `json:"counts,omitempty"`       // readings by outcome since the daemon began
+	Rejected map[string]int64 `json:"rejected,omitempty"`     // messages by reason since the daemon began
 }
 
 // Outcomes of a reading, for ProbeView.Counts and the metrics.

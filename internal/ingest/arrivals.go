@@ -90,13 +90,17 @@ type pour struct {
 	Spare int // as many are as usual: it may be no pour
 }
 
-// Pace is how often a probe speaks; 0 while that is not known.
-func (a *Arrivals) Pace(probe string) time.Duration {
+// Pace is how often a probe speaks, 0 while that is not known, and how often the
+// keeper has said it does.
+func (a *Arrivals) Pace(probe string) (own, every time.Duration) {
 	i, ok := a.index[probe]
-	if !ok || !a.probes[i].Pace.Known() {
-		return 0
+	if !ok {
+		return 0, 0
 	}
-	return a.probes[i].Pace.Every()
+	if p := a.probes[i].Pace; p.Known() {
+		own = p.Every()
+	}
+	return own, a.farm.Probes[i].Every
 }
 
 // Waiting tells whether what comes may be from the broker's backlog.

@@ -434,7 +434,7 @@ func TestThePaceIsTold(t *testing.T) {
 			}
 			g := newGate(t)
 			g.says(200, w.next(rand.New(rand.NewPCG(1, 4))))
-			if got := g.arrivals.Pace("air"); got < tt.want*8/10 || got > tt.want*12/10 {
+			if got, _ := g.arrivals.Pace("air"); got < tt.want*8/10 || got > tt.want*12/10 {
 				t.Errorf("%s: got a pace of %s", tt.way, got)
 			}
 		}

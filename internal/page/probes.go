@@ -29,10 +29,11 @@ type probeView struct {
 	Where      string
 	Value, Raw string
 	Age        string
-	Word       string // speaking, silent, not believed, never heard
+	Word       string // speaking, slow, silent, not believed, never heard
 	Shape      string
 	Doubt      string
 	Flags      []string
+	Pace       string // where it is another than the keeper has said
 	Counts     []tally
 	Rejected   []tally
 	trouble    bool
@@ -118,7 +119,7 @@ func (s *scene) probesOf(b farm.Bin) []probeView {
 func (s *scene) probe(pv farm.ProbeView) probeView {
 	out := probeView{
 		ID: pv.ID, URL: probeURL(pv.ID), Measures: pv.Measures, Where: s.probeWhere(pv.ID),
-		Age: s.age(pv.At), Doubt: pv.Doubt, Flags: flagWords(pv.Flags),
+		Age: s.age(pv.At), Doubt: pv.Doubt, Flags: flagWords(pv.Flags), Pace: pv.Pace,
 		Counts: tallies(pv.Counts), Rejected: tallies(pv.Rejected),
 	}
 	conf, _ := s.farm.ProbeByID(pv.ID)
@@ -135,6 +136,8 @@ func (s *scene) probe(pv farm.ProbeView) probeView {
 	switch {
 	case pv.At.IsZero():
 		out.Word, out.Shape, out.trouble = "never heard", "p-none", true
+	case silent && pv.Fresh && pv.Pace != "":
+		out.Word, out.Shape, out.trouble = "slow", "p-none", true
 	case silent || !pv.Fresh:
 		out.Word, out.Shape, out.trouble = "silent", "p-none", true
 	case pv.Doubt != "":
@@ -153,7 +156,7 @@ func flagWords(flags []string) []string {
 		case "misdated":
 			f = "Its own time is not believed; the time of arrival stands in for it."
 		case "time uncertain":
-			f = "Handed over late without a time of its own: shown, but not judged by."
+			f = "It waited on its way and bears no time of its own: shown, and left out of trends."
 		case "retained":
 			f = "Kept by the broker from before; not fresh."
 		}

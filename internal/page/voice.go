@@ -137,5 +137,8 @@ func sayJot(j farm.Jot, u farm.Units) string {
 	if j.To != "" {
 		said += " to " + j.To
 	}
+	if j.Uncertain {
+		said += ", some time before"
+	}
 	return said
 }

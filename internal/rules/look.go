@@ -2,6 +2,7 @@ package rules
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
 	"time"
 
@@ -218,6 +219,12 @@ func (p *probe) view(at time.Time) farm.ProbeView {
 		v.Value = &r.Value
 	}
 	v.Flags = r.Flags()
+	if p.Pace.Known() {
+		v.PaceS = p.Pace.Every().Seconds()
+	}
+	if p.otherPace() {
+		v.Pace = fmt.Sprintf("speaks every %s (every: %s)", pace(p.Pace.Every()), spelt(p.spec.Every))
+	}
 	return v
 }
 

@@ -88,6 +88,13 @@ func (p *probe) fresh(m time.Time) bool {
 // slow tells whether a probe's own pace is one that counts as silence.
 func (p *probe) slow() bool { return p.Pace.Known() && p.Pace.Every() > silentAfter*p.spec.Every }
 
+// otherPace tells whether a probe speaks twice as often as the keeper has said,
+// or half as often.
+func (p *probe) otherPace() bool {
+	own := p.Pace.Every()
+	return p.Pace.Known() && (own > 2*p.spec.Every || 2*own < p.spec.Every)
+}
+
 // clock gives the probe's own time at arrival time m: a device's clock may be
 // off, but goes on at the same rate.
 func (p *probe) clock(m time.Time) time.Time { return p.Good.At.Add(m.Sub(p.GoodAt)) }

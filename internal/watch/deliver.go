@@ -74,6 +74,19 @@ func (l *Loop) reading(d *ingest.Delivery, r farm.Reading) {
 		l.counts.outcome(r.Probe, outcome(r, l.state.Late(r)))
 	}
 	l.take(farm.Event{Kind: farm.EventReading, Arrived: l.now(), Reading: r}, d)
+	l.logPace(r.Probe)
+}
+
+// logPace says once that a probe speaks at another pace than the keeper has said.
+func (l *Loop) logPace(probe string) {
+	if l.paced[probe] {
+		return
+	}
+	own, every := l.arrivals.Pace(probe)
+	if own != 0 && (own > 2*every || 2*own < every) {
+		l.paced[probe] = true
+		l.cfg.Log.Info("probe speaks at another pace than its every says; it is judged all the same", "probe", probe, "speaks_every", own.Round(time.Second), "every", every)
+	}
 }
 
 // unsure tells whether a jot or hush says no time of its own and has waited.

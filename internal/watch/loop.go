@@ -61,6 +61,7 @@ type Loop struct {
 	newest    map[string]time.Time // when each probe's newest unstamped reading was measured
 	repeats   repeats
 	stamps    stamps
+	paced     map[string]bool // probes whose pace, another than the keeper has said, has been logged
 	counts    counts
 	outage    outage
 	time      timekeeping
@@ -82,7 +83,7 @@ type ask struct {
 
 // New rebuilds the state from the journal. Nothing runs yet.
 func New(ctx context.Context, cfg Config) (*Loop, error) {
-	l := &Loop{cfg: cfg, asks: make(chan ask), gone: make(chan struct{}), counts: newCounts(), newest: map[string]time.Time{}}
+	l := &Loop{cfg: cfg, asks: make(chan ask), gone: make(chan struct{}), counts: newCounts(), newest: map[string]time.Time{}, paced: map[string]bool{}}
 	l.repeats = newRepeats()
 	if err := l.rebuild(ctx); err != nil {
 		return nil, err
