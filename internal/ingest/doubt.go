@@ -117,9 +117,13 @@ func (d *Doubter) standing(i int, r farm.Reading, at int64) farm.Doubt {
 // not follow in time, teach nothing.
 func (d *Doubter) learn(i int, r farm.Reading) {
 	t, at := &d.tracks[i], r.At.UnixMilli()
+	if r.Uncertain && !r.Retained {
+		t.recant()
+	}
 	if d.farm.Probes[i].Measures == farm.Battery || !t.follows(r) {
 		return
 	}
+	t.remember(at, millis(d.farm.Probes[i].Every))
 	t.Last = at
 	if meaningless(r) || plainDoubt(d.farm.Probes[i], r.Value) != farm.NoDoubt {
 		return

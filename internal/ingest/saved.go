@@ -87,7 +87,9 @@ func (d *Doubter) loadPair(s savedPair) {
 }
 
 // sound tells whether a saved track can be worked with.
-func (t *track) sound() bool { return t.N >= 0 && t.N <= windowSize && t.Last >= 0 }
+func (t *track) sound() bool {
+	return t.N >= 0 && t.N <= windowSize && t.Last >= 0 && (t.Prior == nil || t.Prior.Prior == nil && t.Prior.sound())
+}
 
 // fingerprint stands for what a probe's numbers mean. When it changes, the
 // past says nothing of the future.

@@ -58,6 +58,37 @@ type track struct {
 	Stirred int64 // when the keeper last fed, turned, watered or bedded here
 	Handled int64 // when the keeper last moved what is around the probe
 	Renewed int64 // when the keeper last emptied or filled it
+
+	Prior *track // what was known before the first reading after a silence, until the next one
+}
+
+const (
+	// priorAfter is how long a silence is before its end may turn out to be a
+	// gateway's backlog, at most; ms.
+	priorAfter = 3_600_000
+	// saidAtOnce is how soon after the first other numbers of a device may come.
+	saidAtOnce = 5000 // ms
+)
+
+// remember keeps what was known before the first reading after a silence: if what
+// follows was poured out by a gateway, that one was too.
+func (t *track) remember(at, every int64) {
+	switch silent := at - t.Heard; {
+	case t.Heard == 0 || silent <= saidAtOnce:
+	case silent <= min(silences*every, priorAfter):
+		t.Prior = nil
+	default:
+		t.Prior = nil
+		prior := *t
+		t.Prior = &prior
+	}
+}
+
+// recant goes back to before the first reading after a silence.
+func (t *track) recant() {
+	if t.Prior != nil {
+		*t = *t.Prior
+	}
 }
 
 // follows tells whether a reading comes after all others of its probe and has

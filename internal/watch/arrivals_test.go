@@ -273,3 +273,57 @@ func TestJotsAndHushesThatWaited(t *testing.T) {
 		}
 	})
 }
+
+// A broker that has forgotten its sessions goes for a day, with it the gateway
+// and we. What the gateway then pours out is not real heat's yardstick either.
+func TestHeatAfterAPourIntoAFreshSession(t *testing.T) {
+	for _, every := range []time.Duration{10 * time.Second, 10 * time.Minute} {
+		synctest.Test(t, func(t *testing.T) {
+			r := newRig(t, time.Now)
+			r.broker.link(true, false)
+			r.speaks(every, max(12*every, 3*time.Hour), always(21))
+			r.broker.link(false, false)
+			time.Sleep(24 * time.Hour)
+			r.broker.link(true, false)
+			for range 144 {
+				r.broker.publish("bed/t", "20")
+				time.Sleep(10 * time.Millisecond)
+			}
+			time.Sleep(every)
+			began := time.Now()
+			r.speaks(every, 2*time.Hour, always(45))
+			at, ok := r.raised(farm.TooHot)
+			if late := at.Sub(began); !ok || late > 31*time.Minute+every {
+				t.Errorf("every %s: too-hot raised %v after %s of heat, want it after its patience", every, ok, late)
+			}
+			if n, _ := r.uncertain("t"); n != 143 {
+				t.Errorf("every %s: %d uncertain, want the 143 after the first", every, n)
+			}
+		})
+	}
+}
+
+// A fresh session hands over no backlog: after any outage the first reading is
+// believed.
+func TestAFreshSessionHasNoBacklog(t *testing.T) {
+	for _, every := range []time.Duration{5 * time.Second, 10 * time.Minute, time.Hour} {
+		synctest.Test(t, func(t *testing.T) {
+			r := newRig(t, time.Now)
+			r.broker.link(true, false)
+			r.speaks(every, 20*every, always(21))
+			r.broker.link(false, false)
+			time.Sleep(30 * time.Hour)
+			r.broker.link(true, false)
+			r.speaks(every, 20*every, always(22))
+			r.stop()
+			r.start()
+			r.broker.link(true, false)
+			r.speaks(every, 20*every, always(22))
+			time.Sleep(time.Minute)
+			synctest.Wait()
+			if n, of := r.uncertain("t"); n != 0 || of != 60 {
+				t.Errorf("every %s: %d of %d uncertain, want none", every, n, of)
+			}
+		})
+	}
+}
