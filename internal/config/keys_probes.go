@@ -19,7 +19,7 @@ func probe() codec[probeDoc] {
 		key("unit", "Of the number: C or F for temperature, % or ratio for moisture, V, mV or % for battery; raw with a calibration. C, % and V when left out.",
 			word("a unit", []farm.Unit{farm.Celsius, farm.Fahrenheit, farm.Percent, farm.Ratio, farm.Volt, farm.Millivolt, farm.RawUnit}),
 			func(d *probeDoc) *val[farm.Unit] { return &d.unit }),
-		key("every", "How often it is meant to speak; three times that without a word counts as silent.", duration(time.Second, 7*day),
+		key("every", "How often it is meant to speak; three times that without a word counts as silent. It is judged at the pace that is heard.", duration(time.Second, 7*day),
 			func(d *probeDoc) *val[time.Duration] { return &d.every }).defaults("10m"),
 		key("calibration", "Raw numbers and the true values they stand for; straight lines between and beyond. One point moves a probe that has a unit.",
 			list("a list of points, such as [{raw: 2850, moisture: 12%}, {raw: 1420, moisture: 84%}]", point()),
