@@ -13,8 +13,14 @@ func (d *Doubter) Shift(by time.Duration, from time.Time) {
 			}
 		}
 	}
+	var tracks []*track
 	for i := range d.tracks {
-		t := &d.tracks[i]
+		tracks = append(tracks, &d.tracks[i])
+		if prior := d.tracks[i].Prior; prior != nil {
+			tracks = append(tracks, prior)
+		}
+	}
+	for _, t := range tracks {
 		move(&t.Last, &t.Heard, &t.T, &t.GoodAt, &t.LeftAt, &t.Begun, &t.FollowAt, &t.Worked, &t.Stirred, &t.Handled, &t.Renewed)
 		move(&t.Jump.From, &t.Jump.Begun, &t.Jump.Since)
 		move(&t.Still.From, &t.Still.To, &t.Still.Day)

@@ -59,7 +59,7 @@ type track struct {
 	Handled int64 // when the keeper last moved what is around the probe
 	Renewed int64 // when the keeper last emptied or filled it
 
-	Prior *track // what was known before the first reading after a silence, until the next one
+	Prior *track `json:",omitempty"` // what was known before the first reading after a silence, until the next one
 }
 
 const (
