@@ -135,8 +135,11 @@ func TestWhatADeviceKeptFollowsAnUndatedWord(t *testing.T) {
 	if got := w.state.Look(boot).Bins[0].Zones[0].Temperature; got.Value != 39 {
 		t.Errorf("got %+v, want the level that its stamps tell", got)
 	}
-	if len(w.of(farm.TooHot)) == 0 {
-		t.Error("twelve stamped hours of heat were not told")
+	for at := boot.Add(time.Minute); at.Before(boot.Add(time.Hour)); at = at.Add(10 * time.Minute) {
+		w.stamped("t", at, at, 39, farm.NoDoubt)
+	}
+	if got := w.of(farm.TooHot); len(got) == 0 || got[0].At.Sub(boot) > 45*time.Minute {
+		t.Errorf("got %+v, want the heat told after the patience that begins at the boot", briefs(got))
 	}
 }
 
