@@ -79,3 +79,15 @@ func TestWhatOtherLimitsEndIsNotCalledBetter(t *testing.T) {
 		t.Errorf("got %q", got)
 	}
 }
+
+// A teller whose bins bear their new names already hears of the old one's end.
+func TestEndOfARenamedBinIsOwedToWhoWasToldOfIt(t *testing.T) {
+	tellers := notify.Named([]notify.Teller{{Kind: notify.ByMail, To: "keeper@example.org", Bins: []string{"linden-2"}}})
+	end, raised := leaving(farm.TooDry, start)
+	if got := notify.Owes(tellers, end); len(got) != 1 {
+		t.Errorf("owed to %q, want to the keeper", got)
+	}
+	if got := notify.Owes(tellers, raised); len(got) != 0 {
+		t.Errorf("a raise in a bin that is not the teller's is owed to %q", got)
+	}
+}
