@@ -18,6 +18,9 @@ func newCurves() curves { return curves{trend.NewTrack()} }
 // feel lets a believed reading into the slow past. One without a true time
 // would bend the curve, so it stays out.
 func (s *State) feel(p *probe, r *farm.Reading) {
+	if p.zone == nil || !p.zone.holding(r.At) {
+		s.remember(p, r)
+	}
 	switch {
 	case r.Uncertain, p.zone != nil && p.zone.holding(r.At):
 	case p.spec.Measures == farm.Temperature:

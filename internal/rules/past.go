@@ -32,39 +32,60 @@ func newPast() past {
 	}
 }
 
-// remember notes how the zone is at arrival time at; a room's thermometer
-// speaks for a zone that has none, or whose own is quiet.
-func (z *zone) remember(at time.Time) {
-	p := &z.Husbandry.Past
-	switch a := z.bin.ambient; {
-	case anyFresh(z.temps, at):
-		p.Warm.Add(at, z.Temp.Value)
-		p.Days.Add(at, z.Temp.Value)
-	case a != nil && a.fresh(at):
-		p.Warm.Add(at, a.Good.Value)
-		p.Days.Add(at, a.Good.Value)
+// pastNear is how far off a temperature counts as known: slow probes leave hours
+// between.
+const pastNear = 4 * pastStep
+
+// remember notes a believed reading of a zone, or of the air around it: that
+// speaks for a zone without a thermometer, or whose own has been quiet. One
+// without a true time counts where nothing else is known of the day.
+func (s *State) remember(p *probe, r *farm.Reading) {
+	switch z, q := p.zone, p.spec.Measures; {
+	case z != nil && q == farm.Temperature:
+		z.Husbandry.Past.warm(r, z.Temp.Value)
+	case z != nil && q == farm.Moisture && z.spec.Aim == farm.Living:
+		z.Husbandry.Past.Moist.Add(r.At, z.Moist.Value)
+	case z == nil && q == farm.Temperature:
+		for _, z := range s.zones {
+			if z.bin.ambient == p && r.At.Sub(z.Temp.At) > pastNear {
+				z.Husbandry.Past.warm(r, r.Value)
+			}
+		}
 	}
-	if z.spec.Aim == farm.Living && anyFresh(z.moists, at) {
-		p.Moist.Add(at, z.Moist.Value)
+}
+
+func (p *past) warm(r *farm.Reading, tempC float64) {
+	if _, known := p.Days.At(r.At); known && r.Uncertain {
+		return
 	}
+	p.Warm.Add(r.At, tempC)
+	p.Days.Add(r.At, tempC)
 }
 
 // warmth is how warm the zone was at t. Where that is not known it is what was
 // known nearest to t, and assumed is true; ok is false when nothing ever was.
 func (p *past) warmth(t time.Time) (tempC float64, assumed, ok bool) {
-	for _, s := range []*trend.Series{&p.Warm, &p.Days} {
-		if v, ok := s.At(t); ok {
-			return v, false, true
+	for off := time.Duration(0); off <= pastNear; off += pastStep {
+		for _, near := range []time.Time{t.Add(-off), t.Add(off)} {
+			if v, ok := p.Warm.At(near); ok {
+				return v, false, true
+			}
 		}
+	}
+	if v, ok := p.Days.At(t); ok {
+		return v, false, true
 	}
 	v, ok := p.Days.Nearest(t)
 	return v, true, ok
 }
 
-// moistness is how moist the zone was at t, NaN when that is not known.
+// moistness is how moist the zone was on the day of t or the one before, NaN
+// when that is not known.
 func (p *past) moistness(t time.Time) float64 {
-	if v, ok := p.Moist.At(t); ok {
-		return v
+	for _, day := range []time.Time{t, t.Add(-dayStep)} {
+		if v, ok := p.Moist.At(day); ok {
+			return v
+		}
 	}
 	return math.NaN()
 }
@@ -111,7 +132,6 @@ func (r *reckoning) through(p *past, to time.Time, each func(end time.Time, temp
 // live lets food be eaten and cocoons develop up to the zone's time at.
 func (s *State) live(z *zone, at time.Time) {
 	h := &z.Husbandry
-	z.remember(at)
 	for i := range h.Foods {
 		f := &h.Foods[i]
 		f.Reckoned.through(&h.Past, at, func(_ time.Time, tempC, moistPct, days float64) {

@@ -147,7 +147,7 @@ func TestATimeWithoutATemperatureIsSaid(t *testing.T) {
 		w.crateAt(t0, t0.Add(2*time.Hour), always(20))
 		w.wrote(t0.Add(2*time.Hour), t0.Add(-26*day), sieved)
 		got := only(t, w.of(farm.Hatching)).Text
-		if want := "For 4 weeks up to today no temperature is known; 20 °C was taken."; !strings.Contains(got, "castings of 8 April") || !strings.Contains(got, want) {
+		if want := "For 4 weeks up to yesterday no temperature is known; 20 °C was taken."; !strings.Contains(got, "castings of 8 April") || !strings.Contains(got, want) {
 			t.Errorf("got %q, want it to say %q", got, want)
 		}
 	})
@@ -196,6 +196,28 @@ func TestTheRoomSpeaksForATubWithoutAThermometer(t *testing.T) {
 	w.crateAt(t0.Add(20*day+time.Hour), t0.Add(30*day), always(20))
 	if d := w.raisedOf("red").Sub(t0); d < 24*day || d > 26*day {
 		t.Errorf("due after %s, want 25 days", d)
+	}
+}
+
+// A probe that speaks less often than the keeper said, or less often than every
+// hour, is known all the same: nothing is assumed.
+func TestSlowProbesAreRememberedToo(t *testing.T) {
+	for _, pace := range []time.Duration{time.Hour, 2 * time.Hour, 6 * time.Hour} {
+		for _, uncertain := range []bool{false, true} {
+			w := watching(sifter())
+			live := func(from, to time.Time) {
+				for at := from; at.Before(to); at = at.Add(pace) {
+					w.step(farm.Event{Kind: farm.EventReading, Arrived: at, Reading: farm.Reading{Probe: "crate", At: at, Raw: 20, Value: 20, Uncertain: uncertain}})
+				}
+			}
+			live(t0, t0.Add(20*day))
+			w.wrote(t0.Add(20*day), t0.Add(time.Hour), sieved)
+			live(t0.Add(20*day+2*time.Hour), t0.Add(30*day))
+			got := w.of(farm.Hatching)
+			if len(got) != 1 || strings.Contains(got[0].Text, "no temperature") || got[0].At.Sub(t0) < 24*day || got[0].At.Sub(t0) > 26*day {
+				t.Errorf("every %s, uncertain %v: got %+v, want it due after 25 days, by what was measured", pace, uncertain, got)
+			}
+		}
 	}
 }
 
