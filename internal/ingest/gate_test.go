@@ -107,7 +107,7 @@ func TestWhatAStrangerMaySay(t *testing.T) {
 		p := packets.NewControlPacket(packets.Connect).(*packets.ConnectPacket)
 		p.ProtocolName, p.ProtocolVersion, p.ClientIdentifier, p.CleanSession, p.Keepalive = "MQTT", 4, "probe", true, 60
 		p.WillFlag, p.WillTopic = true, "hillfoot/gone"
-		p.WillMessage = bytes0(bytes)
+		p.WillMessage = filled(bytes)
 		return p
 	}
 	for _, tt := range []struct {
@@ -146,7 +146,7 @@ func TestWhatAStrangerMaySay(t *testing.T) {
 	}
 }
 
-func bytes0(n int) []byte { return bytes.Repeat([]byte{'x'}, n) }
+func filled(n int) []byte { return bytes.Repeat([]byte{'x'}, n) }
 
 // However many connections stand idle, a probe gets in; and one that is in
 // already stays.
@@ -211,7 +211,7 @@ func TestMessagesWithoutAnswerDoNotPileUp(t *testing.T) {
 		all = append(all, w)
 		senders.Go(func() {
 			p := packets.NewControlPacket(packets.Publish).(*packets.PublishPacket)
-			p.TopicName, p.Payload = "hillfoot/t", bytes0(60_000)
+			p.TopicName, p.Payload = "hillfoot/t", filled(60_000)
 			for range 200 {
 				if p.Write(w.c) != nil {
 					return
@@ -237,7 +237,9 @@ func TestLargeMessagesFollowEachOther(t *testing.T) {
 	h.up()
 	w := dialWire(t, l.Addr(), "probe")
 	for id := range uint16(6) {
-		go w.publish(id+1, 1, false, strings.Repeat("x", 1<<20))
+		p := packets.NewControlPacket(packets.Publish).(*packets.PublishPacket)
+		p.TopicName, p.MessageID, p.Qos, p.Payload = "hillfoot/t", id+1, 1, filled(1<<20)
+		go p.Write(w.c) // it ends with the connection
 		d := h.delivery()
 		if len(d.Payload) != 1<<20 {
 			t.Errorf("got %d bytes", len(d.Payload))
