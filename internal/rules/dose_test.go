@@ -86,6 +86,23 @@ func TestWaterThatNeverShows(t *testing.T) {
 	}
 }
 
+// A probe that speaks every six hours tells of it too.
+func TestWaterThatNeverShowsToASlowProbe(t *testing.T) {
+	w := watching(tray(4))
+	slow := func(from, to time.Time) {
+		for at := from; at.Before(to); at = at.Add(6 * time.Hour) {
+			w.say("m", at, 66)
+		}
+	}
+	slow(t0, t0.Add(3*day))
+	at := t0.Add(3 * day)
+	w.jot(at, farm.Jot{What: farm.Watered, Litres: 3 * quart})
+	slow(at.Add(2*time.Hour), at.Add(27*time.Hour))
+	if got := w.standing(at.Add(26*time.Hour), farm.TooDry); got == nil || !strings.Contains(got.Advice.Do, "have not shown") {
+		t.Errorf("got %+v, want to hear that the water did not show", got)
+	}
+}
+
 func TestWaterGivenOtherwise(t *testing.T) {
 	for _, tt := range []struct {
 		name string

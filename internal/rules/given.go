@@ -104,7 +104,7 @@ func (z *zone) settleWater(at time.Time) {
 	case g.Known && !g.Mixed && rise >= max(leastShown, awaited/4):
 		g.Shown = true
 	case at.Sub(g.At) < waterCounts:
-	case awaited >= leastAwaited && anyFresh(z.moists, at):
+	case awaited >= leastAwaited:
 		g.Missed = true
 	default:
 		g.Shown = true
