@@ -106,6 +106,17 @@ func (a *Arrivals) Pace(probe string) (own, every time.Duration) {
 // Waiting tells whether what comes may be from the broker's backlog.
 func (a *Arrivals) Waiting() bool { return a.Backlog }
 
+// Link gives how the link to the broker stands.
+func (a *Arrivals) Link() (up bool, b farm.Backlog) {
+	switch {
+	case !a.Backlog:
+		return a.Up, farm.NoBacklog
+	case a.Marked:
+		return a.Up, farm.Marked
+	}
+	return a.Up, farm.Unmarked
+}
+
 // Through tells that the backlog must be through at a time, though nothing has
 // said so: the link has been quiet, or it has lasted for very long.
 func (a *Arrivals) Through(at time.Time) bool {

@@ -327,3 +327,40 @@ func TestAFreshSessionHasNoBacklog(t *testing.T) {
 		})
 	}
 }
+
+// A reload leaves the link as it stands: what is left of a backlog is as
+// uncertain as before, and what is live as certain.
+func TestAReloadInABacklog(t *testing.T) {
+	for _, inBacklog := range []bool{true, false} {
+		synctest.Test(t, func(t *testing.T) {
+			r := newRig(t, time.Now)
+			r.broker.link(true, false)
+			r.speaks(10*time.Minute, 2*time.Hour, always(21))
+			r.broker.link(false, false)
+			time.Sleep(5 * time.Hour)
+			r.broker.link(true, true)
+			for range 10 {
+				r.broker.publish("bed/t", "20")
+			}
+			if !inBacklog {
+				r.broker.caught()
+			}
+			synctest.Wait()
+			if err := r.loop.Reload(context.Background(), bed(), "two"); err != nil {
+				t.Fatal(err)
+			}
+			for range 3 {
+				r.broker.publish("bed/t", "20")
+			}
+			r.broker.caught()
+			r.speaks(10*time.Minute, time.Hour, always(22))
+			want := 10
+			if inBacklog {
+				want = 13
+			}
+			if n, of := r.uncertain("t"); n != want || of != 12+13+6 {
+				t.Errorf("in the backlog %v: %d of %d uncertain, want %d", inBacklog, n, of, want)
+			}
+		})
+	}
+}

@@ -74,11 +74,15 @@ func (l *Loop) Reload(ctx context.Context, f *farm.Farm, digest string) error {
 			return err
 		}
 		before := l.cfg
+		up, backlog := l.arrivals.Link()
 		l.cfg.Farm, l.cfg.Digest = f, digest
 		err := l.resume(ctx)
-		if err != nil {
+		switch {
+		case err != nil:
 			l.cfg = before
 			l.fail(err)
+		case up: // the link has stood all the time, though watching began anew
+			l.take(farm.Event{Kind: farm.EventLink, Arrived: l.now(), Up: true, Backlog: backlog}, nil)
 		}
 		return err
 	})
