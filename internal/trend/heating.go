@@ -10,6 +10,7 @@ const (
 	heatReach  = 20.0 // K below the limit: no bin climbs further in a look-ahead
 	leastClimb = 0.6  // K in six hours; less is not worth a fit
 	fedLately  = 5 * 24 * time.Hour
+	fastest    = 2.2 // K/h: no feed heats a bin so fast; a choice
 	unfedNear  = 7.0 // K below the limit: what nobody has fed is the room, a lamp or a mat until it is nearer
 )
 
@@ -55,7 +56,8 @@ func HeatingFit(bin, air *Track, limitC float64, ahead time.Duration, now time.T
 	out.ByRoom = r.byAir
 	out.ExcessK = last - p.lastOf(&r.past) - r.usualExcess
 	out.PerHour = p.rise(p.values(), 3) / 3
-	out.Self = (r.tooMuch(&p, own) || r.warmerThanYesterday()) && (r.fed || last >= limitC-unfedNear)
+	out.Self = (r.tooMuch(&p, own) || r.warmerThanYesterday()) && (r.fed || last >= limitC-unfedNear) &&
+		p.rise(own, 3) < 3*fastest && (r.byAir || out.PerHour < fastest)
 	switch {
 	case out.Crossing.Past:
 	case out.Self:

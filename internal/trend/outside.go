@@ -10,6 +10,7 @@ const (
 	dayBegins  = 6.0            // o'clock: from then on the sun may warm a bin
 	dayEnds    = 22.0           // when what it gave by day has reached the middle
 	dawn       = 6              // o'clock: the sun's warmth of the day before has gone by then
+	sunStirs   = 5              // h; a feed given less long ago has hardly begun to heat
 	pressing   = 3.5            // K below the limit: nearer, a fed bin gets no benefit of a sun that nobody has seen
 	nightLeast = 3              // hours of a night that tell something
 	fedStirs   = 60 * time.Hour // how long a feed may go on heating
@@ -69,7 +70,7 @@ func (c calendar) sameHours(hours []float64, back, to int) (rises []float64) {
 // either, nor whatever else came on today: it went on through the night, as no
 // night before, or it is more than the sun may give after a feed.
 func (r *room) ownByNow(p *past) bool {
-	return r.warmNight(1) || r.fed && !r.when.nightSince() && r.brighterThanSun(p)
+	return r.warmNight(1) || r.fed && !r.when.nightSince(r.byAir) && r.brighterThanSun(p)
 }
 
 // warmNight tells whether the bin's own warmth grew over the last night, since
@@ -103,13 +104,16 @@ func (r *room) warmNight(by float64) bool {
 func (r *room) brighterThanSun(p *past) bool {
 	since := math.Mod(r.when.clock-dayBegins+24, 24)
 	back := int(min(math.Floor(since), math.Floor(r.when.opened)))
-	if back < 1 {
+	if back < 1 || r.when.opened < sunStirs {
 		return false
 	}
 	n := len(r.own)
 	rose := r.own[n-1] - r.own[n-1-back]
 	others := r.when.sameHours(r.own, back, 0)
-	if len(others) < 3 {
+	switch {
+	case rose > fastest*0.7*float64(back): // so soon after a feed it is not the feed
+		return false
+	case len(others) < 3:
 		return rose > 6
 	}
 	most, third := max(0, others[len(others)-1]), max(0, others[len(others)-3])
@@ -142,8 +146,15 @@ func (r *room) warmerThanYesterday() bool {
 	return grew > 2.5+1.3*max(0, most) && goesOn > 2.5+max(0, most)
 }
 
-// nightSince tells whether the feed in hand has had its nights to heat in.
-func (c calendar) nightSince() bool { return len(c.fed) == 0 || c.fed[len(c.fed)-1] > 48 }
+// nightSince tells whether the feed in hand has had its nights to heat in: a night where
+// the room is seen, else two.
+func (c calendar) nightSince(seen bool) bool {
+	nights := 48.0
+	if seen {
+		nights = 28
+	}
+	return len(c.fed) == 0 || c.fed[len(c.fed)-1] > nights
+}
 
 // brighter is how many times as much the air has risen since the morning as on
 // any day before, 1 at least.
