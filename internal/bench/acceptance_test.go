@@ -25,6 +25,14 @@ func BenchmarkAcceptance(b *testing.B) {
 		{"sift_opens", func() acceptance.Score { return opens }},
 		{"sift_closes", func() acceptance.Score { return closes }},
 		{"quiet", func() acceptance.Score { return acceptance.Quiets(scenario.Suite(scenario.Quiet, 100, 40_500, start)) }},
+		{"heating_hourly", func() acceptance.Score {
+			return acceptance.Heatings(scenario.Paced(scenario.Suite(scenario.Heating, 96, 40_100, start), time.Hour))
+		}},
+		{"heating_2h", func() acceptance.Score {
+			return acceptance.Heatings(scenario.Paced(scenario.Suite(scenario.Heating, 96, 40_100, start), 2*time.Hour))
+		}},
+		{"warm", func() acceptance.Score { return warm(scenario.Quiet, start) }},
+		{"warm_fed", func() acceptance.Score { return warm(scenario.Heating, start) }},
 	} {
 		b.Run(c.name, func(b *testing.B) {
 			var s acceptance.Score
@@ -42,4 +50,13 @@ func BenchmarkAcceptance(b *testing.B) {
 			b.ReportMetric(s.PerWeek(), "notices/week")
 		})
 	}
+}
+
+// warm is what is told of bins that the sun, a heater, a lamp or the like warms:
+// twenty of each.
+func warm(kind scenario.Kind, start time.Time) (all acceptance.Score) {
+	for _, w := range scenario.Warmths {
+		all.Add(acceptance.Warms(scenario.WarmSuite(w, kind, 20, 42_000, start)))
+	}
+	return all
 }

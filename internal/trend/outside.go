@@ -151,7 +151,7 @@ func (r *room) warmerThanYesterday() bool {
 func (c calendar) nightSince(seen bool) bool {
 	nights := 48.0
 	if seen {
-		nights = 28
+		nights = 36
 	}
 	return len(c.fed) == 0 || c.fed[len(c.fed)-1] > nights
 }
