@@ -19,7 +19,7 @@ func TestAHeaterThatReturnsIsNotTheBinsOwnHeat(t *testing.T) {
 		for _, seesAir := range []bool{true, false} {
 			for _, fed := range []int{0, 5, 20} { // hours before
 				t.Run(fmt.Sprintf("lag %v h, air %v, fed %d h before", lag, seesAir, fed), func(t *testing.T) {
-					for seed := range uint64(6) {
+					for seed := range uint64(6 * weatherDays / 1461) {
 						returns := 8*24 + int(seed)*4 // o'clock 0, 4, 8 and so on
 						for hour := range heaterBack(lag, seesAir, fed, returns, seed) {
 							t.Errorf("seed %d: raised %d h after the heater came back", seed, hour-returns)
@@ -70,7 +70,7 @@ func heaterBack(lag float64, seesAir bool, fedBefore, returns int, seed uint64) 
 func TestTheSunIsNotTheBinsOwnHeat(t *testing.T) {
 	t.Parallel()
 	raised, months := 0, 0.0
-	for seed := range uint64(96) {
+	for seed := range uint64(96 * weatherDays / 1461) {
 		c := sunCase{
 			lag: []float64{2, 4, 8, 14}[seed%4], air: []float64{-1, 0, 0.5}[seed%3], fed: seed/3%2 == 0, dull: []int{10, 3, 17, 0}[seed/2%4],
 		}

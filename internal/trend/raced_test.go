@@ -2,6 +2,6 @@
 
 package trend_test
 
-// weatherDays is one year under the race detector: nothing here runs beside
+// weatherDays is one year of the weather under the race detector: nothing here runs beside
 // anything else, and four years would take minutes.
 const weatherDays = 366
