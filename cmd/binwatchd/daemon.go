@@ -183,7 +183,7 @@ func (d *daemon) serve(ctx context.Context) error {
 	if d.forward != nil {
 		parts = append(parts, part{"influx", d.forward.Run})
 	}
-	parts = append(parts, part{"notices", d.sending.run}, part{"fold", every(time.Hour, d.fold)}, part{"door", every(time.Minute, d.keepSocket)}, part{"memory", every(giveBackEvery, giveBack)})
+	parts = append(parts, part{"notices", d.sending.run}, part{"fold", every(time.Hour, d.fold)}, part{"door", every(5*time.Second, d.keepSocket)}, part{"memory", every(giveBackEvery, giveBack)})
 	if d.web != nil {
 		parts = append(parts, part{"page", d.web.run})
 	}

@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"sync/atomic"
+	"syscall"
 	"time"
 
 	"binwatchd/internal/config"
@@ -39,12 +40,13 @@ func (d *doorway) open(path string, door control.Door) (err error) {
 }
 
 // keep makes the socket again where somebody has deleted it, as with all that
-// lay beside the journal: it is the way to what the daemon still has open.
+// lay beside the journal, or its folder, once there is one of that name again: it
+// is the way to what the daemon still has open.
 func (d *doorway) keep() error {
 	if d.server == nil || d.dir == nil {
 		return nil
 	}
-	if dir, err := os.Stat(filepath.Dir(d.path)); err != nil || !os.SameFile(dir, d.dir) {
+	if dir, err := os.Stat(filepath.Dir(d.path)); err != nil || deviceOf(dir) != deviceOf(d.dir) {
 		return nil // a socket in what is mounted there would keep it from being taken off
 	}
 	if _, err := os.Lstat(d.path); !errors.Is(err, fs.ErrNotExist) {
@@ -59,6 +61,9 @@ func (d *doorway) keep() error {
 	was.Abandon()
 	return nil
 }
+
+// deviceOf is the file system that a file lies on.
+func deviceOf(info fs.FileInfo) uint64 { return uint64(info.Sys().(*syscall.Stat_t).Dev) }
 
 func (d *doorway) close() error {
 	if d.server == nil {

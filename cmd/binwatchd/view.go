@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"time"
 
 	"binwatchd/internal/config"
@@ -59,9 +60,18 @@ func refusals(ctx context.Context, j *journal.Journal) (*farm.PassingOn, error) 
 	return p, nil
 }
 
+func missing(path string) bool {
+	_, err := os.Stat(path)
+	return errors.Is(err, fs.ErrNotExist)
+}
+
 // openToRead opens the journal beside a daemon, or without one.
 func openToRead(ctx context.Context, cfg *config.Config) (*journal.Journal, error) {
-	if _, err := os.Stat(cfg.Journal.Path); errors.Is(err, fs.ErrNotExist) {
+	if missing(cfg.Journal.Path) {
+		if dir := filepath.Dir(cfg.Journal.Path); missing(dir) {
+			return nil, fmt.Errorf("there is no folder %s. If the daemon runs, its journal was deleted or moved away under it: do not stop it, put the folder back, "+
+				"or make a new one of that name and owner if it is gone, and ask again ten seconds later. If it does not run yet, make the folder, then: binwatchd run", dir)
+		}
 		return nil, fmt.Errorf("there is no journal yet at %s; start the daemon first: binwatchd run", cfg.Journal.Path)
 	}
 	return journal.OpenReadOnly(ctx, journal.Config{Path: cfg.Journal.Path, Now: time.Now})

@@ -144,7 +144,7 @@ func wayOut(e *journal.MovedError, file string) string {
 		return "Stop the second binwatchd; two can't keep one journal."
 	case e.Open():
 		return "Do not stop the daemon yet: all that was noted is still open in it. Put the file back under its name, and everything goes on by itself. " +
-			"If it is gone, save it with: " + command + " (FILE is a new one on another disk). Then stop the daemon, move what lies at " + e.Path + " out of the way, put that copy there, and start it."
+			"If it is gone, save it with: " + command + " (FILE is a new one on another disk; if the journal's folder is gone too, first make a new one of that name and owner, and wait ten seconds). Then stop the daemon, move what lies at " + e.Path + " out of the way, put that copy there, and start it."
 	}
 	return "Stop the daemon, move all files that begin with " + e.Path + " out of the way, put your last backup in its place, and start the daemon."
 }

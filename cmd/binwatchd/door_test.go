@@ -1,0 +1,63 @@
+package main
+
+import (
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"binwatchd/internal/config"
+	"binwatchd/internal/control"
+)
+
+// The socket lies beside the journal where nothing else is said, and goes with
+// its folder. Commands must find the daemon again: it has the journal open still.
+func TestSocketIsMadeAgainWithItsFolder(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "state")
+	if err := os.Mkdir(dir, 0o750); err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(dir, "binwatchd.sock")
+	var d doorway
+	if err := d.open(path, porter{}); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = d.close() })
+	answers := func(want error) {
+		t.Helper()
+		if err := d.keep(); err != nil {
+			t.Fatal(err)
+		}
+		c, err := control.NewClient(path).Copy(t.Context())
+		if c != nil {
+			c.Close()
+		}
+		if !errors.Is(err, want) {
+			t.Errorf("got %v, want %v", err, want)
+		}
+	}
+	answers(control.ErrInPlace)
+	if err := os.RemoveAll(dir); err != nil {
+		t.Fatal(err)
+	}
+	answers(control.ErrNoDaemon) // nothing may be made there: the folder may be put back
+	if _, err := openToRead(t.Context(), &config.Config{Journal: config.Journal{Path: filepath.Join(dir, "journal.db")}}); err == nil || !strings.Contains(err.Error(), "do not stop it") {
+		t.Errorf("got %v, want a warning not to stop the daemon", err)
+	}
+	if _, err := os.Stat(dir); err == nil {
+		t.Error("the folder was made")
+	}
+	if err := os.Mkdir(dir, 0o750); err != nil {
+		t.Fatal(err)
+	}
+	answers(control.ErrInPlace)
+	if err := os.Rename(dir, dir+"-old"); err != nil {
+		t.Fatal(err)
+	}
+	answers(control.ErrNoDaemon)
+	if err := os.Rename(dir+"-old", dir); err != nil {
+		t.Fatal(err)
+	}
+	answers(control.ErrInPlace)
+}
