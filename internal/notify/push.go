@@ -6,8 +6,10 @@ import (
 	"net/url"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
+	"unicode"
 
 	"github.com/nicholas-fedor/shoutrrr/pkg/router"
 	"github.com/nicholas-fedor/shoutrrr/pkg/types"
@@ -115,12 +117,18 @@ func (p *pusher) answer(err error) answer {
 	return answer{verdict: accepted, said: "taken by the push service"}
 }
 
-// secretsIn lists what must not be shown of a URL: everything but its scheme.
+// secretsIn lists what must not be shown of a URL: everything but its scheme. Of
+// one that can't be parsed any part may be the secret.
 func secretsIn(raw string) []string {
-	out := []string{raw}
-	u, err := url.Parse(strings.TrimSpace(raw))
+	raw = strings.TrimSpace(raw)
+	out := []string{raw, strconv.Quote(raw)}
+	u, err := url.Parse(raw)
 	if err != nil {
-		return out
+		_, rest, found := strings.Cut(raw, "://")
+		if !found {
+			rest = raw
+		}
+		return append(out, strings.FieldsFunc(rest, func(r rune) bool { return unicode.IsSpace(r) || strings.ContainsRune(`:/@?&=#"'`, r) })...)
 	}
 	out = append(out, u.Host, u.Hostname(), u.Path, u.EscapedPath(), u.RawQuery, u.Fragment)
 	if u.User != nil {
@@ -141,11 +149,12 @@ var anyURL = regexp.MustCompile(`[A-Za-z][A-Za-z0-9+.-]*://[^\s"']*`)
 // hidden takes URLs and secrets out of what a library said. It would rather
 // hide too much.
 func hidden(said string, secrets []string) string {
-	said = anyURL.ReplaceAllString(said, "(address)")
+	// The longest first: a part of it may be a secret too, and would leave the rest.
+	secrets = slices.SortedFunc(slices.Values(secrets), func(a, b string) int { return len(b) - len(a) })
 	for _, s := range secrets {
 		if len(s) >= 4 {
 			said = strings.ReplaceAll(said, s, "(secret)")
 		}
 	}
-	return oneLine(said, 300)
+	return oneLine(anyURL.ReplaceAllString(said, "(address)"), 300)
 }

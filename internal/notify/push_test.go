@@ -133,7 +133,8 @@ func TestPushTroubleHidesItsURL(t *testing.T) {
 		owe(b, cfg, change(farm.TooHot, farm.Raised, farm.Now, time.Now()))
 		check(t, tried(t, s))
 	})
-	for _, url := range []string{"nosuchservice://127.0.0.1/s3cret-topic", "://s3cret-topic", "generic://127.0.0.1/%zz?x=t0ken-value"} {
+	for _, url := range []string{"nosuchservice://127.0.0.1/s3cret-topic", "://s3cret-topic", "generic://127.0.0.1/%zz?x=t0ken-value",
+		"generic://bins:a s3cret-topic@127.0.0.1/b", "generic://bins:a\"b s3cret-topic t0ken-value@127.0.0.1\n", "generic://s3cr:a s3cret-topic@b"} {
 		t.Run(url, func(t *testing.T) {
 			cfg := keeperOnly(t)
 			cfg.Tellers = notify.Named([]notify.Teller{{Kind: notify.ByPush, URL: url}})
