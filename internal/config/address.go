@@ -82,6 +82,9 @@ func parseListen(s string) (string, error) {
 	if err != nil || !isPort(port, 0) || !isHost(host) {
 		return "", fmt.Errorf("%s is not an address to listen at: host and port, such as 127.0.0.1:8338, or :8338 for every network of this machine", quoted(s))
 	}
+	if loopback.Is(host) && strings.HasSuffix(host, ".") { // a resolver may know it without the dot alone
+		return net.JoinHostPort(strings.TrimSuffix(host, "."), port), nil
+	}
 	return s, nil
 }
 
