@@ -198,10 +198,29 @@ func (f *footing) whole() error {
 	if f.index == nil || f.beside[0] == nil {
 		return nil
 	}
-	if log, err := os.Stat(f.real + besides[0]); err != nil || log.Size() < logHolds(f.index) {
+	if f.logCut() {
 		return &MovedError{f.path, LogCut}
 	}
 	return nil
+}
+
+// logCut tells whether the log is shorter than its index says. The index may be
+// written to meanwhile, by a checkpoint or by a person with SQLite's own tools:
+// what is seen between two readings of it that differ says nothing. The caller
+// holds f.mu.
+func (f *footing) logCut() bool {
+	for holds := logHolds(f.index); holds > 0; {
+		log, err := os.Stat(f.real + besides[0])
+		if err == nil && log.Size() >= holds {
+			return false
+		}
+		again := logHolds(f.index)
+		if again == holds {
+			return true
+		}
+		holds = again
+	}
+	return false
 }
 
 // touched tells whether anybody has written to the file since the last write of
