@@ -59,6 +59,13 @@ func TestWaterGivenIsNotAskedForAgain(t *testing.T) {
 			t.Errorf("after %s got %.2f L of %.2f L in all, %.2f L this visit, want 3 quarts taken off and none now", after, got.WaterLitres, before.WaterLitres, got.VisitLitres)
 		}
 	}
+	// Where it has become enough nobody is told to give more.
+	enough := watching(tray(4))
+	watered := enough.days(t0, 2, 20, 68)
+	enough.jot(watered, farm.Jot{What: farm.Watered, Litres: 3 * quart})
+	if got := enough.water(enough.days(watered.Add(8*time.Hour), 1, 20, 74)); !strings.Contains(got.Do, "look again tomorrow") {
+		t.Errorf("got %+v of a bed that does well again, want no more than to look again", got)
+	}
 	// It spreads, the level rises, and what is still wanted goes by the level.
 	at = w.days(at.Add(8*time.Hour), 1, 20, 70)
 	if got := w.water(at); got.VisitLitres != 0 || !strings.Contains(got.Do, "the rest is due tomorrow") {

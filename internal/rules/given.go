@@ -139,7 +139,11 @@ func (s *State) lessGiven(z *zone, a *farm.Advice, at time.Time) *farm.Advice {
 		}
 	case since < rests:
 		s.wait(a, g.Litres, g.At.Add(rests))
-		a.Do = fmt.Sprintf("%s; the rest is due %s.", s.sayGiven(g.said(s.farm.Units), g.At, at), s.onDay(*a.Wait, at))
+		next := "the rest is due"
+		if !z.record(farm.TooDry).raised() && !z.record(farm.Drying).raised() { // it may well be enough
+			next = "look again"
+		}
+		a.Do = fmt.Sprintf("%s; %s %s.", s.sayGiven(g.said(s.farm.Units), g.At, at), next, s.onDay(*a.Wait, at))
 	}
 	return a
 }
