@@ -179,3 +179,38 @@ func TestFitsTakeAnything(t *testing.T) {
 		}
 	})
 }
+
+// A gateway that drops out for some hours in the middle of a climb hides it no
+// longer than it is away: what was heard before and after says what lies between.
+func TestHeatingAcrossAGap(t *testing.T) {
+	swing := func(hour float64) float64 { return math.Sin((hour - 9) / 12 * math.Pi) }
+	const feed, away = 6*24 + 0.0, 6*24 + 7.0 // hours
+	for _, known := range []bool{false, true} {
+		for _, gap := range []float64{0, 2.5, 3, 4, 5} {
+			bin, air := trend.NewTrack(), trend.NewTrack()
+			for minute := 0; ; minute += 10 {
+				hour := float64(minute) / 60
+				if hour > away+gap+0.5 {
+					break
+				}
+				if hour >= away && hour < away+gap {
+					continue
+				}
+				heat := 0.0
+				if hour > feed {
+					heat = hour - feed
+				}
+				air.Add(simTime(minute), 18+2*swing(hour))
+				bin.Add(simTime(minute), 19+swing(hour-2)+heat)
+			}
+			room := &air
+			if !known {
+				room = nil
+			}
+			now := simTime(int((away + gap + 0.5) * 60))
+			if got := trend.HeatingFit(&bin, room, heatLimit, ahead, now); !got.Self || got.Crossing.Crosses.IsZero() {
+				t.Errorf("%v hours away, the room known %v: got %+v, want heat of its own foreseen to cross", gap, known, got)
+			}
+		}
+	}
+}

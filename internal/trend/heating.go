@@ -69,10 +69,15 @@ func HeatingFit(bin, air *Track, limitC float64, ahead time.Duration, now time.T
 }
 
 // climb is how much the newest level lies over that of six hours before, or
-// over the earliest one since the bin was opened.
+// over the earliest one since the bin was opened. Where nothing was heard then,
+// what was heard last before that stands for it.
 func (p *past) climb() float64 {
-	for _, s := range p.spots {
-		if s.h >= -6.6 {
+	for i, s := range p.spots {
+		switch {
+		case s.h < -6.6:
+		case i > 0 && s.h > -5.4 && s.h-p.spots[i-1].h <= p.across():
+			return p.last.v - p.spots[i-1].v
+		default:
 			return p.last.v - s.v
 		}
 	}

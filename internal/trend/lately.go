@@ -11,6 +11,7 @@ const (
 	heatGrid   = 48   // half hours of it
 	gapPaces   = 2.6  // a gap of so many paces of the probe is one
 	leastGap   = 2.2  // hours; a shorter one never is
+	bridged    = 6.8  // hours; a straight line is drawn across a shorter gap: a heap does not turn round within it
 	leastSpan  = 3.5  // hours of data that make a trend
 	nearest    = 0.45 // hours; spots nearer than that to a moment stand for it
 	newestPart = 0.9  // hours whose mean is the newest level
@@ -93,6 +94,9 @@ func meanAround(spots []spot, h, reach float64) spot {
 	return spot{sum.h / n, sum.v / n}
 }
 
+// across is the longest gap, in hours, that a straight line is drawn across.
+func (p *past) across() float64 { return max(bridged, gapPaces*p.pace) }
+
 // rise gives how much something measured at the spots (v) has changed from so
 // many hours before the newest hour until then; NaN where it is not known.
 // The means of an hour are compared, or what lies on the straight line between
@@ -107,7 +111,7 @@ func (p *past) rise(v []float64, hours float64) float64 {
 	if before := meanAround(own, h, nearest); !math.IsNaN(before.v) {
 		return (last.v - before.v) * hours / (last.h - before.h)
 	}
-	return last.v - onLine(own, h, max(leastGap, gapPaces*p.pace))
+	return last.v - onLine(own, h, p.across())
 }
 
 // onLine reads spots at h on the straight line between two of them that lie at
@@ -164,6 +168,7 @@ func (k *Track) hourly(now time.Time) []float64 {
 		return out
 	}
 	gap := max(leastGap, gapPaces*paceOf(spots))
+	across := max(gap, bridged)
 	j := 0
 	for i := range out {
 		h := float64(i - trackHours + 1)
@@ -177,7 +182,7 @@ func (k *Track) hourly(now time.Time) []float64 {
 				out[i] = spots[j-1].v
 			}
 		default:
-			if a, b := spots[j-1], spots[j]; b.h-a.h <= gap {
+			if a, b := spots[j-1], spots[j]; b.h-a.h <= across {
 				out[i] = a.v + (b.v-a.v)*(h-a.h)/(b.h-a.h)
 			}
 		}
