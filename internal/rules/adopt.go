@@ -119,7 +119,7 @@ func (s *State) times() []*time.Time {
 		ts = append(ts, &s.hushes[i].Until, &s.hushes[i].Set)
 	}
 	for _, p := range s.probes {
-		ts = append(ts, &p.Newest.At, &p.Arrived, &p.Good.At, &p.GoodAt, &p.Bad.At, &p.Harm, &p.Heard)
+		ts = append(ts, &p.Newest.At, &p.Arrived, &p.Good.At, &p.GoodAt, &p.Bad.At, &p.Harm, &p.Heard, &p.Said)
 	}
 	for _, z := range s.zones {
 		ts = append(ts, &z.Temp.At, &z.Temp.Arrived, &z.Moist.At, &z.Moist.Arrived, &z.Hold)

@@ -34,6 +34,7 @@ type probeMemory struct {
 	Bad                         farm.Reading // newest doubted one that made it suspect, or kept it so
 	Harm                        time.Time    // since when what it says, doubted, is past what the zone survives; zero: it is not
 	Heard                       time.Time    // when it last spoke, or listening began
+	Said                        time.Time    // when it last spoke, however long nobody listened since
 	Pace                        trend.Pace   // how often it speaks
 	Spoke                       bool         // it has spoken at least once
 	Doubts                      uint16       // the last readings, 1 for a doubted one, newest lowest
@@ -109,7 +110,7 @@ func (s *State) reading(r *farm.Reading) {
 		p.show(r)
 		return
 	}
-	p.Heard, p.Spoke = s.now, true
+	p.Heard, p.Said, p.Spoke = s.now, s.now, true
 	p.listenTo(r, s.now)
 	if p.Silent.raised() && !p.slow() {
 		s.emit(&p.Silent, s.now, p.who, farm.Silent, verdict{farm.Calm, s.sayingAgain(p)})

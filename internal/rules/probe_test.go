@@ -31,6 +31,22 @@ func TestSilence(t *testing.T) {
 			t.Errorf("got place %q/%q, want bed/near", got[0].Bin, got[0].Zone)
 		}
 	})
+	t.Run("a restart does not shorten what is said of it", func(t *testing.T) {
+		w := watching(nursery(farm.Living, "red"))
+		w.hold("t", t0, t0.Add(h), 20)
+		w.step(farm.Event{Kind: farm.EventTick, Arrived: t0.Add(3 * h)})
+		again := t0.Add(50*m + 9*h)
+		w.step(farm.Event{Kind: farm.EventStart, Arrived: again})
+		for _, s := range w.state.Look(again).Standing {
+			if s.Probe == "t" && s.Condition == farm.Silent {
+				if !strings.Contains(s.Text, "has said nothing for 9 hours") {
+					t.Errorf("got %q, want the nine hours", s.Text)
+				}
+				return
+			}
+		}
+		t.Error("it is not silent")
+	})
 	t.Run("a time that nobody watched is no silence", func(t *testing.T) {
 		w := watching(nursery(farm.Living, "red"))
 		w.hold("t", t0, t0.Add(h), 20)

@@ -23,7 +23,11 @@ func (s *State) sayingSilent(p *probe, m time.Time) func(farm.ChangeKind) saying
 	return func(farm.ChangeKind) saying {
 		last := "has never been heard"
 		if p.Spoke {
-			last = fmt.Sprintf("has said nothing for %s", pace(m.Sub(p.Heard)))
+			since := p.Said
+			if since.IsZero() { // remembered from before this was
+				since = p.Heard
+			}
+			last = fmt.Sprintf("has said nothing for %s", pace(m.Sub(since)))
 		}
 		text := fmt.Sprintf("%s %s; it is meant to speak every %s.", s.named(p), last, pace(p.spec.Every))
 		do := "Look at its battery, its cable and its radio."
