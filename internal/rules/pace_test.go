@@ -72,6 +72,49 @@ func TestAFastProbeIsSilentByItsEvery(t *testing.T) {
 	}
 }
 
+// A probe that speaks only when something has changed is quiet for an hour or two
+// as a matter of course: that is told once, not every time, and what it said last
+// stands until it speaks again.
+func TestAProbeThatSpeaksOnChange(t *testing.T) {
+	w := watching(nursery(farm.Living, "red"))
+	gaps := []time.Duration{2, 95, 12, 40, 3, 150, 25, 8} // minutes
+	at, unjudged := t0, 0
+	for i := range 80 {
+		w.say("t", at, 20+0.25*float64(i%2))
+		w.say("m", at, 77)
+		next := at.Add(gaps[i%len(gaps)] * time.Minute)
+		for m := at.Add(time.Minute); m.Before(next); m = m.Add(time.Minute) {
+			w.step(farm.Event{Kind: farm.EventTick, Arrived: m})
+			if i > 16 && w.state.Look(m).Bins[0].Zones[0].Unjudged != "" {
+				unjudged++
+			}
+		}
+		at = next
+	}
+	told := 0
+	for _, ch := range w.of(farm.Silent) {
+		if ch.Probe == "t" && ch.Change == farm.Raised {
+			told++
+		}
+	}
+	if told > 3 {
+		t.Errorf("got it told %d times in three days that it is silent, want it told once its pauses are known and no more", told)
+	}
+	if unjudged > 0 {
+		t.Errorf("got %d minutes without a fresh reading, want none", unjudged)
+	}
+	for _, st := range w.state.Look(at).Standing {
+		if st.Probe == "t" && !strings.Contains(st.Text, "often quiet for") {
+			t.Errorf("got %q, want its pauses named", st.Text)
+		}
+	}
+	// Half a day is longer than any of its pauses.
+	w.step(farm.Event{Kind: farm.EventTick, Arrived: at.Add(12 * time.Hour)})
+	if z := w.state.Look(at.Add(12 * time.Hour)).Bins[0].Zones[0]; z.Unjudged == "" {
+		t.Error("got the zone judged by what was said half a day ago")
+	}
+}
+
 // stamped has a probe say a value that its device stamped.
 func (w *watched) stamped(probe string, arrived, at time.Time, v float64, d farm.Doubt) {
 	w.step(farm.Event{Kind: farm.EventReading, Arrived: arrived, Reading: farm.Reading{Probe: probe, At: at, Raw: v, Value: v, Stamped: true, Doubt: d}})

@@ -83,11 +83,12 @@ func (p *probe) listen(t time.Time) {
 // for the probe at arrival time m. A probe that speaks more slowly than the
 // keeper has said speaks for as long as it takes.
 func (p *probe) fresh(m time.Time) bool {
-	return !p.GoodAt.IsZero() && m.Sub(p.GoodAt) <= silentAfter*max(p.spec.Every, p.Pace.Every())
+	return !p.GoodAt.IsZero() && m.Sub(p.GoodAt) <= silentAfter*max(p.spec.Every, p.Pace.Pause())
 }
 
-// slow tells whether a probe's own pace is one that counts as silence.
-func (p *probe) slow() bool { return p.Pace.Known() && p.Pace.Every() > silentAfter*p.spec.Every }
+// slow tells whether a probe's own pace is one that counts as silence: one that
+// speaks more slowly by the clock, or only when something has changed.
+func (p *probe) slow() bool { return p.Pace.Known() && p.Pace.Pause() > silentAfter*p.spec.Every }
 
 // otherPace tells whether a probe speaks twice as often as the keeper has said,
 // or half as often.

@@ -17,7 +17,7 @@ func (s *State) named(p *probe) string {
 }
 
 func (s *State) sayingSilent(p *probe, m time.Time) func(farm.ChangeKind) saying {
-	if p.slow() && m.Sub(p.Heard) <= silentAfter*p.Pace.Every() {
+	if p.slow() && m.Sub(p.Heard) <= silentAfter*p.Pace.Pause() {
 		return s.sayingSlow(p)
 	}
 	return func(farm.ChangeKind) saying {
@@ -47,11 +47,14 @@ func (s *State) sayingSilent(p *probe, m time.Time) func(farm.ChangeKind) saying
 // once and stays until the one is changed or the other.
 func (s *State) sayingSlow(p *probe) func(farm.ChangeKind) saying {
 	return func(farm.ChangeKind) saying {
-		own, meant := pace(p.Pace.Every()), pace(p.spec.Every)
+		own := "speaks every " + pace(p.Pace.Every())
+		if p.Pace.Every() <= silentAfter*p.spec.Every {
+			own = "is often quiet for " + pace(p.Pace.Pause())
+		}
 		return saying{
-			text: fmt.Sprintf("%s speaks every %s; it is meant to speak every %s. It is judged all the same.", s.named(p), own, meant),
+			text: fmt.Sprintf("%s %s; it is meant to speak every %s. It is judged all the same.", s.named(p), own, pace(p.spec.Every)),
 			advice: &farm.Advice{Do: fmt.Sprintf("If that is its pace, write every: %s for it in the configuration; else look at its battery and its radio.",
-				spelt(p.Pace.Every()))},
+				spelt(p.Pace.Pause()))},
 		}
 	}
 }
@@ -82,7 +85,7 @@ func (s *State) noneSpeaks(m time.Time) bool {
 		return false // one probe of one: its battery is likelier than the broker
 	}
 	for _, p := range s.probes {
-		if m.Sub(p.Heard) <= silentAfter*max(p.spec.Every, p.Pace.Every()) {
+		if m.Sub(p.Heard) <= silentAfter*max(p.spec.Every, p.Pace.Pause()) {
 			return false
 		}
 	}

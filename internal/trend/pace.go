@@ -41,6 +41,7 @@ type Utterance struct {
 // Usual is how a probe speaks, in ms.
 type Usual struct {
 	Gap     int64 // median between two utterances
+	Long    int64 // three of four gaps are no longer
 	Longest int64 // nine of ten gaps are no longer
 	Each    int64 // median time a message, of several in an utterance
 	Least   int64 // nine of ten utterances are no denser than one message in that time
@@ -61,6 +62,13 @@ func (p *Pace) Every() time.Duration {
 		return time.Duration(p.Usual.Each) * time.Millisecond
 	}
 	return time.Duration(p.Usual.Gap) * time.Millisecond
+}
+
+// Pause is how long the probe is quiet as a matter of course: as long as Every for
+// one that speaks by the clock, longer for one that speaks when something has
+// changed.
+func (p *Pace) Pause() time.Duration {
+	return max(p.Every(), time.Duration(p.Usual.Long)*time.Millisecond)
 }
 
 // Hear takes in a message of a true time. One message without a true time before
@@ -127,6 +135,7 @@ func usual(ring []Utterance) (u Usual) {
 	slices.Sort(gaps[:n])
 	slices.Sort(messages[:n])
 	u.Gap = gaps[(n-1)/2]
+	u.Long = gaps[n-1-(n-1)/4]
 	u.Longest = gaps[n-1-(n-1)/10]
 	u.Each = messages[(n-1)/2]
 	u.Least = messages[(n-1)/10]
