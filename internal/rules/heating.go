@@ -257,6 +257,11 @@ func (s *State) degrees(k float64) string {
 
 func (s *State) sayCooled(z *zone, now time.Time) saying {
 	r := z.record(farm.Heating)
-	return saying{text: fmt.Sprintf("%s is no longer heating: %s now, after %s.",
-		s.place(z.who), s.farm.Units.Temperature(z.Temp.Value), farm.SayLong(now.Sub(r.Since)))}
+	lost := s.sayLost(z, farm.Heating, r.Since)
+	no := "no longer"
+	if lost != "" {
+		no = "no longer known to be"
+	}
+	return saying{text: fmt.Sprintf("%s is %s heating: %s now, after %s.%s",
+		s.place(z.who), no, s.farm.Units.Temperature(z.Temp.Value), farm.SayLong(now.Sub(r.Since)), lost)}
 }

@@ -40,14 +40,32 @@ func (s *State) sayingBand(z *zone, c farm.Condition, u farm.Urgency, at time.Ti
 
 func (s *State) sayEased(z *zone, c farm.Condition, at time.Time) saying {
 	r := z.record(c)
-	text := fmt.Sprintf("%s is no longer %s: %s now", s.place(z.who), adjective[c], s.levelOf(z, c))
+	lost := s.sayLost(z, c, r.Since)
+	no := "no longer"
+	if lost != "" {
+		no = "no longer known to be"
+	}
+	text := fmt.Sprintf("%s is %s %s: %s now", s.place(z.who), no, adjective[c], s.levelOf(z, c))
 	if lasted := at.Sub(r.Since); lasted > 0 {
 		text += fmt.Sprintf(", after %s", farm.SayLong(lasted))
 	}
 	if r.HasPeak {
 		text += fmt.Sprintf(" (it reached %s)", s.measure(c, r.Peak))
 	}
-	return saying{text: text + "."}
+	return saying{text: text + "." + lost}
+}
+
+// sayLost names a probe that was past a limit when it was last believed, since a
+// condition was raised, and has nothing to say now: what ends is what is known.
+func (s *State) sayLost(z *zone, c farm.Condition, raised time.Time) string {
+	for _, p := range z.probesOf(c) {
+		if p.fresh(s.now) || p.GoodAt.Before(raised) || z.edgeOf(c).farthest(p.Good.Value) == farm.Calm {
+			continue
+		}
+		return fmt.Sprintf(" But %s said %s %s and has not been heard or believed since: look there.",
+			p.spec.ID, s.value(z, c, p.Good.Value), farm.SayTime(p.Good.At, s.now, s.farm.Location))
+	}
+	return ""
 }
 
 var adjective = map[farm.Condition]string{
