@@ -103,8 +103,8 @@ func printZone(w io.Writer, z farm.ZoneView, v farm.View, loc *time.Location) {
 	for _, said := range z.Unsure(v.At, loc) {
 		fmt.Fprintf(w, "  %s\n", said)
 	}
-	printLevel(w, "temperature", z.Temperature, v, v.Units.Temperature)
-	printLevel(w, "moisture", z.Moisture, v, v.Units.Moisture)
+	printLevel(w, farm.Temperature, z.Temperature, v, v.Units.Temperature)
+	printLevel(w, farm.Moisture, z.Moisture, v, v.Units.Moisture)
 	for _, s := range z.Species {
 		fmt.Fprintf(w, "  %s %s, activity %.0f %%\n", s.Named(), s.Says(), 100*s.Activity)
 	}
@@ -124,12 +124,13 @@ func printZone(w io.Writer, z farm.ZoneView, v farm.View, loc *time.Location) {
 	}
 }
 
-func printLevel(w io.Writer, what string, l *farm.LevelView, v farm.View, say func(float64) string) {
+func printLevel(w io.Writer, q farm.Quantity, l *farm.LevelView, v farm.View, say func(float64) string) {
 	if l == nil {
 		return
 	}
-	fmt.Fprintf(w, "  %s %s", what, say(l.Value))
-	if ends := l.Ends(say); ends != "" {
+	beside := func(x float64) string { return l.Say(v.Units, q, x) }
+	fmt.Fprintf(w, "  %s %s", q, beside(l.Value))
+	if ends := l.Ends(beside); ends != "" {
 		fmt.Fprintf(w, " (%s)", ends)
 	}
 	if !l.Bands.IsZero() {

@@ -44,18 +44,19 @@ func (w writer) levels(z farm.ZoneView) [][2]string {
 	var rows [][2]string
 	u := w.farm.Units
 	if l := z.Temperature; l != nil {
-		rows = append(rows, [2]string{"Temperature", w.level(*l, u.Temperature)})
+		rows = append(rows, [2]string{"Temperature", w.level(*l, farm.Temperature, u.Temperature)})
 	}
 	if l := z.Moisture; l != nil {
-		rows = append(rows, [2]string{"Moisture", w.level(*l, u.Moisture)})
+		rows = append(rows, [2]string{"Moisture", w.level(*l, farm.Moisture, u.Moisture)})
 	}
 	return rows
 }
 
 // level writes a level with its bands.
-func (w writer) level(l farm.LevelView, say func(float64) string) string {
-	line := say(l.Value)
-	if ends := l.Ends(say); ends != "" {
+func (w writer) level(l farm.LevelView, q farm.Quantity, say func(float64) string) string {
+	beside := func(v float64) string { return l.Say(w.farm.Units, q, v) }
+	line := beside(l.Value)
+	if ends := l.Ends(beside); ends != "" {
 		line += " (" + ends + ")"
 	}
 	if !l.Fresh {

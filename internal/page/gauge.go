@@ -58,9 +58,9 @@ func (v voice) gauge(q farm.Quantity, aim farm.Aim, l *farm.LevelView, cone *dra
 	cut.Cone, cut.Location, cut.Now = cone, v.loc, v.now
 	if l != nil {
 		cut.Level, cut.HasLevel, cut.Fresh = l.Value, true, l.Fresh
-		g.Value, g.Age, g.Old = v.measure(q, l.Value), v.age(l.At), !l.Fresh
+		g.Value, g.Age, g.Old = l.Say(v.units, q, l.Value), v.age(l.At), !l.Fresh
 		g.Shape, g.Word = standing(q, aim, l.Worst(), cut.Bands)
-		g.Ends = l.Ends(func(x float64) string { return v.measure(q, x) })
+		g.Ends = l.Ends(func(x float64) string { return l.Say(v.units, q, x) })
 		if g.Old { // where it stands now nobody can say
 			g.Shape, g.Word = "p-none", strings.TrimSpace("was "+g.Word)
 		}

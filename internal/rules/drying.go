@@ -89,16 +89,16 @@ func (s *State) judgeDrying(z *zone, now time.Time) {
 		s.emit(r, now, z.who, farm.Drying, verdict{farm.Soon, func(farm.ChangeKind) saying { return s.sayDrying(z, now) }})
 	case !foreseen && r.raised() && !d.Thrive.Past && d.Calm >= dryingCalm:
 		s.emit(r, now, z.who, farm.Drying, verdict{farm.Calm, func(farm.ChangeKind) saying {
-			return saying{text: fmt.Sprintf("%s is no longer drying out: %s now.", s.place(z.who), s.farm.Units.Moisture(z.Moist.Value))}
+			return saying{text: fmt.Sprintf("%s is no longer drying out: %s now.", s.place(z.who), s.value(z, farm.TooDry, z.Moist.Value))}
 		}})
 	}
 }
 
 func (s *State) sayDrying(z *zone, now time.Time) saying {
 	u, limit := s.farm.Units, z.bands.moist.Thrive.Low
-	text := fmt.Sprintf("%s is drying: %s now", s.place(z.who), u.Moisture(z.Moist.Value))
+	text := fmt.Sprintf("%s is drying: %s now", s.place(z.who), s.value(z, farm.TooDry, z.Moist.Value))
 	if !z.ofNow(farm.Drying, now) {
-		text = fmt.Sprintf("%s was drying when last heard, %s ago: %s then", s.place(z.who), farm.SayLong(now.Sub(z.Moist.At)), u.Moisture(z.Moist.Value))
+		text = fmt.Sprintf("%s was drying when last heard, %s ago: %s then", s.place(z.who), farm.SayLong(now.Sub(z.Moist.At)), s.value(z, farm.TooDry, z.Moist.Value))
 	}
 	say := saying{advice: s.dryingAdvice(z, now)}
 	switch f, ok := z.Husbandry.Dry.Thrive.Forecast(); {

@@ -142,32 +142,11 @@ func (s *State) suffered(z *zone, c farm.Condition) float64 {
 
 // value writes a level so that it never looks the same as a limit it is past.
 func (s *State) value(z *zone, c farm.Condition, v float64) string {
-	l := z.water
+	l, q := z.water, farm.Moisture
 	if ofHeat(c) {
-		l = z.heat
+		l, q = z.heat, farm.Temperature
 	}
-	for digits := -1; digits <= 2; digits++ {
-		said := s.digits(c, v, digits)
-		if !slices.ContainsFunc(slices.Concat(l.low.limit[farm.Soon:], l.high.limit[farm.Soon:]), func(limit float64) bool {
-			return v != limit && said == s.digits(c, limit, digits)
-		}) {
-			return said
-		}
-	}
-	return "a hair past " + s.measure(c, v)
-}
-
-// digits writes a level with so many decimals; as is usual when n is negative.
-func (s *State) digits(c farm.Condition, v float64, n int) string {
-	switch {
-	case n < 0:
-		return s.measure(c, v)
-	case !ofHeat(c):
-		return fmt.Sprintf("%.*f %%", n, v)
-	case s.farm.Units == farm.US:
-		return fmt.Sprintf("%.*f °F", n, farm.FahrenheitOf(v))
-	}
-	return fmt.Sprintf("%.*f °C", n, v)
+	return s.farm.Units.Beside(q, v, slices.Concat(l.low.limit[farm.Soon:], l.high.limit[farm.Soon:])...)
 }
 
 func (s *State) measure(c farm.Condition, v float64) string {
