@@ -93,6 +93,31 @@ func TestWaterThatNeverShows(t *testing.T) {
 	}
 }
 
+// Whoever gives no more than was advised hears of it too, however little too dry
+// the bed is, and nobody does whose bed rises by half of what it should.
+func TestTheAdvisedVisitThatNeverShows(t *testing.T) {
+	for _, tt := range []struct {
+		level, rise float64 // % and points
+		asked       bool
+	}{
+		{69.5, 0, true}, {69.5, -0.3, true}, {67, 0, true}, {64, 0, true},
+		{69.5, 0.9, false}, {67, 1.1, false}, {64, 1.3, false},
+	} {
+		w := watching(tray(4))
+		at := w.days(t0, 2, 20, tt.level)
+		visit := w.water(at).VisitLitres
+		if visit <= 0 {
+			t.Fatal("no dose; the test shows nothing")
+		}
+		w.jot(at, farm.Jot{What: farm.Watered, Litres: visit})
+		at = w.days(at.Add(2*time.Hour), 1, 20, tt.level+tt.rise)
+		got := w.standing(at, farm.TooDry)
+		if asked := got != nil && strings.Contains(got.Advice.Do, "not shown"); asked != tt.asked {
+			t.Errorf("%.2f L at %g %%, and a rise of %g: asked %t, want %t (%+v)", visit, tt.level, tt.rise, asked, tt.asked, got)
+		}
+	}
+}
+
 // A probe that speaks every six hours tells of it too.
 func TestWaterThatNeverShowsToASlowProbe(t *testing.T) {
 	w := watching(tray(4))

@@ -18,8 +18,8 @@ const (
 	beddingRests = 48 * time.Hour
 	turningRests = 24 * time.Hour
 
-	leastShown   = 1.0 // points of % that a rise is told from noise by
-	leastAwaited = 3.0 // points: water that should raise less may pass unseen
+	leastShown   = 0.5 // points of % that a rise is told from noise by: levels are medians
+	leastAwaited = 1.5 // points: water that should raise less may pass unseen; an advised visit raises two and more
 )
 
 // A watering is water given of late, as far as it still counts.
