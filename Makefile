@@ -33,16 +33,21 @@ lint:
 	cd tools && $(GO) build -o ../out/staticcheck honnef.co/go/tools/cmd/staticcheck
 	out/staticcheck ./...
 
+# What has tests that the race detector would only make long, or that measure
+# memory.
+UNRACED = ./internal/acceptance ./internal/rehearse ./internal/trend
+
 unit:
 	$(GO) test -race -parallel 8 -timeout 30m ./...
-	CGO_ENABLED=0 $(GO) test -trimpath -timeout 30m ./internal/acceptance ./internal/rehearse
+	CGO_ENABLED=0 $(GO) test -trimpath -timeout 30m $(UNRACED)
 
 # A machine that has other things to do must not turn a test red. TIMES=1 for a
 # quick look.
 test-busy: deps lint
 	@sh -c 'while :; do :; done' & busy=$$!; trap "kill $$busy" EXIT; \
 	for n in $$(seq $${TIMES:-5}); do \
-		echo "busy run $$n"; $(GO) test -race -count=1 -parallel 8 -timeout 60m ./... || exit 1; \
+		echo "busy run $$n"; $(GO) test -race -count=1 -parallel 8 -timeout 60m ./... && \
+		CGO_ENABLED=0 $(GO) test -trimpath -count=1 -timeout 30m $(UNRACED) || exit 1; \
 	done
 
 # The tests' own round of stops, kills and full disks, for longer: make soak
@@ -50,6 +55,8 @@ test-busy: deps lint
 soak: deps
 	SOAK=1 $(GO) test -count=1 -run '^TestFeedAtOneEndIsNeverDoubted$$' ./internal/ingest
 	SOAK=1 $(GO) test -count=1 -timeout 0 -run '^TestAKeeperWhoDoesAsTold' ./internal/rules
+	SOAK=1 $(GO) test -count=1 -timeout 0 -run '^TestKilledWhileAppending$$' ./internal/journal
+	WARM_CASES=200 $(GO) test -count=1 -timeout 0 -run '^TestWhatWarmsABin' ./internal/acceptance
 	SOAK=$${SOAK:-10m} $(GO) test -race -count=1 -timeout 0 -v -run '^(TestChaos|TestKilledAtRandomMoments)$$' ./cmd/binwatchd
 
 # Figures, each a ratio or a cost measured in one run: what the daemon costs, and

@@ -97,8 +97,11 @@ func numberedBatch(n, size int) *journal.Batch {
 // once, and what belongs together stays together.
 func TestKilledWhileAppending(t *testing.T) {
 	path := newPath(t)
-	rng := rand.New(rand.NewPCG(1, 2))
-	for round := range 30 {
+	rng, rounds := rand.New(rand.NewPCG(1, 2)), 10
+	if os.Getenv("SOAK") != "" {
+		rounds = 100
+	}
+	for round := range rounds {
 		said := killAfter(t, path, 1+rng.IntN(40))
 		j := open(t, path)
 		checkNumbered(t, j, said)

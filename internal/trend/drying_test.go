@@ -212,31 +212,6 @@ func (d *dryTable) merge(e dryTable) {
 	d.told.add(e.told)
 }
 
-// Recall, lead, false raises and coverage on banks of other physics. Pinned
-// loosely: the table of a longer run stands in BenchmarkDryingTable.
-func TestDryingOnSimulatedBanks(t *testing.T) {
-	each, all := simulateDry(t, 25)
-	for k, d := range each {
-		if d.hits < d.events-1 {
-			t.Errorf("%s: hit %d of %d", dryScenarios[k].name, d.hits, d.events)
-		}
-		if lead := quantileOf(d.leads, 0.5); d.events > 0 && lead < 3 {
-			t.Errorf("%s: median lead %.1f days, want at least 3", dryScenarios[k].name, lead)
-		}
-	}
-	if all.events < 100 || all.hits < all.events-1 {
-		t.Errorf("hit %d of %d events", all.hits, all.events)
-	}
-	if float64(all.falseRaises) > all.months/10 {
-		t.Errorf("%d false raises in %.0f bin-months", all.falseRaises, all.months)
-	}
-	for k, lead := range dryLeads {
-		if part := all.told.part(k); part < 0.66 || part > 0.93 {
-			t.Errorf("at %d days the 80 %% interval held %.0f %% of crossings", lead/24, 100*part)
-		}
-	}
-}
-
 // BenchmarkDryingTable prints the table of many banks; its time is of no
 // interest.
 func BenchmarkDryingTable(b *testing.B) {

@@ -230,37 +230,6 @@ func simulateHeat(tb testing.TB, seeds uint64) (each []heatTable, all heatTable)
 	return each, all
 }
 
-// Recall, lead, false raises and coverage on bins of other physics. Pinned
-// loosely: the table of a longer run stands in BenchmarkHeatingTable.
-func TestHeatingOnSimulatedBins(t *testing.T) {
-	each, all := simulateHeat(t, 60)
-	for k, h := range each {
-		if h.hits < h.events-1 {
-			t.Errorf("%s: hit %d of %d", heatScenarios[k].name, h.hits, h.events)
-		}
-		if lead := quantileOf(h.leads, 0.5); lead < 5 {
-			t.Errorf("%s: median lead %.1f h, want at least 5", heatScenarios[k].name, lead)
-		}
-	}
-	if all.events < 50 || all.quiet < 100 {
-		t.Fatalf("the scenarios tell little: %d events, %d quiet bins", all.events, all.quiet)
-	}
-	if float64(all.hits) < 0.98*float64(all.events) {
-		t.Errorf("hit %d of %d events", all.hits, all.events)
-	}
-	if lead := quantileOf(all.leads, 0.5); lead < 6 {
-		t.Errorf("median lead %.1f h, want at least 6", lead)
-	}
-	if float64(all.falseNow) > all.months/100 {
-		t.Errorf("%d false raises of now in %.0f bin-months", all.falseNow, all.months)
-	}
-	for k, lead := range fixedLeads {
-		if part := all.told.part(k); part < 0.65 || part > 0.93 {
-			t.Errorf("at %v h the 80 %% interval held %.0f %% of crossings", lead, 100*part)
-		}
-	}
-}
-
 // BenchmarkHeatingTable prints the table of many bins; its time is of no
 // interest.
 func BenchmarkHeatingTable(b *testing.B) {
