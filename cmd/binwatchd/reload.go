@@ -2,7 +2,6 @@ package main
 
 import (
 	"crypto/sha256"
-	"os"
 	"path/filepath"
 	"reflect"
 	"slices"
@@ -45,7 +44,7 @@ func sealsOf(cfg *config.Config) map[string]seal {
 		}
 	}
 	file := func(name, path string) {
-		if text, err := os.ReadFile(path); err == nil {
+		if text, err := config.ReadPlain(path); err == nil {
 			out[name] = sha256.Sum256(text)
 		}
 	}
