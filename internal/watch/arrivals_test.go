@@ -263,7 +263,7 @@ func TestJotsAndHushesThatWaited(t *testing.T) {
 		}
 		left := map[farm.Condition]time.Duration{}
 		for _, h := range v.Hushes {
-			left[h.Condition] = h.Until.Sub(time.Now()).Round(10 * time.Minute)
+			left[h.Condition] = time.Until(h.Until).Round(10 * time.Minute)
 		}
 		if diff := cmp.Diff(map[farm.Condition]time.Duration{farm.TooDry: 4 * time.Hour, farm.TooWet: time.Hour, farm.Drying: 2 * time.Hour}, left); diff != "" {
 			t.Errorf("hushes, and how long they go on (-want +got):\n%s", diff)

@@ -196,7 +196,7 @@ func TestTimeForOthers(t *testing.T) {
 				r.broker.publish("bed/t", "20")
 				time.Sleep(2 * time.Minute)
 				synctest.Wait()
-				if !r.loop.TimeSure() || r.loop.Time().Sub(time.Now()).Abs() > time.Second {
+				if !r.loop.TimeSure() || time.Until(r.loop.Time()).Abs() > time.Second {
 					t.Errorf("got %s, sure %v, by a synchronised clock", r.loop.Time(), r.loop.TimeSure())
 				}
 				r.stop()
@@ -219,7 +219,7 @@ func TestTimeForOthers(t *testing.T) {
 				p.synced.Store(true)
 				time.Sleep(2 * time.Minute)
 				synctest.Wait()
-				if off := r.loop.Time().Sub(time.Now()); off.Abs() > time.Second || !r.loop.TimeSure() {
+				if off := time.Until(r.loop.Time()); off.Abs() > time.Second || !r.loop.TimeSure() {
 					t.Errorf("got %s once the clock is set, which is off by %s; sure %v", r.loop.Time(), off, r.loop.TimeSure())
 				}
 			})
