@@ -15,7 +15,8 @@ const (
 // Warms scores heating where something else warms the bin as well. It came when
 // the bin crossed the limit by heat of its own, without which it had stayed
 // well under it; it is false when the bin's own heat is next to nothing over the
-// half day that follows, or when it peaks far under the limit.
+// half day that follows: blamed wrongly. Heat of its own that peaks far under the limit was
+// foretold and did not come, which is counted apart, as short.
 func Warms(cases []scenario.Case) Score {
 	var s Score
 	for _, c := range cases {
@@ -25,9 +26,12 @@ func Warms(cases []scenario.Case) Score {
 		peak, _ := truth.Max(truth.From, truth.To())
 		for _, at := range l.raised(farm.Heating, farm.Today) {
 			own, _ := l.Run.Own.Max(at, at.Add(12*time.Hour))
-			if own < ownNone || peak < scenario.HeatLimitC-nearMiss {
+			switch {
+			case own < ownNone:
 				s.False++
 				s.FalseAt = append(s.FalseAt, FalseRaise{c, at, own, peak})
+			case peak < scenario.HeatLimitC-nearMiss:
+				s.Short++
 			}
 		}
 		fed, crosses, came := l.ownCrossing(truth)
@@ -35,14 +39,23 @@ func Warms(cases []scenario.Case) Score {
 			continue
 		}
 		s.Due++
+		near := crosses.Sub(fed) <= nearFeed
+		if near {
+			s.DueNear++
+		}
 		before := s.Told
 		s.tell(after(l.raised(farm.Heating, farm.Today), fed), crosses)
 		if s.Told == before {
 			s.Missed = append(s.Missed, c)
+		} else if near {
+			s.ToldNear++
 		}
 	}
 	return s
 }
+
+// nearFeed is how soon after a feed a crossing is still near it.
+const nearFeed = 5 * 24 * time.Hour
 
 // A FalseRaise is one raised with nothing behind it.
 type FalseRaise struct {

@@ -17,12 +17,14 @@ const warmSeed = 7000
 // not told as its own heat, whether it was fed or not. WARM_CASES asks for more
 // of each kind than the few that fit into a test.
 func TestWhatWarmsABinFromOutsideIsNotItsOwnHeat(t *testing.T) {
-	n := 4
+	n := 2
 	if part > 1 {
 		n = 1
 	}
-	if more, err := strconv.Atoi(os.Getenv("WARM_CASES")); err == nil {
-		n = more
+	asked, err := strconv.Atoi(os.Getenv("WARM_CASES"))
+	more := err == nil
+	if more {
+		n = asked
 	}
 	var quiet, fed acceptance.Score
 	for _, w := range scenario.Warmths {
@@ -43,13 +45,21 @@ func TestWhatWarmsABinFromOutsideIsNotItsOwnHeat(t *testing.T) {
 	}
 	report(t, "all, quiet", quiet)
 	report(t, "all, fed", fed)
-	if most := 5.0 / 100; float64(quiet.False) > max(2, most*quiet.Months) {
-		t.Errorf("got %d false heatings in %.0f bin-months in which nothing heats", quiet.False, quiet.Months)
+	t.Logf("foretold heat of its own that did not come so far: %d; told within five days of a feed: %d of %d", fed.Short, fed.ToldNear, fed.DueNear)
+	falseMost, missed := 0.0, 0 // of the fixed few
+	if more {
+		falseMost, missed = 5.0/100, fed.DueNear/10
 	}
-	if most := 5.0 / 100; float64(fed.False) > max(3, most*fed.Months) {
-		t.Errorf("got %d false heatings in %.0f bin-months of fed bins", fed.False, fed.Months)
+	if float64(quiet.False) > falseMost*quiet.Months {
+		t.Errorf("blamed %d times in %.0f bin-months in which nothing heats", quiet.False, quiet.Months)
 	}
-	if part == 1 && (fed.Due < n || fed.Told < fed.Due-max(1, fed.Due/8)) {
-		t.Errorf("told %d of %d feeds whose heat was real", fed.Told, fed.Due)
+	if float64(fed.False) > falseMost*fed.Months {
+		t.Errorf("blamed %d times wrongly in %.0f bin-months of fed bins", fed.False, fed.Months)
+	}
+	if float64(fed.Short) > 6.0/100*fed.Months+1 {
+		t.Errorf("foretold %d times what did not come in %.0f bin-months of fed bins", fed.Short, fed.Months)
+	}
+	if fed.DueNear < 2*n || fed.ToldNear < fed.DueNear-missed {
+		t.Errorf("told %d of %d feeds whose heat was real", fed.ToldNear, fed.DueNear)
 	}
 }

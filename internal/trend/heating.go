@@ -5,13 +5,22 @@ import (
 	"time"
 )
 
+// How long a feed makes heat of its own likelier, and how long it may go on heating, so that
+// those days are no measure of the usual ones. Both are choices; where the room is not seen
+// they are shorter, for then more days are needed to compare with, and weather passes for heat.
+const (
+	fedLately = 5 * 24 * time.Hour
+	stirs     = 60 * time.Hour
+	fedSeen   = 7 * 24 * time.Hour
+	stirsSeen = 4 * 24 * time.Hour
+)
+
 const (
 	heatAhead  = 36   // hours looked ahead
 	heatReach  = 20.0 // K below the limit: no bin climbs further in a look-ahead
 	leastClimb = 0.6  // K in six hours; less is not worth a fit
-	fedLately  = 5 * 24 * time.Hour
-	fastest    = 2.2 // K/h: no feed heats a bin so fast; a choice
-	unfedNear  = 7.0 // K below the limit: what nobody has fed is the room, a lamp or a mat until it is nearer
+	fastest    = 2.2  // K/h: no feed heats a bin so fast; a choice
+	unfedNear  = 7.0  // K below the limit: what nobody has fed is the room, a lamp or a mat until it is nearer
 )
 
 // Heating is what HeatingFit finds.
@@ -56,7 +65,7 @@ func HeatingFit(bin, air *Track, limitC float64, ahead time.Duration, now time.T
 	out.ByRoom = r.byAir
 	out.ExcessK = last - p.lastOf(&r.past) - r.usualExcess
 	out.PerHour = p.rise(p.values(), 3) / 3
-	out.Self = (r.tooMuch(&p, own) || r.warmerThanYesterday()) && (r.fed || last >= limitC-unfedNear) &&
+	out.Self = (r.tooMuch(&p, own) || r.warmerThanYesterday() || r.slowNear(last)) && (r.fed || last >= limitC-unfedNear) &&
 		p.rise(own, 3) < 3*fastest && (r.byAir || out.PerHour < fastest)
 	switch {
 	case out.Crossing.Past:

@@ -7,13 +7,13 @@ import (
 )
 
 const (
-	dayBegins  = 6.0            // o'clock: from then on the sun may warm a bin
-	dayEnds    = 22.0           // when what it gave by day has reached the middle
-	dawn       = 6              // o'clock: the sun's warmth of the day before has gone by then
-	sunStirs   = 5              // h; a feed given less long ago has hardly begun to heat
-	pressing   = 3.5            // K below the limit: nearer, a fed bin gets no benefit of a sun that nobody has seen
-	nightLeast = 3              // hours of a night that tell something
-	fedStirs   = 60 * time.Hour // how long a feed may go on heating
+	dayBegins  = 6.0  // o'clock: from then on the sun may warm a bin
+	dayEnds    = 21.0 // when what it gave by day has reached the middle
+	dawn       = 6    // o'clock: the sun's warmth of the day before has gone by then
+	sunStirs   = 5    // h; a feed given less long ago has hardly begun to heat
+	pressing   = 3.5  // K below the limit: nearer, a fed bin gets no benefit of a sun that nobody has seen
+	slowest    = 30.0 // h; the time in which a big bin loses most of its warmth
+	nightLeast = 2    // hours of a night that tell something
 )
 
 // A calendar says where now lies in the day, and which hours of the fortnight
@@ -21,11 +21,12 @@ const (
 type calendar struct {
 	clock  float64   // hours since midnight where the bin stands
 	opened float64   // hours since the bin was opened
+	stirs  float64   // hours for which a feed may go on heating: such days are not usual ones
 	fed    []float64 // hours since each feed, the newest last
 }
 
-func (k *Track) calendar(now time.Time) calendar {
-	c := calendar{clock: float64(now.Hour()) + float64(now.Minute())/60, opened: k.freshFor(now).Hours()}
+func (k *Track) calendar(now time.Time, stirs time.Duration) calendar {
+	c := calendar{stirs: stirs.Hours(), clock: float64(now.Hour()) + float64(now.Minute())/60, opened: k.freshFor(now).Hours()}
 	for _, ms := range k.FedMS {
 		c.fed = append(c.fed, now.Sub(time.UnixMilli(ms)).Hours())
 	}
@@ -36,7 +37,7 @@ func (k *Track) calendar(now time.Time) calendar {
 // ended so many hours ago and lasted so long.
 func (c calendar) stirred(ended, lasted float64) bool {
 	return slices.ContainsFunc(c.fed, func(ago float64) bool {
-		return ago >= ended && ago-fedStirs.Hours() <= ended+lasted
+		return ago >= ended && ago-c.stirs <= ended+lasted
 	})
 }
 
@@ -83,7 +84,7 @@ func (r *room) warmNight(by float64) bool {
 		return false
 	}
 	n := len(r.own)
-	grew := r.own[n-1-to] - r.own[n-1-to-back]
+	grew := r.own[n-1-to] - r.own[n-1-to-back] + r.cools(back, to)
 	others := r.when.sameHours(r.own, back, to)
 	most := 0.5
 	switch many := len(others); {
@@ -95,6 +96,43 @@ func (r *room) warmNight(by float64) bool {
 		most = others[many-1]
 	}
 	return grew > most+by
+}
+
+// slowNear tells whether a bin near the limit grew warmer in the night by far more than
+// on any other: a slow heap that no longer climbs faster than a morning does. Where the room
+// is not seen it must be fed, and far is by how much its days differ.
+func (r *room) slowNear(last float64) bool {
+	least := 3.0
+	switch {
+	case !r.byAir && !r.fed:
+		return false
+	case !r.byAir:
+		least = 1 + 3*dayToDay(r.own)
+	case r.fed:
+		least = 1.5
+	}
+	return last >= r.limitC-pressing && r.warmNight(least)
+}
+
+// cools is how much a bin without heat of its own had lost over so many hours that ended
+// to hours ago, K, by being warmer when they began than on any night before (Newton's
+// law, with a slow bin's time): what stays warm through the night is heated.
+func (r *room) cools(back, to int) float64 {
+	begin := len(r.own) - 1 - to - back
+	var before []float64
+	for ago := 24; begin-ago >= 0; ago += 24 {
+		if v := r.own[begin-ago]; !math.IsNaN(v) && !r.when.stirred(float64(to+back+ago), 0) {
+			before = append(before, v)
+		}
+	}
+	if len(before) < 3 {
+		return 0
+	}
+	over := r.own[begin] - slices.Max(before)
+	if !r.byAir {
+		over -= dayToDay(r.own)
+	}
+	return max(0, over) * (1 - math.Exp(-float64(back)/slowest))
 }
 
 // brighterThanSun tells whether the bin rose more since the morning, or since it
@@ -132,8 +170,8 @@ func (r *room) brighterThanSun(p *past) bool {
 // other day was, and goes on so: a slow heap in the sun.
 func (r *room) warmerThanYesterday() bool {
 	to := int(math.Mod(r.when.clock-dawn+24, 24)) // hours since dawn
-	n, opened := len(r.own), int(r.when.opened)
-	if !r.fed || to+24 > opened || to > 16 || n < to+72 {
+	n := len(r.own)
+	if !r.fed || float64(to+24) > r.when.fed[len(r.when.fed)-1] || to > 16 || n < to+72 {
 		return false
 	}
 	grew := r.own[n-1-to] - r.own[n-1-to-24]
@@ -149,9 +187,9 @@ func (r *room) warmerThanYesterday() bool {
 // nightSince tells whether the feed in hand has had its nights to heat in: a night where
 // the room is seen, else two.
 func (c calendar) nightSince(seen bool) bool {
-	nights := 48.0
+	nights := 60.0
 	if seen {
-		nights = 36
+		nights = 48
 	}
 	return len(c.fed) == 0 || c.fed[len(c.fed)-1] > nights
 }

@@ -31,12 +31,12 @@ func roomOf(bin, air *Track, p *past, now time.Time) room {
 	hours := bin.hourly(now)
 	if air != nil {
 		if r, ok := roomByAir(hours, air, bin, now); ok {
-			r.fed, r.when = bin.fedFor(now) < fedLately, bin.calendar(now)
+			r.fed, r.when = bin.fedFor(now) < fedSeen, bin.calendar(now, stirsSeen)
 			return r
 		}
 	}
 	r := roomByDays(hours, p)
-	r.fed, r.when = bin.fedFor(now) < fedLately, bin.calendar(now)
+	r.fed, r.when = bin.fedFor(now) < fedLately, bin.calendar(now, stirs)
 	return r
 }
 
