@@ -16,7 +16,7 @@ import (
 // two hours with six hours of lead.
 func TestHeatingIsToldAtAnyPace(t *testing.T) {
 	at := func(every time.Duration) acceptance.Score {
-		s := acceptance.Heatings(scenario.Paced(scenario.Suite(scenario.Heating, 48/part, 100, start), every))
+		s := acceptance.Heatings(scenario.Paced(scenario.Suite(scenario.Heating, share(48), 100, start), every))
 		report(t, fmt.Sprint("heating every ", every), s)
 		if s.Recall() < 0.95 || s.False > 0 {
 			t.Errorf("every %s: got recall %.2f and %d false, want nearly every heating told and none false", every, s.Recall(), s.False)
@@ -63,8 +63,8 @@ func TestTheMinuteAtWhichAProbeSpeaksDoesNotMatter(t *testing.T) {
 // Drying and the sifting window need no more than a reading every six hours.
 func TestDryingIsToldAtAnyPace(t *testing.T) {
 	for _, every := range []time.Duration{2 * time.Hour, 4 * time.Hour, 6 * time.Hour} {
-		s := acceptance.Dryings(scenario.Paced(scenario.Suite(scenario.Drying, 16/part, 900, start), every))
-		opens, closes := acceptance.Siftings(scenario.Paced(scenario.Suite(scenario.Sifting, 12/part, 1300, start), every))
+		s := acceptance.Dryings(scenario.Paced(scenario.Suite(scenario.Drying, share(16), 900, start), every))
+		opens, closes := acceptance.Siftings(scenario.Paced(scenario.Suite(scenario.Sifting, share(12), 1300, start), every))
 		for name, s := range map[farm.Condition]acceptance.Score{farm.Drying: s, farm.SiftReady: opens, farm.SiftPassing: closes} {
 			report(t, fmt.Sprint(name, " every ", every), s)
 			if s.Due == 0 || s.Recall() < 0.95 || s.False > 0 {
