@@ -55,7 +55,7 @@ func checkCommand() command {
 			return cfg.Show(io.out)
 		}
 		reasons := tried(cfg)
-		for _, r := range reasons {
+		for _, r := range append(foldersNotHere(cfg), reasons...) {
 			fmt.Fprintln(io.talk, "note:", r)
 		}
 		if cfg.Barred+len(reasons) > 0 {

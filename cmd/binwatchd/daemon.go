@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"log/slog"
 	"os"
 	"sync"
@@ -109,7 +110,13 @@ func (d *daemon) openJournal(ctx context.Context, cfg *config.Config) error {
 
 // plainJournal refuses a path at which there is no file and can't be one.
 func plainJournal(path string) error {
-	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() {
+	info, err := os.Stat(path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist): // it is begun
+		return nil
+	case err != nil:
+		return fmt.Errorf("open journal: %w", err)
+	case !info.Mode().IsRegular():
 		return fmt.Errorf("open journal: %s is no plain file; journal.path names one", path)
 	}
 	return nil

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"path/filepath"
 	"time"
 
 	"binwatchd/internal/config"
@@ -36,6 +37,19 @@ func tried(cfg *config.Config) []config.Problem {
 	}
 	t.notices()
 	return t.reasons
+}
+
+// foldersNotHere lists the folders that run would not find. On the machine that the
+// file is meant for they may be there, so this refuses nothing.
+func foldersNotHere(cfg *config.Config) []config.Problem {
+	var notes []config.Problem
+	for _, f := range []struct{ key, path string }{{"journal.path", cfg.Journal.Path}, {"control", cfg.Control}} {
+		dir := filepath.Dir(f.path)
+		if f.path != "" && missing(dir) {
+			notes = append(notes, cfg.Wrong(f.key, fmt.Errorf("there is no folder %s here; binwatchd run does not make it", dir)))
+		}
+	}
+	return notes
 }
 
 func (t *trial) note(key string, err error) {

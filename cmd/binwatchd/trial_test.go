@@ -53,6 +53,9 @@ func TestCheckRefusesWhatRunRefuses(t *testing.T) {
 	if err := unix.Mkfifo(filepath.Join(dir, "pipe"), 0o600); err != nil {
 		t.Fatal(err)
 	}
+	if err := os.Symlink("loop.db", filepath.Join(dir, "loop.db")); err != nil {
+		t.Fatal(err)
+	}
 	for _, tt := range []struct {
 		name, broker, journal, more string
 		says                        string // "": it is right
@@ -62,6 +65,7 @@ func TestCheckRefusesWhatRunRefuses(t *testing.T) {
 		{"a pipe for an authority", "", "", `mail: {server: mail.example.org, from: bins@example.org, ca: pipe}`, "9:62: read the authority's certificate"},
 		{"an authority that is none", "", "", `mail: {server: mail.example.org, from: bins@example.org, ca: good}`, "9:62: "},
 		{"a folder for the journal", "", ".", "", "4:17: open journal: "},
+		{"a journal in a loop of links", "", "loop.db", "", "4:17: open journal: "},
 		{"a file where the socket is to be", "", "", "control: good", "9:10: open control socket: "},
 		{"another's hash", "", "", `page: {listen: "127.0.0.1:0", password: {file: md5}}`, "9:41: page password: "},
 		{"a certificate that is none", "", "", `page: {listen: "127.0.0.1:0", tls: {cert: good, key: good}}`, "9:36: "},
@@ -125,5 +129,18 @@ func TestAJotWaitsForADaemonThatStops(t *testing.T) {
 	}
 	if code := <-jotted; code != exitDone || !strings.Contains(out.String(), "noted, with no daemon running: Bed watered 2 L") {
 		t.Errorf("jot ends with %d: %s%s", code, &out, &talk)
+	}
+}
+
+// A folder that is not there is said, and refuses nothing: the file may be meant
+// for another machine.
+func TestCheckNotesAFolderThatIsMissing(t *testing.T) {
+	cfg := write(t, t.TempDir(), "binwatchd.yaml", fmt.Sprintf(trialYAML, "", "nowhere/journal.db", ""))
+	var out, talk bytes.Buffer
+	if code := dispatch(t.Context(), []string{"check", "--config", cfg}, &streams{nil, &out, &talk}); code != exitDone {
+		t.Errorf("got exit %d: %s", code, &talk)
+	}
+	if want := "4:17: there is no folder "; !strings.Contains(talk.String(), want) || !strings.Contains(talk.String(), "nowhere here; binwatchd run does not make it") {
+		t.Errorf("got %q, want it to name the folder, and %q", &talk, want)
 	}
 }
