@@ -242,3 +242,25 @@ func TestAJotOfUncertainTime(t *testing.T) {
 		}
 	}
 }
+
+// What a device kept and hands over all at once is as old as its stamps say: a
+// level that was believed hours before the last word of the probe is not fresh.
+func TestABelievedLevelOfHoursAgoIsNotFresh(t *testing.T) {
+	w := watching(nursery(farm.Living, "red"))
+	arrived := t0.Add(24 * time.Hour)
+	for at := t0; at.Before(arrived); at = at.Add(10 * time.Minute) {
+		v, doubt := 21.0, farm.NoDoubt
+		if arrived.Sub(at) <= 5*time.Hour {
+			v, doubt = 33, farm.TooFast
+		}
+		w.stamped("t", arrived, at, v, doubt)
+	}
+	z := w.state.Look(arrived.Add(time.Minute)).Bins[0].Zones[0]
+	if z.Temperature == nil || z.Temperature.Fresh || len(z.Species) > 0 {
+		t.Errorf("got %+v and species %v, want a level that is not fresh and nobody said to thrive", z.Temperature, z.Species)
+	}
+	w.stamped("t", arrived.Add(10*time.Minute), arrived.Add(10*time.Minute), 22, farm.NoDoubt)
+	if z := w.state.Look(arrived.Add(11 * time.Minute)).Bins[0].Zones[0]; !z.Temperature.Fresh {
+		t.Errorf("got %+v of what was believed just now, want it fresh", z.Temperature)
+	}
+}

@@ -81,9 +81,12 @@ func (p *probe) listen(t time.Time) {
 
 // fresh tells whether the newest believed reading is young enough to speak
 // for the probe at arrival time m. A probe that speaks more slowly than the
-// keeper has said speaks for as long as it takes.
+// keeper has said speaks for as long as it takes. Of what came all at once, the
+// last that was believed may be hours older than the last that was said.
 func (p *probe) fresh(m time.Time) bool {
-	return !p.GoodAt.IsZero() && m.Sub(p.GoodAt) <= silentAfter*max(p.spec.Every, p.Pace.Pause())
+	speaks := silentAfter * max(p.spec.Every, p.Pace.Pause())
+	behind := p.Newest.Stamped && p.Good.Stamped && p.Newest.At.Sub(p.Good.At) > speaks
+	return !p.GoodAt.IsZero() && m.Sub(p.GoodAt) <= speaks && !behind
 }
 
 // slow tells whether a probe's own pace is one that counts as silence: one that
