@@ -29,6 +29,18 @@ var Conditions = []Condition{
 	FeedDue, Hatching, Silent, Suspect, BatteryLow, Unwritten, Unforwarded,
 }
 
+// Quantity is what a condition of a zone is judged by; "" where that is the
+// logbook, a probe or the machinery.
+func (c Condition) Quantity() Quantity {
+	switch c {
+	case TooHot, TooCold, Heating:
+		return Temperature
+	case TooDry, TooWet, Drying, SiftReady, SiftPassing:
+		return Moisture
+	}
+	return ""
+}
+
 // Urgency is how soon a condition wants a hand. Greater is more urgent.
 type Urgency uint8
 

@@ -70,10 +70,10 @@ func judged(z *farm.ZoneView, now time.Time) bool {
 
 // fresh tells whether a forecast still has fresh readings to rest on.
 func fresh(c farm.Condition, warm, moist bool) bool {
-	switch c {
-	case farm.TooHot, farm.TooCold, farm.Heating:
+	switch c.Quantity() {
+	case farm.Temperature:
 		return warm
-	case farm.TooDry, farm.TooWet, farm.Drying, farm.SiftReady, farm.SiftPassing:
+	case farm.Moisture:
 		return moist
 	}
 	return true // feed and cocoons go by the days

@@ -64,17 +64,6 @@ func (d diary) marks(s *scene, z farm.ZoneView) []draw.Mark {
 	return out
 }
 
-// concerns tells which quantity a condition speaks of; "" is neither.
-func concerns(c farm.Condition) farm.Quantity {
-	switch c {
-	case farm.TooHot, farm.TooCold, farm.Heating:
-		return farm.Temperature
-	case farm.TooDry, farm.TooWet, farm.Drying, farm.SiftReady, farm.SiftPassing:
-		return farm.Moisture
-	}
-	return ""
-}
-
 // spells are the times during which conditions of a quantity stood in a zone.
 // One that began before the span starts at its edge.
 func (d diary) spells(s *scene, z farm.ZoneView, q farm.Quantity) []draw.Spell {
@@ -82,7 +71,7 @@ func (d diary) spells(s *scene, z farm.ZoneView, q farm.Quantity) []draw.Spell {
 	open := map[string]draw.Spell{}
 	var out []draw.Spell
 	for _, c := range d.changes {
-		if c.Zone != z.Zone || concerns(c.Condition) != q {
+		if c.Zone != z.Zone || c.Condition.Quantity() != q {
 			continue
 		}
 		sp, known := open[c.Episode]
@@ -102,7 +91,7 @@ func (d diary) spells(s *scene, z farm.ZoneView, q farm.Quantity) []draw.Spell {
 		open[c.Episode] = sp
 	}
 	for _, r := range s.view.Standing {
-		if r.Bin != z.Bin || r.Zone != z.Zone || concerns(r.Condition) != q {
+		if r.Bin != z.Bin || r.Zone != z.Zone || r.Condition.Quantity() != q {
 			continue
 		}
 		sp, known := open[r.Episode]

@@ -167,7 +167,7 @@ func (s *scene) opening(ctx context.Context) (sentence string, wants []wantView,
 // smallCurve is the curve a condition speaks of, or that of its probe's
 // quantity; none where it speaks of neither.
 func (s *scene) smallCurve(ctx context.Context, r farm.Standing) template.HTML {
-	q := concerns(r.Condition)
+	q := r.Condition.Quantity()
 	if p, ok := s.farm.ProbeByID(r.Probe); ok && q == "" {
 		q = p.Measures
 	}

@@ -29,8 +29,8 @@ func (s *State) unwatchedFor(who subject, c farm.Condition) string {
 	switch {
 	case !arises(c, z.spec.Aim):
 		return fmt.Sprintf("its aim is %s now", z.spec.Aim)
-	case needs(c) == farm.Temperature && len(z.temps) == 0, needs(c) == farm.Moisture && len(z.moists) == 0:
-		return fmt.Sprintf("no probe measures %s there now", needs(c))
+	case c.Quantity() == farm.Temperature && len(z.temps) == 0, c.Quantity() == farm.Moisture && len(z.moists) == 0:
+		return fmt.Sprintf("no probe measures %s there now", c.Quantity())
 	}
 	return ""
 }
@@ -57,18 +57,6 @@ func arises(c farm.Condition, aim farm.Aim) bool {
 		return aim == farm.Keeping
 	}
 	return true
-}
-
-// needs gives the quantity that a condition of a zone is judged by; "" where
-// that is the logbook.
-func needs(c farm.Condition) farm.Quantity {
-	switch c {
-	case farm.TooHot, farm.TooCold, farm.Heating:
-		return farm.Temperature
-	case farm.TooDry, farm.TooWet, farm.Drying, farm.SiftReady, farm.SiftPassing:
-		return farm.Moisture
-	}
-	return ""
 }
 
 // sayUnwatched says that nobody looks any more, and why.
@@ -112,7 +100,7 @@ func (s *State) markRelimited() {
 // force, if it is.
 func (z *zone) mark(c farm.Condition) {
 	l := z.judgedBy(c)
-	if r := z.record(c); needs(c) != "" && !l.At.IsZero() && !z.pastAny(c) {
+	if r := z.record(c); c.Quantity() != "" && !l.At.IsZero() && !z.pastAny(c) {
 		r.Relimited, r.HasRelimited = l.Value, true
 	}
 }
@@ -130,7 +118,7 @@ func (z *zone) limitsName() uint64 {
 
 // judgedBy is the level that a condition of a zone goes by.
 func (z *zone) judgedBy(c farm.Condition) level {
-	if needs(c) == farm.Temperature {
+	if c.Quantity() == farm.Temperature {
 		return z.Temp
 	}
 	return z.Moist
@@ -138,7 +126,7 @@ func (z *zone) judgedBy(c farm.Condition) level {
 
 // marginOf is how far inside a limit of a condition counts as back.
 func (z *zone) marginOf(c farm.Condition) float64 {
-	if needs(c) == farm.Temperature {
+	if c.Quantity() == farm.Temperature {
 		return z.spec.Margin.Temperature
 	}
 	return z.spec.Margin.Moisture
