@@ -223,7 +223,7 @@ func (p *probe) view(at time.Time) farm.ProbeView {
 		v.PaceS = p.Pace.Every().Seconds()
 	}
 	if p.otherPace() {
-		v.Pace = fmt.Sprintf("speaks every %s (every: %s)", pace(p.Pace.Every()), spelt(p.spec.Every))
+		v.Pace = fmt.Sprintf("speaks %s (every: %s)", howOften(p.Pace.Every()), spelt(p.spec.Every))
 	}
 	return v
 }

@@ -264,3 +264,22 @@ func TestABelievedLevelOfHoursAgoIsNotFresh(t *testing.T) {
 		t.Errorf("got %+v of what was believed just now, want it fresh", z.Temperature)
 	}
 }
+
+// The pace of a probe that speaks all the time is said in words, too.
+func TestHowOftenAFastProbeSpeaks(t *testing.T) {
+	for every, want := range map[time.Duration]string{
+		200 * time.Millisecond: "speaks several times a second (every: 10m)",
+		time.Second:            "speaks every second (every: 10m)",
+		10 * time.Second:       "speaks every 10 seconds (every: 10m)",
+	} {
+		w := watching(nursery(farm.Living, "red"))
+		for at := t0; at.Before(t0.Add(5 * time.Minute)); at = at.Add(every) {
+			w.say("t", at, 20)
+		}
+		for _, p := range w.state.Look(t0.Add(5 * time.Minute)).Probes {
+			if p.ID == "t" && p.Pace != want {
+				t.Errorf("a number each %s: got %q, want %q", every, p.Pace, want)
+			}
+		}
+	}
+}

@@ -47,7 +47,7 @@ func (s *State) sayingSilent(p *probe, m time.Time) func(farm.ChangeKind) saying
 // once and stays until the one is changed or the other.
 func (s *State) sayingSlow(p *probe) func(farm.ChangeKind) saying {
 	return func(farm.ChangeKind) saying {
-		own := "speaks every " + pace(p.Pace.Every())
+		own := "speaks " + howOften(p.Pace.Every())
 		if p.Pace.Every() <= silentAfter*p.spec.Every {
 			own = "is often quiet for " + pace(p.Pace.Pause())
 		}
@@ -77,6 +77,17 @@ func pace(d time.Duration) string {
 		return fmt.Sprintf("%.0f seconds", d.Seconds())
 	}
 	return farm.SayLong(d)
+}
+
+// howOften says the pace of a probe.
+func howOften(every time.Duration) string {
+	switch {
+	case every < 750*time.Millisecond:
+		return "several times a second"
+	case every < 1500*time.Millisecond:
+		return "every second"
+	}
+	return "every " + pace(every)
 }
 
 // noneSpeaks tells whether every probe has been quiet for too long.
