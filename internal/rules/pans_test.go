@@ -174,3 +174,20 @@ func TestTheUsualSiftingIsAdvised(t *testing.T) {
 		t.Errorf("got %+v, want the usual 8 L to the crate", a)
 	}
 }
+
+// A level that has just passed the end of the window is not written as that end.
+func TestTheEndOfTheWindowIsNotItsLevel(t *testing.T) {
+	w := watching(sifter())
+	at := w.drying(t0, 50, 36, 3)
+	at = w.drying(at, 36, 34.9, 0.5)
+	at = w.drying(at, 34.9, 34.7, 0.1) // the level follows, and patience is over
+	st := w.standing(at, farm.SiftPassing)
+	if st == nil || !strings.Contains(st.Text, ", below 35 %") || strings.Contains(st.Text, ": 35 %") {
+		t.Errorf("got %+v, want the window closed at a level that is not written as 35 %%", st)
+	}
+	for _, c := range w.of(farm.SiftReady) {
+		if strings.Contains(c.Text, ": 35 %, too dry") {
+			t.Errorf("got %q", c.Text)
+		}
+	}
+}

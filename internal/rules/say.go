@@ -146,7 +146,11 @@ func (s *State) value(z *zone, c farm.Condition, v float64) string {
 	if ofHeat(c) {
 		l, q = z.heat, farm.Temperature
 	}
-	return s.farm.Units.Beside(q, v, slices.Concat(l.low.limit[farm.Soon:], l.high.limit[farm.Soon:])...)
+	limits := slices.Concat(l.low.limit[farm.Soon:], l.high.limit[farm.Soon:])
+	if z.spec.Aim == farm.Sifting && q == farm.Moisture { // its window opens and closes there
+		limits = append(limits, z.bands.moist.Thrive.Low, z.bands.moist.Thrive.High)
+	}
+	return s.farm.Units.Beside(q, v, limits...)
 }
 
 func (s *State) measure(c farm.Condition, v float64) string {

@@ -107,9 +107,9 @@ func (s *State) saySift(z *zone, c farm.Condition, at time.Time) saying {
 	u := s.farm.Units
 	closes, foreseen := z.Husbandry.Dry.Thrive.Forecast()
 	foreseen = foreseen && !z.Husbandry.Dry.Thrive.Past && closes.Crosses.After(at)
-	text := fmt.Sprintf("%s is ready to sift at %s.", s.place(z.who), u.Moisture(z.Moist.Value))
+	text := fmt.Sprintf("%s is ready to sift at %s.", s.place(z.who), s.value(z, c, z.Moist.Value))
 	if c == farm.SiftPassing {
-		text = fmt.Sprintf("%s can be sifted only a little longer: %s.", s.place(z.who), u.Moisture(z.Moist.Value))
+		text = fmt.Sprintf("%s can be sifted only a little longer: %s.", s.place(z.who), s.value(z, c, z.Moist.Value))
 	}
 	do := "Sift it a few pans at a time; leave what smears for another day. Jot each lot as sifted, and finished when no more is to come."
 	switch {
@@ -175,7 +175,7 @@ func times(n int) string {
 const heavyCaution = "Full tubs are heavy: carry half loads."
 
 func (s *State) saySifted(z *zone, c farm.Condition) saying {
-	at := s.farm.Units.Moisture(z.Moist.Value)
+	at := s.value(z, c, z.Moist.Value)
 	switch m := z.Husbandry.Sift; {
 	case m.Over:
 		return saying{text: s.place(z.who) + " is sifted."}
