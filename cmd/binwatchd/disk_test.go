@@ -49,6 +49,14 @@ func startSmallDisk(t *testing.T) *smallDisk {
 		t.Fatal(err)
 	}
 	mount(t, s.dir, "size=4m")
+	s.watch(t, dir)
+	return s
+}
+
+// watch starts a daemon with its journal in s.dir, and all else it needs beside
+// that in dir, and a load.
+func (s *smallDisk) watch(t *testing.T, dir string) {
+	t.Helper()
 	s.chaos = chaos{
 		t: t, hook: startHook(t), kept: newLedger(t, filepath.Join(s.dir, "journal.db")),
 		broker: brokertest.StartMosquitto(t, brokertest.Options{Extra: "max_queued_messages 1000000"}),
@@ -57,7 +65,6 @@ func startSmallDisk(t *testing.T) *smallDisk {
 	s.start()
 	s.daemon.says("broker reached")
 	s.load = startStream(t, s.broker.URL, usualPace)
-	return s
 }
 
 func (s *smallDisk) start() {

@@ -2,7 +2,6 @@ package main
 
 import (
 	"errors"
-	"fmt"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -12,7 +11,6 @@ import (
 
 	"golang.org/x/sys/unix"
 
-	"binwatchd/internal/brokertest"
 	"binwatchd/internal/farm"
 )
 
@@ -24,14 +22,7 @@ func startOnFolder(t *testing.T) *smallDisk {
 	if err := os.Mkdir(s.dir, 0o750); err != nil {
 		t.Fatal(err)
 	}
-	s.chaos = chaos{
-		t: t, hook: startHook(t), kept: newLedger(t, filepath.Join(s.dir, "journal.db")),
-		broker: brokertest.StartMosquitto(t, brokertest.Options{Extra: "max_queued_messages 1000000"}),
-	}
-	s.cfg = write(t, dir, "binwatchd.yaml", fmt.Sprintf(diskYAML, s.broker.URL, s.kept.path, filepath.Join(dir, "door"), s.page, s.hook.url))
-	s.start()
-	s.daemon.says("broker reached")
-	s.load = startStream(t, s.broker.URL, usualPace)
+	s.watch(t, dir)
 	return s
 }
 

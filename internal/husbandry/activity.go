@@ -22,27 +22,25 @@ var Words = []string{InDanger, Slowed, Resting, Parched, Soaked, Thriving}
 // Word says how a species does at a temperature: thriving, slowed, resting or
 // in danger.
 func Word(s farm.Species, tempC float64) string {
-	switch b := s.Temperature; {
-	case !b.Survive.Contains(tempC):
-		return InDanger
-	case tempC > b.Thrive.High:
-		return Slowed
-	case tempC < b.Thrive.Low:
-		return Resting
-	}
-	return Thriving
+	return wordIn(s.Temperature, tempC, Resting, Slowed)
 }
 
 // MoistWord says how a species does at a moisture, % wet basis: thriving, too
 // dry, too wet or in danger.
 func MoistWord(s farm.Species, pct float64) string {
-	switch b := s.Moisture; {
-	case !b.Survive.Contains(pct):
+	return wordIn(s.Moisture, pct, Parched, Soaked)
+}
+
+// wordIn says where a level lies in a species' bands, with the words for below
+// and above its thrive band.
+func wordIn(b farm.Bands, v float64, below, above string) string {
+	switch {
+	case !b.Survive.Contains(v):
 		return InDanger
-	case pct > b.Thrive.High:
-		return Soaked
-	case pct < b.Thrive.Low:
-		return Parched
+	case v > b.Thrive.High:
+		return above
+	case v < b.Thrive.Low:
+		return below
 	}
 	return Thriving
 }
