@@ -35,7 +35,7 @@ lint:
 
 # What has tests that the race detector would only make long, or that measure
 # memory.
-UNRACED = ./internal/acceptance ./internal/rehearse ./internal/trend
+UNRACED = ./internal/acceptancetest ./internal/rehearse ./internal/trend
 
 unit:
 	$(GO) test -race -parallel 8 -timeout 30m ./...
@@ -54,10 +54,10 @@ test-busy: deps lint
 # SOAK=8h. CHAOS_SEED=... repeats an order.
 soak: deps
 	SOAK=1 $(GO) test -count=1 -run '^TestFeedAtOneEndIsNeverDoubted$$' ./internal/ingest
-	SOAK=1 WARM_CASES=20 $(GO) test -count=1 -timeout 0 ./internal/acceptance
+	SOAK=1 WARM_CASES=20 $(GO) test -count=1 -timeout 0 ./internal/acceptancetest
 	SOAK=1 $(GO) test -count=1 -timeout 0 -run '^TestAKeeperWhoDoesAsTold' ./internal/rules
 	SOAK=1 $(GO) test -count=1 -timeout 0 -run '^TestKilledWhileAppending$$' ./internal/journal
-	WARM_CASES=200 $(GO) test -count=1 -timeout 0 -run '^TestWhatWarmsABin' ./internal/acceptance
+	WARM_CASES=200 $(GO) test -count=1 -timeout 0 -run '^TestWhatWarmsABin' ./internal/acceptancetest
 	SOAK=$${SOAK:-10m} $(GO) test -race -count=1 -timeout 0 -v -run '^(TestChaos|TestKilledAtRandomMoments)$$' ./cmd/binwatchd
 
 # Figures, each a ratio or a cost measured in one run: what the daemon costs, and

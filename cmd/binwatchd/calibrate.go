@@ -12,8 +12,8 @@ import (
 	"binwatchd/internal/calibration"
 	"binwatchd/internal/config"
 	"binwatchd/internal/farm"
-	"binwatchd/internal/paste"
 	"binwatchd/internal/quantity"
+	"binwatchd/internal/snippet"
 )
 
 func calibrateCommand() command {
@@ -78,7 +78,7 @@ func calibrate(ctx context.Context, cfg *config.Config, id string, said []saidSa
 		return err
 	}
 	for _, sample := range samples {
-		fmt.Fprintf(s.out, "# raw %s: %s\n", paste.Number(sample.Raw), sample.From)
+		fmt.Fprintf(s.out, "# raw %s: %s\n", snippet.Number(sample.Raw), sample.From)
 	}
 	for _, line := range curve.Worth(p.Measures) {
 		fmt.Fprintf(s.out, "# %s\n", line)
@@ -201,7 +201,7 @@ func newestRaw(ctx context.Context, cfg *config.Config, id string, s *streams) (
 		if p.ID != id || p.Raw == nil {
 			continue
 		}
-		fmt.Fprintf(s.talk, "%s said %s, %s ago\n", id, paste.Number(*p.Raw), farm.SayLong(v.At.Sub(p.At)))
+		fmt.Fprintf(s.talk, "%s said %s, %s ago\n", id, snippet.Number(*p.Raw), farm.SayLong(v.At.Sub(p.At)))
 		if !p.Fresh {
 			fmt.Fprintln(s.talk, "that is long ago: is the probe where the sample was taken?")
 		}

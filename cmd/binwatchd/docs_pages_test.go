@@ -74,7 +74,7 @@ func TestDocumentedFilesExist(t *testing.T) {
 
 // The page of metrics names every metric that there is and no other.
 func TestEveryMetricIsDocumented(t *testing.T) {
-	golden, err := os.ReadFile("../../internal/meter/testdata/metrics.txt")
+	golden, err := os.ReadFile("../../internal/metrics/testdata/metrics.txt")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -8,7 +8,7 @@ import (
 	"fmt"
 	"strings"
 
-	"binwatchd/internal/page/door"
+	"binwatchd/internal/page/auth"
 )
 
 func hashPasswordCommand() command {
@@ -26,7 +26,7 @@ func hashPasswordCommand() command {
 		if password == "" {
 			return errors.New("no password came in on standard input")
 		}
-		hash, err := door.HashPassword(password)
+		hash, err := auth.HashPassword(password)
 		if err != nil {
 			return err
 		}

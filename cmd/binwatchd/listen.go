@@ -14,7 +14,7 @@ import (
 
 	"binwatchd/internal/config"
 	"binwatchd/internal/ingest"
-	"binwatchd/internal/paste"
+	"binwatchd/internal/snippet"
 	"binwatchd/internal/survey"
 )
 
@@ -127,7 +127,7 @@ func hearAll(source *ingest.Source, heard *survey.Survey, long time.Duration, s 
 func note(heard *survey.Survey, d *ingest.Delivery, s *streams) {
 	fresh, says := heard.Hear(survey.Message{Topic: d.Topic, Payload: d.Payload, At: d.Arrived, Retained: d.Retained})
 	if fresh {
-		fmt.Fprintf(s.talk, "%s %s\n", strings.TrimSpace(paste.Comment(d.Topic)), says)
+		fmt.Fprintf(s.talk, "%s %s\n", strings.TrimSpace(snippet.Comment(d.Topic)), says)
 	}
 }
 

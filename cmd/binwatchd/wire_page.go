@@ -9,7 +9,7 @@ import (
 	"time"
 
 	"binwatchd/internal/config"
-	"binwatchd/internal/meter"
+	"binwatchd/internal/metrics"
 	"binwatchd/internal/page"
 )
 
@@ -52,36 +52,36 @@ func behindLogin(p *page.Page, h http.Handler, cfg *config.Page, part config.Par
 
 // meter shows the farm and the machinery to a scraper.
 func (d *daemon) meter() http.Handler {
-	mc := meter.Config{Version: versionName(), Look: d.look, Journal: d.journalFigures, Notices: d.noticeFigures, Log: d.log}
+	mc := metrics.Config{Version: versionName(), Look: d.look, Journal: d.journalFigures, Notices: d.noticeFigures, Log: d.log}
 	if d.forward != nil {
 		mc.Influx = d.influxFigures
 	}
-	return meter.NewHandler(mc)
+	return metrics.NewHandler(mc)
 }
 
-func (d *daemon) journalFigures() (meter.Journal, bool) {
+func (d *daemon) journalFigures() (metrics.Journal, bool) {
 	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
 	defer cancel()
 	s, err := d.journal.Sizes(ctx)
-	return meter.Journal{
+	return metrics.Journal{
 		FileBytes: s.FileBytes, LogBytes: s.LogBytes, FreeBytes: s.FreeBytes,
 		Packed: s.Packed, Unpacked: s.Unpacked, Events: s.Events, Oldest: s.Oldest,
 	}, err == nil
 }
 
-func (d *daemon) influxFigures() (meter.Influx, bool) {
+func (d *daemon) influxFigures() (metrics.Influx, bool) {
 	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
 	defer cancel()
 	f := d.forward.Figures()
 	waiting, err := d.journal.Behind(ctx, f.Reached)
-	return meter.Influx{Waiting: waiting, Written: f.Written, Parked: f.Parked, Failed: f.Failed, At: f.At}, err == nil
+	return metrics.Influx{Waiting: waiting, Written: f.Written, Parked: f.Parked, Failed: f.Failed, At: f.At}, err == nil
 }
 
-func (d *daemon) noticeFigures() []meter.Notices {
-	var out []meter.Notices
+func (d *daemon) noticeFigures() []metrics.Notices {
+	var out []metrics.Notices
 	for _, c := range d.sending.now().Counts() {
 		kind, _, _ := strings.Cut(c.By, ":")
-		out = append(out, meter.Notices{By: kind, Outcome: c.Outcome, Count: c.N})
+		out = append(out, metrics.Notices{By: kind, Outcome: c.Outcome, Count: c.N})
 	}
 	return out
 }

@@ -4,8 +4,8 @@ import (
 	"testing"
 	"time"
 
-	"binwatchd/internal/acceptance"
-	"binwatchd/internal/scenario"
+	"binwatchd/internal/acceptancetest"
+	"binwatchd/internal/scenariotest"
 )
 
 // BenchmarkAcceptance is how well trouble is told, on simulated bins of which
@@ -13,29 +13,33 @@ import (
 // and others.
 func BenchmarkAcceptance(b *testing.B) {
 	start := time.Date(2026, 4, 6, 0, 0, 0, 0, time.UTC)
-	opens, closes := acceptance.Siftings(scenario.Suite(scenario.Sifting, 60, 41_300, start))
+	opens, closes := acceptancetest.Siftings(scenariotest.Suite(scenariotest.Sifting, 60, 41_300, start))
 	for _, c := range []struct {
 		name  string
-		score func() acceptance.Score
+		score func() acceptancetest.Score
 	}{
-		{"heating", func() acceptance.Score {
-			return acceptance.Heatings(scenario.Suite(scenario.Heating, 96, 40_100, start))
+		{"heating", func() acceptancetest.Score {
+			return acceptancetest.Heatings(scenariotest.Suite(scenariotest.Heating, 96, 40_100, start))
 		}},
-		{"drying", func() acceptance.Score { return acceptance.Dryings(scenario.Suite(scenario.Drying, 80, 40_900, start)) }},
-		{"sift_opens", func() acceptance.Score { return opens }},
-		{"sift_closes", func() acceptance.Score { return closes }},
-		{"quiet", func() acceptance.Score { return acceptance.Quiets(scenario.Suite(scenario.Quiet, 100, 40_500, start)) }},
-		{"heating_hourly", func() acceptance.Score {
-			return acceptance.Heatings(scenario.Paced(scenario.Suite(scenario.Heating, 96, 40_100, start), time.Hour))
+		{"drying", func() acceptancetest.Score {
+			return acceptancetest.Dryings(scenariotest.Suite(scenariotest.Drying, 80, 40_900, start))
 		}},
-		{"heating_2h", func() acceptance.Score {
-			return acceptance.Heatings(scenario.Paced(scenario.Suite(scenario.Heating, 96, 40_100, start), 2*time.Hour))
+		{"sift_opens", func() acceptancetest.Score { return opens }},
+		{"sift_closes", func() acceptancetest.Score { return closes }},
+		{"quiet", func() acceptancetest.Score {
+			return acceptancetest.Quiets(scenariotest.Suite(scenariotest.Quiet, 100, 40_500, start))
 		}},
-		{"warm", func() acceptance.Score { return warm(scenario.Quiet, start) }},
-		{"warm_fed", func() acceptance.Score { return warm(scenario.Heating, start) }},
+		{"heating_hourly", func() acceptancetest.Score {
+			return acceptancetest.Heatings(scenariotest.Paced(scenariotest.Suite(scenariotest.Heating, 96, 40_100, start), time.Hour))
+		}},
+		{"heating_2h", func() acceptancetest.Score {
+			return acceptancetest.Heatings(scenariotest.Paced(scenariotest.Suite(scenariotest.Heating, 96, 40_100, start), 2*time.Hour))
+		}},
+		{"warm", func() acceptancetest.Score { return warm(scenariotest.Quiet, start) }},
+		{"warm_fed", func() acceptancetest.Score { return warm(scenariotest.Heating, start) }},
 	} {
 		b.Run(c.name, func(b *testing.B) {
-			var s acceptance.Score
+			var s acceptancetest.Score
 			for b.Loop() {
 				s = c.score()
 			}
@@ -57,9 +61,9 @@ func BenchmarkAcceptance(b *testing.B) {
 
 // warm is what is told of bins that the sun, a heater, a lamp or the like warms:
 // twenty of each.
-func warm(kind scenario.Kind, start time.Time) (all acceptance.Score) {
-	for _, w := range scenario.Warmths {
-		all.Add(acceptance.Warms(scenario.WarmSuite(w, kind, 20, 42_000, start)))
+func warm(kind scenariotest.Kind, start time.Time) (all acceptancetest.Score) {
+	for _, w := range scenariotest.Warmths {
+		all.Add(acceptancetest.Warms(scenariotest.WarmSuite(w, kind, 20, 42_000, start)))
 	}
 	return all
 }

@@ -8,7 +8,7 @@ import (
 	"slices"
 
 	"binwatchd/internal/farm"
-	"binwatchd/internal/paste"
+	"binwatchd/internal/snippet"
 	"binwatchd/internal/trend"
 )
 
@@ -133,7 +133,7 @@ func mistaken(sorted []Sample, fitted []float64, slack float64) error {
 		}
 		other := farthest(sorted, fitted, i)
 		return fmt.Errorf("the samples at raw %s (%s) and %s (%s) contradict each other: one of them is mistaken",
-			paste.Number(s.Raw), s.From, paste.Number(other.Raw), other.From)
+			snippet.Number(s.Raw), s.From, snippet.Number(other.Raw), other.From)
 	}
 	return nil
 }

@@ -5,8 +5,8 @@ import (
 	"strings"
 
 	"binwatchd/internal/farm"
-	"binwatchd/internal/paste"
 	"binwatchd/internal/quantity"
+	"binwatchd/internal/snippet"
 )
 
 // Entry writes a probe's whole entry with its new calibration, to paste below
@@ -14,14 +14,14 @@ import (
 // entry with others needs one of its own once it has points of its own.
 func Entry(p farm.Probe, points []farm.Point) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "probes:\n  %s:\n", paste.Word(p.ID))
+	fmt.Fprintf(&b, "probes:\n  %s:\n", snippet.Word(p.ID))
 	line := func(key, value string) { fmt.Fprintf(&b, "    %s: %s\n", key, value) }
-	line("topic", paste.Word(p.Topic))
+	line("topic", snippet.Word(p.Topic))
 	if p.Value != "" {
-		line("value", paste.Word(p.Value))
+		line("value", snippet.Word(p.Value))
 	}
 	if p.Time != "" {
-		line("time", paste.Word(p.Time))
+		line("time", snippet.Word(p.Time))
 	}
 	line("measures", string(p.Measures))
 	if len(points) == 1 { // it moves the unit's own reading
@@ -34,7 +34,7 @@ func Entry(p farm.Probe, points []farm.Point) string {
 	if len(p.Of) > 0 {
 		of := make([]string, len(p.Of))
 		for i, id := range p.Of {
-			of[i] = paste.Word(id)
+			of[i] = snippet.Word(id)
 		}
 		line("of", "["+strings.Join(of, ", ")+"]")
 	}

@@ -6,7 +6,7 @@ import (
 	"strings"
 
 	"binwatchd/internal/farm"
-	"binwatchd/internal/paste"
+	"binwatchd/internal/snippet"
 )
 
 // Errors of cheap capacitive probes even when calibrated, water per volume:
@@ -60,31 +60,31 @@ func (c Curve) moistureWorth() []string {
 	low, high := CheapProbe(middle, dryPerLitre)
 	out := []string{fmt.Sprintf(
 		"Expect an error of %s to %s points near %s %%: a cheap probe strays by 0.05 to 0.09 of the volume even when calibrated (Nagahage et al. 2019), in stuff of %s kg dry per litre (assumed).",
-		tenths(math.Hypot(spread, low)), tenths(math.Hypot(spread, high)), paste.Number(math.Round(middle)), paste.Number(dryPerLitre))}
+		tenths(math.Hypot(spread, low)), tenths(math.Hypot(spread, high)), snippet.Number(math.Round(middle)), snippet.Number(dryPerLitre))}
 	if len(c.Points) > 1 && math.Abs(last-first) < closeTogether {
 		out = append(out, "The samples lie close together: a small error in one tilts everything. One much drier or wetter would help.")
 	}
 	return out
 }
 
-func tenths(v float64) string { return paste.Number(math.Round(v*10) / 10) }
+func tenths(v float64) string { return snippet.Number(math.Round(v*10) / 10) }
 
 // say writes a value as the configuration has it.
 func say(v float64, q farm.Quantity) string {
 	switch q {
 	case farm.Temperature:
-		return paste.Number(math.Round(v*100)/100) + "C"
+		return snippet.Number(math.Round(v*100)/100) + "C"
 	case farm.Battery:
-		return paste.Number(math.Round(v*1000)/1000) + " V"
+		return snippet.Number(math.Round(v*1000)/1000) + " V"
 	}
-	return paste.Number(math.Round(v*10)/10) + "%"
+	return snippet.Number(math.Round(v*10)/10) + "%"
 }
 
 // Line writes points as the value of a probe's calibration: key.
 func Line(points []farm.Point, q farm.Quantity) string {
 	parts := make([]string, len(points))
 	for i, p := range points {
-		parts[i] = fmt.Sprintf("{raw: %s, %s: %s}", paste.Number(p.Raw), q, say(p.Value, q))
+		parts[i] = fmt.Sprintf("{raw: %s, %s: %s}", snippet.Number(p.Raw), q, say(p.Value, q))
 	}
 	return "[" + strings.Join(parts, ", ") + "]"
 }

@@ -11,7 +11,7 @@ import (
 
 	"binwatchd/internal/farm"
 	"binwatchd/internal/page"
-	"binwatchd/internal/page/door"
+	"binwatchd/internal/page/auth"
 )
 
 const password = "compost heap"
@@ -20,7 +20,7 @@ func lockedPage(t *testing.T) (*fake, *page.Page) {
 	t.Helper()
 	f := newFake()
 	cfg := f.config()
-	hash, err := door.HashPassword(password)
+	hash, err := auth.HashPassword(password)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -104,7 +104,7 @@ func TestLogin(t *testing.T) {
 	if w := with(p, c, request(http.MethodGet, "/api/now", nil)); w.Code != http.StatusOK {
 		t.Errorf("inside, /api/now: status %d", w.Code)
 	}
-	f.advance(door.SessionLife + time.Hour)
+	f.advance(auth.SessionLife + time.Hour)
 	if w := with(p, c, request(http.MethodGet, "/", nil)); w.Code != http.StatusSeeOther {
 		t.Errorf("after a month unused: status %d", w.Code)
 	}

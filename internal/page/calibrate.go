@@ -10,7 +10,7 @@ import (
 
 	"binwatchd/internal/calibration"
 	"binwatchd/internal/farm"
-	"binwatchd/internal/paste"
+	"binwatchd/internal/snippet"
 )
 
 // A calibrationForm is the form that turns samples into lines for the
@@ -152,7 +152,7 @@ func typedNumber(s string) (float64, error) {
 
 // calibrationYAML writes the lines to paste below probes:.
 func calibrationYAML(conf farm.Probe, points []farm.Point) string {
-	return fmt.Sprintf("probes:\n  %s:\n    calibration: %s\n", paste.Word(conf.ID), calibration.Line(points, conf.Measures))
+	return fmt.Sprintf("probes:\n  %s:\n    calibration: %s\n", snippet.Word(conf.ID), calibration.Line(points, conf.Measures))
 }
 
 // calibrationNotes say what the points are worth.

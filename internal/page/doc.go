@@ -8,5 +8,5 @@
 // opens a listener. Whether the address is fit for it is for [Check] to say,
 // TLS is the caller's. No request can make it fetch anything from elsewhere,
 // and nothing a stranger sends is shown but as text. cmd wires it; its
-// pictures are package draw's, its locks package door's.
+// pictures are package draw's, its login package auth's.
 package page

@@ -6,7 +6,7 @@ import (
 	"strings"
 
 	"binwatchd/internal/farm"
-	"binwatchd/internal/page/door"
+	"binwatchd/internal/page/auth"
 )
 
 // known lets only those in who gave the password, where there is one.
@@ -67,7 +67,7 @@ func (p *Page) login(w http.ResponseWriter, r *http.Request) error {
 		return p.show(w, http.StatusUnauthorized, "login", loginPage{shell: p.outside(), Next: next, Wrong: "That is not the password."})
 	}
 	p.tries.Forgive(r.RemoteAddr)
-	p.setCookie(w, p.sessionName(), p.sessions.Open(p.cfg.Now()), int(door.SessionLife.Seconds()))
+	p.setCookie(w, p.sessionName(), p.sessions.Open(p.cfg.Now()), int(auth.SessionLife.Seconds()))
 	http.Redirect(w, r, next, http.StatusSeeOther)
 	return nil
 }

@@ -8,7 +8,7 @@ import (
 	"time"
 
 	"binwatchd/internal/farm"
-	"binwatchd/internal/page/door"
+	"binwatchd/internal/page/auth"
 )
 
 // Config is what a page needs. All functions must be safe for concurrent use.
@@ -48,7 +48,7 @@ type Logbook interface {
 
 // Check tells whether a page may be served at listen, an address like
 // "127.0.0.1:8338": beyond loopback only with a password.
-func Check(listen string, hasPassword bool) error { return door.Check(listen, hasPassword) }
+func Check(listen string, hasPassword bool) error { return auth.Check(listen, hasPassword) }
 
 // CheckPassword tells why a page would not take a password, or the hash of one;
 // "" is none.
@@ -56,18 +56,18 @@ func CheckPassword(password string) error {
 	if password == "" {
 		return nil
 	}
-	_, err := door.ParsePassword(password)
+	_, err := auth.ParsePassword(password)
 	return err
 }
 
 // A Page serves the keeper's page.
 type Page struct {
 	cfg      Config
-	password door.Password
+	password auth.Password
 	locked   bool // there is a password
-	sessions door.Sessions
-	tries    door.Tries
-	once     door.Once
+	sessions auth.Sessions
+	tries    auth.Tries
+	once     auth.Once
 	hashing  chan struct{} // one password is weighed at a time: it takes memory
 	looks    looks
 	shelf    shelf
@@ -82,7 +82,7 @@ func New(cfg Config) (*Page, error) {
 	}
 	p := &Page{cfg: cfg, locked: cfg.Password != "", hashing: make(chan struct{}, 1)}
 	if p.locked {
-		pw, err := door.ParsePassword(cfg.Password)
+		pw, err := auth.ParsePassword(cfg.Password)
 		if err != nil {
 			return nil, err
 		}

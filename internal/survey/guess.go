@@ -6,7 +6,7 @@ import (
 	"strings"
 
 	"binwatchd/internal/farm"
-	"binwatchd/internal/paste"
+	"binwatchd/internal/snippet"
 )
 
 // A guess is what a value is taken for, and why. Why not is set when it is
@@ -237,12 +237,12 @@ func span(c *channel) string {
 	case c.sound == 0:
 		return quoted(c.text)
 	case c.low == c.high:
-		return paste.Number(c.low)
+		return snippet.Number(c.low)
 	}
-	return paste.Number(c.low) + " to " + paste.Number(c.high)
+	return snippet.Number(c.low) + " to " + snippet.Number(c.high)
 }
 
 // quoted makes a text from outside fit for a comment.
 func quoted(s string) string {
-	return `"` + strings.TrimSpace(paste.Comment(s)) + `"`
+	return `"` + strings.TrimSpace(snippet.Comment(s)) + `"`
 }

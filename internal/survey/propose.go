@@ -8,7 +8,7 @@ import (
 	"unicode/utf8"
 
 	"binwatchd/internal/farm"
-	"binwatchd/internal/paste"
+	"binwatchd/internal/snippet"
 )
 
 // A Proposal is what could be made of what was heard.
@@ -249,7 +249,7 @@ func heard(l likeness) string {
 	case retained == messages:
 		s += ", all of them stored by the broker: their age is unknown"
 	case retained > 0:
-		s += ", " + paste.Number(float64(retained)) + " of them stored by the broker"
+		s += ", " + snippet.Number(float64(retained)) + " of them stored by the broker"
 	}
 	if l.channel.faults > 0 {
 		s += ", and " + count(l.channel.faults, "fault code")

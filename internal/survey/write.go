@@ -11,8 +11,8 @@ import (
 	"binwatchd/internal/calibration"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/ingest"
-	"binwatchd/internal/paste"
 	"binwatchd/internal/quantity"
+	"binwatchd/internal/snippet"
 )
 
 // WriteYAML writes the proposal as a probes: section to paste. Without any
@@ -46,19 +46,19 @@ func (p Probe) write(b *strings.Builder) {
 	if p.isAir() {
 		b.WriteString("  # Perhaps the air of a room: then bins name it as their ambient.\n")
 	}
-	fmt.Fprintf(b, "  %s:\n", paste.Word(p.ID))
+	fmt.Fprintf(b, "  %s:\n", snippet.Word(p.ID))
 	line := func(key, value, why string) {
 		if why != "" {
 			why = " # guess: " + why
 		}
 		fmt.Fprintf(b, "    %s: %s%s\n", key, value, why)
 	}
-	line("topic", paste.Word(p.Topic), "")
+	line("topic", snippet.Word(p.Topic), "")
 	if p.Value != "" {
-		line("value", paste.Word(p.Value), "")
+		line("value", snippet.Word(p.Value), "")
 	}
 	if p.Time != "" {
-		line("time", paste.Word(p.Time), p.why.time)
+		line("time", snippet.Word(p.Time), p.why.time)
 	}
 	line("measures", string(p.Measures), p.why.measures)
 	switch {
@@ -71,7 +71,7 @@ func (p Probe) write(b *strings.Builder) {
 		line("low", p.Low, p.why.low)
 	}
 	if len(p.Of) > 0 {
-		line("of", "["+strings.Join(each(p.Of, paste.Word), ", ")+"]", "the same device")
+		line("of", "["+strings.Join(each(p.Of, snippet.Word), ", ")+"]", "the same device")
 	}
 	if p.Every > 0 {
 		line("every", quantity.FormatDuration(p.Every), p.why.every)
@@ -92,7 +92,7 @@ func (p Proposal) writeAside(b *strings.Builder) {
 		b.WriteString("\n# Not proposed:\n")
 	}
 	for _, a := range p.Aside {
-		fmt.Fprintf(b, "#   %s %s: %s\n", paste.Comment(strings.TrimSpace(shortened(a.Topic)+" "+shortened(a.Value))), a.Heard, a.Why)
+		fmt.Fprintf(b, "#   %s %s: %s\n", snippet.Comment(strings.TrimSpace(shortened(a.Topic)+" "+shortened(a.Value))), a.Heard, a.Why)
 	}
 	if p.Beyond > 0 {
 		fmt.Fprintf(b, "#   and %s that there was no room for\n", count(p.Beyond, "more"))
@@ -130,7 +130,7 @@ func sayLeaves(leaves []ingest.Leaf) string {
 	const most = 6
 	var parts []string
 	for _, l := range leaves[:min(len(leaves), most)] {
-		text := paste.Comment(l.Text)
+		text := snippet.Comment(l.Text)
 		if !math.IsNaN(l.Number) {
 			text = strings.TrimSpace(text)
 		}
@@ -139,7 +139,7 @@ func sayLeaves(leaves []ingest.Leaf) string {
 	if len(leaves) > most {
 		parts = append(parts, "…")
 	}
-	return paste.Comment(strings.Join(parts, ", "))
+	return snippet.Comment(strings.Join(parts, ", "))
 }
 
 // shortened cuts a text from outside for a line that a person reads.

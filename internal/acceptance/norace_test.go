@@ -1,5 +1,0 @@
-//go:build !race
-
-package acceptance_test
-
-const part = 1

@@ -1,7 +1,0 @@
-//go:build race
-
-package acceptance_test
-
-// The race detector makes these tests ten times slower and finds nothing in
-// code without goroutines: under it a small part of them is run.
-const part = 8

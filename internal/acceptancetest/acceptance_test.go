@@ -1,0 +1,99 @@
+package acceptancetest_test
+
+import (
+	"os"
+	"testing"
+	"time"
+
+	"binwatchd/internal/acceptancetest"
+	"binwatchd/internal/scenariotest"
+)
+
+var start = time.Date(2026, 4, 6, 0, 0, 0, 0, time.UTC)
+
+// share is how many of so many cases a test looks at: a third, all of them under
+// SOAK, few under the race detector.
+func share(n int) int {
+	if os.Getenv("SOAK") != "" {
+		return n / part
+	}
+	return n / max(3, part)
+}
+
+func report(t *testing.T, name string, s acceptancetest.Score) {
+	t.Helper()
+	t.Logf("%-12s cases %d, came %d, told %d, false %d (now %d), median lead %s, intervals %d covered %.0f %%, notices a bin and week %.2f, bin-months %.1f",
+		name, s.Cases, s.Due, s.Told, s.False, s.FalseNow, s.MedianLead().Round(time.Hour), s.Intervals, 100*s.Coverage(), s.PerWeek(), s.Months)
+}
+
+func TestHeatingIsToldInTime(t *testing.T) {
+	s := acceptancetest.Heatings(scenariotest.Suite(scenariotest.Heating, 48/part, 100, start))
+	report(t, "heating", s)
+	if s.Recall() < 1 {
+		t.Errorf("got recall %.2f, want every heating told before it crosses", s.Recall())
+	}
+	if s.False > 0 {
+		t.Errorf("got %d heatings told that stayed far under the limit", s.False)
+	}
+	if s.MedianLead() < 6*time.Hour {
+		t.Errorf("got a median lead of %s, want 6 h", s.MedianLead())
+	}
+	honest(t, s)
+}
+
+// honest pins the coverage of 80 % intervals loosely; under the race detector
+// there are too few cases to say.
+func honest(t *testing.T, s acceptancetest.Score) {
+	t.Helper()
+	if c := s.Coverage(); part == 1 && (c < 0.65 || c > 0.95) {
+		t.Errorf("got intervals that hold the truth in %.0f %% of %d forecasts, want about 80 %%", 100*c, s.Intervals)
+	}
+}
+
+func TestQuietBinsStayQuiet(t *testing.T) {
+	s := acceptancetest.Quiets(scenariotest.Suite(scenariotest.Quiet, share(100), 500, start))
+	report(t, "quiet", s)
+	if s.FalseNow > 0 || s.False > 0 {
+		t.Errorf("got %d false heatings, %d of them now, in %.0f bin-months of quiet data; want none", s.False, s.FalseNow, s.Months)
+	}
+	if s.PerWeek() > 1 {
+		t.Errorf("got %.2f notices a bin and week: that is nagging", s.PerWeek())
+	}
+}
+
+func TestDryingIsToldWithAnHonestInterval(t *testing.T) {
+	s := acceptancetest.Dryings(scenariotest.Suite(scenariotest.Drying, 40/part, 900, start))
+	report(t, "drying", s)
+	if s.Recall() < 0.95 {
+		t.Errorf("got recall %.2f, want every drying told before it leaves the band", s.Recall())
+	}
+	honest(t, s)
+}
+
+func TestTheSiftingWindowIsNotMissed(t *testing.T) {
+	opens, closes := acceptancetest.Siftings(scenariotest.Suite(scenariotest.Sifting, 30/part, 1300, start))
+	report(t, "sift-ready", opens)
+	report(t, "sift-passing", closes)
+	if opens.Recall() < 1 {
+		t.Errorf("got recall %.2f, want every window told while it is open", opens.Recall())
+	}
+	if closes.Recall() < 0.95 {
+		t.Errorf("got recall %.2f, want every closing told before it comes", closes.Recall())
+	}
+	honest(t, opens)
+	honest(t, closes)
+}
+
+// What a keeper would be told in a year: more than one notice a bin and week is
+// nagging.
+func TestAYearOfQuietBinsDoesNotNag(t *testing.T) {
+	cases := scenariotest.Suite(scenariotest.Quiet, 2, 2000, start)
+	for i := range cases {
+		cases[i].Days = 365 / part
+	}
+	s := acceptancetest.Quiets(cases)
+	report(t, "quiet year", s)
+	if s.PerWeek() > 1 {
+		t.Errorf("got %.2f notices a bin and week: that is nagging", s.PerWeek())
+	}
+}

@@ -1,0 +1,5 @@
+//go:build !race
+
+package acceptancetest_test
+
+const part = 1

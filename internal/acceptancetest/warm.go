@@ -1,0 +1,102 @@
+package acceptancetest
+
+import (
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/scenariotest"
+)
+
+const (
+	ownNone = 2.0 // K of its own: a bin with less is not heating, whatever warms it
+	ownDue  = 5.0 // K of its own at the crossing: one with more is
+)
+
+// Warms scores heating where something else warms the bin as well. It came when
+// the bin crossed the limit by heat of its own, without which it had stayed
+// well under it; it is false when the bin's own heat is next to nothing over the
+// half day that follows: blamed wrongly. Heat of its own that peaks far under the limit was
+// foretold and did not come, which is counted apart, as short.
+func Warms(cases []scenariotest.Case) Score {
+	var s Score
+	for _, c := range cases {
+		l := Live(c)
+		s.count(l)
+		truth := l.Run.Clean(farm.Temperature)
+		peak, _ := truth.Max(truth.From, truth.To())
+		for _, at := range l.raised(farm.Heating, farm.Today) {
+			own, _ := l.Run.Own.Max(at, at.Add(12*time.Hour))
+			switch {
+			case own < ownNone:
+				s.False++
+				s.FalseAt = append(s.FalseAt, FalseRaise{c, at, own, peak})
+			case peak < scenariotest.HeatLimitC-nearMiss:
+				s.Short++
+			}
+		}
+		fed, crosses, came := l.ownCrossing(truth)
+		if !came {
+			continue
+		}
+		s.Due++
+		near := crosses.Sub(fed) <= nearFeed
+		if near {
+			s.DueNear++
+		}
+		before := s.Told
+		s.tell(after(l.raised(farm.Heating, farm.Today), fed), crosses)
+		if s.Told == before {
+			s.Missed = append(s.Missed, c)
+		} else if near {
+			s.ToldNear++
+		}
+	}
+	return s
+}
+
+// nearFeed is how soon after a feed a crossing is still near it.
+const nearFeed = 5 * 24 * time.Hour
+
+// A FalseRaise is one raised with nothing behind it.
+type FalseRaise struct {
+	Case  scenariotest.Case
+	At    time.Time
+	OwnK  float64
+	PeakC float64
+}
+
+// OwnCrossing is when the bin crossed the limit by its own heat, and when it was
+// fed for that.
+func (l Life) ownCrossing(truth scenariotest.Signal) (fed, crosses time.Time, came bool) {
+	for from := truth.From; ; {
+		at, ok := truth.Rises(scenariotest.HeatLimitC, from)
+		if !ok {
+			return fed, at, false
+		}
+		for _, j := range l.Run.Jots {
+			if j.What == farm.Fed && j.At.Before(at) {
+				fed = j.At
+			}
+		}
+		if own := l.Run.Own.At(at); own >= ownDue && !fed.IsZero() {
+			without := truth
+			without.V = make([]float64, len(truth.V))
+			for i, v := range truth.V {
+				without.V[i] = v - l.Run.Own.V[i]
+			}
+			if most, _ := without.Max(fed, at.Add(6*time.Hour)); most < scenariotest.HeatLimitC-nearMiss {
+				return fed, at, true
+			}
+		}
+		from = at.Add(10 * time.Minute)
+	}
+}
+
+func after(times []time.Time, t time.Time) (out []time.Time) {
+	for _, at := range times {
+		if at.After(t) {
+			out = append(out, at)
+		}
+	}
+	return out
+}

@@ -1,0 +1,66 @@
+package metrics
+
+import "github.com/prometheus/client_golang/prometheus"
+
+// A metric is a name with its meaning and the names of its labels.
+type metric struct {
+	name string
+	desc *prometheus.Desc
+}
+
+func define(name, help string, labels ...string) metric {
+	name = "binwatch_" + name
+	return metric{name, prometheus.NewDesc(name, help, labels, nil)}
+}
+
+// The zones.
+var (
+	temperature = define("temperature_celsius", "Temperature of a zone: the middle of its believed probes, each by its running median.", "bin", "zone")
+	coldest     = define("temperature_lowest_celsius", "Temperature at the coldest of a zone's probes, where several speak.", "bin", "zone")
+	hottest     = define("temperature_highest_celsius", "Temperature at the hottest of a zone's probes, where several speak.", "bin", "zone")
+	driest      = define("moisture_lowest_ratio", "Moisture at the driest of a zone's probes, where several speak.", "bin", "zone")
+	wettest     = define("moisture_highest_ratio", "Moisture at the wettest of a zone's probes, where several speak.", "bin", "zone")
+	moisture    = define("moisture_ratio", "Moisture of a zone, water by fresh mass: the middle of its believed probes, each by its running median.", "bin", "zone")
+	activity    = define("species_activity_ratio", "How actively a species works at the zone's temperature and moisture; 1 is its best.", "bin", "zone", "species")
+	waterNeeded = define("water_needed_litres", "Water that would bring the zone to the middle of its thrive band.", "bin", "zone")
+	forecast    = define("forecast_seconds", "Time until a limit is expected to be crossed.", "bin", "zone", "condition")
+	zoneJudged  = define("zone_judged", "1 when the zone can be judged by all that its probes measure.", "bin", "zone")
+)
+
+// The conditions. That of a probe has one label more.
+const (
+	conditionName = "condition"
+	conditionHelp = "1 while the condition is raised."
+)
+
+var (
+	condition      = define(conditionName, conditionHelp, "bin", "zone", "condition", "urgency")
+	probeCondition = define(conditionName, conditionHelp, "bin", "zone", "condition", "urgency", "probe")
+)
+
+// The probes and what they send.
+var (
+	lastReading = define("probe_last_reading_timestamp_seconds", "Time of the probe's newest reading.", "probe")
+	readings    = define("readings_total", "Readings by what became of them.", "probe", "outcome")
+	rejected    = define("rejected_messages_total", "Messages that gave no reading of a probe they were meant for.", "probe", "reason")
+	messages    = define("messages_total", "Messages from the broker by what became of them.", "outcome")
+)
+
+// The machinery.
+var (
+	brokerConnected = define("broker_connected", "1 while the broker can be heard.")
+	journalWritable = define("journal_writable", "1 while readings reach the journal.")
+	journalFile     = define("journal_file_bytes", "Size of the journal's file.")
+	journalLog      = define("journal_log_bytes", "Size of the write-ahead log beside it.")
+	journalFree     = define("journal_free_bytes", "Part of the file that is free to be used again.")
+	journalReadings = define("journal_readings", "Raw readings kept, packed into chunks or not.", "packed")
+	journalEvents   = define("journal_events", "Other events kept.")
+	journalOldest   = define("journal_oldest_reading_timestamp_seconds", "Arrival of the oldest raw reading kept.")
+	influxWaiting   = define("influx_waiting_readings", "Events of the journal, nearly all of them readings, that the time-series database has not been given yet.")
+	influxWritten   = define("influx_written_rows_total", "Rows that the time-series database has accepted.")
+	influxParked    = define("influx_parked_rows_total", "Rows that it refused and that were put aside.")
+	influxFailed    = define("influx_failed_requests_total", "Requests to it that brought nothing.")
+	influxAt        = define("influx_last_success_timestamp_seconds", "When it last accepted rows.")
+	notices         = define("notices_total", "Notices by the way they went and what became of them.", "by", "outcome")
+	build           = define("build_info", "1, with the program's version.", "version")
+)
