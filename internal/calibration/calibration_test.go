@@ -216,7 +216,8 @@ func TestCheapProbe(t *testing.T) {
 		const dry = 0.25
 		theta := dry * pct / (100 - pct)
 		low, high := calibration.CheapProbe(pct, dry)
-		step := (husbandry.WetBasisOfVolume(theta+1e-6, dry) - husbandry.WetBasisOfVolume(theta-1e-6, dry)) / 2e-6
+		wet := func(theta float64) float64 { return 100 * theta / (theta + dry) } // % of fresh mass
+		step := (wet(theta+1e-6) - wet(theta-1e-6)) / 2e-6
 		// Nagahage, Nagahage & Fujino 2019, Agriculture 9:141: 0.05 to 0.09 m³/m³.
 		if !near(low, 0.05*step, 1e-4) || !near(high, 0.09*step, 1e-4) || low >= before {
 			t.Errorf("at %v %%: got %.3f to %.3f points, want %.3f to %.3f", pct, low, high, 0.05*step, 0.09*step)

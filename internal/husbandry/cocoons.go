@@ -32,17 +32,3 @@ func HatchDueIn(s farm.Species, part, tempC float64) float64 {
 	}
 	return left / rate
 }
-
-// CocoonOf is the base temperature and the day-degrees of the line through two
-// incubation times, days at °C. ok is false when no such line makes sense: the
-// warmer ones must be the faster.
-func CocoonOf(days1, tempC1, days2, tempC2 float64) (c farm.Cocoon, ok bool) {
-	if tempC1 > tempC2 {
-		days1, tempC1, days2, tempC2 = days2, tempC2, days1, tempC1
-	}
-	if !(tempC1 < tempC2 && days1 > days2 && days2 > 0) {
-		return farm.Cocoon{}, false
-	}
-	base := (days1*tempC1 - days2*tempC2) / (days1 - days2)
-	return farm.Cocoon{BaseC: base, DegreeDays: days1 * (tempC1 - base)}, true
-}

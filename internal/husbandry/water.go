@@ -44,31 +44,3 @@ func BeddingToAdd(wetKg, fromPct, beddingPct, toPct float64) (kg float64, ok boo
 	}
 	return wetKg * (fromPct - toPct) / (toPct - beddingPct), true
 }
-
-// A Part is one part of a mixture: fresh mass in kg and moisture in % of it.
-type Part struct{ Kg, Pct float64 }
-
-// Mixture is the moisture of parts mixed together, % of fresh mass:
-// G = ΣQM/ΣQ, Cornell compost mixture formula. It is 0 without mass.
-func Mixture(parts ...Part) float64 {
-	water, mass := 0.0, 0.0
-	for _, p := range parts {
-		water += p.Kg * p.Pct
-		mass += p.Kg
-	}
-	if mass == 0 {
-		return 0
-	}
-	return water / mass
-}
-
-// WetBasisOfVolume turns water per volume, m³/m³, into % of fresh mass, given
-// the dry matter in kg/L: M = θρw/(θρw+ρdry). There is no converting without
-// a density.
-func WetBasisOfVolume(theta, dryKgPerL float64) float64 {
-	return 100 * theta / (theta + dryKgPerL)
-}
-
-// VolumeOfWetBasis turns % of fresh mass into water per volume, m³/m³, given
-// the density of the fresh material in kg/L: θ = Mρ/ρw.
-func VolumeOfWetBasis(pct, freshKgPerL float64) float64 { return pct / 100 * freshKgPerL }

@@ -18,8 +18,8 @@ const (
 	dryShared = 24.0 / dryEvery
 )
 
-// DryingFit foresees when the moisture of a zone, % wet basis, falls past a
-// limit. It works on kg of water per kg dry, where drying goes at a steady
+// DryingFits foresees when the moisture of a zone, % wet basis, falls past each
+// of some limits. It works on kg of water per kg dry, where drying goes at a steady
 // rate first and then in proportion to what is left to lose (Lewis 1921, Ind
 // Eng Chem 13:427–432): a cloud of both, weighted by how well they match the
 // means over whole days since the zone was opened. Means over whole days are
@@ -27,11 +27,6 @@ const (
 // are joined. Quiet before a day and a half of data; Never when it is likelier
 // not to cross in six weeks. The same fit tells when a sifting window opens
 // and closes.
-func DryingFit(k *Track, limitPct float64, now time.Time) Crossing {
-	return DryingFits(k, now, limitPct)[0]
-}
-
-// DryingFits is DryingFit for several limits at the cost of one.
 func DryingFits(k *Track, now time.Time, limitsPct ...float64) []Crossing {
 	out := make([]Crossing, len(limitsPct))
 	hours, newest, ok := k.sinceOpened(now)

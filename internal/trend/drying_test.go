@@ -47,6 +47,10 @@ func (b *bank) hour(h int) float64 {
 
 func dryOf(pct float64) float64 { return pct / (100 - pct) }
 
+func dryingFit(k *trend.Track, limitPct float64, now time.Time) trend.Crossing {
+	return trend.DryingFits(k, now, limitPct)[0]
+}
+
 // A soilProbe spoils a moisture the way cheap ones do.
 type soilProbe struct {
 	noise, daily, step float64 // points
@@ -140,7 +144,7 @@ func (d *dryTable) run(sc dryScenario, seed uint64) {
 		}
 		left := r.crossAt - h
 		if h%6 == 5 || r.crossAt >= 0 && slices.Contains(dryLeads[:], left) {
-			d.judge(&r, trend.DryingFit(&track, sc.limit, simTime(h*60+59)), h)
+			d.judge(&r, dryingFit(&track, sc.limit, simTime(h*60+59)), h)
 		}
 	}
 	d.months += float64(len(r.truth)) / 24 / 30
@@ -236,6 +240,6 @@ func BenchmarkDryingFit(b *testing.B) {
 	b.ReportAllocs()
 	b.ResetTimer()
 	for range b.N {
-		trend.DryingFit(&k, 60, now)
+		dryingFit(&k, 60, now)
 	}
 }

@@ -101,15 +101,15 @@ func TestDryingEdges(t *testing.T) {
 		"watered just now": {fresh, 70, true},
 		"getting wetter":   {steady(300, 75, perDay/24), 70, false},
 	} {
-		got := trend.DryingFit(c.zone, c.limit, day0)
+		got := dryingFit(c.zone, c.limit, day0)
 		if got.Quiet != c.quiet || got.Never == c.quiet || !got.Crosses.IsZero() {
 			t.Errorf("%s: got %+v, want quiet %v", name, got, c.quiet)
 		}
 	}
-	if got := trend.DryingFit(steady(300, 69, -perDay/24), 70, day0); !got.Past {
+	if got := dryingFit(steady(300, 69, -perDay/24), 70, day0); !got.Past {
 		t.Errorf("below the limit: got %+v, want past", got)
 	}
-	got := trend.DryingFit(lossOf(0.05, 72), 70, day0)
+	got := dryingFit(lossOf(0.05, 72), 70, day0)
 	days := got.Crosses.Sub(day0).Hours() / 24
 	if want := (dryOf(72) - dryOf(70)) / 0.05; math.Abs(days-want) > 0.7 {
 		t.Errorf("at 0.05 kg/kg a day: %.1f days, want about %.1f", days, want)
@@ -134,7 +134,7 @@ func TestDryingOfLewis(t *testing.T) {
 		w := 0.10 + 0.60*math.Exp(-0.05/slow*float64(i)/6)
 		k.Add(day0.Add(time.Duration(i)*10*time.Minute), 100*w/(1+w))
 	}
-	got := trend.DryingFit(&k, 100*0.30/1.30, day0)
+	got := dryingFit(&k, 100*0.30/1.30, day0)
 	if hours := got.Crosses.Sub(day0).Hours() / slow; math.Abs(hours-21.972) > 3 {
 		t.Errorf("reaches 0.30 in %.2f h, want 21.97", hours)
 	}
@@ -162,7 +162,7 @@ func TestFitsTakeAnything(t *testing.T) {
 		for _, c := range []trend.Crossing{
 			trend.HeatingFit(&bin, &air, limit, ahead, now).Crossing,
 			trend.HeatingFit(&bin, nil, limit, ahead, now).Crossing,
-			trend.DryingFit(&bin, limit, now),
+			dryingFit(&bin, limit, now),
 		} {
 			if !(c.Chance >= 0 && c.Chance <= 1+1e-9) {
 				t.Fatalf("chance %v", c.Chance)

@@ -35,22 +35,6 @@ func MAD(v []float64) float64 {
 	return madToSD * medianSorted(dev)
 }
 
-// Hampel replaces every value further than k scaled MADs from the median of
-// the reach values to either side and itself by that median: Hampel 1974, J Am
-// Stat Assoc 69:383–393, as the filter of Davies & Gather 1993, J Am Stat
-// Assoc 88:782–792. The MAD is floored at step. Near the ends the window is
-// cut short. Each decision looks at the values as given.
-func Hampel(v []float64, reach int, k, step float64) []float64 {
-	out := slices.Clone(v)
-	for i, x := range v {
-		window := v[max(0, i-reach):min(len(v), i+reach+1)]
-		if m := Median(window); math.Abs(x-m) > k*max(MAD(window), step) {
-			out[i] = m
-		}
-	}
-	return out
-}
-
 // quantileSorted interpolates the p-quantile of sorted values, of which there
 // is at least one: type 7 of Hyndman & Fan 1996, Am Stat 50:361–365.
 func quantileSorted(s []float64, p float64) float64 {
