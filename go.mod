@@ -10,6 +10,7 @@ require (
 	github.com/emersion/go-smtp v0.25.1
 	github.com/google/go-cmp v0.7.0
 	github.com/influxdata/influxdb-client-go/v2 v2.14.0
+	github.com/klauspost/compress v1.20.1
 	github.com/mochi-mqtt/server/v2 v2.7.9
 	github.com/nicholas-fedor/shoutrrr v0.13.2
 	github.com/prometheus/client_golang v1.25.0

@@ -27,6 +27,7 @@ var roles = map[string]func(path string) error{
 	"append":    appendForEver,
 	"full disk": onFullDisk,
 	"file size": onLimitedFile,
+	"repack":    repackUntilKilled,
 }
 
 func TestMain(m *testing.M) {

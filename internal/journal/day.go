@@ -1,7 +1,6 @@
 package journal
 
 import (
-	"fmt"
 	"math"
 	"time"
 
@@ -67,50 +66,46 @@ func (d *day) whole() fold {
 	return f
 }
 
-// encode writes the hours that have values: which, then for each its number, how
+// pass passes the hours that have values: which, then for each its number, how
 // its sum differs from the hour before's mean, and how far its ends are from its
 // own mean. All are small, mostly one byte.
-func (d *day) encode() []byte {
-	var out column
+func (d *day) pass(c *codec) {
 	var which uint64
 	for h, f := range d {
-		which |= bit(f.n > 0) << h
-	}
-	out.put(which)
-	was := int64(0)
-	for _, f := range d {
-		if f.n == 0 {
-			continue
+		if f.n > 0 {
+			which |= 1 << h
 		}
-		mean := floorDiv(f.sum, f.n)
-		out.put(uint64(f.n))
-		out.putSigned(f.sum - f.n*was)
-		out.put(uint64(mean - f.min))
-		out.put(uint64(f.max - mean))
-		was = mean
 	}
-	return out
-}
-
-func decodeDay(b []byte) (day, error) {
-	var d day
-	in := &cursor{rest: b}
-	which := in.next()
+	which = c.uint(0, which)
 	was := int64(0)
 	for h := range d {
 		if which>>h&1 == 0 {
 			continue
 		}
-		n := int64(in.next())
+		f := d[h]
+		n := int64(c.uint(0, uint64(f.n)))
 		if n < 1 {
-			return d, fmt.Errorf("%w: an hour of history has no values", ErrDamaged)
+			c.fail()
+			return
 		}
-		sum := in.signed() + n*was
+		sum := n*was + c.int(0, f.sum-n*was)
 		mean := floorDiv(sum, n)
-		d[h] = fold{n, sum, mean - int64(in.next()), mean + int64(in.next())}
+		below, above := c.uint(0, uint64(mean-f.min)), c.uint(0, uint64(f.max-mean))
+		d[h] = fold{n, sum, mean - int64(below), mean + int64(above)}
 		was = mean
 	}
-	return d, in.err
+}
+
+func (d *day) encode() []byte {
+	c := &codec{cols: make([][]byte, 1)}
+	d.pass(c)
+	return c.cols[0]
+}
+
+func decodeDay(b []byte) (d day, err error) {
+	c := &codec{unpacking: true, cols: [][]byte{b}}
+	d.pass(c)
+	return d, c.err
 }
 
 // floorDiv rounds toward less, so that a mean is never under the least value.

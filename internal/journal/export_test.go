@@ -12,7 +12,11 @@ func Pack(events []farm.Event, seriesOf func(probe string) int64) []byte {
 		}
 		rows[i].seq = e.Seq
 	}
-	return pack(rows)
+	body, err := pack(rows)
+	if err != nil {
+		panic(err)
+	}
+	return body
 }
 
 // Unpack gives back what Pack was given; probes are named by number.
@@ -30,8 +34,8 @@ func UnpackPlain(plain []byte) error {
 	return err
 }
 
-// Unpress undoes compression alone.
-func Unpress(body []byte) ([]byte, error) { return unpress(body) }
+// Decompress undoes compression alone.
+func Decompress(body []byte) ([]byte, error) { return decompress(body) }
 
 func eventsOf(rows []row, probe func(int64) string) ([]farm.Event, error) {
 	var all []series

@@ -18,6 +18,7 @@ type Folded struct {
 	Rows    int64 // readings and ticks packed
 	Chunks  int   // that they went into
 	Dropped int64 // packed readings that were past Keep
+	Renewed int   // chunks of an older version that were packed anew
 }
 
 // Fold packs what is old enough, adds it to the hourly and daily history, and
@@ -27,21 +28,27 @@ type Folded struct {
 // that is believed: what lies ahead of it would be kept unpacked, and a clock
 // far ahead would drop what should be kept.
 func (j *Journal) Fold(ctx context.Context, now time.Time) (Folded, error) {
-	j.folding.Lock()
-	defer j.folding.Unlock()
-	var done Folded
-	if err := j.pack(ctx, now, &done); err != nil {
-		return done, err
-	}
-	return done, j.drop(ctx, now, &done)
+	return j.fold(ctx, now, j.drop)
 }
 
 // Pack is Fold without dropping anything: for a clock that may be far ahead.
 func (j *Journal) Pack(ctx context.Context, now time.Time) (Folded, error) {
+	return j.fold(ctx, now)
+}
+
+func (j *Journal) fold(ctx context.Context, now time.Time, more ...func(context.Context, time.Time, *Folded) error) (done Folded, err error) {
 	j.folding.Lock()
-	defer j.folding.Unlock()
-	var done Folded
-	return done, j.pack(ctx, now, &done)
+	err = j.pack(ctx, now, &done)
+	for _, step := range more {
+		if err == nil {
+			err = step(ctx, now, &done)
+		}
+	}
+	j.folding.Unlock()
+	if err != nil {
+		return done, err
+	}
+	return done, j.repack(ctx, &done)
 }
 
 func (j *Journal) pack(ctx context.Context, now time.Time, done *Folded) error {
@@ -140,7 +147,10 @@ func (j *Journal) packNext(ctx context.Context, table string, done *Folded) (mor
 	for _, r := range rows {
 		days.add(r, all)
 	}
-	body := pack(rows)
+	body, err := pack(rows)
+	if err != nil {
+		return false, err
+	}
 	err = j.update(ctx, "fold", func(tx *tx) error {
 		if err := writeChunk(tx, rows, body); err != nil {
 			return err

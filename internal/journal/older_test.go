@@ -2,12 +2,16 @@ package journal_test
 
 import (
 	"context"
+	"database/sql"
+	"errors"
 	"fmt"
 	"math"
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -307,4 +311,205 @@ func TestBackupOfAnOlderJournal(t *testing.T) {
 		t.Fatal(err)
 	}
 	same(t, "restored from the copy", describe(t, open(t, copied)), want)
+}
+
+// repackAll folds until no older chunk is left, at a time at which there is nothing
+// else to do.
+func repackAll(t testing.TB, j *journal.Journal) (renewed int) {
+	t.Helper()
+	for {
+		f, err := j.Fold(context.Background(), start)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if f.Renewed == 0 {
+			return renewed
+		}
+		renewed += f.Renewed
+	}
+}
+
+// ask gives the first number that a query on a journal's file answers.
+func ask(t testing.TB, path, query string) (n int64) {
+	t.Helper()
+	db, err := sql.Open("sqlite", path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	if err := db.QueryRow(query).Scan(&n); err != nil {
+		t.Fatal(err)
+	}
+	return n
+}
+
+// frames counts the packed bodies that begin like a frame of Zstandard (RFC 8878,
+// section 3.1.1).
+const frames = `SELECT count(*) FROM chunk_body WHERE hex(substr(body, 1, 4)) = '28B52FFD'`
+
+func TestOlderChunksArePackedAnew(t *testing.T) {
+	want := olderDescription(t)
+	path := olderCopy(t)
+	j := open(t, path)
+	before, err := j.Sizes(context.Background())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := ask(t, path, `SELECT user_version FROM pragma_user_version`); got != 3 {
+		t.Errorf("schema: got %d, want 3, which an older version refuses", got)
+	}
+	largest := ask(t, path, `SELECT max(length(body)) FROM chunk_body`)
+	if got := repackAll(t, j); got != 4 {
+		t.Errorf("packed anew: got %d chunks, want 4", got)
+	}
+	if got := ask(t, path, frames); got != 4 {
+		t.Errorf("in the new form: got %d chunks, want 4", got)
+	}
+	same(t, "packed anew", describe(t, j), want)
+	j = reopen(t, j, path)
+	same(t, "packed anew and opened", describe(t, j), want)
+	after, err := j.Sizes(context.Background())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if grown := after.FileBytes - before.FileBytes; grown > largest+4096 {
+		t.Errorf("the file has grown by %d bytes, want room for one chunk of %d", grown, largest)
+	}
+}
+
+// A write that fails at any stage leaves a chunk in the one form or the other.
+func TestFailedRepackLosesNothing(t *testing.T) {
+	want := olderDescription(t)
+	var tr trap
+	j := open(t, olderCopy(t), tr.option)
+	for _, stage := range []string{"begin", "commit", "committed", "begin", "committed", "commit", "committed", "committed"} {
+		tr.stage = stage
+		if _, err := j.Fold(context.Background(), start); !errors.Is(err, errPulled) {
+			t.Fatalf("fault at %s: got %v, want it told", stage, err)
+		}
+		same(t, "after a fault at "+stage, describe(t, j), want)
+	}
+	if got := repackAll(t, j); got != 0 {
+		t.Errorf("left to pack: got %d, want 0, since four commits were on disk", got)
+	}
+}
+
+const killVariable = "BINWATCHD_JOURNAL_TEST_KILL"
+
+// repackUntilKilled opens a journal, packs its older chunks anew, and kills itself at
+// one stage of one write.
+func repackUntilKilled(path string) error {
+	left, err := strconv.Atoi(os.Getenv(killVariable))
+	if err != nil {
+		return err
+	}
+	cfg := config(path)
+	cfg.Fault = func(string) error {
+		if left--; left == 0 {
+			return syscall.Kill(os.Getpid(), syscall.SIGKILL)
+		}
+		return nil
+	}
+	j, err := journal.Open(context.Background(), cfg)
+	if err != nil {
+		return err
+	}
+	for renewed := 1; renewed > 0; {
+		f, err := j.Fold(context.Background(), start)
+		if err != nil {
+			return err
+		}
+		renewed = f.Renewed
+	}
+	fmt.Println("done")
+	return j.Close()
+}
+
+// Killed at each stage of each write, from the opening to the last chunk, the journal
+// reads as it did, and what is left to do is done by the next run.
+func TestKilledWhileRepacking(t *testing.T) {
+	want := olderDescription(t)
+	path := olderCopy(t)
+	for kill := 1; ; kill++ {
+		path := olderCopy(t)
+		cmd := inRole("repack", path)
+		cmd.Env = append(cmd.Env, killVariable+"="+strconv.Itoa(kill))
+		out, err := cmd.Output()
+		j := open(t, path)
+		same(t, fmt.Sprintf("killed at stage %d", kill), describe(t, j), want)
+		if repackAll(t, j); ask(t, path, frames) != 4 {
+			t.Fatalf("killed at stage %d: not all is packed anew afterwards", kill)
+		}
+		same(t, fmt.Sprintf("killed at stage %d and packed anew", kill), describe(t, j), want)
+		if err := j.Close(); err != nil {
+			t.Fatal(err)
+		}
+		if strings.Contains(string(out), "done") {
+			break
+		}
+		if err == nil || !strings.Contains(err.Error(), "killed") {
+			t.Fatalf("the child was to be killed at stage %d: %v", kill, err)
+		}
+	}
+	// Killed again and again, it still gets to the end.
+	for kills := 0; ; kills++ {
+		cmd := inRole("repack", path)
+		cmd.Env = append(cmd.Env, killVariable+"=8")
+		if out, _ := cmd.Output(); strings.Contains(string(out), "done") {
+			break
+		}
+		if kills > 20 {
+			t.Fatal("does not get on when it is killed time and again")
+		}
+	}
+	j := open(t, path)
+	same(t, "after many kills", describe(t, j), want)
+}
+
+// Times that move while older chunks are left are the same as if none were.
+func TestRestampOfAnOlderChunk(t *testing.T) {
+	told := map[bool]string{}
+	for _, repacked := range []bool{false, true} {
+		j := open(t, olderCopy(t))
+		if repacked {
+			repackAll(t, j)
+		}
+		if err := j.Restamp(context.Background(), 100, 600, 3*time.Hour); err != nil {
+			t.Fatal(err)
+		}
+		repackAll(t, j)
+		told[repacked] = describe(t, j)
+	}
+	same(t, "moved before it was packed anew", told[false], told[true])
+}
+
+// What is no longer kept need not be packed anew, and what can't be read stays.
+func TestRepackOfWhatIsGone(t *testing.T) {
+	t.Run("dropped", func(t *testing.T) {
+		path := olderCopy(t)
+		j := open(t, path, keep(24*time.Hour))
+		f, err := j.Fold(context.Background(), olderEnd)
+		if err != nil || f.Dropped == 0 {
+			t.Fatalf("got %+v, %v; want some dropped", f, err)
+		}
+		repackAll(t, j)
+		if n := ask(t, path, `SELECT count(*) FROM repack`); n != 0 {
+			t.Errorf("left to pack: got %d, want 0", n)
+		}
+	})
+	t.Run("damaged", func(t *testing.T) {
+		path := olderCopy(t)
+		alter(t, path, `UPDATE chunk_body SET body = x'0102030405060708' WHERE first = (SELECT min(first) FROM chunk)`)
+		j := open(t, path)
+		repackAll(t, j)
+		if got := ask(t, path, frames); got != 3 {
+			t.Errorf("in the new form: got %d chunks, want the 3 that can be read", got)
+		}
+		if got := ask(t, path, `SELECT count(*) FROM chunk_body WHERE body = x'0102030405060708'`); got != 1 {
+			t.Error("the body that can't be read is not as it was")
+		}
+		if j.Health().Lost == 0 {
+			t.Error("the loss is not told")
+		}
+	})
 }

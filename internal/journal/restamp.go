@@ -110,7 +110,11 @@ func restampChunk(tx *tx, c chunkInfo, r Restamp, days map[seriesDay]bool) error
 			days[seriesDay{old.series, dayOf(rows[i].at())}] = true
 		}
 	}
-	return writeChunk(tx, rows, pack(rows))
+	body, err := pack(rows)
+	if err != nil {
+		return err
+	}
+	return writeChunk(tx, rows, body)
 }
 
 // restampEvents moves the other events. A jot whose own time is its arrival had

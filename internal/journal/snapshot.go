@@ -1,14 +1,9 @@
 package journal
 
 import (
-	"bytes"
-	"compress/flate"
 	"context"
 	"database/sql"
 	"encoding/binary"
-	"fmt"
-	"hash/crc32"
-	"io"
 )
 
 // Snapshot gives the newest snapshot that can be read; ok is false when there is
@@ -41,7 +36,7 @@ func (j *Journal) scanSnapshot(rows *sql.Rows) (s Snapshot, ok bool, err error) 
 		return s, false, err
 	}
 	s.Taken = instant(taken)
-	parts, err := unpress(body)
+	parts, err := decompress(body)
 	if err != nil {
 		j.log.Warn("snapshot can't be read, taking an older one", "seq", s.Seq, "error", err)
 		return s, false, nil
@@ -70,37 +65,10 @@ func writeSnapshot(tx *tx, s Snapshot) error {
 	for _, part := range [][]byte{s.Rules, s.Doubts, s.Arrivals} {
 		parts = append(binary.AppendUvarint(parts, uint64(len(part))), part...)
 	}
-	return tx.exec(`INSERT OR REPLACE INTO snapshot (slot, seq, version, digest, taken, body) VALUES (?, ?, ?, ?, ?, ?)`,
-		slot, s.Seq, s.Version, s.Digest, s.Taken.UnixMilli(), press(parts))
-}
-
-// maxPressed bounds what a damaged body may unfold to.
-const maxPressed = 64 << 20
-
-// press compresses and puts a check sum before it: SQLite has none, and a card
-// may give back other bits than it was given.
-func press(b []byte) []byte {
-	var out bytes.Buffer
-	out.Write(binary.LittleEndian.AppendUint32(nil, crc32.Checksum(b, castagnoli)))
-	w, _ := flate.NewWriter(&out, flate.BestCompression) // the level is a valid one
-	w.Write(b)                                           // a buffer takes all
-	w.Close()
-	return out.Bytes()
-}
-
-// unpress gives back what press was given, or ErrDamaged.
-func unpress(b []byte) ([]byte, error) {
-	if len(b) < 4 {
-		return nil, fmt.Errorf("%w: %d bytes are too few", ErrDamaged, len(b))
-	}
-	out, err := io.ReadAll(io.LimitReader(flate.NewReader(bytes.NewReader(b[4:])), maxPressed))
+	body, err := compress(parts)
 	if err != nil {
-		return nil, fmt.Errorf("%w: %w", ErrDamaged, err)
+		return err
 	}
-	if crc32.Checksum(out, castagnoli) != binary.LittleEndian.Uint32(b) {
-		return nil, fmt.Errorf("%w: check sum differs", ErrDamaged)
-	}
-	return out, nil
+	return tx.exec(`INSERT OR REPLACE INTO snapshot (slot, seq, version, digest, taken, body) VALUES (?, ?, ?, ?, ?, ?)`,
+		slot, s.Seq, s.Version, s.Digest, s.Taken.UnixMilli(), body)
 }
-
-var castagnoli = crc32.MakeTable(crc32.Castagnoli)
