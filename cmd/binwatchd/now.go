@@ -103,8 +103,9 @@ func printZone(w io.Writer, z farm.ZoneView, v farm.View, loc *time.Location) {
 	for _, said := range z.Unsure(v.At, loc) {
 		fmt.Fprintf(w, "  %s\n", said)
 	}
-	printLevel(w, farm.Temperature, z.Temperature, v, v.Units.Temperature)
-	printLevel(w, farm.Moisture, z.Moisture, v, v.Units.Moisture)
+	for _, q := range farm.Quantities {
+		printLevel(w, q, z.Level(q.Name), v)
+	}
 	for _, s := range z.Species {
 		fmt.Fprintf(w, "  %s %s, activity %.0f %%\n", s.Named(), s.Says(), 100*s.Activity)
 	}
@@ -124,12 +125,12 @@ func printZone(w io.Writer, z farm.ZoneView, v farm.View, loc *time.Location) {
 	}
 }
 
-func printLevel(w io.Writer, q farm.Quantity, l *farm.LevelView, v farm.View, say func(float64) string) {
+func printLevel(w io.Writer, q farm.QuantityRow, l *farm.LevelView, v farm.View) {
 	if l == nil {
 		return
 	}
-	beside := func(x float64) string { return l.Say(v.Units, q, x) }
-	fmt.Fprintf(w, "  %s %s", q, beside(l.Value))
+	beside, say := func(x float64) string { return l.Say(v.Units, q.Name, x) }, q.Written(v.Units).String
+	fmt.Fprintf(w, "  %s %s", q.Noun, beside(l.Value))
 	if ends := l.Ends(beside); ends != "" {
 		fmt.Fprintf(w, " (%s)", ends)
 	}
@@ -193,11 +194,8 @@ func printProbes(w io.Writer, v farm.View, loc *time.Location) {
 }
 
 func probeValue(p farm.ProbeView, u farm.Units) string {
-	switch p.Measures {
-	case farm.Temperature:
-		return u.Temperature(*p.Value)
-	case farm.Moisture:
-		return u.Moisture(*p.Value)
+	if p.Measures == farm.Battery { // that may be in V or in %
+		return fmt.Sprintf("%.3g", *p.Value)
 	}
-	return fmt.Sprintf("%.3g", *p.Value)
+	return u.Say(p.Measures, *p.Value)
 }

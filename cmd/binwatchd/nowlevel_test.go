@@ -14,7 +14,7 @@ func TestNowShowsALevelOnItsSideOfTheLimit(t *testing.T) {
 	bands := farm.Bands{Thrive: farm.Band{Low: 70, High: 85}, Survive: farm.Band{Low: 60, High: 90}}
 	l := &farm.LevelView{Value: 69.7, At: at, Fresh: true, Bands: bands}
 	var got bytes.Buffer
-	printLevel(&got, farm.Moisture, l, farm.View{At: at, Units: farm.US}, farm.US.Moisture)
+	printLevel(&got, *farm.Moisture.Row(), l, farm.View{At: at, Units: farm.US})
 	if want := "  moisture 69.7 %, does well from 70 % to 85 %\n"; got.String() != want {
 		t.Errorf("got %q, want %q", got.String(), want)
 	}

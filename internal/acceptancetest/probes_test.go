@@ -27,7 +27,7 @@ func newBed(q farm.Quantity, ids ...string) *bed {
 	}
 	zone := farm.Zone{
 		Name: "all", Aim: farm.Living, Probes: ids, Share: 1, Patience: 30 * time.Minute,
-		Margin:    farm.Margin{Temperature: 0.5, Moisture: 2},
+		Margin:    map[farm.Quantity]float64{farm.Temperature: 0.5, farm.Moisture: 2},
 		LookAhead: farm.LookAhead{Heating: 12 * time.Hour, Drying: 7 * 24 * time.Hour},
 	}
 	f := &farm.Farm{
@@ -81,8 +81,8 @@ func TestAProbeOnTheBenchDriesNoBin(t *testing.T) {
 		}
 		if at.Equal(back.Add(-time.Hour)) {
 			z := b.state.Look(at).Bins[0].Zones[0]
-			if z.Unjudged != "no reading is believed" || z.Moisture.Fresh || z.Moisture.Value < 60 {
-				t.Errorf("got the view %+v with moisture %+v, want that no reading is believed", z, z.Moisture)
+			if z.Unjudged != "no reading is believed" || z.Level(farm.Moisture).Fresh || z.Level(farm.Moisture).Value < 60 {
+				t.Errorf("got the view %+v with moisture %+v, want that no reading is believed", z, z.Level(farm.Moisture))
 			}
 		}
 	}

@@ -106,7 +106,7 @@ func newShed(withAir bool) *shed {
 		},
 		Bins: []farm.Bin{{Name: "bin", Species: []farm.Share{{Species: "red", Fraction: 1}}, VolumeL: 100, Zones: []farm.Zone{{
 			Name: "all", Aim: farm.Living, Probes: []string{"bin"}, Share: 1, Patience: 30 * time.Minute,
-			Margin: farm.Margin{Temperature: 0.5, Moisture: 2}, LookAhead: farm.LookAhead{Heating: 12 * time.Hour, Drying: 7 * 24 * time.Hour},
+			Margin: map[farm.Quantity]float64{farm.Temperature: 0.5, farm.Moisture: 2}, LookAhead: farm.LookAhead{Heating: 12 * time.Hour, Drying: 7 * 24 * time.Hour},
 		}}}},
 	}
 	if withAir {

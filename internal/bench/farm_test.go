@@ -20,7 +20,7 @@ func glasshouse(probes int) *farm.Farm {
 			farm.Probe{ID: m, Topic: "glass/" + m, Measures: farm.Moisture, Unit: farm.Percent, Every: time.Minute})
 		f.Bins = append(f.Bins, farm.Bin{Name: fmt.Sprintf("bed%d", i), Species: []farm.Share{{Species: "red", Fraction: 1}}, VolumeL: 100,
 			Zones: []farm.Zone{{Name: "all", Aim: farm.Living, Probes: []string{t, m}, Share: 1, Patience: 30 * time.Minute,
-				Margin: farm.Margin{Temperature: 0.5, Moisture: 2}, LookAhead: farm.LookAhead{Heating: 12 * time.Hour, Drying: 7 * 24 * time.Hour}}}})
+				Margin: map[farm.Quantity]float64{farm.Temperature: 0.5, farm.Moisture: 2}, LookAhead: farm.LookAhead{Heating: 12 * time.Hour, Drying: 7 * 24 * time.Hour}}}})
 	}
 	f.Probes = append(f.Probes, farm.Probe{ID: "battery", Topic: "glass/battery", Measures: farm.Battery, Unit: farm.Volt, Every: time.Minute, Low: 3.3, Of: []string{"t0"}})
 	return f

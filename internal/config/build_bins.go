@@ -129,12 +129,21 @@ func (b *builder) zoneOf(e *entry[zoneDoc], bin *binDoc) farm.Zone {
 	zone := farm.Zone{
 		Name: e.name, Aim: d.aim.v,
 		Share: d.share.v / 100, DryMassKg: d.dryMass.v,
-		Temperature: bandsOf(d.temperature.v), Moisture: bandsOf(d.moisture.v),
 		Patience: d.pace.patience.v,
-		Margin:   farm.Margin{Temperature: d.pace.margin.v.temperature.v, Moisture: d.pace.margin.v.moisture.v},
+		Margin: map[farm.Quantity]float64{
+			farm.Temperature: d.pace.margin.v.temperature.v, farm.Moisture: d.pace.margin.v.moisture.v,
+		},
 		LookAhead: farm.LookAhead{
 			Heating: d.pace.lookAhead.v.heating.v, Drying: d.pace.lookAhead.v.drying.v,
 		},
+	}
+	for q, doc := range map[farm.Quantity]val[bandsDoc]{farm.Temperature: d.temperature, farm.Moisture: d.moisture} {
+		if own := bandsOf(doc.v); !own.IsZero() {
+			if zone.Bands == nil {
+				zone.Bands = map[farm.Quantity]farm.Bands{}
+			}
+			zone.Bands[q] = own
+		}
 	}
 	for _, p := range d.probes.v {
 		zone.Probes = append(zone.Probes, p.v)

@@ -58,7 +58,7 @@ func (b *builder) checkTopic(e *entry[probeDoc]) {
 }
 
 func (b *builder) defaultUnit(d *probeDoc) {
-	fitting := unitsOf[d.measures.v]
+	fitting := d.measures.v.Row().AllUnits()
 	switch {
 	case !d.measures.set:
 		return

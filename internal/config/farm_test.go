@@ -134,7 +134,7 @@ func TestShares(t *testing.T) {
 	type part struct{ share, dry, kelvin, points, minutes float64 }
 	var got []part
 	for _, z := range bin.Zones {
-		got = append(got, part{z.Share, z.DryMassKg, z.Margin.Temperature, z.Margin.Moisture, z.Patience.Minutes()})
+		got = append(got, part{z.Share, z.DryMassKg, z.Margin[farm.Temperature], z.Margin[farm.Moisture], z.Patience.Minutes()})
 	}
 	want := []part{{0.4, 8, 5.0 / 9, 4, 30}, {0.3, 3, 0.5, 4, 30}, {0.3, 6, 0.5, 4, 0}}
 	if diff := cmp.Diff(want, got, cmp.AllowUnexported(part{})); diff != "" {

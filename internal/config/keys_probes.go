@@ -14,7 +14,7 @@ func probe() codec[probeDoc] {
 			func(d *probeDoc) *val[string] { return &d.value }).defaults(`""`),
 		key("time", "JSON Pointer to the probe's own time stamp (RFC 3339, or seconds or milliseconds since 1970); the time of arrival when left out.", pointer(),
 			func(d *probeDoc) *val[string] { return &d.time }),
-		key("measures", "What the number is.", word("a quantity", farm.Quantities),
+		key("measures", "What the number is.", word("a quantity", farm.QuantityNames()),
 			func(d *probeDoc) *val[farm.Quantity] { return &d.measures }).needed("temperature"),
 		key("unit", "Of the number: C or F for temperature, % or ratio for moisture, V, mV or % for battery; raw with a calibration. C, % and V when left out.",
 			word("a unit", []farm.Unit{farm.Celsius, farm.Fahrenheit, farm.Percent, farm.Ratio, farm.Volt, farm.Millivolt, farm.RawUnit}),

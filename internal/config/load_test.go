@@ -46,12 +46,12 @@ func TestContractLoads(t *testing.T) {
 		t.Errorf("got %q, %s, %s", f.Name, f.Units, f.Location)
 	}
 	pace := farm.Zone{
-		Patience: 30 * time.Minute, Margin: farm.Margin{Temperature: 0.5, Moisture: 2},
+		Patience: 30 * time.Minute, Margin: map[farm.Quantity]float64{farm.Temperature: 0.5, farm.Moisture: 2},
 		LookAhead: farm.LookAhead{Heating: 12 * time.Hour, Drying: 7 * 24 * time.Hour},
 	}
 	near, far, all := pace, pace, pace
 	near.Name, near.Aim, near.Probes, near.Share = "near", farm.Living, []string{"bed-t", "bed-m"}, 0.7
-	near.Moisture = farm.Bands{Thrive: farm.Band{Low: 68, High: 82}, Survive: farm.Band{Low: 58, High: 88}}
+	near.Bands = map[farm.Quantity]farm.Bands{farm.Moisture: farm.Bands{Thrive: farm.Band{Low: 68, High: 82}, Survive: farm.Band{Low: 58, High: 88}}}
 	far.Name, far.Aim, far.Probes, far.Share, far.Patience = "far", farm.Sifting, []string{"bed-far-m"}, 0.3, time.Hour
 	all.Name, all.Aim, all.Probes, all.Share = "all", farm.Keeping, []string{"crate-m", "crate-t"}, 1
 	bins := []farm.Bin{

@@ -2,6 +2,7 @@ package config_test
 
 import (
 	"bytes"
+	"maps"
 	"os"
 	"path/filepath"
 	"strings"
@@ -65,7 +66,9 @@ func withBands(f farm.Farm) farm.Farm {
 		g.Bins[i].Zones = append([]farm.Zone(nil), g.Bins[i].Zones...)
 		for j := range g.Bins[i].Zones {
 			z := &g.Bins[i].Zones[j]
-			z.Temperature, z.Moisture = husbandry.ZoneBands(&f, f.Bins[i], f.Bins[i].Zones[j])
+			temp, moist := husbandry.ZoneBands(&f, f.Bins[i], f.Bins[i].Zones[j])
+			z.Bands = map[farm.Quantity]farm.Bands{farm.Temperature: temp, farm.Moisture: moist}
+			maps.DeleteFunc(z.Bands, func(_ farm.Quantity, b farm.Bands) bool { return b.IsZero() })
 		}
 	}
 	return g

@@ -2,88 +2,6 @@ package farm
 
 import "time"
 
-// Condition is something wrong or due.
-type Condition string
-
-const (
-	TooHot      Condition = "too-hot"
-	TooCold     Condition = "too-cold"
-	TooDry      Condition = "too-dry"
-	TooWet      Condition = "too-wet"
-	Heating     Condition = "heating"
-	Drying      Condition = "drying"
-	SiftReady   Condition = "sift-ready"
-	SiftPassing Condition = "sift-passing"
-	FeedDue     Condition = "feed-due"
-	Hatching    Condition = "hatching"
-	Silent      Condition = "silent"
-	Suspect     Condition = "suspect"
-	BatteryLow  Condition = "battery-low"
-	Unwritten   Condition = "unwritten"
-	Unforwarded Condition = "unforwarded"
-)
-
-// Conditions lists every condition in the order of the documentation.
-var Conditions = []Condition{
-	TooHot, TooCold, TooDry, TooWet, Heating, Drying, SiftReady, SiftPassing,
-	FeedDue, Hatching, Silent, Suspect, BatteryLow, Unwritten, Unforwarded,
-}
-
-// Quantity is what a condition of a zone is judged by; "" where that is the
-// logbook, a probe or the machinery.
-func (c Condition) Quantity() Quantity {
-	switch c {
-	case TooHot, TooCold, Heating:
-		return Temperature
-	case TooDry, TooWet, Drying, SiftReady, SiftPassing:
-		return Moisture
-	}
-	return ""
-}
-
-// Urgency is how soon a condition wants a hand. Greater is more urgent.
-type Urgency uint8
-
-const (
-	Calm Urgency = iota // nothing is raised
-	Soon
-	Today
-	Now
-)
-
-// String gives the word of the urgency; Calm is "".
-func (u Urgency) String() string {
-	return [...]string{"", "soon", "today", "now"}[u]
-}
-
-// MarshalText writes the word of the urgency.
-func (u Urgency) MarshalText() ([]byte, error) { return []byte(u.String()), nil }
-
-// UnmarshalText reads the word of an urgency.
-func (u *Urgency) UnmarshalText(b []byte) error {
-	v, ok := ParseUrgency(string(b))
-	if !ok && len(b) > 0 {
-		return &WordError{What: "urgency", Word: string(b)}
-	}
-	*u = v
-	return nil
-}
-
-// ParseUrgency reads one of now, today, soon.
-func ParseUrgency(s string) (Urgency, bool) {
-	for u := Soon; u <= Now; u++ {
-		if u.String() == s {
-			return u, true
-		}
-	}
-	return Calm, false
-}
-
-// A WordError tells of a word that is not one of a fixed set.
-type WordError struct{ What, Word string }
-
-func (e *WordError) Error() string { return "not a known " + e.What + ": " + e.Word }
-
 // ChangeKind is what happened to a condition.
 type ChangeKind string
 
@@ -155,3 +73,67 @@ type Advice struct {
 	Hatchlings  float64    `json:"hatchlings,omitempty"`
 	Do          string     `json:"do,omitempty"` // one sentence a person can act on
 }
+
+// Rounds is the list of what to do at each bin today, most urgent bin first.
+type Rounds struct {
+	At       time.Time  `json:"at"`
+	Farm     string     `json:"farm"`
+	Opening  string     `json:"opening"` // one sentence on the whole farm; says so when there is nothing to do
+	Care     []Care     `json:"care"`
+	Done     []string   `json:"done,omitempty"`     // raised, and seen to of late: a sentence each, with when to look again
+	Bring    []string   `json:"bring,omitempty"`    // for the whole walk: "about 5 litres of water", "a mask"
+	Cautions []string   `json:"cautions,omitempty"` // those that apply to something on the list
+	Unsure   []string   `json:"unsure,omitempty"`   // what keeps anybody from saying that all is well, a sentence each
+	Probes   []string   `json:"probes,omitempty"`   // doubts, silences and batteries, a sentence each
+	Hushed   []string   `json:"hushed,omitempty"`   // what is kept quiet and until when
+	Needs    []NeedView `json:"needs,omitempty"`
+}
+
+// A Care line is one thing to do at one zone.
+type Care struct {
+	Bin       string    `json:"bin"`
+	Zone      string    `json:"zone,omitempty"`
+	Condition Condition `json:"condition,omitempty"`
+	Episode   string    `json:"id,omitempty"` // of the raised condition behind it, for seen and hush
+	Urgency   Urgency   `json:"urgency"`
+	Do        string    `json:"do"`  // what to do, with its amount
+	Why       string    `json:"why"` // one line
+	Bring     []string  `json:"bring,omitempty"`
+	Jot       *Jot      `json:"jot,omitempty"`  // the line to write when it is done; At is zero
+	Over      *Jot      `json:"over,omitempty"` // the line that ends it where doing it once does not; At is zero
+	Seen      bool      `json:"seen,omitempty"`
+}
+
+// A Sample is a stretch of a folded history: one quantity of one zone, or one
+// probe, over Step from At.
+type Sample struct {
+	At   time.Time `json:"at"`
+	Min  float64   `json:"min"`
+	Mean float64   `json:"mean"`
+	Max  float64   `json:"max"`
+	N    int64     `json:"n"`
+}
+
+// Owed is a notice that one recipient is to get about one change. It is
+// written in the transaction that writes the change, and settled when the
+// recipient's server has accepted it.
+type Owed struct {
+	ID       int64     // place in the outbox
+	Notice   string    // stable identity: the webhook's id, the core of the Message-ID
+	Teller   string    // key of the recipient; never holds a secret
+	ChangeID int64     // place of the change in the journal
+	Change   Change    // what to tell
+	Created  time.Time // arrival time of the event that caused it
+	Tries    int
+	Next     time.Time // not before
+	Trouble  string    // what the last attempt met, secrets left out
+}
+
+// Fate is what became of an owed notice.
+type Fate string
+
+const (
+	Told    Fate = "told"    // accepted by the recipient's server
+	Summed  Fate = "summed"  // told as a line of a summary
+	Dropped Fate = "dropped" // not wanted: its raise was never told, or the recipient is gone
+)

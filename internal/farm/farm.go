@@ -1,3 +1,12 @@
+// Package farm holds the nouns of a worm farm: bins, zones, probes, readings,
+// jots, conditions and changes, and the words and numbers people read.
+//
+// It is the leaf of the import graph: every other package may import farm and
+// farm imports nothing of the project. It does no I/O, reads no clock and
+// keeps no state. Inside the program every temperature is in °C, every
+// moisture is water as a percentage of fresh mass (wet basis), masses are in
+// kg and volumes in L; what a person reads is turned into their own units at
+// the edge by [Units].
 package farm
 
 import "time"
@@ -34,22 +43,16 @@ type Share struct {
 
 // A Zone is a part of a bin that has its own aim.
 type Zone struct {
-	Name        string
-	Aim         Aim
-	Probes      []string
-	Share       float64       // of the bin's volume and dry mass, 0..1
-	DryMassKg   float64       // as told by the keeper; 0 when not given
-	Temperature Bands         // the zone's own, replacing the species'; zero when not given
-	Moisture    Bands         // likewise, % wet basis
-	Patience    time.Duration // how long a breach must last
-	Margin      Margin
-	LookAhead   LookAhead
-}
-
-// A Margin says how far back inside a limit counts as back.
-type Margin struct {
-	Temperature float64 // K
-	Moisture    float64 // points of % wet basis
+	Name      string
+	Aim       Aim
+	Probes    []string
+	Share     float64              // of the bin's volume and dry mass, 0..1
+	DryMassKg float64              // as told by the keeper; 0 when not given
+	Bands     map[Quantity]Bands   // the zone's own, replacing the species'; those not given are left out
+	Limits    map[Quantity]Band    // of quantities that have no bands; those not given are left out
+	Patience  time.Duration        // how long a breach must last
+	Margin    map[Quantity]float64 // how far back inside a limit counts as back, in the inner unit
+	LookAhead LookAhead
 }
 
 // LookAhead says how far ahead a forecast may warn.
@@ -70,7 +73,8 @@ const (
 // Aims lists every aim, for checks and messages.
 var Aims = []Aim{Living, Sifting, Keeping}
 
-// A Band is a closed range of °C or of % wet basis.
+// A Band is a closed range of one quantity, in its inner unit. An end without a
+// limit is infinite.
 type Band struct {
 	Low  float64 `json:"low"`
 	High float64 `json:"high"`
@@ -98,18 +102,6 @@ type Bands struct {
 // IsZero tells whether no bands were given.
 func (b Bands) IsZero() bool { return b == Bands{} }
 
-// Quantity is what a probe measures.
-type Quantity string
-
-const (
-	Temperature Quantity = "temperature" // °C
-	Moisture    Quantity = "moisture"    // % wet basis
-	Battery     Quantity = "battery"     // V, or % where the probe says so
-)
-
-// Quantities lists every quantity, for checks and messages.
-var Quantities = []Quantity{Temperature, Moisture, Battery}
-
 // A Probe is one measured quantity at one place, and how to find it in what
 // arrives over MQTT.
 type Probe struct {
@@ -124,19 +116,6 @@ type Probe struct {
 	Low         float64       // battery: the value below which it is low; 0 when not given
 	Of          []string      // battery: the probes that run on it
 }
-
-// Unit is what the number in a payload means.
-type Unit string
-
-const (
-	Celsius    Unit = "C"
-	Fahrenheit Unit = "F"
-	Percent    Unit = "%"
-	Ratio      Unit = "ratio" // 0..1
-	Volt       Unit = "V"
-	Millivolt  Unit = "mV"
-	RawUnit    Unit = "raw" // only a calibration gives it meaning
-)
 
 // A Point ties a raw number to the true value, in the quantity's inner unit.
 type Point struct{ Raw, Value float64 }

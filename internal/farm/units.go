@@ -1,8 +1,8 @@
 package farm
 
 import (
-	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -30,17 +30,10 @@ func FahrenheitOf(c float64) float64 { return c*9/5 + 32 }
 func CelsiusOf(f float64) float64 { return (f - 32) * 5 / 9 }
 
 // Temperature writes °C as a keeper reads it: "18.5 °C", "65 °F".
-func (u Units) Temperature(c float64) string {
-	if u == US {
-		return fmt.Sprintf("%.0f °F", noMinusZero(math.Round(FahrenheitOf(c))))
-	}
-	return trimmed(c, 1) + " °C"
-}
+func (u Units) Temperature(c float64) string { return u.Say(Temperature, c) }
 
 // Moisture writes % wet basis: "72 %".
-func (u Units) Moisture(pct float64) string {
-	return fmt.Sprintf("%.0f %%", noMinusZero(math.Round(pct)))
-}
+func (u Units) Moisture(pct float64) string { return u.Say(Moisture, pct) }
 
 // Volume writes an amount of liquid or castings as a person would say it:
 // "about 3 litres", "about 1¼ gallons".
@@ -122,4 +115,34 @@ func noMinusZero(v float64) float64 {
 		return 0
 	}
 	return v
+}
+
+// Beside writes a level so that it never looks the same as a limit that it is not
+// at: "69.7 %" beside a limit of 70 %. A keeper who reads "too dry" beside a
+// number that is inside the band believes neither.
+func (u Units) Beside(q Quantity, v float64, limits ...float64) string {
+	w := q.Row().Written(u)
+	says := []func(float64) string{w.String}
+	for digits := range 3 {
+		says = append(says, func(v float64) string { return w.fixed(v, digits) })
+	}
+	for _, say := range says {
+		said := say(v)
+		if !slices.ContainsFunc(limits, func(limit float64) bool { return v != limit && said == say(limit) }) {
+			return said
+		}
+	}
+	return "a hair past " + w.String(v)
+}
+
+// Say writes a level beside what its zone is held to; v is its middle or an end.
+func (l *LevelView) Say(u Units, q Quantity, v float64) string {
+	held := []float64{l.Bands.Thrive.Low, l.Bands.Thrive.High, l.Bands.Survive.Low, l.Bands.Survive.High}
+	if l.Bands.IsZero() {
+		held = nil
+	}
+	for _, limit := range l.Limits {
+		held = append(held, limit.At)
+	}
+	return u.Beside(q, v, held...)
 }

@@ -1,7 +1,9 @@
 package farm
 
 import (
+	"encoding/json"
 	"fmt"
+	"slices"
 	"time"
 )
 
@@ -30,25 +32,80 @@ type BinView struct {
 
 // A ZoneView is one zone: its levels, its worms and what is foreseen.
 type ZoneView struct {
-	Bin         string        `json:"bin"`
-	Zone        string        `json:"zone"`
-	Aim         Aim           `json:"aim"`
-	Temperature *LevelView    `json:"temperature,omitempty"`
-	Moisture    *LevelView    `json:"moisture,omitempty"`
-	Unjudged    string        `json:"unjudged,omitempty"` // why nothing can be said of the zone; "" when something can
-	Unknown     []Unknown     `json:"unknown,omitempty"`  // what its probes measure and nothing can be said of
-	Waiting     []Waiting     `json:"waiting,omitempty"`  // limits that are past for less than its patience
-	Species     []SpeciesView `json:"species,omitempty"`
-	Outlook     []Outlook     `json:"outlook,omitempty"`
-	Water       *Advice       `json:"water,omitempty"` // the dose that would bring it to the middle of thrive
-	Food        []FoodView    `json:"food,omitempty"`
-	StoredL     float64       `json:"stored_litres,omitempty"` // castings in a keeping zone
-	LidOff      *time.Time    `json:"lid_off_until,omitempty"` // judging holds still after a jot
+	Bin      string        `json:"bin"`
+	Zone     string        `json:"zone"`
+	Aim      Aim           `json:"aim"`
+	Levels   Levels        `json:"-"`                  // in JSON by the name of the quantity, beside the others
+	Unjudged Reason        `json:"unjudged,omitempty"` // why nothing can be said of the zone; "" when something can
+	Unknown  []Unknown     `json:"unknown,omitempty"`  // what its probes measure and nothing can be said of
+	Waiting  []Waiting     `json:"waiting,omitempty"`  // limits that are past for less than its patience
+	Species  []SpeciesView `json:"species,omitempty"`
+	Outlook  []Outlook     `json:"outlook,omitempty"`
+	Water    *Advice       `json:"water,omitempty"` // the dose that would bring it to the middle of thrive
+	Food     []FoodView    `json:"food,omitempty"`
+	StoredL  float64       `json:"stored_litres,omitempty"` // castings in a keeping zone
+	LidOff   *time.Time    `json:"lid_off_until,omitempty"` // judging holds still after a jot
+}
+
+// Levels are those of a zone by quantity; a quantity that nothing is known of is
+// left out.
+type Levels map[Quantity]*LevelView
+
+// Level gives how a zone stands in a quantity; nil when nothing is known of it.
+func (z *ZoneView) Level(q Quantity) *LevelView { return z.Levels[q] }
+
+// zoneFields is a ZoneView without its own JSON form.
+type zoneFields ZoneView
+
+// MarshalJSON writes the levels, in the order of [Quantities], after the aim.
+func (z ZoneView) MarshalJSON() ([]byte, error) {
+	head, err := json.Marshal(zoneFields{Bin: z.Bin, Zone: z.Zone, Aim: z.Aim})
+	if err != nil {
+		return nil, err
+	}
+	all, err := json.Marshal(zoneFields(z))
+	if err != nil {
+		return nil, err
+	}
+	out := slices.Clone(head[:len(head)-1])
+	for _, q := range QuantityNames() {
+		level := z.Levels[q]
+		if level == nil {
+			continue
+		}
+		text, err := json.Marshal(level)
+		if err != nil {
+			return nil, fmt.Errorf("%s of %s/%s: %w", q, z.Bin, z.Zone, err)
+		}
+		out = fmt.Appendf(out, ",%q:%s", q, text)
+	}
+	return append(out, all[len(head)-1:]...), nil
+}
+
+// UnmarshalJSON reads what MarshalJSON writes.
+func (z *ZoneView) UnmarshalJSON(b []byte) error {
+	var named map[Quantity]json.RawMessage
+	if err := json.Unmarshal(b, (*zoneFields)(z)); err != nil {
+		return err
+	}
+	if err := json.Unmarshal(b, &named); err != nil {
+		return err
+	}
+	z.Levels = Levels{}
+	for _, q := range QuantityNames() {
+		if text, ok := named[q]; ok {
+			z.Levels[q] = new(LevelView)
+			if err := json.Unmarshal(text, z.Levels[q]); err != nil {
+				return fmt.Errorf("%s: %w", q, err)
+			}
+		}
+	}
+	return nil
 }
 
 // A LevelView is a zone's level of one quantity and the bands it is held to.
 type LevelView struct {
-	Value   float64   `json:"value"` // °C or % wet basis
+	Value   float64   `json:"value"` // in the quantity's inner unit
 	At      time.Time `json:"at"`    // newest believed reading behind it
 	Fresh   bool      `json:"fresh"`
 	Bands   Bands     `json:"bands,omitzero"`
@@ -131,14 +188,14 @@ func (s SpeciesView) Says() string {
 // A ProbeLevel is the level of one of a zone's probes.
 type ProbeLevel struct {
 	Probe string  `json:"probe"`
-	Value float64 `json:"value"` // °C or % wet basis
+	Value float64 `json:"value"` // in the quantity's inner unit
 }
 
 // A Limit is one past which a band condition is raised.
 type Limit struct {
 	Condition Condition `json:"condition"`
 	Urgency   Urgency   `json:"urgency"`
-	At        float64   `json:"at"` // °C or % wet basis
+	At        float64   `json:"at"` // in the quantity's inner unit
 }
 
 // A SpeciesView says how one species in a zone does.
@@ -242,4 +299,107 @@ type NeedView struct {
 	StoredL   float64   `json:"stored_litres"`
 	ExpectedL float64   `json:"expected_litres"` // by that day at the pace so far
 	Text      string    `json:"text"`
+}
+
+// An Unknown is a quantity that a zone's probes measure and of which nothing
+// is believed at present.
+type Unknown struct {
+	Quantity Quantity `json:"quantity"`
+	Why      Reason   `json:"why"`
+}
+
+// A Reason is why nothing can be said of a zone, or of one quantity of it, in
+// words that fit after "can't be judged: ".
+type Reason string
+
+const (
+	NoProbe      Reason = "no probe sits in it"
+	NeverHeard   Reason = "no reading has come yet"
+	NotFresh     Reason = "no fresh reading"
+	NoneBelieved Reason = "no reading is believed"
+)
+
+// A Waiting is a limit that is past, and nothing raised yet: patience, or
+// margin and patience of an easing, still run.
+type Waiting struct {
+	Condition Condition `json:"condition"`
+	Urgency   Urgency   `json:"urgency"`   // with which it will be raised
+	Since     time.Time `json:"since"`     // when the limit was passed
+	RaisedAt  time.Time `json:"raised_at"` // if it stays so
+}
+
+// Unsure says, a sentence each, what keeps anybody from saying that all is
+// well: readings that don't come in, zones that can't be judged, and limits
+// that are past for less than a zone's patience. It is empty when everything
+// that is watched is known.
+func (v *View) Unsure(loc *time.Location) []string {
+	out := v.intakeUnsure(loc)
+	if zones := v.zones(); zones > fewZones && v.NothingHeard() {
+		return append(out, fmt.Sprintf("None of the %d zones can be judged: no reading has come yet.", zones))
+	}
+	for _, b := range v.Bins {
+		for _, z := range b.Zones {
+			for _, said := range z.Unsure(v.At, loc) {
+				out = append(out, SayPlace(z.Bin, z.Zone, len(b.Zones) == 1)+" "+said+".")
+			}
+		}
+	}
+	return out
+}
+
+func (v *View) intakeUnsure(loc *time.Location) []string {
+	switch in := v.Intake; {
+	case in.Unwritten != nil:
+		return []string{fmt.Sprintf("Nothing is judged since %s: the journal can't be written.", SayTime(*in.Unwritten, v.At, loc))}
+	case !in.Running:
+		return []string{"No daemon is running: this is what the journal says."}
+	case !in.Connected && in.Since.IsZero():
+		return []string{"The broker has not been heard yet."}
+	case !in.Connected:
+		return []string{fmt.Sprintf("The broker has not been heard since %s.", SayTime(in.Since, v.At, loc))}
+	}
+	return nil
+}
+
+// fewZones is how many are named one by one while nothing is known of any.
+const fewZones = 6
+
+// NothingHeard tells whether no zone has had a reading yet.
+func (v *View) NothingHeard() bool {
+	for _, b := range v.Bins {
+		for _, z := range b.Zones {
+			if len(z.Levels) > 0 {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+func (v *View) zones() int {
+	n := 0
+	for _, b := range v.Bins {
+		n += len(b.Zones)
+	}
+	return n
+}
+
+// Unsure says, each in words that fit after the zone's name, what can't be said
+// of a zone at present.
+func (z *ZoneView) Unsure(now time.Time, loc *time.Location) []string {
+	var out []string
+	if z.Unjudged != "" {
+		out = append(out, "can't be judged: "+string(z.Unjudged))
+	} else {
+		for _, u := range z.Unknown {
+			out = append(out, fmt.Sprintf("can't be judged by its %s: %s", u.Quantity.Row().Noun, u.Why))
+		}
+	}
+	if z.LidOff != nil && z.LidOff.After(now) {
+		return append(out, fmt.Sprintf("was opened and is judged again from %s on", z.LidOff.In(loc).Format("15:04")))
+	}
+	for _, w := range z.Waiting {
+		out = append(out, fmt.Sprintf("has been %s for %s; it is raised at %s if it stays so", w.Condition.Row().Is, SayLong(now.Sub(w.Since)), w.RaisedAt.In(loc).Format("15:04")))
+	}
+	return out
 }

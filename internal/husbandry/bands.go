@@ -39,16 +39,16 @@ func hasLiving(bin farm.Bin) bool {
 func ZoneBands(f *farm.Farm, bin farm.Bin, z farm.Zone) (temp, moist farm.Bands) {
 	switch z.Aim {
 	case farm.Keeping:
-		return overruled(z.Temperature, keepTemp), overruled(z.Moisture, keepMoist)
+		return overruled(z.Bands[farm.Temperature], keepTemp), overruled(z.Bands[farm.Moisture], keepMoist)
 	case farm.Sifting:
-		return overruled(z.Temperature, farm.Bands{}), overruled(z.Moisture, siftMoist)
+		return overruled(z.Bands[farm.Temperature], farm.Bands{}), overruled(z.Bands[farm.Moisture], siftMoist)
 	}
 	worms := WormsOf(f, bin)
-	if !z.Temperature.IsZero() {
-		temp = overruled(z.Temperature, TempLimits(worms).Bands())
+	if own := z.Bands[farm.Temperature]; !own.IsZero() {
+		temp = overruled(own, TempLimits(worms).Bands())
 	}
-	if !z.Moisture.IsZero() || len(worms) == 1 {
-		moist = overruled(z.Moisture, MoistLimits(worms).Bands())
+	if own := z.Bands[farm.Moisture]; !own.IsZero() || len(worms) == 1 {
+		moist = overruled(own, MoistLimits(worms).Bands())
 	}
 	return temp, moist
 }

@@ -35,20 +35,19 @@ func TestZoneBands(t *testing.T) {
 		{"living red", bin("red"), farm.Zone{Aim: farm.Living},
 			farm.Bands{}, farm.Bands{Thrive: band(70, 85), Survive: band(60, 90)}},
 		{"living mixed: by mass", bin("red", "european", "blue"), farm.Zone{Aim: farm.Living}, farm.Bands{}, farm.Bands{}},
-		{"living mixed, own thrive only", bin("red", "blue"), farm.Zone{Aim: farm.Living, Moisture: farm.Bands{Thrive: band(72, 82)}},
+		{"living mixed, own thrive only", bin("red", "blue"), farm.Zone{Aim: farm.Living, Bands: map[farm.Quantity]farm.Bands{farm.Moisture: farm.Bands{Thrive: band(72, 82)}}},
 			farm.Bands{}, farm.Bands{Thrive: band(72, 82), Survive: band(65, 88)}},
 		{"living without species: the table's first", bin(), farm.Zone{Aim: farm.Living},
 			farm.Bands{}, farm.Bands{Thrive: band(70, 85), Survive: band(60, 90)}},
 		{"own bands", bin("red"), farm.Zone{Aim: farm.Living,
-			Temperature: farm.Bands{Thrive: band(10, 20), Survive: band(5, 28)},
-			Moisture:    farm.Bands{Thrive: band(68, 82), Survive: band(58, 88)}},
+			Bands: map[farm.Quantity]farm.Bands{farm.Temperature: farm.Bands{Thrive: band(10, 20), Survive: band(5, 28)}, farm.Moisture: farm.Bands{Thrive: band(68, 82), Survive: band(58, 88)}}},
 			farm.Bands{Thrive: band(10, 20), Survive: band(5, 28)}, farm.Bands{Thrive: band(68, 82), Survive: band(58, 88)}},
 		{"own thrive only", bin("red"), farm.Zone{Aim: farm.Living,
-			Temperature: farm.Bands{Thrive: band(10, 34)}, Moisture: farm.Bands{Thrive: band(55, 80)}},
+			Bands: map[farm.Quantity]farm.Bands{farm.Temperature: farm.Bands{Thrive: band(10, 34)}, farm.Moisture: farm.Bands{Thrive: band(55, 80)}}},
 			farm.Bands{Thrive: band(10, 34), Survive: band(4, 34)}, farm.Bands{Thrive: band(55, 80), Survive: band(55, 90)}},
-		{"own survive only", bin("red"), farm.Zone{Aim: farm.Keeping, Moisture: farm.Bands{Survive: band(42, 80)}},
+		{"own survive only", bin("red"), farm.Zone{Aim: farm.Keeping, Bands: map[farm.Quantity]farm.Bands{farm.Moisture: farm.Bands{Survive: band(42, 80)}}},
 			farm.Bands{Thrive: band(2, 25), Survive: band(0, 32)}, farm.Bands{Thrive: band(42, 55), Survive: band(42, 80)}},
-		{"own survive only, sifting temperature", bin(), farm.Zone{Aim: farm.Sifting, Temperature: farm.Bands{Survive: band(0, 40)}},
+		{"own survive only, sifting temperature", bin(), farm.Zone{Aim: farm.Sifting, Bands: map[farm.Quantity]farm.Bands{farm.Temperature: farm.Bands{Survive: band(0, 40)}}},
 			farm.Bands{Thrive: band(0, 40), Survive: band(0, 40)}, farm.Bands{Thrive: band(35, 45), Survive: band(28, 75)}},
 	}
 	for _, c := range cases {
@@ -94,7 +93,7 @@ func TestZoneBandsAreNested(t *testing.T) {
 			}
 			return b
 		}
-		z := farm.Zone{Aim: rapid.SampledFrom(farm.Aims).Draw(t, "aim"), Temperature: own("t"), Moisture: own("m")}
+		z := farm.Zone{Aim: rapid.SampledFrom(farm.Aims).Draw(t, "aim"), Bands: map[farm.Quantity]farm.Bands{farm.Temperature: own("t"), farm.Moisture: own("m")}}
 		temp, moist := husbandry.ZoneBands(f, bin("red", "blue"), z)
 		for _, b := range []farm.Bands{temp, moist} {
 			if b.Thrive.Low < b.Survive.Low || b.Thrive.High > b.Survive.High || b.Thrive.Low > b.Thrive.High {

@@ -36,21 +36,21 @@ func TestValuesGoWhenTheyAreNoLongerFresh(t *testing.T) {
 		change        func(*farm.ZoneView)
 		gone, staying []string
 	}{
-		{"temperature stale", func(z *farm.ZoneView) { z.Temperature.Fresh = false },
+		{"temperature stale", func(z *farm.ZoneView) { z.Level(farm.Temperature).Fresh = false },
 			[]string{"temperature_celsius", "species_activity_ratio", "forecast_seconds"}, []string{"moisture_ratio", "water_needed_litres"}},
-		{"temperature never seen", func(z *farm.ZoneView) { z.Temperature = nil },
+		{"temperature never seen", func(z *farm.ZoneView) { delete(z.Levels, farm.Temperature) },
 			[]string{"temperature_celsius", "species_activity_ratio", "forecast_seconds"}, []string{"moisture_ratio", "water_needed_litres"}},
-		{"moisture stale", func(z *farm.ZoneView) { z.Moisture.Fresh = false },
+		{"moisture stale", func(z *farm.ZoneView) { z.Level(farm.Moisture).Fresh = false },
 			[]string{"moisture_ratio", "water_needed_litres"}, []string{"temperature_celsius", "species_activity_ratio", "forecast_seconds"}},
 		{"a drying forecast without fresh moisture", func(z *farm.ZoneView) {
-			z.Moisture.Fresh = false
+			z.Level(farm.Moisture).Fresh = false
 			z.Outlook[0].Condition = farm.Drying
 		}, []string{"forecast_seconds"}, []string{"temperature_celsius"}},
 		{"a forecast of days needs no probe", func(z *farm.ZoneView) {
-			z.Moisture, z.Temperature = nil, nil
+			z.Levels = nil
 			z.Outlook[0].Condition = farm.FeedDue
 		}, []string{"temperature_celsius"}, []string{"forecast_seconds"}},
-		{"not a number", func(z *farm.ZoneView) { z.Temperature.Value = math.NaN() },
+		{"not a number", func(z *farm.ZoneView) { z.Level(farm.Temperature).Value = math.NaN() },
 			[]string{"temperature_celsius"}, []string{"moisture_ratio"}},
 	}
 	for _, tt := range tests {

@@ -19,7 +19,7 @@ func NewHandler(cfg Config) http.Handler {
 		cfg.Log = slog.New(slog.DiscardHandler)
 	}
 	registry := prometheus.NewRegistry()
-	registry.MustRegister(collector{cfg})
+	registry.MustRegister(collector{cfg, levels()})
 	mux := http.NewServeMux()
 	mux.Handle("GET /metrics", promhttp.HandlerFor(registry, promhttp.HandlerOpts{
 		EnableOpenMetrics:   true,

@@ -1,6 +1,10 @@
 package metrics
 
-import "github.com/prometheus/client_golang/prometheus"
+import (
+	"github.com/prometheus/client_golang/prometheus"
+
+	"binwatchd/internal/farm"
+)
 
 // A metric is a name with its meaning and the names of its labels.
 type metric struct {
@@ -13,14 +17,34 @@ func define(name, help string, labels ...string) metric {
 	return metric{name, prometheus.NewDesc(name, help, labels, nil)}
 }
 
+// levelMetrics are those of the levels of one quantity.
+type levelMetrics struct {
+	quantity                farm.Quantity
+	per                     float64 // of the inner unit to one base unit
+	middle, lowest, highest metric
+}
+
+// levels makes the metrics of every quantity that has some.
+func levels() []levelMetrics {
+	var all []levelMetrics
+	for _, q := range farm.Quantities {
+		g := q.Gauge
+		if g.Name == "" {
+			continue
+		}
+		of := func(end, help string) metric { return define(g.Name+end+g.Unit, help, "bin", "zone") }
+		all = append(all, levelMetrics{
+			q.Name, g.Per,
+			of("_", g.Help+": the middle of its believed probes, each by its running median."),
+			of("_lowest_", g.Lowest+" of a zone's probes, where several speak."),
+			of("_highest_", g.Highest+" of a zone's probes, where several speak."),
+		})
+	}
+	return all
+}
+
 // The zones.
 var (
-	temperature = define("temperature_celsius", "Temperature of a zone: the middle of its believed probes, each by its running median.", "bin", "zone")
-	coldest     = define("temperature_lowest_celsius", "Temperature at the coldest of a zone's probes, where several speak.", "bin", "zone")
-	hottest     = define("temperature_highest_celsius", "Temperature at the hottest of a zone's probes, where several speak.", "bin", "zone")
-	driest      = define("moisture_lowest_ratio", "Moisture at the driest of a zone's probes, where several speak.", "bin", "zone")
-	wettest     = define("moisture_highest_ratio", "Moisture at the wettest of a zone's probes, where several speak.", "bin", "zone")
-	moisture    = define("moisture_ratio", "Moisture of a zone, water by fresh mass: the middle of its believed probes, each by its running median.", "bin", "zone")
 	activity    = define("species_activity_ratio", "How actively a species works at the zone's temperature and moisture; 1 is its best.", "bin", "zone", "species")
 	waterNeeded = define("water_needed_litres", "Water that would bring the zone to the middle of its thrive band.", "bin", "zone")
 	forecast    = define("forecast_seconds", "Time until a limit is expected to be crossed.", "bin", "zone", "condition")

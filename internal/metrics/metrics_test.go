@@ -33,15 +33,14 @@ func hillfoot() farm.View {
 		Bins: []farm.BinView{
 			{Name: "bed", Zones: []farm.ZoneView{
 				{Bin: "bed", Zone: "near", Aim: farm.Living,
-					Temperature: &farm.LevelView{Value: 27.5, Fresh: true, Lowest: &farm.ProbeLevel{Probe: "a", Value: 24}, Highest: &farm.ProbeLevel{Probe: "b", Value: 31}},
-					Moisture:    &farm.LevelView{Value: 66, Fresh: true, Lowest: &farm.ProbeLevel{Probe: "c", Value: 60}, Highest: &farm.ProbeLevel{Probe: "d", Value: 72}},
-					Species:     []farm.SpeciesView{{ID: "red", Activity: 0.62}, {ID: "blue", Activity: 1}},
-					Water:       &farm.Advice{WaterLitres: 3.25},
-					Outlook:     []farm.Outlook{{Condition: farm.Heating, Forecast: crosses}, {Condition: farm.Drying}}},
-				{Bin: "bed", Zone: "far", Aim: farm.Sifting, Moisture: &farm.LevelView{Value: 44, Fresh: true}},
+					Levels:  farm.Levels{farm.Temperature: &farm.LevelView{Value: 27.5, Fresh: true, Lowest: &farm.ProbeLevel{Probe: "a", Value: 24}, Highest: &farm.ProbeLevel{Probe: "b", Value: 31}}, farm.Moisture: &farm.LevelView{Value: 66, Fresh: true, Lowest: &farm.ProbeLevel{Probe: "c", Value: 60}, Highest: &farm.ProbeLevel{Probe: "d", Value: 72}}},
+					Species: []farm.SpeciesView{{ID: "red", Activity: 0.62}, {ID: "blue", Activity: 1}},
+					Water:   &farm.Advice{WaterLitres: 3.25},
+					Outlook: []farm.Outlook{{Condition: farm.Heating, Forecast: crosses}, {Condition: farm.Drying}}},
+				{Bin: "bed", Zone: "far", Aim: farm.Sifting, Levels: farm.Levels{farm.Moisture: &farm.LevelView{Value: 44, Fresh: true}}},
 			}},
 			{Name: "crate", Zones: []farm.ZoneView{{Bin: "crate", Zone: "all", Aim: farm.Keeping, Unjudged: "no believed reading",
-				Temperature: &farm.LevelView{Value: 9}, Moisture: &farm.LevelView{Value: 48}}}},
+				Levels: farm.Levels{farm.Temperature: &farm.LevelView{Value: 9}, farm.Moisture: &farm.LevelView{Value: 48}}}}},
 		},
 		Probes: []farm.ProbeView{
 			{ID: "bed-t", At: noon.Add(-90 * time.Second), Counts: map[string]int64{farm.OutcomeBelieved: 40, farm.OutcomeDoubted: 2},
@@ -173,8 +172,8 @@ func TestAnyViewCanBeScraped(t *testing.T) {
 		view := farm.View{At: noon, Intake: farm.IntakeView{Messages: map[string]int64{word.Draw(rt, "outcome"): 1, word.Draw(rt, "outcome"): 2}}}
 		for range rapid.IntRange(0, 3).Draw(rt, "zones") {
 			z := farm.ZoneView{Bin: word.Draw(rt, "bin"), Zone: word.Draw(rt, "zone"),
-				Temperature: &farm.LevelView{Fresh: true, Value: rapid.Float64().Draw(rt, "temperature")},
-				Outlook:     []farm.Outlook{{Condition: farm.Heating, Forecast: farm.Forecast{Crosses: noon}}, {Condition: farm.Heating, Forecast: farm.Forecast{Crosses: noon}}}}
+				Levels:  farm.Levels{farm.Temperature: &farm.LevelView{Fresh: true, Value: rapid.Float64().Draw(rt, "temperature")}},
+				Outlook: []farm.Outlook{{Condition: farm.Heating, Forecast: farm.Forecast{Crosses: noon}}, {Condition: farm.Heating, Forecast: farm.Forecast{Crosses: noon}}}}
 			view.Bins = append(view.Bins, farm.BinView{Name: z.Bin, Zones: []farm.ZoneView{z}})
 			view.Standing = append(view.Standing, farm.Standing{Bin: z.Bin, Zone: z.Zone, Probe: word.Draw(rt, "probe"), Condition: farm.Silent})
 			view.Probes = append(view.Probes, farm.ProbeView{ID: word.Draw(rt, "id"), At: noon, Counts: map[string]int64{word.Draw(rt, "outcome"): 3}})

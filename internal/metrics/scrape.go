@@ -10,14 +10,17 @@ import (
 )
 
 // A collector makes the metrics of one scrape from one look at the farm.
-type collector struct{ cfg Config }
+type collector struct {
+	cfg    Config
+	levels []levelMetrics
+}
 
 // Describe sends nothing: which metrics there are is only known at the scrape.
 func (collector) Describe(chan<- *prometheus.Desc) {}
 
 // Collect shows everything there is to show.
 func (c collector) Collect(out chan<- prometheus.Metric) {
-	s := &scrape{out: out, shown: make(map[string]bool)}
+	s := &scrape{out: out, levels: c.levels, shown: make(map[string]bool)}
 	s.gauge(build, 1, c.cfg.Version)
 	view, ok := c.cfg.Look()
 	s.gauge(brokerConnected, truth(ok && view.Intake.Connected))
@@ -29,8 +32,9 @@ func (c collector) Collect(out chan<- prometheus.Metric) {
 
 // A scrape collects the metrics of one request.
 type scrape struct {
-	out   chan<- prometheus.Metric
-	shown map[string]bool // which series are out already
+	out    chan<- prometheus.Metric
+	levels []levelMetrics
+	shown  map[string]bool // which series are out already
 }
 
 // gauge shows a value that goes up and down. One that is no number is left out.

@@ -29,25 +29,29 @@ func (s *scrape) view(v *farm.View) {
 
 // zone shows a zone's levels while they are fresh, and what rests on them as long.
 func (s *scrape) zone(z *farm.ZoneView, now time.Time) {
-	warm := z.Temperature != nil && z.Temperature.Fresh
-	moist := z.Moisture != nil && z.Moisture.Fresh
 	s.gauge(zoneJudged, truth(judged(z, now)), z.Bin, z.Zone)
-	if warm {
-		s.gauge(temperature, z.Temperature.Value, z.Bin, z.Zone)
-		s.ends(z.Temperature, coldest, hottest, 1, z.Bin, z.Zone)
+	for _, m := range s.levels {
+		l := z.Level(m.quantity)
+		if !fresh(z, m.quantity) {
+			continue
+		}
+		s.gauge(m.middle, l.Value/m.per, z.Bin, z.Zone)
+		if l.Lowest != nil && l.Highest != nil {
+			s.gauge(m.lowest, l.Lowest.Value/m.per, z.Bin, z.Zone)
+			s.gauge(m.highest, l.Highest.Value/m.per, z.Bin, z.Zone)
+		}
+	}
+	if fresh(z, farm.Temperature) {
 		for _, sp := range z.Species {
 			s.gauge(activity, sp.Activity, z.Bin, z.Zone, sp.ID)
 		}
 	}
-	if moist {
-		s.gauge(moisture, z.Moisture.Value/100, z.Bin, z.Zone)
-		s.ends(z.Moisture, driest, wettest, 0.01, z.Bin, z.Zone)
-		if z.Water != nil {
-			s.gauge(waterNeeded, z.Water.WaterLitres, z.Bin, z.Zone)
-		}
+	if z.Water != nil && fresh(z, farm.Moisture) {
+		s.gauge(waterNeeded, z.Water.WaterLitres, z.Bin, z.Zone)
 	}
 	for _, o := range z.Outlook {
-		if o.Forecast.Crosses.IsZero() || !fresh(o.Condition, warm, moist) {
+		// Feed and cocoons go by the days.
+		if q := o.Condition.Quantity(); o.Forecast.Crosses.IsZero() || q != "" && !fresh(z, q) {
 			continue
 		}
 		left := max(0, o.Forecast.Crosses.Sub(now).Seconds())
@@ -55,28 +59,15 @@ func (s *scrape) zone(z *farm.ZoneView, now time.Time) {
 	}
 }
 
-// ends shows the lowest and the highest of a zone's probes, where several speak.
-func (s *scrape) ends(l *farm.LevelView, low, high metric, scale float64, bin, zone string) {
-	if l.Lowest != nil && l.Highest != nil {
-		s.gauge(low, l.Lowest.Value*scale, bin, zone)
-		s.gauge(high, l.Highest.Value*scale, bin, zone)
-	}
+// fresh tells whether a zone's level of a quantity still speaks of now.
+func fresh(z *farm.ZoneView, q farm.Quantity) bool {
+	l := z.Level(q)
+	return l != nil && l.Fresh
 }
 
 // judged tells whether a zone can be judged by all that its probes measure.
 func judged(z *farm.ZoneView, now time.Time) bool {
 	return z.Unjudged == "" && len(z.Unknown) == 0 && (z.LidOff == nil || !z.LidOff.After(now))
-}
-
-// fresh tells whether a forecast still has fresh readings to rest on.
-func fresh(c farm.Condition, warm, moist bool) bool {
-	switch c.Quantity() {
-	case farm.Temperature:
-		return warm
-	case farm.Moisture:
-		return moist
-	}
-	return true // feed and cocoons go by the days
 }
 
 func (s *scrape) standing(c *farm.Standing) {

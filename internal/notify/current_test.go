@@ -15,7 +15,7 @@ func driedOn() (farm.Change, farm.View) {
 	c := tooDry()
 	c.Text = "Crate is too dry at 39.9 %. The limit for doing well is 40 %."
 	v := hillfootView()
-	v.Bins[2].Zones[0].Moisture.Value = 36
+	v.Bins[2].Zones[0].Level(farm.Moisture).Value = 36
 	now := farm.Standing{
 		Episode: c.Episode, Bin: c.Bin, Zone: c.Zone, Condition: c.Condition, Urgency: c.Urgency, Since: c.Since,
 		Text:   "Crate is too dry at 36 %. The limit for doing well is 40 %.",

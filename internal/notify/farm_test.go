@@ -39,7 +39,7 @@ func hillfoot(t testing.TB) farm.Farm {
 				Name: "bed", Ambient: "glass-air", VolumeL: 160,
 				Species: []farm.Share{{Species: "red", Fraction: 0.5}, {Species: "blue", Fraction: 0.5}},
 				Zones: []farm.Zone{
-					{Name: "near", Aim: farm.Living, Probes: []string{"bed-t", "bed-m"}, Moisture: living},
+					{Name: "near", Aim: farm.Living, Probes: []string{"bed-t", "bed-m"}, Bands: map[farm.Quantity]farm.Bands{farm.Moisture: living}},
 					{Name: "far", Aim: farm.Sifting, Probes: []string{"bed-far-m"}},
 				},
 			},

@@ -92,21 +92,20 @@ func hillfootView() farm.View {
 	v := func(x float64) *float64 { return &x }
 	near := farm.ZoneView{
 		Bin: "bed", Zone: "near", Aim: farm.Living,
-		Temperature: &farm.LevelView{Value: 28.9, At: start.Add(-4 * time.Minute), Fresh: true, Bands: farm.Bands{Thrive: farm.Band{Low: 15, High: 25}, Survive: farm.Band{Low: 9, High: 32}}},
-		Moisture:    &farm.LevelView{Value: 72, At: start.Add(-4 * time.Minute), Fresh: true, Bands: farm.Bands{Thrive: farm.Band{Low: 70, High: 83}, Survive: farm.Band{Low: 60, High: 88}}},
-		Species:     []farm.SpeciesView{{ID: "red", Name: "red worms", Word: "slowed"}, {ID: "blue", Name: "blue worms", Word: "thriving"}},
+		Levels:  farm.Levels{farm.Temperature: &farm.LevelView{Value: 28.9, At: start.Add(-4 * time.Minute), Fresh: true, Bands: farm.Bands{Thrive: farm.Band{Low: 15, High: 25}, Survive: farm.Band{Low: 9, High: 32}}}, farm.Moisture: &farm.LevelView{Value: 72, At: start.Add(-4 * time.Minute), Fresh: true, Bands: farm.Bands{Thrive: farm.Band{Low: 70, High: 83}, Survive: farm.Band{Low: 60, High: 88}}}},
+		Species: []farm.SpeciesView{{ID: "red", Name: "red worms", Word: "slowed"}, {ID: "blue", Name: "blue worms", Word: "thriving"}},
 	}
 	far := farm.ZoneView{
 		Bin: "bed", Zone: "far", Aim: farm.Sifting,
-		Moisture: &farm.LevelView{Value: 44.5, At: start.Add(-9 * time.Minute), Fresh: true, Bands: farm.Bands{Thrive: farm.Band{Low: 35, High: 45}, Survive: farm.Band{Low: 28, High: 75}}},
+		Levels: farm.Levels{farm.Moisture: &farm.LevelView{Value: 44.5, At: start.Add(-9 * time.Minute), Fresh: true, Bands: farm.Bands{Thrive: farm.Band{Low: 35, High: 45}, Survive: farm.Band{Low: 28, High: 75}}}},
 	}
 	crate := farm.ZoneView{
 		Bin: "crate", Zone: "all", Aim: farm.Keeping,
-		Moisture: &farm.LevelView{Value: 38.6, At: start.Add(-2 * time.Minute), Fresh: true, Bands: farm.Bands{Thrive: farm.Band{Low: 40, High: 55}, Survive: farm.Band{Low: 33, High: 65}}},
+		Levels: farm.Levels{farm.Moisture: &farm.LevelView{Value: 38.6, At: start.Add(-2 * time.Minute), Fresh: true, Bands: farm.Bands{Thrive: farm.Band{Low: 40, High: 55}, Survive: farm.Band{Low: 33, High: 65}}}},
 	}
 	trough := farm.ZoneView{
 		Bin: "trough", Zone: "all", Aim: farm.Living,
-		Temperature: &farm.LevelView{Value: 20.8, At: start.Add(-3 * time.Minute), Fresh: true, Bands: farm.Bands{Thrive: farm.Band{Low: 15, High: 25}, Survive: farm.Band{Low: 4, High: 32}}},
+		Levels: farm.Levels{farm.Temperature: &farm.LevelView{Value: 20.8, At: start.Add(-3 * time.Minute), Fresh: true, Bands: farm.Bands{Thrive: farm.Band{Low: 15, High: 25}, Survive: farm.Band{Low: 4, High: 32}}}},
 	}
 	return farm.View{
 		Farm: "Hillfoot Nursery", Units: farm.Metric, At: start,
@@ -129,9 +128,9 @@ func cut() (past, farm.View) {
 	p, v := hillfootPast(), hillfootView()
 	for i, low := range []float64{8.1, 6} {
 		z := &v.Bins[i].Zones[0]
-		level := *z.Temperature
+		level := *z.Level(farm.Temperature)
 		level.Value = low
-		z.Temperature = &level
+		z.Levels[farm.Temperature] = &level
 	}
 	p.curves["bed/near/temperature"] = fed(daily(19, 1.5), start.Add(-10*time.Hour), -1.09)
 	p.curves["trough/all/temperature"] = fed(daily(17, 4), start.Add(-10*time.Hour), -1.45)

@@ -100,13 +100,10 @@ func (c curve) figure(v float64) string { return figure(c.shown(v)) + c.unit }
 // stands finds how a zone stands in one quantity; nil when that is not known.
 func (w writer) stands(bin, zone string, q farm.Quantity) *farm.LevelView {
 	z, ok := w.zone(bin, zone)
-	switch {
-	case ok && q == farm.Temperature:
-		return z.Temperature
-	case ok && q == farm.Moisture:
-		return z.Moisture
+	if !ok {
+		return nil
 	}
-	return nil
+	return z.Level(q)
 }
 
 // bands are those that the zone is held to; zero when not known.

@@ -42,12 +42,10 @@ func (w writer) sits(probe, bin, zone string) bool {
 
 func (w writer) levels(z farm.ZoneView) [][2]string {
 	var rows [][2]string
-	u := w.farm.Units
-	if l := z.Temperature; l != nil {
-		rows = append(rows, [2]string{"Temperature", w.level(*l, farm.Temperature, u.Temperature)})
-	}
-	if l := z.Moisture; l != nil {
-		rows = append(rows, [2]string{"Moisture", w.level(*l, farm.Moisture, u.Moisture)})
+	for _, q := range farm.Quantities {
+		if l := z.Level(q.Name); l != nil {
+			rows = append(rows, [2]string{capital(q.Noun), w.level(*l, q.Name, q.Written(w.farm.Units).String)})
+		}
 	}
 	return rows
 }
@@ -117,11 +115,8 @@ func (w writer) probe(p farm.ProbeView) string {
 }
 
 func (w writer) number(p farm.ProbeView) string {
-	switch p.Measures {
-	case farm.Temperature:
-		return w.farm.Units.Temperature(*p.Value)
-	case farm.Moisture:
-		return w.farm.Units.Moisture(*p.Value)
+	if p.Measures != farm.Battery { // that may be in V or in %
+		return w.farm.Units.Say(p.Measures, *p.Value)
 	}
 	spec, _ := w.farm.ProbeByID(p.ID)
 	if spec.Unit == farm.Percent {

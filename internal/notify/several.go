@@ -34,7 +34,7 @@ func (w writer) several(ctx context.Context, ms []matter) sheet {
 	s.Foot = w.foot()
 	for _, m := range live[:min(len(live), offered)] {
 		if m.say != over {
-			what := fmt.Sprintf("Seen it (%s: %s)", place(&w.farm, m.last.Change), words[m.last.Change.Condition].is)
+			what := fmt.Sprintf("Seen it (%s: %s)", place(&w.farm, m.last.Change), m.last.Change.Condition.Row().Is)
 			s.Pasted = append(s.Pasted, [2]string{what, w.command("seen", m.last.Change.Episode)})
 		}
 	}
@@ -101,14 +101,14 @@ func (w writer) severalSubject(live, gone []matter) string {
 
 // briefly is a matter in two or three words.
 func briefly(m matter) string {
-	w := words[m.last.Change.Condition]
+	w := m.last.Change.Condition.Row()
 	switch m.say {
 	case over:
 		return overWords(m.last.Change)
 	case still:
-		return "still " + w.is
+		return "still " + w.Is
 	}
-	return w.is
+	return w.Is
 }
 
 func things(n int) string {

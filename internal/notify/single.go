@@ -94,7 +94,7 @@ func (w writer) howItWas(c farm.Change) string {
 // be told.
 func (w writer) cameWentLine(m matter) string {
 	c := m.last.Change
-	line := fmt.Sprintf("%s was %s", place(&w.farm, c), words[c.Condition].is)
+	line := fmt.Sprintf("%s was %s", place(&w.farm, c), c.Condition.Row().Was)
 	if !c.Since.IsZero() {
 		line += fmt.Sprintf(" for %s, from %s", farm.SayLong(c.At.Sub(c.Since)), w.time(c.Since))
 	}

@@ -78,7 +78,7 @@ func specimenSources(now time.Time) Sources {
 		Value: 28, At: now, Fresh: true,
 		Bands: farm.Bands{Thrive: farm.Band{Low: 15, High: 25}, Survive: farm.Band{Low: 4, High: 32}},
 	}
-	zone := farm.ZoneView{Bin: specimenBin, Zone: specimenZone, Aim: farm.Living, Temperature: level}
+	zone := farm.ZoneView{Bin: specimenBin, Zone: specimenZone, Aim: farm.Living, Levels: farm.Levels{farm.Temperature: level}}
 	v := farm.View{At: now, Bins: []farm.BinView{{Name: specimenBin, Zones: []farm.ZoneView{zone}}}}
 	return Sources{History: specimenPast{now}, Look: func() (farm.View, bool) { return v, true }}
 }

@@ -9,30 +9,6 @@ import (
 	"binwatchd/internal/farm"
 )
 
-// condition words: how a condition reads after "Bed, near: ", and once it is
-// over.
-type conditionWords struct{ is, over, do string }
-
-// words of every condition. What to do is for changes whose advice says
-// nothing; it is common practice, no source.
-var words = map[farm.Condition]conditionWords{
-	farm.TooHot:      {"too hot", "no longer too hot", "Shade it, open it and move it somewhere cooler."},
-	farm.TooCold:     {"too cold", "no longer too cold", "Cover it or move it somewhere warmer."},
-	farm.TooDry:      {"too dry", "moist again", "Water it a little."},
-	farm.TooWet:      {"too wet", "no longer too wet", "Mix in dry bedding and let it drain."},
-	farm.Heating:     {"heating", "no longer heating", "Fork the fresh feed apart, spread it thin and leave the lid off."},
-	farm.Drying:      {"drying", "no longer drying", "Water it on the next round."},
-	farm.SiftReady:   {"ready to sift", "the time to sift is over", "Sift it while it is neither wet nor dusty."},
-	farm.SiftPassing: {"the time to sift is passing", "the time to sift is over", "Sift it today, or dampen it and let it come back."},
-	farm.FeedDue:     {"feed due", "fed", "Feed it."},
-	farm.Hatching:    {"cocoons hatching", "no more cocoons due", "Feed a little and lift the adults out."},
-	farm.Silent:      {"silent", "speaks again", "Look at the probe, its battery and its radio."},
-	farm.Suspect:     {"not believed", "believed again", "Look at the probe and its cable."},
-	farm.BatteryLow:  {"battery low", "battery well again", "Bring a fresh battery."},
-	farm.Unwritten:   {"the journal cannot be written", "the journal is written again", "Look at the disk: it may be full or worn out. Readings wait at the broker meanwhile."},
-	farm.Unforwarded: {"the database does not take readings", "the database takes readings again", "Look at the database. Nothing is lost: readings wait in the journal."},
-}
-
 // place names what a change is about: "Bed, near", "Crate" when it has only one
 // zone, "Probe bed-t", or the farm itself.
 func place(f *farm.Farm, c farm.Change) string {
@@ -58,7 +34,7 @@ func (w writer) matterWords(m matter) string {
 	case over:
 		return overWords(c)
 	case cameWent:
-		return words[c.Condition].is + ", and over"
+		return c.Condition.Row().Is + ", and over"
 	}
 	if c.Forecast != nil && !c.Forecast.Crosses.IsZero() {
 		switch c.Condition {
@@ -79,7 +55,7 @@ func (w writer) matterWords(m matter) string {
 	if said := saidOf(c, place(&w.farm, c)); said != "" {
 		return said
 	}
-	return words[c.Condition].is
+	return c.Condition.Row().Is
 }
 
 // unwatchedDo is what is left to do where nobody watches any more.
@@ -92,9 +68,9 @@ func overWords(c farm.Change) string {
 	case farm.Unwatched:
 		return "no longer watched"
 	case farm.Relimited:
-		return "not " + words[c.Condition].is + " by the limits now in force"
+		return "not " + c.Condition.Row().Is + " by the limits now in force"
 	}
-	return words[c.Condition].over
+	return c.Condition.Row().Over
 }
 
 // saidOf takes the words from the first sentence of a change's text, when
@@ -108,7 +84,7 @@ func saidOf(c farm.Change, place string) string {
 		said = said[:end]
 	}
 	said = strings.TrimSuffix(said, ".")
-	if !strings.HasPrefix(said, words[c.Condition].is) || utf8.RuneCountInString(said) > 60 {
+	if !strings.HasPrefix(said, c.Condition.Row().Is) || utf8.RuneCountInString(said) > 60 {
 		return ""
 	}
 	return said
@@ -117,10 +93,11 @@ func saidOf(c farm.Change, place string) string {
 // limitWords name the limit that heating will reach.
 func (w writer) limitWords(c farm.Change) string {
 	z, ok := w.zone(c.Bin, c.Zone)
-	if !ok || z.Temperature == nil || z.Temperature.Bands.IsZero() {
+	level := z.Level(farm.Temperature)
+	if !ok || level == nil || level.Bands.IsZero() {
 		return "heating, too hot "
 	}
-	return "heating, " + w.farm.Units.Temperature(z.Temperature.Bands.Survive.High) + " "
+	return "heating, " + w.farm.Units.Temperature(level.Bands.Survive.High) + " "
 }
 
 // doing is the first line of a notice: what to do, with its amount.
@@ -133,7 +110,7 @@ func (w writer) doing(m matter) string {
 		return "Nothing to do."
 	}
 	if c.Advice == nil {
-		return words[c.Condition].do
+		return c.Condition.Row().Do
 	}
 	if c.Advice.Do != "" {
 		return c.Advice.Do
@@ -149,7 +126,7 @@ func (w writer) doing(m matter) string {
 	case a.FeedKg > 0:
 		return "Feed it " + u.Mass(a.FeedKg) + "."
 	}
-	return words[c.Condition].do
+	return c.Condition.Row().Do
 }
 
 func (w writer) time(t time.Time) string { return farm.SayTime(t, w.now, w.farm.Location) }

@@ -25,7 +25,7 @@ func manyZones(n int) *fake {
 			Zones: []farm.Zone{{Name: "near", Aim: farm.Living}, {Name: "far", Aim: farm.Sifting}}})
 		near, far := hillfootView().Bins[1].Zones[0], hillfootView().Bins[1].Zones[1]
 		near.Bin, far.Bin = name, name
-		far.Temperature = level(20, keepT)
+		far.Levels = farm.Levels{farm.Moisture: far.Level(farm.Moisture), farm.Temperature: level(20, keepT)}
 		f.view.Bins = append(f.view.Bins, farm.BinView{Name: name, Zones: []farm.ZoneView{near, far}})
 		if i%3 == 0 {
 			s := hillfootStanding(farm.Forecast{}, farm.Forecast{})[i%2*2]

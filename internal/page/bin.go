@@ -150,8 +150,8 @@ func (s *scene) reach(b farm.Bin, v farm.BinView) *reachView {
 		return nil
 	}
 	for _, z := range v.Zones {
-		if z.Aim == farm.Living && z.Temperature != nil {
-			pic.Level, pic.HasLevel = z.Temperature.Value, true
+		if warm := z.Level(farm.Temperature); z.Aim == farm.Living && warm != nil {
+			pic.Level, pic.HasLevel = warm.Value, true
 			pic.Label += " The line is the temperature now, " + s.units.Temperature(pic.Level) + "."
 			break
 		}

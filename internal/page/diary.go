@@ -76,7 +76,7 @@ func (d diary) spells(s *scene, z farm.ZoneView, q farm.Quantity) []draw.Spell {
 		}
 		sp, known := open[c.Episode]
 		if !known {
-			sp = draw.Spell{From: edge, Title: conditionWords[c.Condition]}
+			sp = draw.Spell{From: edge, Title: c.Condition.Row().Is}
 			if c.Change == farm.Raised {
 				sp.From = c.At
 			}
@@ -96,7 +96,7 @@ func (d diary) spells(s *scene, z farm.ZoneView, q farm.Quantity) []draw.Spell {
 		}
 		sp, known := open[r.Episode]
 		if !known {
-			sp = draw.Spell{From: r.Since, Title: conditionWords[r.Condition]}
+			sp = draw.Spell{From: r.Since, Title: r.Condition.Row().Is}
 		}
 		sp.To, sp.Urgency = s.now, max(sp.Urgency, r.Urgency)
 		out = append(out, sp)

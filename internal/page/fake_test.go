@@ -107,7 +107,7 @@ func (f *fake) act(_ context.Context, e farm.Event) error {
 		for i, b := range f.view.Bins {
 			if b.Name == "trays" {
 				f.view.Bins[i].Zones[0].Outlook = nil
-				f.view.Bins[i].Zones[0].Moisture.Value = 78
+				f.view.Bins[i].Zones[0].Level(farm.Moisture).Value = 78
 			}
 		}
 	}

@@ -122,7 +122,7 @@ func TestLooksAgainByItself(t *testing.T) {
 	f.change(func(f *fake) {
 		f.view.Bins = append([]farm.BinView(nil), f.view.Bins...)
 		zones := append([]farm.ZoneView(nil), f.view.Bins[1].Zones...)
-		zones[0].Temperature = level(31.4, mixedT)
+		zones[0].Levels[farm.Temperature] = level(31.4, mixedT)
 		f.view.Bins[1].Zones = zones
 	})
 	eval[bool](t, b, `document.activeElement.blur() === undefined`)

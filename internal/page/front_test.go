@@ -263,8 +263,8 @@ func TestUSUnits(t *testing.T) {
 func TestSeveralProbesAreShownWithBothEnds(t *testing.T) {
 	f := newFake()
 	z := &f.view.Bins[1].Zones[0]
-	z.Temperature.Value = 28.9
-	z.Temperature.Highest, z.Temperature.Lowest = &farm.ProbeLevel{Probe: "bed-t", Value: 37.8}, &farm.ProbeLevel{Probe: "bed-far-t", Value: 20}
+	z.Level(farm.Temperature).Value = 28.9
+	z.Level(farm.Temperature).Highest, z.Level(farm.Temperature).Lowest = &farm.ProbeLevel{Probe: "bed-t", Value: 37.8}, &farm.ProbeLevel{Probe: "bed-far-t", Value: 20}
 	front := get(newPage(t, f.config()), "/").Body.String()
 	wantAll(t, front, "<b>28.9 °C</b>", "hot, past survive", "bed-t 37.8 °C, bed-far-t 20 °C")
 }

@@ -29,12 +29,9 @@ type gauge struct {
 
 // standing says where a level stands in its bands, as shape and word.
 func standing(q farm.Quantity, aim farm.Aim, x float64, b farm.Bands) (shape, word string) {
-	words := [...]string{"cold, past survive", "cool, past thrive", "in thrive", "warm, past thrive", "hot, past survive"}
-	switch {
-	case q == farm.Moisture && aim == farm.Sifting:
+	words := q.Row().Stands
+	if q == farm.Moisture && aim == farm.Sifting {
 		words = [...]string{"turning to dust", "too dry to sift well", "fit to sift", "still too damp to sift", "wet"}
-	case q == farm.Moisture:
-		words = [...]string{"parched, past survive", "dry, past thrive", "in thrive", "damp, past thrive", "wet, past survive"}
 	}
 	switch {
 	case b.IsZero():

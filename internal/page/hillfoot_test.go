@@ -101,41 +101,41 @@ func hillfootView() farm.View {
 		Intake: farm.IntakeView{Running: true, Connected: true, Since: ago(9 * day), Messages: map[string]int64{"kept": 18234, "unclaimed": 12, "malformed": 3}},
 		Bins: []farm.BinView{
 			{Name: "cabinet", Zones: []farm.ZoneView{{
-				Bin: "cabinet", Zone: "all", Aim: farm.Living, Temperature: level(26.4, africanT), Moisture: level(78, africanM),
+				Bin: "cabinet", Zone: "all", Aim: farm.Living, Levels: farm.Levels{farm.Temperature: level(26.4, africanT), farm.Moisture: level(78, africanM)},
 				Species: []farm.SpeciesView{worm("african", "African worms", "thriving", 0.99)},
 				Food:    []farm.FoodView{{At: ago(6 * day), Kg: 0.4, Of: "scraps", LeftPart: 0.5}},
 			}}},
 			{Name: "bed", Zones: []farm.ZoneView{
 				{
-					Bin: "bed", Zone: "near", Aim: farm.Living, Temperature: level(30.6, mixedT), Moisture: level(72, bands(68, 82, 58, 88)),
+					Bin: "bed", Zone: "near", Aim: farm.Living, Levels: farm.Levels{farm.Temperature: level(30.6, mixedT), farm.Moisture: level(72, bands(68, 82, 58, 88))},
 					Species: []farm.SpeciesView{worm("red", "Red worms", "slowed", 0.7), worm("blue", "Blue worms", "thriving", 0.9)},
 					Outlook: []farm.Outlook{{Condition: farm.Heating, Forecast: heat, Text: "The feed is heating; 32 °C is near."}},
 					Water:   &farm.Advice{WaterLitres: 3.2, VisitLitres: 1.5, DryMassKg: 14, DryMassFrom: "learned"},
 					Food:    []farm.FoodView{{At: ago(30 * time.Hour), Kg: 2, Of: "grain", LeftPart: 0.95}},
 				},
 				{
-					Bin: "bed", Zone: "far", Aim: farm.Sifting, Moisture: level(44, siftM),
+					Bin: "bed", Zone: "far", Aim: farm.Sifting, Levels: farm.Levels{farm.Moisture: level(44, siftM)},
 					Outlook: []farm.Outlook{{Condition: farm.SiftPassing, Forecast: sift, Text: "It will be too dry to sift well."}},
 				},
 			}},
 			{Name: "trays", Zones: []farm.ZoneView{{
-				Bin: "trays", Zone: "all", Aim: farm.Living, Temperature: level(23.1, redT), Moisture: level(73, redM),
+				Bin: "trays", Zone: "all", Aim: farm.Living, Levels: farm.Levels{farm.Temperature: level(23.1, redT), farm.Moisture: level(73, redM)},
 				Species: []farm.SpeciesView{worm("red", "Red worms", "thriving", 0.98)},
 				Outlook: []farm.Outlook{{Condition: farm.Drying, Forecast: dry, Text: "It dries below 70 %."}},
 				Water:   &farm.Advice{WaterLitres: 1.2, VisitLitres: 1.2, DryMassFrom: "guess"},
 			}}},
 			{Name: "trough", Zones: []farm.ZoneView{{
-				Bin: "trough", Zone: "all", Aim: farm.Living, Temperature: level(27.4, redT), Moisture: level(81, euM),
+				Bin: "trough", Zone: "all", Aim: farm.Living, Levels: farm.Levels{farm.Temperature: level(27.4, redT), farm.Moisture: level(81, euM)},
 				Species: []farm.SpeciesView{worm("european", "European worms", "slowed", 0.6)},
 				LidOff:  ptr(ahead(40 * time.Minute)),
 			}}},
 			{Name: "crate", Zones: []farm.ZoneView{{
-				Bin: "crate", Zone: "all", Aim: farm.Keeping, Temperature: level(19.2, keepT), Moisture: level(37, keepM), StoredL: 42,
+				Bin: "crate", Zone: "all", Aim: farm.Keeping, Levels: farm.Levels{farm.Temperature: level(19.2, keepT), farm.Moisture: level(37, keepM)}, StoredL: 42,
 				Water: &farm.Advice{WaterLitres: 2.6, VisitLitres: 1, DryMassFrom: "guess"},
 			}}},
 			{Name: "barrel", Zones: []farm.ZoneView{{
 				Bin: "barrel", Zone: "all", Aim: farm.Keeping, StoredL: 120, Unjudged: "No believed reading for 9 hours: nothing can be said of this barrel.",
-				Moisture: &farm.LevelView{Value: 48, At: ago(9 * time.Hour), Bands: keepM},
+				Levels: farm.Levels{farm.Moisture: &farm.LevelView{Value: 48, At: ago(9 * time.Hour), Bands: keepM}},
 			}}},
 		},
 		Probes:   hillfootProbes(),

@@ -45,7 +45,7 @@ func (p *Page) showHush(w http.ResponseWriter, r *http.Request) error {
 	}
 	page := hushPage{
 		shell: p.shell(w, r, "Hush"), Bin: bin.Name, Zone: zone, Place: placeName(bin, zone),
-		Condition: cond, Name: conditionWords[cond], Once: rand.Text(), Back: "/", Choices: hushChoices,
+		Condition: cond, Name: cond.Row().Is, Once: rand.Text(), Back: "/", Choices: hushChoices,
 	}
 	return p.show(w, http.StatusOK, "hush", page)
 }
@@ -109,7 +109,7 @@ func (p *Page) seen(w http.ResponseWriter, r *http.Request) error {
 	if id == "" || i < 0 {
 		return refuse(http.StatusNotFound, "Nothing of that name is raised now; it may be over already.")
 	}
-	said := "Noted that you know: " + conditionWords[v.Standing[i].Condition] + "."
+	said := "Noted that you know: " + v.Standing[i].Condition.Row().Is + "."
 	return p.act(w, r, in, farm.Event{Kind: farm.EventSeen, Seen: farm.Seen{Episode: id}}, said)
 }
 

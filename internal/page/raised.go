@@ -29,7 +29,7 @@ type raisedView struct {
 func (s *scene) raised(r farm.Standing) raisedView {
 	bin, zone := s.placeOf(r)
 	out := raisedView{
-		Urgency: r.Urgency, Name: conditionWords[r.Condition], Text: r.Text, Since: s.age(r.Since),
+		Urgency: r.Urgency, Name: r.Condition.Row().Is, Text: r.Text, Since: s.age(r.Since),
 		Cautions: r.Cautions, Seen: r.Seen, Episode: r.Episode, Once: rand.Text(), Back: s.back,
 		Anchor: anchor(bin, zone), Place: "The farm",
 	}

@@ -82,23 +82,11 @@ func sentence(phrase string) string {
 
 // measure says a value of a quantity with its unit.
 func (v voice) measure(q farm.Quantity, x float64) string {
-	if q == farm.Moisture {
-		return v.units.Moisture(x)
-	}
-	return v.units.Temperature(x)
+	return v.units.Say(q, x)
 }
 
 var aimWords = map[farm.Aim]string{
 	farm.Living: "worms at work", farm.Sifting: "drying to be sifted", farm.Keeping: "castings kept",
-}
-
-var conditionWords = map[farm.Condition]string{
-	farm.TooHot: "too hot", farm.TooCold: "too cold", farm.TooDry: "too dry", farm.TooWet: "too wet",
-	farm.Heating: "heating up", farm.Drying: "drying out", farm.SiftReady: "ready to sift",
-	farm.SiftPassing: "the time to sift is passing", farm.FeedDue: "food is nearly gone",
-	farm.Hatching: "young are due", farm.Silent: "silent", farm.Suspect: "readings not believed",
-	farm.BatteryLow: "battery low", farm.Unwritten: "the journal cannot be written",
-	farm.Unforwarded: "the database does not take readings",
 }
 
 // placeName names a zone; a bin whose only zone needs no name of its own is

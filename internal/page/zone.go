@@ -71,8 +71,8 @@ func (s *scene) zone(ctx context.Context, bin farm.Bin, z farm.ZoneView, tall in
 
 // newestOf is the time of the newest believed reading behind a zone's levels.
 func newestOf(z farm.ZoneView) (at time.Time) {
-	for _, l := range []*farm.LevelView{z.Temperature, z.Moisture} {
-		if l != nil && l.At.After(at) {
+	for _, l := range z.Levels {
+		if l.At.After(at) {
 			at = l.At
 		}
 	}
@@ -82,7 +82,10 @@ func newestOf(z farm.ZoneView) (at time.Time) {
 // measured are the quantities a zone shows: those it has a level or a probe
 // for.
 func (s *scene) measured(bin farm.Bin, z farm.ZoneView) []farm.Quantity {
-	has := map[farm.Quantity]bool{farm.Temperature: z.Temperature != nil, farm.Moisture: z.Moisture != nil}
+	has := map[farm.Quantity]bool{}
+	for q := range z.Levels {
+		has[q] = true
+	}
 	if conf, ok := bin.ZoneByName(z.Zone); ok {
 		for _, id := range conf.Probes {
 			if p, ok := s.farm.ProbeByID(id); ok {
@@ -91,7 +94,7 @@ func (s *scene) measured(bin farm.Bin, z farm.ZoneView) []farm.Quantity {
 		}
 	}
 	var out []farm.Quantity
-	for _, q := range []farm.Quantity{farm.Temperature, farm.Moisture} {
+	for _, q := range farm.QuantityNames() {
 		if has[q] {
 			out = append(out, q)
 		}
@@ -101,10 +104,7 @@ func (s *scene) measured(bin farm.Bin, z farm.ZoneView) []farm.Quantity {
 
 // gaugeOf draws one quantity of a zone over the scene's span.
 func (s *scene) gaugeOf(ctx context.Context, bin farm.Bin, z farm.ZoneView, q farm.Quantity, tall int, cut draw.Cut) gauge {
-	level := z.Temperature
-	if q == farm.Moisture {
-		level = z.Moisture
-	}
+	level := z.Level(q)
 	samples, err := s.p.shelf.samples(ctx, s.p.cfg.History, curveKey{z.Bin, z.Zone, q, s.span.step}, s.now, s.span.back)
 	if err != nil {
 		s.p.cfg.Log.Error("page curve", "bin", z.Bin, "zone", z.Zone, "quantity", q, "error", err)

@@ -22,7 +22,7 @@ var t0 = time.Date(2025, 3, 1, 0, 0, 0, 0, time.UTC)
 
 func bed() *farm.Farm {
 	f := &farm.Farm{Name: "Hillfoot Nursery", Units: farm.Metric, Location: time.UTC, Species: husbandry.Species(), Feeds: husbandry.Feeds()}
-	zone := farm.Zone{Name: "all", Aim: farm.Living, Share: 1, Patience: 30 * time.Minute, Margin: farm.Margin{Temperature: 0.5, Moisture: 2},
+	zone := farm.Zone{Name: "all", Aim: farm.Living, Share: 1, Patience: 30 * time.Minute, Margin: map[farm.Quantity]float64{farm.Temperature: 0.5, farm.Moisture: 2},
 		LookAhead: farm.LookAhead{Heating: 12 * time.Hour, Drying: 7 * 24 * time.Hour}}
 	for i := range 10 {
 		t, m := fmt.Sprintf("t%d", i), fmt.Sprintf("m%d", i)

@@ -65,8 +65,8 @@ func (o *Outcome) outside(v farm.View) {
 			if i == len(o.Outside) {
 				o.Outside = append(o.Outside, ZoneOutside{Bin: z.Bin, Zone: z.Zone})
 			}
-			o.Outside[i].Temperature += hourOutside(z.Temperature)
-			o.Outside[i].Moisture += hourOutside(z.Moisture)
+			o.Outside[i].Temperature += hourOutside(z.Level(farm.Temperature))
+			o.Outside[i].Moisture += hourOutside(z.Level(farm.Moisture))
 			i++
 		}
 	}

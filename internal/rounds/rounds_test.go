@@ -19,7 +19,7 @@ func view(st farm.Standing) farm.View {
 	st.Bin, st.Zone, st.Episode, st.Urgency = "bed", "far", "e1", farm.Today
 	return farm.View{
 		Farm: "Hillfoot Nursery", Units: farm.Metric, At: noon, Standing: []farm.Standing{st},
-		Bins: []farm.BinView{{Name: "bed", Zones: []farm.ZoneView{{Bin: "bed", Zone: "near", Moisture: heard}, {Bin: "bed", Zone: "far", Moisture: heard}}}},
+		Bins: []farm.BinView{{Name: "bed", Zones: []farm.ZoneView{{Bin: "bed", Zone: "near", Levels: farm.Levels{farm.Moisture: heard}}, {Bin: "bed", Zone: "far", Levels: farm.Levels{farm.Moisture: heard}}}}},
 	}
 }
 

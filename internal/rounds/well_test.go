@@ -23,7 +23,7 @@ func shed() *farm.Farm {
 	zone := func(name string, aim farm.Aim, probes ...string) farm.Zone {
 		return farm.Zone{
 			Name: name, Aim: aim, Probes: probes, Share: 1, Patience: 30 * time.Minute,
-			Margin: farm.Margin{Temperature: 0.5, Moisture: 2}, LookAhead: farm.LookAhead{Heating: 12 * time.Hour, Drying: 7 * 24 * time.Hour},
+			Margin: map[farm.Quantity]float64{farm.Temperature: 0.5, farm.Moisture: 2}, LookAhead: farm.LookAhead{Heating: 12 * time.Hour, Drying: 7 * 24 * time.Hour},
 		}
 	}
 	probe := func(id string, q farm.Quantity) farm.Probe {
@@ -108,7 +108,7 @@ func TestAllIsWellOnlyWhereAllIsKnown(t *testing.T) {
 }
 
 func mustBeWell(t *rapid.T, z farm.ZoneView, at time.Time) {
-	for _, l := range []*farm.LevelView{z.Temperature, z.Moisture} {
+	for _, l := range z.Levels {
 		switch {
 		case l == nil || !l.Fresh:
 			t.Fatalf("%s: all is well, and a level is not known: %+v", z.Bin, z)
@@ -135,9 +135,9 @@ func mustAgree(t *rapid.T, v farm.View, st farm.Standing) {
 	}
 	for _, b := range v.Bins {
 		z := b.Zones[0]
-		l, unit := z.Moisture, " %"
+		l, unit := z.Level(farm.Moisture), " %"
 		if st.Condition == farm.TooHot || st.Condition == farm.TooCold {
-			l, unit = z.Temperature, " °C"
+			l, unit = z.Level(farm.Temperature), " °C"
 		}
 		if z.Bin != st.Bin {
 			continue

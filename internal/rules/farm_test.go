@@ -32,7 +32,7 @@ func nursery(aim farm.Aim, species ...string) *farm.Farm {
 func zoneSpec(name string, aim farm.Aim, probes ...string) farm.Zone {
 	return farm.Zone{
 		Name: name, Aim: aim, Probes: probes, Share: 1, Patience: 30 * time.Minute,
-		Margin:    farm.Margin{Temperature: 0.5, Moisture: 2},
+		Margin:    map[farm.Quantity]float64{farm.Temperature: 0.5, farm.Moisture: 2},
 		LookAhead: farm.LookAhead{Heating: 12 * time.Hour, Drying: 7 * 24 * time.Hour},
 	}
 }

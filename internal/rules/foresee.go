@@ -36,8 +36,8 @@ func (s *State) viewHusbandry(z *zone, v *farm.ZoneView, at time.Time) {
 		v.Water = s.dose(z, at)
 	}
 	v.Outlook = s.outlook(z, at)
-	if v.Temperature != nil && !math.IsNaN(z.Husbandry.Heat.Fit.PerHour) {
-		v.Temperature.PerHour = z.Husbandry.Heat.Fit.PerHour
+	if l := v.Level(farm.Temperature); l != nil && !math.IsNaN(z.Husbandry.Heat.Fit.PerHour) {
+		l.PerHour = z.Husbandry.Heat.Fit.PerHour
 	}
 }
 

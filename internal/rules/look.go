@@ -64,16 +64,16 @@ func (s *State) standing(at time.Time) []farm.Standing {
 func (s *State) zoneView(z *zone, at time.Time) farm.ZoneView {
 	v := farm.ZoneView{
 		Bin: z.who.Bin, Zone: z.who.Zone, Aim: z.spec.Aim,
-		Temperature: levelView(z.Temp, z.temps, z.bands.temp, at), Moisture: levelView(z.Moist, z.moists, z.bands.moist, at),
+		Levels:   farm.Levels{},
 		Unjudged: s.unjudged(z, at), Unknown: z.unknown(at), Waiting: z.waiting(at),
 	}
-	if v.Temperature != nil {
-		v.Temperature.Limits = z.heat.view(farm.TooCold, farm.TooHot)
+	if l := levelView(z.Temp, z.temps, z.bands.temp, at); l != nil {
+		v.Levels[farm.Temperature], l.Limits = l, z.heat.view(farm.TooCold, farm.TooHot)
 	}
-	if v.Moisture != nil {
-		v.Moisture.Limits = z.water.view(farm.TooDry, farm.TooWet)
+	if l := levelView(z.Moist, z.moists, z.bands.moist, at); l != nil {
+		v.Levels[farm.Moisture], l.Limits = l, z.water.view(farm.TooDry, farm.TooWet)
 	}
-	if v.Temperature != nil && v.Temperature.Fresh && z.spec.Aim == farm.Living {
+	if l := v.Level(farm.Temperature); l != nil && l.Fresh && z.spec.Aim == farm.Living {
 		v.Species = z.speciesViews(v)
 	}
 	if z.holding(at) {
@@ -115,10 +115,10 @@ func (l limits) view(below, above farm.Condition) []farm.Limit {
 }
 
 // unjudged says why nothing can be said of a zone; "" when something can.
-func (s *State) unjudged(z *zone, at time.Time) string {
+func (s *State) unjudged(z *zone, at time.Time) farm.Reason {
 	probes := slices.Concat(z.temps, z.moists)
 	if len(probes) == 0 {
-		return "no probe sits in it"
+		return farm.NoProbe
 	}
 	return unheard(probes, at)
 }
@@ -137,17 +137,17 @@ func (z *zone) unknown(at time.Time) []farm.Unknown {
 
 // unheard says why none of some probes can speak at present; "" when one can,
 // and when there are none.
-func unheard(probes []*probe, at time.Time) string {
+func unheard(probes []*probe, at time.Time) farm.Reason {
 	if len(probes) == 0 || anyFresh(probes, at) {
 		return ""
 	}
-	why := "no reading has come yet"
+	why := farm.NeverHeard
 	for _, p := range probes {
 		switch {
 		case p.Suspect.raised():
-			return "no reading is believed"
+			return farm.NoneBelieved
 		case !p.GoodAt.IsZero():
-			why = "no fresh reading"
+			why = farm.NotFresh
 		}
 	}
 	return why
@@ -180,20 +180,21 @@ func (z *zone) waiting(at time.Time) []farm.Waiting {
 // danger at an end of it is in danger.
 func (z *zone) speciesViews(v farm.ZoneView) []farm.SpeciesView {
 	var out []farm.SpeciesView
+	warm, moist := v.Level(farm.Temperature), v.Level(farm.Moisture)
 	for _, w := range z.bin.worms {
 		sp := farm.SpeciesView{
-			ID: w.ID, Name: w.Name, Part: w.Part, Word: husbandry.Word(w.Species, v.Temperature.Worst()),
-			Activity: husbandry.Activity(w.Species, v.Temperature.Value, z.moistureOrNaN(v.Moisture)),
+			ID: w.ID, Name: w.Name, Part: w.Part, Word: husbandry.Word(w.Species, warm.Worst()),
+			Activity: husbandry.Activity(w.Species, warm.Value, z.moistureOrNaN(moist)),
 		}
-		if middle := husbandry.Word(w.Species, v.Temperature.Value); sp.Word != middle {
+		if middle := husbandry.Word(w.Species, warm.Value); sp.Word != middle {
 			if sp.Word == husbandry.InDanger {
-				sp.Where = v.Temperature.WorstProbe()
+				sp.Where = warm.WorstProbe()
 			} else {
 				sp.Word = middle
 			}
 		}
-		if v.Moisture != nil && v.Moisture.Fresh {
-			if how := husbandry.MoistWord(w.Species, v.Moisture.Worst()); how != husbandry.Thriving {
+		if moist != nil && moist.Fresh {
+			if how := husbandry.MoistWord(w.Species, moist.Worst()); how != husbandry.Thriving {
 				sp.Moisture = how
 			}
 		}

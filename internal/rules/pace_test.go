@@ -175,7 +175,7 @@ func TestWhatADeviceKeptFollowsAnUndatedWord(t *testing.T) {
 	for at := t0; at.Before(boot); at = at.Add(10 * time.Minute) {
 		w.stamped("t", boot.Add(at.Sub(t0)/10_000), at, 39, farm.NoDoubt)
 	}
-	if got := w.state.Look(boot).Bins[0].Zones[0].Temperature; got.Value != 39 {
+	if got := w.state.Look(boot).Bins[0].Zones[0].Level(farm.Temperature); got.Value != 39 {
 		t.Errorf("got %+v, want the level that its stamps tell", got)
 	}
 	for at := boot.Add(time.Minute); at.Before(boot.Add(time.Hour)); at = at.Add(10 * time.Minute) {
@@ -203,7 +203,7 @@ func TestTheLastWordOfAPourStandsUntilALiveOne(t *testing.T) {
 	for i := range 100 {
 		w.step(uncertain("m", later.Add(time.Duration(i)*time.Millisecond), 50+float64(i)/10))
 	}
-	level := func(at time.Time) float64 { return w.state.Look(at).Bins[0].Zones[0].Moisture.Value }
+	level := func(at time.Time) float64 { return w.state.Look(at).Bins[0].Zones[0].Level(farm.Moisture).Value }
 	if got := level(later.Add(time.Second)); got != 59.9 {
 		t.Errorf("got level %v after the pour, want its last word, 59.9", got)
 	}
@@ -256,12 +256,12 @@ func TestABelievedLevelOfHoursAgoIsNotFresh(t *testing.T) {
 		w.stamped("t", arrived, at, v, doubt)
 	}
 	z := w.state.Look(arrived.Add(time.Minute)).Bins[0].Zones[0]
-	if z.Temperature == nil || z.Temperature.Fresh || len(z.Species) > 0 {
-		t.Errorf("got %+v and species %v, want a level that is not fresh and nobody said to thrive", z.Temperature, z.Species)
+	if z.Level(farm.Temperature) == nil || z.Level(farm.Temperature).Fresh || len(z.Species) > 0 {
+		t.Errorf("got %+v and species %v, want a level that is not fresh and nobody said to thrive", z.Level(farm.Temperature), z.Species)
 	}
 	w.stamped("t", arrived.Add(10*time.Minute), arrived.Add(10*time.Minute), 22, farm.NoDoubt)
-	if z := w.state.Look(arrived.Add(11 * time.Minute)).Bins[0].Zones[0]; !z.Temperature.Fresh {
-		t.Errorf("got %+v of what was believed just now, want it fresh", z.Temperature)
+	if z := w.state.Look(arrived.Add(11 * time.Minute)).Bins[0].Zones[0]; !z.Level(farm.Temperature).Fresh {
+		t.Errorf("got %+v of what was believed just now, want it fresh", z.Level(farm.Temperature))
 	}
 }
 

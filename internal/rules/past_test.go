@@ -290,8 +290,8 @@ func TestLateLinesOfOtherKinds(t *testing.T) {
 		at := t0.Add(8*time.Hour + 20*time.Minute)
 		w.wrote(at, at.Add(-3*day), farm.Jot{What: farm.Turned})
 		w.say("m", at.Add(time.Minute), 60)
-		if got := w.state.Look(at.Add(time.Minute)).Bins[0].Zones[0]; got.Moisture.Value != 80 || got.LidOff != nil {
-			t.Errorf("got %+v, lid off until %v: want the level of the last hours and no lid off", got.Moisture, got.LidOff)
+		if got := w.state.Look(at.Add(time.Minute)).Bins[0].Zones[0]; got.Level(farm.Moisture).Value != 80 || got.LidOff != nil {
+			t.Errorf("got %+v, lid off until %v: want the level of the last hours and no lid off", got.Level(farm.Moisture), got.LidOff)
 		}
 		w.hold("t", at, at.Add(20*time.Minute), 33)
 		if got := w.of(farm.TooHot); len(got) != 1 || got[0].At.Sub(t0.Add(8*time.Hour)) > 40*time.Minute {

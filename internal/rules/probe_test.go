@@ -210,7 +210,7 @@ func TestTheMedianOfSeveralProbes(t *testing.T) {
 		w.say("t2", at.Add(time.Second), 40)
 		w.say("t3", at.Add(2*time.Second), 21)
 	}
-	if got := w.state.Look(t0.Add(2 * time.Hour)).Bins[0].Zones[0].Temperature.Value; got != 21 {
+	if got := w.state.Look(t0.Add(2 * time.Hour)).Bins[0].Zones[0].Level(farm.Temperature).Value; got != 21 {
 		t.Errorf("got level %v, want the median 21", got)
 	}
 }
@@ -223,7 +223,7 @@ func TestASilentProbeDoesNotVote(t *testing.T) {
 	w := watching(f)
 	w.say("t2", t0, 10)
 	w.hold("t", t0.Add(time.Minute), t0.Add(2*time.Hour), 20)
-	if got := w.state.Look(t0.Add(2 * time.Hour)).Bins[0].Zones[0].Temperature.Value; got != 20 {
+	if got := w.state.Look(t0.Add(2 * time.Hour)).Bins[0].Zones[0].Level(farm.Temperature).Value; got != 20 {
 		t.Errorf("got level %v, want 20", got)
 	}
 }

@@ -149,7 +149,7 @@ func TestAdoptKeepsWhatTheKeeperWasTold(t *testing.T) {
 
 	// The keeper has allowed more heat meanwhile: a replay would not raise it.
 	f := nursery(farm.Living, "red")
-	f.Bins[0].Zones[0].Temperature = farm.Bands{Thrive: farm.Band{Low: 10, High: 34}, Survive: farm.Band{Low: 5, High: 36}}
+	f.Bins[0].Zones[0].Bands = map[farm.Quantity]farm.Bands{farm.Temperature: farm.Bands{Thrive: farm.Band{Low: 10, High: 34}, Survive: farm.Band{Low: 5, High: 36}}}
 	later := watching(f)
 	later.hold("t", t0, t0.Add(2*time.Hour), 33)
 	if got := later.of(farm.TooHot); len(got) != 0 {

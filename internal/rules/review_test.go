@@ -180,7 +180,7 @@ func TestOneUncertainReadingDoesNotOutvoteSixHours(t *testing.T) {
 	w.hold("m", t0, t0.Add(6*time.Hour), 76)
 	at := t0.Add(6 * time.Hour)
 	w.step(farm.Event{Kind: farm.EventReading, Arrived: at, Reading: farm.Reading{Probe: "m", At: at, Value: 40, Uncertain: true}})
-	if got := w.state.Look(at).Bins[0].Zones[0].Moisture.Value; got != 76 {
+	if got := w.state.Look(at).Bins[0].Zones[0].Level(farm.Moisture).Value; got != 76 {
 		t.Errorf("got level %v, want 76", got)
 	}
 }

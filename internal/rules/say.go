@@ -183,11 +183,7 @@ func (s *State) heatWords(z *zone, c farm.Condition, u farm.Urgency, at time.Tim
 // byMass tells whether a zone is judged by what its worms bear, not by bands of
 // its own or its aim's.
 func (z *zone) byMass(q farm.Quantity) bool {
-	own := z.spec.Temperature
-	if q == farm.Moisture {
-		own = z.spec.Moisture
-	}
-	return z.spec.Aim == farm.Living && len(z.bin.worms) > 0 && own.IsZero()
+	return z.spec.Aim == farm.Living && len(z.bin.worms) > 0 && z.spec.Bands[q].IsZero()
 }
 
 // whoSuffers sorts the species of a zone by how they do: who suffers first, who

@@ -400,13 +400,13 @@ func TestAViewShowsWhatIsJudged(t *testing.T) {
 		{Condition: farm.TooCold, Urgency: farm.Now, At: 16},
 		{Condition: farm.TooHot, Urgency: farm.Soon, At: 25}, {Condition: farm.TooHot, Urgency: farm.Today, At: 30}, {Condition: farm.TooHot, Urgency: farm.Now, At: 32},
 	}
-	if diff := cmp.Diff(want, z.Temperature.Limits); diff != "" {
+	if diff := cmp.Diff(want, z.Level(farm.Temperature).Limits); diff != "" {
 		t.Errorf("limits (-want +got):\n%s", diff)
 	}
-	if got, want := z.Temperature.Bands, (farm.Bands{Thrive: farm.Band{Low: 16, High: 25}, Survive: farm.Band{Low: 16, High: 32}}); got != want {
+	if got, want := z.Level(farm.Temperature).Bands, (farm.Bands{Thrive: farm.Band{Low: 16, High: 25}, Survive: farm.Band{Low: 16, High: 32}}); got != want {
 		t.Errorf("got bands %v, want %v", got, want)
 	}
-	if got := z.Temperature.Ends(farm.Metric.Temperature); got != "near 33 °C, far 26 °C" {
+	if got := z.Level(farm.Temperature).Ends(farm.Metric.Temperature); got != "near 33 °C, far 26 °C" {
 		t.Errorf("got ends %q", got)
 	}
 	var worms []string

@@ -35,7 +35,7 @@ type siftMemory struct {
 // comes into the thrive band from above, and closes at its dry end.
 func (s *State) judgeSifting(z *zone, at time.Time) {
 	m, v, band := &z.Husbandry.Sift, z.Moist.Steady, z.bands.moist.Thrive
-	margin := z.spec.Margin.Moisture
+	margin := z.spec.Margin[farm.Moisture]
 	if v > band.High+margin {
 		m.Over, m.Since = false, at
 		m.TakenL, m.Measured, m.Unmeasured = 0, 0, 0

@@ -109,7 +109,7 @@ func (z *zone) mark(c farm.Condition) {
 // are worked out from.
 func (z *zone) limitsName() uint64 {
 	h := fnv.New64a()
-	fmt.Fprint(h, z.spec.Aim, z.spec.LookAhead, z.spec.Temperature, z.spec.Moisture, z.bands.temp, z.bands.moist, z.bin.spec.Species)
+	fmt.Fprint(h, z.spec.Aim, z.spec.LookAhead, z.spec.Bands, z.bands.temp, z.bands.moist, z.bin.spec.Species)
 	for _, sp := range z.bin.species {
 		fmt.Fprint(h, sp.ID, sp.Temperature, sp.Moisture)
 	}
@@ -127,9 +127,9 @@ func (z *zone) judgedBy(c farm.Condition) level {
 // marginOf is how far inside a limit of a condition counts as back.
 func (z *zone) marginOf(c farm.Condition) float64 {
 	if c.Quantity() == farm.Temperature {
-		return z.spec.Margin.Temperature
+		return z.spec.Margin[farm.Temperature]
 	}
-	return z.spec.Margin.Moisture
+	return z.spec.Margin[farm.Moisture]
 }
 
 // pastAny tells whether a zone is past any limit of a band condition; a

@@ -139,7 +139,7 @@ func TestAMovedProbeTakesItsTroubleAlong(t *testing.T) {
 // their own; a bin that got better under other limits is better.
 func TestOtherLimitsAreNotABetterBin(t *testing.T) {
 	lower := nursery(farm.Living, "red")
-	lower.Bins[0].Zones[0].Moisture = farm.Bands{Thrive: farm.Band{Low: 60, High: 85}, Survive: farm.Band{Low: 50, High: 90}}
+	lower.Bins[0].Zones[0].Bands = map[farm.Quantity]farm.Bands{farm.Moisture: farm.Bands{Thrive: farm.Band{Low: 60, High: 85}, Survive: farm.Band{Low: 50, High: 90}}}
 
 	later, gone := dryBed(t).under(t, lower)
 	if len(gone) != 0 {
@@ -152,7 +152,7 @@ func TestOtherLimitsAreNotABetterBin(t *testing.T) {
 	}
 
 	alittle := nursery(farm.Living, "red")
-	alittle.Bins[0].Zones[0].Moisture = farm.Bands{Thrive: farm.Band{Low: 65, High: 85}, Survive: farm.Band{Low: 50, High: 90}}
+	alittle.Bins[0].Zones[0].Bands = map[farm.Quantity]farm.Bands{farm.Moisture: farm.Bands{Thrive: farm.Band{Low: 65, High: 85}, Survive: farm.Band{Low: 50, High: 90}}}
 	later, _ = dryBed(t).under(t, alittle)
 	later.hold("m", t0.Add(2*time.Hour), t0.Add(20*time.Hour), 75)
 	if got := only(t, later.of(farm.TooDry)); got.Ended != "" || !strings.HasPrefix(got.Text, "Bed is no longer too dry") {

@@ -37,7 +37,7 @@ func TestWordsAndNumbersAreOfOneMoment(t *testing.T) {
 				continue
 			}
 			looks++
-			said := v.Units.Moisture(z.Moisture.Value)
+			said := v.Units.Moisture(z.Level(farm.Moisture).Value)
 			if !strings.Contains(st.Text, strings.TrimSuffix(said, " %")) {
 				t.Errorf("%s: %q beside %s", at.Sub(t0), st.Text, said)
 			}

@@ -47,7 +47,7 @@ func (r *Run) zone() farm.Zone {
 	return farm.Zone{
 		Name: ZoneName, Aim: aim, Probes: []string{TempProbe, MoistProbe}, Share: 1,
 		Patience:  30 * time.Minute,
-		Margin:    farm.Margin{Temperature: 0.5, Moisture: 2},
+		Margin:    map[farm.Quantity]float64{farm.Temperature: 0.5, farm.Moisture: 2},
 		LookAhead: farm.LookAhead{Heating: 12 * time.Hour, Drying: 7 * 24 * time.Hour},
 	}
 }

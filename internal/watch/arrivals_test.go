@@ -100,8 +100,8 @@ func TestAProbeFasterThanItsEveryIsJudged(t *testing.T) {
 				t.Errorf("every %s: too-hot raised %v after %s, want it after its patience", every, ok, at.Sub(began))
 			}
 			v, err := r.loop.Look(context.Background())
-			if err != nil || v.Bins[0].Zones[0].Temperature.Value != 39 {
-				t.Errorf("every %s: got %+v, %v; want the level at 39", every, v.Bins[0].Zones[0].Temperature, err)
+			if err != nil || v.Bins[0].Zones[0].Level(farm.Temperature).Value != 39 {
+				t.Errorf("every %s: got %+v, %v; want the level at 39", every, v.Bins[0].Zones[0].Level(farm.Temperature), err)
 			}
 		})
 	}

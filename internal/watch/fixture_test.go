@@ -32,7 +32,7 @@ func bed() *farm.Farm {
 			Name: "bed", Species: []farm.Share{{Species: "red", Fraction: 1}}, VolumeL: 100,
 			Zones: []farm.Zone{{
 				Name: "near", Aim: farm.Living, Probes: []string{"t", "m"}, Share: 1, Patience: 30 * time.Minute,
-				Margin:    farm.Margin{Temperature: 0.5, Moisture: 2},
+				Margin:    map[farm.Quantity]float64{farm.Temperature: 0.5, farm.Moisture: 2},
 				LookAhead: farm.LookAhead{Heating: 12 * time.Hour, Drying: 7 * 24 * time.Hour},
 			}},
 		}},

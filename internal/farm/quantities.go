@@ -1,0 +1,267 @@
+package farm
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"time"
+)
+
+// Quantity is what a probe measures: the name of a row of [Quantities].
+type Quantity string
+
+// Quantities that the program knows more of than their row says: the bands of
+// the species, self-heating, doses of water, a probe's supply.
+const (
+	Temperature Quantity = "temperature" // °C
+	Moisture    Quantity = "moisture"    // % of fresh mass (wet basis)
+	Battery     Quantity = "battery"     // V, or % where the probe says so
+)
+
+// Unit is what the number in a payload means.
+type Unit string
+
+const (
+	Celsius    Unit = "C"
+	Fahrenheit Unit = "F"
+	Percent    Unit = "%"
+	Ratio      Unit = "ratio" // 0..1
+	Volt       Unit = "V"
+	Millivolt  Unit = "mV"
+	RawUnit    Unit = "raw" // only a calibration gives it meaning; fits every quantity
+)
+
+// A QuantityRow is all that the program needs to know of a quantity to read,
+// judge, show and forward it. Its numbers are in the inner unit, that of
+// Units[0].
+type QuantityRow struct {
+	Name  Quantity  // as YAML, JSON and the journal have it
+	Noun  string    // as a sentence has it: "the CO2 is above ..."
+	Units []UnitRow // that a probe may report, the default first
+
+	// Whether a reading is believed.
+	Range      Band          // all that a probe can honestly say
+	Slack      float64       // a value this far outside Range is taken for its end: no probe reads exactly 0 % or 100 %
+	Resolution float64       // usual step between two values of a probe
+	Rate       Rate          // how fast it can change in a bin
+	AirRate    Rate          // and in the air of a room
+	RisesFast  bool          // something is poured in: no rise is too fast
+	Median     time.Duration // span of the running median that a level is
+	ResetBy    []JotKind     // a trend is never drawn across these
+
+	// How a level is judged.
+	Bands  bool    // by thrive and survive bands, the worms' or the zone's own
+	Limits bool    // by the limits that its zone gives, and only by those
+	Margin float64 // how far back inside a limit counts as back, unless the keeper says otherwise
+
+	// How it leaves the program.
+	Field      string    // of a line-protocol point
+	Gauge      Gauge     // metric of a zone's level
+	Metric, US Written   // how people read it
+	Step       string    // unit of a difference: "The samples spread by 0.2 K"
+	Stands     [5]string // a level in its bands: far below, below, inside, above, far above
+
+	// What a calibration does with it.
+	Round  float64 // true values are rounded to this part of one: 10 is tenths
+	Strays float64 // a cheap probe may be off by so much
+
+	// InPercent stands in for the row where a probe reports a percentage that
+	// can't be turned into the inner unit: the charge of a battery. Nil: there is
+	// no such case.
+	InPercent *QuantityRow
+}
+
+// A UnitRow turns numbers of a unit into the inner one:
+// (number − Zero) · Times ÷ Over. Times and Over stay apart so that nothing is
+// rounded twice.
+type UnitRow struct {
+	Unit              Unit
+	Suffix            string // after a number in the configuration: "12%", "3.3 V"
+	Zero, Times, Over float64
+}
+
+// Inner turns a number of the unit into the inner unit.
+func (u UnitRow) Inner(v float64) float64 { return (v - u.Zero) * u.Times / u.Over }
+
+// Outer turns a value of the inner unit into a number of the unit.
+func (u UnitRow) Outer(v float64) float64 { return v*u.Over/u.Times + u.Zero }
+
+// A Rate is how fast a quantity may honestly change.
+type Rate struct {
+	Reach, ReachHour float64 // between two readings, and more for each hour between them
+	Fast, FastHour   float64 // past this no bin changes: the probe was lifted out, or knocked
+	Noisiest         float64 // most that a noisy probe may widen its own reach
+}
+
+// A Gauge is the metric of a zone's level, named after Prometheus' rules, with
+// the unit at its end.
+type Gauge struct {
+	Name, Unit      string  // "temperature", "celsius": binwatch_temperature_celsius, binwatch_temperature_lowest_celsius
+	Per             float64 // of the inner unit to one base unit
+	Help            string  // "Temperature of a zone"
+	Lowest, Highest string  // "Temperature at the coldest"
+}
+
+// Written is how people read a value: in a unit, with so many decimals at most.
+type Written struct {
+	In     UnitRow
+	Word   string // after the number: "°C"; "" for none
+	Digits int    // below 0: so many figures in all, wherever the point is
+}
+
+// Number writes a value of the inner unit without its unit.
+func (w Written) Number(v float64) string {
+	if v = w.In.Outer(v); w.Digits < 0 {
+		return strconv.FormatFloat(v, 'g', -w.Digits, 64)
+	}
+	return trimmed(v, w.Digits)
+}
+
+// String writes a value of the inner unit: "18.5 °C".
+func (w Written) String(v float64) string { return w.with(w.Number(v)) }
+
+// fixed writes a value with exactly n decimals.
+func (w Written) fixed(v float64, n int) string {
+	return w.with(fmt.Sprintf("%.*f", n, w.In.Outer(v)))
+}
+
+func (w Written) with(number string) string {
+	if w.Word == "" {
+		return number
+	}
+	return number + " " + w.Word
+}
+
+var (
+	celsius    = UnitRow{Celsius, "C", 0, 1, 1}
+	fahrenheit = UnitRow{Fahrenheit, "F", 32, 5, 9}
+	percent    = UnitRow{Percent, "%", 0, 1, 1}
+	ratio      = UnitRow{Ratio, "", 0, 100, 1}
+	volt       = UnitRow{Volt, " V", 0, 1, 1}
+	millivolt  = UnitRow{Millivolt, " mV", 0, 1, 1000}
+
+	stepsInBin = []JotKind{Fed, Turned, Watered, Bedded, Sifted, Lifted, Emptied}
+)
+
+// Quantities is the table of what can be measured, in the order in which people
+// are shown it. A new quantity is one row more.
+//
+// The rates are common practice, no source: wide enough for a bed behind glass
+// on a spring morning (about 10 K an hour) and for the noise of a cheap moisture
+// probe, narrow enough for the 5 to 10 K between a bin and the room a probe is
+// laid down in. Air warms far faster than a bin when the sun comes out. A
+// moisture can only fall that fast out of the bin.
+var Quantities = []QuantityRow{
+	{
+		Name: Temperature, Noun: "temperature", Units: []UnitRow{celsius, fahrenheit},
+		// Wider than any bin's and narrower than what a broken wire reads.
+		Range: Band{-40, 80}, Resolution: 0.0625, // that of a DS18B20 (datasheet, Maxim Integrated 2019)
+		Rate:    Rate{Reach: 1.5, ReachHour: 3, Fast: 4, FastHour: 6, Noisiest: 8},
+		AirRate: Rate{Reach: 2, ReachHour: 12, Fast: 10, FastHour: 20, Noisiest: 10},
+		Median:  30 * time.Minute, ResetBy: stepsInBin,
+		Bands: true, Margin: 0.5,
+		Field:  "temperature_c",
+		Gauge:  Gauge{"temperature", "celsius", 1, "Temperature of a zone", "Temperature at the coldest", "Temperature at the hottest"},
+		Metric: Written{celsius, "°C", 1}, US: Written{fahrenheit, "°F", 0}, Step: " K",
+		Stands: [5]string{"cold, past survive", "cool, past thrive", "in thrive", "warm, past thrive", "hot, past survive"},
+		Round:  100, Strays: 0.5, // datasheet of the DS18B20
+	},
+	{
+		Name: Moisture, Noun: "moisture", Units: []UnitRow{percent, ratio},
+		Range: Band{0, 100}, Slack: 3, Resolution: 0.1,
+		Rate:      Rate{Reach: 6, ReachHour: 2, Fast: 10, FastHour: 2, Noisiest: 30},
+		AirRate:   Rate{Reach: 6, ReachHour: 2, Fast: 10, FastHour: 2, Noisiest: 30},
+		RisesFast: true, Median: 6 * time.Hour, ResetBy: stepsInBin,
+		Bands: true, Margin: 2,
+		Field:  "moisture_pct",
+		Gauge:  Gauge{"moisture", "ratio", 100, "Moisture of a zone, water by fresh mass", "Moisture at the driest", "Moisture at the wettest"},
+		Metric: Written{percent, "%", 0}, US: Written{percent, "%", 0}, Step: " points",
+		Stands: [5]string{"parched, past survive", "dry, past thrive", "in thrive", "damp, past thrive", "wet, past survive"},
+		Round:  10, Strays: 5, // Nagahage, Nagahage & Fujino 2019, Agriculture 9:141
+	},
+	{
+		Name: Battery, Noun: "battery", Units: []UnitRow{volt, millivolt},
+		Range: Band{0, 60}, Resolution: 0.001, // the largest solar battery
+		Rate: Rate{Reach: 60, Fast: 60, Noisiest: 60}, AirRate: Rate{Reach: 60, Fast: 60, Noisiest: 60},
+		Median: 30 * time.Minute,
+		Field:  "battery_v",
+		Metric: Written{volt, "V", -3}, US: Written{volt, "V", -3}, Step: " V",
+		Round: 1000, Strays: 0.05, // by choice
+		InPercent: &QuantityRow{
+			Name: Battery, Noun: "battery", Units: []UnitRow{percent},
+			Range: Band{0, 100}, Slack: 3, Resolution: 1,
+			Rate: Rate{Reach: 100, Fast: 100, Noisiest: 100}, AirRate: Rate{Reach: 100, Fast: 100, Noisiest: 100},
+			Median: 30 * time.Minute,
+			Field:  "battery_pct",
+			Metric: Written{percent, "%", -3}, US: Written{percent, "%", -3}, Step: " points",
+			Round: 10, Strays: 5,
+		},
+	},
+}
+
+// unknownRow is of a quantity that is in no row, as in a journal of a later version.
+var unknownRow = QuantityRow{
+	Range: Band{math.Inf(-1), math.Inf(1)}, Median: 30 * time.Minute,
+	Metric: Written{In: UnitRow{Times: 1, Over: 1}, Digits: -3}, US: Written{In: UnitRow{Times: 1, Over: 1}, Digits: -3},
+}
+
+// Row gives the row of a quantity; never nil.
+func (q Quantity) Row() *QuantityRow {
+	for i := range Quantities {
+		if Quantities[i].Name == q {
+			return &Quantities[i]
+		}
+	}
+	return &unknownRow
+}
+
+// QuantityNames lists the names of all quantities, for checks and messages.
+func QuantityNames() []Quantity {
+	names := make([]Quantity, len(Quantities))
+	for i := range Quantities {
+		names[i] = Quantities[i].Name
+	}
+	return names
+}
+
+// Row gives the row that the probe's values are of.
+func (p Probe) Row() *QuantityRow {
+	row := p.Measures.Row()
+	if row.InPercent != nil && (p.Unit == Percent || p.Unit == Ratio) {
+		return row.InPercent
+	}
+	return row
+}
+
+// AllUnits lists every unit that a probe of the quantity may report, the default
+// first.
+func (r *QuantityRow) AllUnits() []Unit {
+	var all []Unit
+	for ; r != nil; r = r.InPercent {
+		for _, u := range r.Units {
+			all = append(all, u.Unit)
+		}
+	}
+	return append(all, RawUnit)
+}
+
+// Unit finds one of the units of the row itself; ok is false for raw.
+func (r *QuantityRow) Unit(u Unit) (row UnitRow, ok bool) {
+	for _, row := range r.Units {
+		if row.Unit == u {
+			return row, true
+		}
+	}
+	return UnitRow{}, false
+}
+
+// Written gives how people of a farm read the quantity.
+func (r *QuantityRow) Written(u Units) Written {
+	if u == US {
+		return r.US
+	}
+	return r.Metric
+}
+
+// Say writes a value of a quantity as a keeper reads it: "18.5 °C", "72 %".
+func (u Units) Say(q Quantity, v float64) string { return q.Row().Written(u).String(v) }
