@@ -8,13 +8,6 @@ import (
 	"binwatchd/internal/farm"
 )
 
-// unitsOf lists the units that fit a quantity, the default first.
-var unitsOf = map[farm.Quantity][]farm.Unit{
-	farm.Temperature: {farm.Celsius, farm.Fahrenheit, farm.RawUnit},
-	farm.Moisture:    {farm.Percent, farm.Ratio, farm.RawUnit},
-	farm.Battery:     {farm.Volt, farm.Millivolt, farm.Percent, farm.RawUnit},
-}
-
 // slopes are inner units for one of a unit.
 var slopes = map[farm.Unit]float64{
 	farm.Celsius: 1, farm.Fahrenheit: 5.0 / 9, farm.Percent: 1, farm.Ratio: 100, farm.Volt: 1, farm.Millivolt: 0.001,
