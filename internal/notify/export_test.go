@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"errors"
-	"math"
 	"net/http"
 	"time"
 
@@ -131,27 +130,4 @@ func CarryOnce(ctx context.Context, s *Sender, c farm.Change) (verdict int, said
 	l := newLetter([]matter{{say: stands, last: farm.Owed{Notice: NoticeID("once", c), Change: c}}})
 	a := s.desks[0].carrier.carry(ctx, l, c.At)
 	return int(a.verdict), a.said
-}
-
-// Levels are the figures of an upright axis.
-func Levels(low, high float64, unit string) []string {
-	var says []string
-	for _, t := range levels(extent{low, high}, unit) {
-		says = append(says, t.says)
-	}
-	return says
-}
-
-// Drawn is the picture of hourly temperatures that end at a time, with nothing
-// in it but the level.
-func Drawn(temperatures []float64, end time.Time) ([]byte, error) {
-	c := curve{
-		unit: " °C", shown: func(v float64) float64 { return v }, step: time.Hour, limit: math.NaN(),
-		last: temperatures[len(temperatures)-1], now: end, to: end, loc: time.UTC, width: 300, height: 150,
-	}
-	c.from = end.Add(-time.Duration(len(temperatures)) * time.Hour)
-	for i, v := range temperatures {
-		c.samples = append(c.samples, farm.Sample{At: c.from.Add(time.Duration(i) * time.Hour), Mean: v, Min: v, Max: v, N: 6})
-	}
-	return c.png()
 }

@@ -7,8 +7,7 @@ import (
 	"slices"
 	"time"
 
-	"gonum.org/v1/plot/vg"
-
+	"binwatchd/internal/chart"
 	"binwatchd/internal/farm"
 )
 
@@ -44,58 +43,62 @@ func (w writer) pictures(ctx context.Context, c farm.Change) []picture {
 	if back := w.now.Sub(c.Since) + day/2; !c.Since.IsZero() && back > kind.back {
 		kind.back = min(back, 4*kind.back) // the whole episode, when it is not too long
 	}
-	cv, ok := w.curve(ctx, c.Bin, c.Zone, kind)
+	pic, ok := w.chart(ctx, c.Bin, c.Zone, kind)
 	if !ok {
 		return nil
 	}
-	cv.foresee(c)
-	cv.width, cv.height = vg.Points(360), vg.Points(230)
-	png, err := cv.png()
+	foresee(&pic, c)
+	pic.Width, pic.Height = 360, 230
+	png, err := pic.PNG()
 	if err != nil {
 		return nil
 	}
 	name := "curve-" + hashed(c.Episode)[:8] + ".png"
-	return []picture{{Name: name, Alt: w.alt(cv), PNG: png, Width: 568}}
+	return []picture{{Name: name, Alt: alt(pic), PNG: png, Width: 568}}
 }
 
-// curve gathers what a picture shows of the past.
-func (w writer) curve(ctx context.Context, bin, zone string, kind pictured) (curve, bool) {
+// chart gathers what a picture shows of the past.
+func (w writer) chart(ctx context.Context, bin, zone string, kind pictured) (chart.Chart, bool) {
 	from := w.now.Add(-kind.back)
 	samples, err := w.history.Samples(ctx, bin, zone, kind.quantity, from, w.now, kind.step)
 	if err != nil {
-		return curve{}, false
+		return chart.Chart{}, false
 	}
 	samples = slices.DeleteFunc(samples, func(s farm.Sample) bool { return s.N == 0 || math.IsNaN(s.Mean) })
 	if len(samples) < 2 {
-		return curve{}, false
+		return chart.Chart{}, false
 	}
-	jots, err := w.history.Jots(ctx, bin, from, w.now)
-	if err != nil {
-		jots = nil
+	last := samples[len(samples)-1]
+	c := chart.Chart{
+		Title: place(&w.farm, farm.Change{Bin: bin, Zone: zone}) + ": " + string(kind.quantity),
+		Unit:  w.unit(kind.quantity), Bands: w.bands(bin, zone, kind.quantity),
+		From: from, To: w.now.Add(kind.back / 40), Now: w.now, Location: w.farm.Location,
+		Step: kind.step, Samples: samples, Spread: true,
+		Level: last.Mean, HasLevel: true, Fresh: w.now.Sub(last.At) < 3*kind.step,
 	}
-	c := curve{
-		title: place(&w.farm, farm.Change{Bin: bin, Zone: zone}) + ": " + string(kind.quantity),
-		unit:  " %", shown: func(v float64) float64 { return v },
-		samples: samples, step: kind.step, limit: math.NaN(), from: from, to: w.now.Add(kind.back / 40),
-		now: w.now, loc: w.farm.Location, bands: w.bands(bin, zone, kind.quantity),
-		jots: slices.DeleteFunc(jots, func(j farm.Jot) bool { return j.Zone != "" && j.Zone != zone }),
+	if l := w.stands(bin, zone, kind.quantity); l != nil && l.Fresh {
+		c.Level, c.Fresh = l.Value, true
 	}
-	if kind.quantity == farm.Temperature {
-		c.unit = " °C"
-		if w.farm.Units == farm.US {
-			c.unit, c.shown = " °F", farm.FahrenheitOf
+	c.Title += " " + c.Unit.String(c.Level)
+	jots, _ := w.history.Jots(ctx, bin, from, w.now) // a picture without them is better than none
+	for _, j := range jots {
+		if j.Zone == "" || j.Zone == zone {
+			c.Marks = append(c.Marks, chart.Mark{At: j.At, What: string(j.What)})
 		}
 	}
-	c.last = samples[len(samples)-1].Mean
-	if l := w.stands(bin, zone, kind.quantity); l != nil && l.Fresh {
-		c.last = l.Value
-	}
-	c.title += " " + c.figure(c.last)
 	return c, true
 }
 
-// figure writes a level with its unit.
-func (c curve) figure(v float64) string { return figure(c.shown(v)) + c.unit }
+// unit is how the farm's people read a quantity in a picture: as finely as a
+// probe says it.
+func (w writer) unit(q farm.Quantity) farm.Written {
+	row := q.Row()
+	u := row.Written(w.farm.Units)
+	if row.Resolution > 0 {
+		u.Digits = max(0, int(math.Floor(-math.Log10(row.Resolution)+1e-9)))
+	}
+	return u
+}
 
 // stands finds how a zone stands in one quantity; nil when that is not known.
 func (w writer) stands(bin, zone string, q farm.Quantity) *farm.LevelView {
@@ -145,28 +148,28 @@ func nextLimit(c farm.Condition, b farm.Bands, level float64) float64 {
 
 // foresee adds the forecast of a change, when the limit that it crosses is
 // known.
-func (c *curve) foresee(ch farm.Change) {
-	if ch.Forecast == nil || !ch.Forecast.Crosses.After(c.now) {
+func foresee(c *chart.Chart, ch farm.Change) {
+	if ch.Forecast == nil || !ch.Forecast.Crosses.After(c.Now) {
 		return
 	}
-	limit := ch.Forecast.Limit
-	if limit == 0 {
-		limit = nextLimit(ch.Condition, c.bands, c.samples[len(c.samples)-1].Mean)
+	f := *ch.Forecast
+	if f.Limit == 0 {
+		f.Limit = nextLimit(ch.Condition, c.Bands, c.Level)
 	}
-	if math.IsNaN(limit) {
+	if math.IsNaN(f.Limit) {
 		return
 	}
-	c.limit, c.forecast = limit, *ch.Forecast
-	end := latest(ch.Forecast.Crosses, ch.Forecast.Latest)
-	most := c.now.Add(c.now.Sub(c.from)) // half of the picture at most
-	c.to = latest(c.to, sooner(most, end.Add(c.now.Sub(c.from)/20)))
+	c.Cone = &chart.Cone{Limit: f.Limit, Crosses: f.Crosses, Earliest: f.Earliest, Latest: f.Latest}
+	end := latest(f.Crosses, f.Latest)
+	back := c.Now.Sub(c.From) // the forecast takes half of the picture at most
+	c.To = latest(c.To, sooner(c.Now.Add(back), end.Add(back/20)))
 }
 
 // alt says in words what the picture shows.
-func (w writer) alt(c curve) string {
+func alt(c chart.Chart) string {
 	low, high := math.Inf(1), math.Inf(-1)
-	for _, s := range c.samples {
+	for _, s := range c.Samples {
 		low, high = min(low, s.Min), max(high, s.Max)
 	}
-	return fmt.Sprintf("%s; between %s and %s over %s", c.title, figure(c.shown(low)), c.figure(high), farm.SayLong(c.now.Sub(c.from)))
+	return fmt.Sprintf("%s; between %s and %s over %s", c.Title, c.Unit.Number(low), c.Unit.String(high), farm.SayLong(c.Now.Sub(c.From)))
 }

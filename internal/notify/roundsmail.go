@@ -8,8 +8,6 @@ import (
 	"strings"
 	"time"
 
-	"gonum.org/v1/plot/vg"
-
 	"binwatchd/internal/farm"
 )
 
@@ -157,16 +155,16 @@ func (w writer) smallPicture(ctx context.Context, bin string, z farm.Zone) []pic
 		order = []farm.Quantity{farm.Temperature, farm.Moisture}
 	}
 	for _, q := range order {
-		c, ok := w.curve(ctx, bin, z.Name, pictured{q, 7 * day, 2 * time.Hour})
+		c, ok := w.chart(ctx, bin, z.Name, pictured{q, 7 * day, 2 * time.Hour})
 		if !ok {
 			continue
 		}
-		c.width, c.height = vg.Points(300), vg.Points(120)
-		png, err := c.png()
+		c.Width, c.Height = 300, 120
+		png, err := c.PNG()
 		if err != nil {
 			continue
 		}
-		return []picture{{Name: "week-" + hashed(bin, z.Name)[:8] + ".png", Alt: w.alt(c), PNG: png, Width: 360}}
+		return []picture{{Name: "week-" + hashed(bin, z.Name)[:8] + ".png", Alt: alt(c), PNG: png, Width: 360}}
 	}
 	return nil
 }

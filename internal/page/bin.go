@@ -5,8 +5,8 @@ import (
 	"net/http"
 	"slices"
 
+	"binwatchd/internal/chart"
 	"binwatchd/internal/farm"
-	"binwatchd/internal/page/draw"
 )
 
 // A binPage is one bin, looked at closely: its curves over a chosen time, who
@@ -105,7 +105,7 @@ func (s *scene) closeBin(r *http.Request, conf farm.Bin, b farm.BinView, d diary
 		}
 		zone.Gauges = nil
 		for i, q := range s.measured(conf, z) {
-			cut := draw.Cut{Focus: true, Spread: s.span.spread, Spells: d.spells(s, z, q)}
+			cut := chart.Chart{Focus: true, Spread: s.span.spread, Spells: d.spells(s, z, q)}
 			if i == 0 {
 				cut.Marks = d.marks(s, z)
 			}
@@ -135,7 +135,7 @@ func (s *scene) room(r *http.Request, b farm.Bin) []farm.Sample {
 
 // reach shows what each species of a bin bears, where there are any.
 func (s *scene) reach(b farm.Bin, v farm.BinView) *reachView {
-	pic := draw.Reach{Label: "What each species bears: thrive as a thick bar, survive as a thin one.", Number: func(c float64) string { return s.units.Temperature(c) }}
+	pic := chart.Reach{Label: "What each species bears: thrive as a thick bar, survive as a thin one.", Number: func(c float64) string { return s.units.Temperature(c) }}
 	var out reachView
 	for _, share := range b.Species {
 		sp, ok := s.farm.SpeciesByID(share.Species)
@@ -143,7 +143,7 @@ func (s *scene) reach(b farm.Bin, v farm.BinView) *reachView {
 			continue
 		}
 		t := sp.Temperature
-		pic.Rows = append(pic.Rows, draw.ReachRow{Name: sp.Name, Bands: t})
+		pic.Rows = append(pic.Rows, chart.ReachRow{Name: sp.Name, Bands: t})
 		out.Rows = append(out.Rows, reachRow{sp.Name, s.band(t.Thrive), s.band(t.Survive)})
 	}
 	if len(pic.Rows) == 0 {

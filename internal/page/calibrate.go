@@ -35,8 +35,7 @@ const calibrationRows = 4
 
 // calibrate reads the form's rows and, when there are any, proposes the lines.
 func (s *scene) calibrate(conf farm.Probe, pv farm.ProbeView, in fields) calibrationForm {
-	_, unit, _, _ := s.axis(conf.Measures)
-	c := calibrationForm{Moisture: conf.Measures == farm.Moisture, Unit: unit}
+	c := calibrationForm{Moisture: conf.Measures == farm.Moisture, Unit: conf.Row().Written(s.units).Word}
 	filled := false
 	for n := 1; n <= calibrationRows; n++ {
 		at := func(name string) string { return in.get(name + strconv.Itoa(n)) }

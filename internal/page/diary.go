@@ -7,8 +7,8 @@ import (
 	"strings"
 	"time"
 
+	"binwatchd/internal/chart"
 	"binwatchd/internal/farm"
-	"binwatchd/internal/page/draw"
 )
 
 // A diary is what happened to one bin over a span, in order of time.
@@ -53,12 +53,12 @@ func (p *Page) received(ctx context.Context, s *scene, bin string, from, to time
 }
 
 // marks are the jots that concern a zone.
-func (d diary) marks(s *scene, z farm.ZoneView) []draw.Mark {
-	var out []draw.Mark
+func (d diary) marks(s *scene, z farm.ZoneView) []chart.Mark {
+	var out []chart.Mark
 	for _, j := range d.jots {
 		received := j.To == z.Bin && j.Bin != z.Bin
 		if received || j.Zone == z.Zone || (j.Zone == "" && z.Aim == farm.Living) {
-			out = append(out, draw.Mark{At: j.At, Glyph: "j-" + string(j.What), Title: s.stamp(j.At) + ": " + sayJot(j, s.units)})
+			out = append(out, chart.Mark{At: j.At, What: string(j.What), Title: s.stamp(j.At) + ": " + sayJot(j, s.units)})
 		}
 	}
 	return out
@@ -66,17 +66,17 @@ func (d diary) marks(s *scene, z farm.ZoneView) []draw.Mark {
 
 // spells are the times during which conditions of a quantity stood in a zone.
 // One that began before the span starts at its edge.
-func (d diary) spells(s *scene, z farm.ZoneView, q farm.Quantity) []draw.Spell {
+func (d diary) spells(s *scene, z farm.ZoneView, q farm.Quantity) []chart.Spell {
 	edge := s.now.Add(-s.span.back)
-	open := map[string]draw.Spell{}
-	var out []draw.Spell
+	open := map[string]chart.Spell{}
+	var out []chart.Spell
 	for _, c := range d.changes {
 		if c.Zone != z.Zone || c.Condition.Quantity() != q {
 			continue
 		}
 		sp, known := open[c.Episode]
 		if !known {
-			sp = draw.Spell{From: edge, Title: c.Condition.Row().Is}
+			sp = chart.Spell{From: edge, Title: c.Condition.Row().Is}
 			if c.Change == farm.Raised {
 				sp.From = c.At
 			}
@@ -96,13 +96,13 @@ func (d diary) spells(s *scene, z farm.ZoneView, q farm.Quantity) []draw.Spell {
 		}
 		sp, known := open[r.Episode]
 		if !known {
-			sp = draw.Spell{From: r.Since, Title: r.Condition.Row().Is}
+			sp = chart.Spell{From: r.Since, Title: r.Condition.Row().Is}
 		}
 		sp.To, sp.Urgency = s.now, max(sp.Urgency, r.Urgency)
 		out = append(out, sp)
 		delete(open, r.Episode)
 	}
-	slices.SortFunc(out, func(a, b draw.Spell) int {
+	slices.SortFunc(out, func(a, b chart.Spell) int {
 		return compareAll(a.From.Compare(b.From), strings.Compare(a.Title, b.Title))
 	})
 	return out

@@ -10,8 +10,8 @@ import (
 	"strconv"
 	"strings"
 
+	"binwatchd/internal/chart"
 	"binwatchd/internal/farm"
-	"binwatchd/internal/page/draw"
 )
 
 // A frontPage is the first sight: what wants the keeper, then every bin, the
@@ -176,7 +176,7 @@ func (s *scene) smallCurve(ctx context.Context, r farm.Standing) template.HTML {
 	for _, b := range s.view.Bins {
 		for _, z := range b.Zones {
 			if b.Name == bin && z.Zone == zone && slices.Contains(s.measured(conf, z), q) {
-				return s.gaugeOf(ctx, conf, z, q, wantTall, draw.Cut{Bare: true}).Picture
+				return s.gaugeOf(ctx, conf, z, q, wantTall, chart.Chart{Bare: true}).Picture
 			}
 		}
 	}

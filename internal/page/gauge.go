@@ -8,8 +8,8 @@ import (
 	"strings"
 	"time"
 
+	"binwatchd/internal/chart"
 	"binwatchd/internal/farm"
-	"binwatchd/internal/page/draw"
 )
 
 // A gauge is one quantity of one zone: the level as a number, where it stands
@@ -49,9 +49,9 @@ func standing(q farm.Quantity, aim farm.Aim, x float64, b farm.Bands) (shape, wo
 }
 
 // gauge makes a gauge; cut comes with its times, marks and height set.
-func (v voice) gauge(q farm.Quantity, aim farm.Aim, l *farm.LevelView, cone *draw.Cone, cut draw.Cut) gauge {
+func (v voice) gauge(q farm.Quantity, aim farm.Aim, l *farm.LevelView, cone *chart.Cone, cut chart.Chart) gauge {
 	g := gauge{Name: string(q), Shape: "p-none", Word: "no believed reading"}
-	cut.Number, cut.Unit, cut.Scale, cut.Offset = v.axis(q)
+	cut.Unit, cut.Whole = q.Row().Written(v.units), true
 	cut.Cone, cut.Location, cut.Now = cone, v.loc, v.now
 	if l != nil {
 		cut.Level, cut.HasLevel, cut.Fresh = l.Value, true, l.Fresh
@@ -68,20 +68,6 @@ func (v voice) gauge(q farm.Quantity, aim farm.Aim, l *farm.LevelView, cone *dra
 	cut.Label = label(g, v.now.Sub(cut.From))
 	g.Picture = cut.SVG()
 	return g
-}
-
-// axis says how the keeper reads a quantity: numbers without unit, the unit,
-// and the sum from inner units to theirs.
-func (v voice) axis(q farm.Quantity) (number func(float64) string, unit string, scale, offset float64) {
-	switch {
-	case q == farm.Battery:
-		return short, "", 1, 0
-	case q == farm.Moisture:
-		return short, "%", 1, 0
-	case v.units == farm.US:
-		return func(c float64) string { return short(math.Round(farm.FahrenheitOf(c))) }, "°F", 1.8, 32
-	}
-	return short, "°C", 1, 0
 }
 
 // short writes a number with at most one decimal.
@@ -111,7 +97,7 @@ func extremes(samples []farm.Sample) (least, most float64, ok bool) {
 
 // coneFor finds the forecast to draw in a quantity's picture and the limit it
 // speaks of.
-func coneFor(q farm.Quantity, l *farm.LevelView, b farm.Bands, outlook []farm.Outlook) *draw.Cone {
+func coneFor(q farm.Quantity, l *farm.LevelView, b farm.Bands, outlook []farm.Outlook) *chart.Cone {
 	if l == nil || b.IsZero() {
 		return nil
 	}
@@ -121,7 +107,7 @@ func coneFor(q farm.Quantity, l *farm.LevelView, b farm.Bands, outlook []farm.Ou
 		if of != q || (f.Crosses.IsZero() && f.Earliest.IsZero()) {
 			continue
 		}
-		return &draw.Cone{Limit: limit, Crosses: f.Crosses, Earliest: f.Earliest, Latest: f.Latest}
+		return &chart.Cone{Limit: limit, Crosses: f.Crosses, Earliest: f.Earliest, Latest: f.Latest}
 	}
 	return nil
 }

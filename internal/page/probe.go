@@ -5,8 +5,8 @@ import (
 	"net/http"
 	"slices"
 
+	"binwatchd/internal/chart"
 	"binwatchd/internal/farm"
-	"binwatchd/internal/page/draw"
 )
 
 // A probePage is one probe closely: its own curve and its calibration.
@@ -49,7 +49,7 @@ func (p *Page) showProbe(w http.ResponseWriter, r *http.Request) error {
 	page.Spans = spanLinks(probeURL(id), sp)
 	page.Picture = s.probeCurve(r, conf, s.view.Probes[i])
 	page.Torn = s.torn
-	_, page.Unit, _, _ = s.axis(conf.Measures)
+	page.Unit = conf.Row().Written(s.units).Word
 	page.Weighing = s.calibrate(conf, s.view.Probes[i], in)
 	return p.show(w, http.StatusOK, "probe", page)
 }
@@ -62,7 +62,7 @@ func (s *scene) probeCurve(r *http.Request, conf farm.Probe, pv farm.ProbeView) 
 		s.p.cfg.Log.Error("page curve", "probe", conf.ID, "error", err)
 		s.torn = true
 	}
-	cut := draw.Cut{
+	cut := chart.Chart{
 		Height: closeTall, From: s.now.Add(-s.span.back), To: s.now.Add(s.span.back / 50), Step: s.span.step,
 		Samples: samples, Spread: s.span.spread, Focus: true,
 	}

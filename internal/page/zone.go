@@ -6,8 +6,8 @@ import (
 	"strings"
 	"time"
 
+	"binwatchd/internal/chart"
 	"binwatchd/internal/farm"
-	"binwatchd/internal/page/draw"
 )
 
 // A zoneView is one zone as the page shows it.
@@ -63,7 +63,7 @@ func (s *scene) zone(ctx context.Context, bin farm.Bin, z farm.ZoneView, tall in
 	}
 	out.Calm = len(out.Raised) == 0 && len(out.Unsure) == 0
 	for _, q := range s.measured(bin, z) {
-		out.Gauges = append(out.Gauges, s.gaugeOf(ctx, bin, z, q, tall, draw.Cut{}))
+		out.Gauges = append(out.Gauges, s.gaugeOf(ctx, bin, z, q, tall, chart.Chart{}))
 	}
 	out.Notes = s.notes(z)
 	return out
@@ -103,7 +103,7 @@ func (s *scene) measured(bin farm.Bin, z farm.ZoneView) []farm.Quantity {
 }
 
 // gaugeOf draws one quantity of a zone over the scene's span.
-func (s *scene) gaugeOf(ctx context.Context, bin farm.Bin, z farm.ZoneView, q farm.Quantity, tall int, cut draw.Cut) gauge {
+func (s *scene) gaugeOf(ctx context.Context, bin farm.Bin, z farm.ZoneView, q farm.Quantity, tall int, cut chart.Chart) gauge {
 	level := z.Level(q)
 	samples, err := s.p.shelf.samples(ctx, s.p.cfg.History, curveKey{z.Bin, z.Zone, q, s.span.step}, s.now, s.span.back)
 	if err != nil {

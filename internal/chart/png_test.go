@@ -1,4 +1,4 @@
-package notify_test
+package chart_test
 
 import (
 	"bytes"
@@ -6,8 +6,10 @@ import (
 	"image/png"
 	"slices"
 	"testing"
+	"time"
 
-	"binwatchd/internal/notify"
+	"binwatchd/internal/chart"
+	"binwatchd/internal/farm"
 )
 
 // The figures of an upright axis, worked out by hand.
@@ -21,9 +23,13 @@ func TestLevels(t *testing.T) {
 		{18.3, 19.4, []string{"18.5", "19 °C"}},
 		{12, 71, []string{"20", "40", "60 °C"}},
 	} {
-		if got := notify.Levels(tt.low, tt.high, " °C"); !slices.Equal(got, tt.want) {
+		if got := chart.Levels(tt.low, tt.high, farm.Temperature.Row().Metric); !slices.Equal(got, tt.want) {
 			t.Errorf("from %g to %g: got %q, want %q", tt.low, tt.high, got, tt.want)
 		}
+	}
+	// What people read is round, not what it is inside: 15 to 25 °C are 59 to 77 °F.
+	if got, want := chart.Levels(59, 77, farm.Temperature.Row().US), []string{"60", "65", "70", "75 °F"}; !slices.Equal(got, want) {
+		t.Errorf("got %q, want %q", got, want)
 	}
 }
 
@@ -32,7 +38,11 @@ func TestLevels(t *testing.T) {
 // would have been cool for one day and warm for three.)
 func TestPictureIsTheRightWayRound(t *testing.T) {
 	temperatures := slices.Concat(slices.Repeat([]float64{10}, 72), slices.Repeat([]float64{30}, 24))
-	content, err := notify.Drawn(temperatures, start)
+	c := chart.Chart{From: noon.Add(-96 * time.Hour), To: noon, Now: noon, Step: time.Hour, Unit: farm.Temperature.Row().Metric, Width: 300, Height: 150}
+	for i, v := range temperatures {
+		c.Samples = append(c.Samples, sample(c.From.Add(time.Duration(i)*time.Hour), v))
+	}
+	content, err := c.PNG()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,4 +1,4 @@
-package draw_test
+package chart_test
 
 import (
 	"cmp"
@@ -20,8 +20,8 @@ import (
 	"github.com/google/go-cmp/cmp/cmpopts"
 	"pgregory.net/rapid"
 
+	"binwatchd/internal/chart"
 	"binwatchd/internal/farm"
-	"binwatchd/internal/page/draw"
 )
 
 var update = flag.Bool("update", false, "write the golden files anew")
@@ -31,11 +31,11 @@ var noon = time.Date(2027, 7, 9, 12, 0, 0, 0, time.UTC)
 func number(v float64) string { return strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64) }
 
 // cut is a plain picture over two days, ten minutes apart from the edges.
-func cut(samples ...farm.Sample) draw.Cut {
-	return draw.Cut{
+func cut(samples ...farm.Sample) chart.Chart {
+	return chart.Chart{
 		Label: "Temperature", Height: 100, From: noon.Add(-48 * time.Hour), To: noon.Add(12 * time.Hour), Now: noon, Step: 30 * time.Minute,
 		Bands: farm.Bands{Thrive: farm.Band{Low: 15, High: 25}, Survive: farm.Band{Low: 4, High: 32}}, Samples: samples,
-		Number: number, Unit: "°C", Scale: 1,
+		Whole: true, Unit: farm.Temperature.Row().Metric,
 	}
 }
 
@@ -228,10 +228,10 @@ func TestCurveEndsAtTheLevel(t *testing.T) {
 func TestNamesAreText(t *testing.T) {
 	evil := `"><script>alert(1)</script>`
 	c := cut()
-	c.Label, c.Unit, c.Number = evil, evil, func(float64) string { return evil }
-	c.Marks = []draw.Mark{{At: noon, Glyph: evil, Title: evil}}
-	c.Spells = []draw.Spell{{From: noon, To: noon, Title: evil}}
-	r := draw.Reach{Label: evil, Rows: []draw.ReachRow{{Name: evil, Bands: c.Bands}}, Number: c.Number}
+	c.Label, c.Unit.Word = evil, evil
+	c.Marks = []chart.Mark{{At: noon, What: evil, Title: evil}}
+	c.Spells = []chart.Spell{{From: noon, To: noon, Title: evil}}
+	r := chart.Reach{Label: evil, Rows: []chart.ReachRow{{Name: evil, Bands: c.Bands}}, Number: func(float64) string { return evil }}
 	for _, svg := range []string{string(c.SVG()), string(r.SVG())} {
 		if strings.Contains(svg, "<script") {
 			t.Errorf("a name became markup:\n%s", svg)
@@ -251,8 +251,8 @@ func TestNothingIsTooStrange(t *testing.T) {
 		c := cut(sample(when("s1"), v("v1")), sample(when("s2"), v("v2")))
 		c.Bands = farm.Bands{Thrive: farm.Band{Low: v("tl"), High: v("th")}, Survive: farm.Band{Low: v("sl"), High: v("sh")}}
 		c.Level, c.HasLevel, c.Spread = v("level"), rapid.Bool().Draw(rt, "has"), rapid.Bool().Draw(rt, "spread")
-		c.Cone = &draw.Cone{Limit: v("limit"), Crosses: when("c"), Earliest: when("e"), Latest: when("l")}
-		c.Marks, c.Spells = []draw.Mark{{At: when("m")}}, []draw.Spell{{From: when("f"), To: when("t")}}
+		c.Cone = &chart.Cone{Limit: v("limit"), Crosses: when("c"), Earliest: when("e"), Latest: when("l")}
+		c.Marks, c.Spells = []chart.Mark{{At: when("m")}}, []chart.Spell{{From: when("f"), To: when("t")}}
 		svg := string(c.SVG())
 		wellFormed(t, svg)
 		if strings.Contains(svg, "NaN") || strings.Contains(svg, "Inf") || len(svg) > 20_000 {
@@ -298,10 +298,10 @@ func TestDaysFollowTheClock(t *testing.T) {
 func TestGolden(t *testing.T) {
 	c := cut(sample(noon.Add(-2*time.Hour), 24), sample(noon.Add(-90*time.Minute), 25), sample(noon.Add(-time.Hour), 26.5), sample(noon.Add(-30*time.Minute), 28))
 	c.Level, c.HasLevel, c.Fresh, c.Spread, c.Focus = 29.4, true, true, true, true
-	c.Cone = &draw.Cone{Limit: 32, Crosses: noon.Add(3 * time.Hour), Earliest: noon.Add(2 * time.Hour)}
-	c.Marks = []draw.Mark{{At: noon.Add(-20 * time.Hour), Glyph: "j-fed", Title: "fed about 2 kg of grain"}}
-	c.Spells = []draw.Spell{{From: noon.Add(-time.Hour), To: noon, Urgency: farm.Today, Title: "heating up"}}
-	r := draw.Reach{Label: "What they bear", Number: number, Level: 29.4, HasLevel: true, Rows: []draw.ReachRow{{Name: "Red worms", Bands: c.Bands}}}
+	c.Cone = &chart.Cone{Limit: 32, Crosses: noon.Add(3 * time.Hour), Earliest: noon.Add(2 * time.Hour)}
+	c.Marks = []chart.Mark{{At: noon.Add(-20 * time.Hour), What: "fed", Title: "fed about 2 kg of grain"}}
+	c.Spells = []chart.Spell{{From: noon.Add(-time.Hour), To: noon, Urgency: farm.Today, Title: "heating up"}}
+	r := chart.Reach{Label: "What they bear", Number: number, Level: 29.4, HasLevel: true, Rows: []chart.ReachRow{{Name: "Red worms", Bands: c.Bands}}}
 	for name, svg := range map[string]string{"cut.svg": string(c.SVG()), "reach.svg": string(r.SVG())} {
 		path := filepath.Join("testdata", name)
 		got := strings.ReplaceAll(svg, "><", ">\n<") + "\n"

@@ -1,4 +1,4 @@
-package draw
+package chart
 
 import (
 	"html/template"
