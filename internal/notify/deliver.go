@@ -26,7 +26,7 @@ func (d *desk) deliver(ctx context.Context, l letter) bool {
 		d.arrived(ctx, l, told, summed)
 		return true
 	case refused:
-		wait := max(a.wait, backOff(tries(l)+1))
+		wait := max(a.wait, waits.After(tries(l)+1))
 		if err := d.postpone(ctx, ids, d.cfg.Now().Add(wait), a.said); err != nil {
 			return d.retreat(err.Error(), 0)
 		}
@@ -85,19 +85,10 @@ func (d *desk) arrived(ctx context.Context, l letter, told, summed []int64) {
 // retreat leaves the teller alone for a while, longer each time.
 func (d *desk) retreat(said string, asked time.Duration) bool {
 	d.failures++
-	wait := max(asked, backOff(d.failures))
+	wait := max(asked, waits.After(d.failures))
 	d.waiting = d.cfg.Now().Add(wait)
 	d.log.Warn("letter not delivered", "said", said, "try_again_in", wait.String(), "failures", d.failures)
 	return false
-}
-
-// backOff is how long to wait after the nth failure.
-func backOff(n int) time.Duration {
-	wait := firstWait
-	for ; n > 1 && wait < lastWait; n-- {
-		wait *= 2
-	}
-	return min(wait, lastWait)
 }
 
 func tries(l letter) int {

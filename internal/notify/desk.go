@@ -9,16 +9,18 @@ import (
 	"sync"
 	"time"
 
+	"binwatchd/internal/backoff"
 	"binwatchd/internal/farm"
 )
 
 const (
-	firstWait = 30 * time.Second // after the first attempt that failed; then doubled
-	lastWait  = time.Hour
 	lookAgain = time.Minute     // a desk with nothing to do looks again after this: hushes end, reminders fall due
 	attempt   = 2 * time.Minute // one letter may take so long
 	grace     = 5 * time.Second // an attempt under way at a stop may take so long
 )
+
+// waits are those after attempts that failed.
+var waits = backoff.Doubling{First: 30 * time.Second, Most: time.Hour}
 
 // A desk serves one teller. What it keeps in memory (waits, the letters of
 // the last hour) only softens its pace: the outbox alone says what is owed.
@@ -111,7 +113,7 @@ func (d *desk) turn(ctx context.Context) time.Duration {
 // forgetFuture drops what was noted while the clock was ahead: a clock that is
 // put back must not hold up letters until it is there again.
 func (d *desk) forgetFuture(now time.Time) {
-	if d.waiting.Sub(now) > lastWait {
+	if d.waiting.Sub(now) > waits.Most {
 		d.waiting = time.Time{}
 	}
 	d.sent = slices.DeleteFunc(d.sent, func(s sent) bool { return s.at.After(now) })

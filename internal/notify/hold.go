@@ -60,11 +60,11 @@ func (c deskCase) heldUntil(m matter) time.Time {
 }
 
 // refusedUntil is when a notice that its server refused is tried again. No wait
-// is longer than lastWait; a time beyond was written by a clock that was ahead.
+// is longer than waits.Most; a time beyond was written by a clock that was ahead.
 func (c deskCase) refusedUntil(m matter) time.Time {
 	var until time.Time
 	for _, o := range m.rows() {
-		if o.Tries > 0 && o.Next.Sub(c.now) <= lastWait {
+		if o.Tries > 0 && o.Next.Sub(c.now) <= waits.Most {
 			until = latest(until, o.Next)
 		}
 	}

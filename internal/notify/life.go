@@ -8,6 +8,8 @@ import (
 	"net/http"
 	"net/url"
 	"time"
+
+	"binwatchd/internal/backoff"
 )
 
 const usualLife = 15 * time.Minute
@@ -41,7 +43,7 @@ func (l *lifeSign) run(ctx context.Context) {
 	}
 	for {
 		l.turn(ctx)
-		if !pause(ctx, every) {
+		if !backoff.Pause(ctx, every) {
 			return
 		}
 	}

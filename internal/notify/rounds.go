@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"time"
 
+	"binwatchd/internal/backoff"
 	"binwatchd/internal/farm"
 )
 
@@ -40,26 +41,14 @@ func (d *roundsDesk) run(ctx context.Context) {
 		wait, err := d.turn(ctx)
 		if err != nil && ctx.Err() == nil {
 			failures++
-			wait = backOff(failures)
+			wait = waits.After(failures)
 			d.cfg.Log.Warn("rounds not delivered", "to", d.to, "error", err, "try_again_in", wait.String())
 		} else {
 			failures = 0
 		}
-		if !pause(ctx, wait) {
+		if !backoff.Pause(ctx, wait) {
 			return
 		}
-	}
-}
-
-// pause waits; it is false when ctx ended first.
-func pause(ctx context.Context, wait time.Duration) bool {
-	t := time.NewTimer(wait)
-	defer t.Stop()
-	select {
-	case <-ctx.Done():
-		return false
-	case <-t.C:
-		return true
 	}
 }
 

@@ -17,6 +17,7 @@ import (
 	"strings"
 	"time"
 
+	"binwatchd/internal/backoff"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/loopback"
 )
@@ -134,21 +135,9 @@ func hookAnswer(resp *http.Response, now time.Time) answer {
 		a.verdict = refused
 	default:
 		a.verdict = unreachable
-		a.wait = retryAfter(resp.Header.Get("Retry-After"), now)
+		a.wait = backoff.RetryAfter(resp.Header, now)
 	}
 	return a
-}
-
-// retryAfter reads the header of RFC 9110 §10.2.3, seconds or a date, and
-// believes it up to an hour.
-func retryAfter(s string, now time.Time) time.Duration {
-	wait := time.Duration(0)
-	if n, err := strconv.Atoi(strings.TrimSpace(s)); err == nil {
-		wait = time.Duration(min(n, 3600)) * time.Second
-	} else if t, err := http.ParseTime(s); err == nil {
-		wait = t.Sub(now)
-	}
-	return max(0, min(wait, lastWait))
 }
 
 // plainly says what went wrong without the address, which may hold a secret.
