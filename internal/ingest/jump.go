@@ -228,7 +228,7 @@ func (d *Doubter) learnLevel(i int, v float64, at int64, believed bool) {
 	case !d.plausible(i, v, at):
 		if t.worked(at) || d.farm.Probes[i].Measures == farm.Moisture && v > t.V {
 			d.restartTwins(i)
-		} else {
+		} else if t.N > 0 && math.Abs(v-t.Twin.Agreed) > math.Abs(t.V-t.Twin.Agreed) {
 			t.Twin.Stepped = true
 		}
 		t.leave(at)

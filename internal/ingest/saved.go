@@ -81,7 +81,10 @@ func (d *Doubter) loadPair(s savedPair) {
 	}
 	for k := range d.pairs {
 		if p := &d.pairs[k]; p.a == a && p.b == b {
-			p.Usual, p.Spread, p.Seen, p.At = s.Usual, s.Spread, s.Seen, s.At
+			s.pair.a, s.pair.b = a, b
+			if *p = s.pair; p.Lately == 0 { // saved before that was kept
+				p.Lately = p.Usual
+			}
 		}
 	}
 }

@@ -24,8 +24,11 @@ func (d *Doubter) Shift(by time.Duration, from time.Time) {
 		move(&t.Last, &t.Heard, &t.T, &t.GoodAt, &t.LeftAt, &t.Begun, &t.FollowAt, &t.Worked, &t.Stirred, &t.Handled, &t.Renewed)
 		move(&t.Jump.From, &t.Jump.Begun, &t.Jump.Since)
 		move(&t.Still.From, &t.Still.To, &t.Still.Day)
-		move(&t.Twin.SlowAt, &t.Twin.AgreedAt, &t.Twin.Apart, &t.Twin.Far)
+		move(&t.Twin.SlowAt, &t.Twin.AgreedAt, &t.Twin.Apart, &t.Twin.Far, &t.Twin.Climbed)
 		move(&t.Base.From, &t.Base.At)
+		for k := range t.Twin.Marks {
+			move(&t.Twin.Marks[k].At)
+		}
 		for k := range t.N {
 			move(&t.WinAt[k])
 		}

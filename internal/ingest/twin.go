@@ -20,8 +20,16 @@ type twin struct {
 	Swing   float64 // mean square of the rest, over about a day: how much of the day it has
 	Usual   float64 // the same while it agreed with a twin
 	Far     int64   // since when it has been unusually far from its twins, for whatever reason; 0 when it is not
-	Drifts  bool    // it got there more slowly than feed heats
 	Stepped bool    // a step that no work explains took it away
+
+	Marks   [twinMarks]mark // of the last day, newest last
+	Climbed int64           // when it last climbed over a twin as feed heats; 0 for never
+}
+
+// A mark is how far a probe's slow level was above that of its coolest twin.
+type mark struct {
+	Above float64 // K
+	At    int64   // 0 when there is none
 }
 
 // A pair keeps how two probes of one zone usually differ: one may lie deeper,
@@ -29,7 +37,8 @@ type twin struct {
 type pair struct {
 	a, b   int
 	Usual  float64 // mean of a's value less b's
-	Spread float64 // mean distance of the difference from Usual
+	Lately float64 // the same over a few days
+	Spread float64 // mean distance of the difference from that
 	Seen   int64   // time over which that was learnt, ms
 	At     int64   // when it was learnt last
 }
@@ -41,14 +50,16 @@ const (
 	twinWarm     = 72 * time.Hour      // no judgement before a pair is known for so long
 	twinStepWarm = 6 * time.Hour       // nor of a step
 	twinMemory   = 30 * 24 * time.Hour // over which the usual difference is learnt, so that a drift of weeks is none
+	twinLately   = 3 * 24 * time.Hour  // over which it may move and not count as spread
 	twinLasts    = 30 * time.Minute    // how long they must be apart
 	twinForgives = 14 * 24 * time.Hour // then a difference that is not large is taken for usual
-	twinHeats    = 96 * time.Hour      // what takes longer to part is no heat of feed, unless it climbs
-	twinClimbs   = 0.8                 // K above its mean of half a day, on the mean
+	twinClimbs   = 1.6                 // K over its twin within a day: feed that heats a spot far does so once, a drift doesn't
 	twinShows    = 24 * time.Hour      // within which a climb shows
-	twinFeeds    = 7 * 24 * time.Hour  // how long a feed may warm one spot, or water wet it
-	twinQuick    = 3 * time.Hour       // agreement this recent can be compared directly
-	twinSpreads  = 3                   // beyond so many mean distances from the usual difference
+	twinMarks    = 5
+	twinMarkGap  = 6 * time.Hour
+	twinFeeds    = 7 * 24 * time.Hour // how long a feed may warm one spot, or water wet it
+	twinQuick    = 3 * time.Hour      // agreement this recent can be compared directly
+	twinSpreads  = 3                  // beyond so many mean distances from the usual difference
 
 	twinTemperature = 5.0  // K
 	twinLarge       = 8.0  // K: never usual by lasting
@@ -85,7 +96,8 @@ func (d *Doubter) forgiven(i int, v float64, since, at int64) bool {
 	if d.farm.Probes[i].Measures == farm.Temperature {
 		large = twinLarge
 	}
-	lasting := at-since >= millis(twinForgives) && math.Abs(v-t.Twin.Agreed) <= large
+	hot := d.farm.Probes[i].Measures == farm.Temperature && v > t.Twin.Agreed
+	lasting := at-since >= millis(twinForgives) && math.Abs(v-t.Twin.Agreed) <= large && !hot
 	return lasting || t.Handled > since+workedBefore
 }
 
@@ -123,27 +135,51 @@ func (d *Doubter) apart(i int, v float64, at int64) bool {
 	return any
 }
 
-// heats tells whether a probe that is above its twins may well be hot where feed
-// heats: in a living zone, risen above them as heat rises, within days and without
-// a step, and still sharing the day with them.
+// heats tells whether a probe that is above its twin may well be hot where feed
+// heats: in a living zone, risen above it as heat rises, and without a step, and
+// still sharing the day with it and moving at all.
 func (d *Doubter) heats(i int, at int64) bool {
-	t := &d.tracks[i].Twin
-	if d.farm.Probes[i].Measures != farm.Temperature || !d.places[i].living(d.farm) || d.tracks[i].stepped() {
+	t, c := &d.tracks[i].Twin, d.tracks[i].Jump
+	if d.farm.Probes[i].Measures != farm.Temperature || !d.places[i].living(d.farm) || t.Stepped || c.N > 0 && c.Far > 0 {
 		return false
 	}
-	drifts := t.Drifts && at-t.Far > millis(twinShows)
-	return !drifts && !d.missesTheDay(i, at)
+	drifts := t.Far != 0 && at-t.Far > millis(twinShows) && (t.Climbed == 0 || t.Climbed < t.AgreedAt-millis(twinFeeds))
+	return !drifts && !d.missesTheDay(i, at) && !d.stuck(i, at)
 }
 
-// depart notes whether a probe that has left its twins did so more slowly than
-// feed heats. Should it climb afterwards, it was heat all the same.
-func (t *twin) depart(at int64) {
-	switch climbs := t.Lag >= twinClimbs; {
-	case t.Far == 0:
-		t.Far, t.Drifts = at, at-t.AgreedAt > millis(twinHeats) && !climbs
-	case climbs:
-		t.Drifts = false
+// learnClimb notes how far a probe climbs over its coolest twin within a day.
+func (d *Doubter) learnClimb(i int, at int64) {
+	t := &d.tracks[i].Twin
+	if last := t.Marks[twinMarks-1]; last.At != 0 && at-last.At < millis(twinMarkGap) {
+		return
 	}
+	above, known := math.Inf(-1), false
+	for _, j := range d.places[i].twins {
+		if by := t.Slow - d.tracks[j].Twin.Slow; by > above {
+			if _, ok := d.fresh(j, at); ok {
+				above, known = by, true
+			}
+		}
+	}
+	if !known {
+		return
+	}
+	copy(t.Marks[:], t.Marks[1:])
+	t.Marks[twinMarks-1] = mark{above, at}
+	for _, m := range t.Marks {
+		if m.At != 0 {
+			if above-m.Above >= twinClimbs {
+				t.Climbed = at
+			}
+			break
+		}
+	}
+}
+
+// stuck tells whether a probe repeats one number for far longer than it ever did.
+func (d *Doubter) stuck(i int, at int64) bool {
+	s := &d.tracks[i].Still
+	return s.Changes >= enoughChanges && s.lasts(at, frozenAfter, frozenAloneTime)
 }
 
 // stepped tells whether a step took a probe away from its twins, or is about to.
@@ -246,8 +282,11 @@ func (d *Doubter) learnTwins(i int, v float64, at int64, believed bool) {
 	}
 	t := &d.tracks[i].Twin
 	t.slow(v, at)
+	d.learnClimb(i, at)
 	if d.far(i, v, at) {
-		t.depart(at)
+		if t.Far == 0 {
+			t.Far = at
+		}
 	}
 	switch apart := d.apart(i, v, at); {
 	case apart && t.Apart == 0:
@@ -322,14 +361,15 @@ func (p *pair) learn(diff float64, at int64, agree bool) {
 	}
 	p.At = max(p.At, at)
 	if p.Seen == 0 {
-		p.Usual, p.Spread, p.Seen = diff, 0, max(dt, 1)
+		p.Usual, p.Lately, p.Spread, p.Seen = diff, diff, 0, max(dt, 1)
 		return
 	}
 	p.Seen = min(p.Seen+dt, millis(twinMemory))
 	w := float64(dt) / float64(p.Seen)
 	p.Usual += w * (diff - p.Usual)
+	p.Lately += max(w, 1-math.Exp(-float64(dt)/float64(millis(twinLately)))) * (diff - p.Lately)
 	if agree {
-		p.Spread += w * (math.Abs(diff-p.Usual) - p.Spread)
+		p.Spread += w * (math.Abs(diff-p.Lately) - p.Spread)
 	}
 }
 
@@ -340,7 +380,7 @@ func (d *Doubter) restartTwins(i int) {
 	t.Apart, t.Far, t.Stepped = 0, 0, false
 	for _, j := range d.places[i].twins {
 		p, _ := d.pairOf(i, j)
-		p.Usual, p.Spread, p.Seen, p.At = 0, 0, 0, 0
+		*p = pair{a: p.a, b: p.b}
 		d.tracks[j].Twin.Apart = 0
 	}
 }

@@ -183,3 +183,32 @@ func TestAJotTellsThatApartIsRight(t *testing.T) {
 		}
 	}
 }
+
+// In a cellar without a day to miss, a probe that climbs as feed heats is
+// believed; should it then repeat one number for days, it is stuck.
+func TestAHotProbeThatSticksIsDoubted(t *testing.T) {
+	for _, step := range []float64{0.0625, 0.5} {
+		f := nursery(tenMinutes)
+		f.Bins[0].Ambient = ""
+		d := newTester(f)
+		rng := rand.New(rand.NewPCG(5, 5))
+		climbs := spring.AddDate(0, 0, 14)
+		sticks := climbs.AddDate(0, 0, 4)
+		since := time.Time{}
+		for at := spring; at.Before(sticks.AddDate(0, 0, 8)); at = at.Add(tenMinutes) {
+			noise := func() float64 { return 0.05 * rng.NormFloat64() }
+			calm := 20 + 0.4*math.Sin(at.Sub(spring).Hours()/9)
+			d.say("bed-deep", at, coarse(calm+noise(), step))
+			v := coarse(calm+noise()+max(0, min(3.5*at.Sub(climbs).Hours()/24, 14)), step)
+			if !at.Before(sticks) {
+				v = 34
+			}
+			if d.say("bed-top", at.Add(time.Second), v) != farm.NoDoubt && since.IsZero() {
+				since = at
+			}
+		}
+		if long := since.Sub(sticks); long < 12*time.Hour || long > 6*24*time.Hour {
+			t.Errorf("step %v: doubted %s after it stuck", step, long)
+		}
+	}
+}
