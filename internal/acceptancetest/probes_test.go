@@ -101,6 +101,39 @@ func TestAProbeOnTheBenchDriesNoBin(t *testing.T) {
 	}
 }
 
+// A moisture that falls by 16 points in 20 minutes: no bin does that, so however
+// long it lasts the keeper is asked to look and not told that the bin is too dry.
+// Any word of what was done there is the answer.
+func TestAFallThatNoBinMakesIsAskedAbout(t *testing.T) {
+	for _, what := range []farm.JotKind{farm.Turned, farm.Bedded, farm.Lifted, farm.Watered, farm.Fed} {
+		b := newBed(farm.Moisture, "m")
+		fell := start.AddDate(0, 0, 10)
+		told := fell.AddDate(0, 0, 9)
+		for at := start; at.Before(told.Add(12 * time.Hour)); at = at.Add(10 * time.Minute) {
+			day := math.Sin(at.Sub(start).Hours() * math.Pi / 12)
+			switch {
+			case at.Before(fell):
+				b.say("m", at, 74+day)
+			default:
+				b.say("m", at, max(74-0.8*at.Sub(fell).Minutes(), 57)+day)
+			}
+			if at.Equal(told) {
+				if got := append(b.of(farm.TooDry), b.of(farm.Drying)...); len(got) != 0 {
+					t.Fatalf("got %+v before anything was jotted", got)
+				}
+				suspect := b.of(farm.Suspect)
+				if len(suspect) == 0 || suspect[len(suspect)-1].Urgency != farm.Today || !strings.Contains(suspect[len(suspect)-1].Advice.Do, "jot") {
+					t.Fatalf("got %+v, want it told today, and what to do", suspect)
+				}
+				b.jot(at, what)
+			}
+		}
+		if got := b.of(farm.TooDry); len(got) == 0 || got[0].At.Sub(told) > 8*time.Hour {
+			t.Errorf("jotted as %s: got %+v, want it believed within the hour and too dry soon after", what, got)
+		}
+	}
+}
+
 // Feed heats one end of a bed to 37.8 °C for 53 hours, and nobody jotted it: the
 // probe there is believed, though the other end is at 26 °C. The same number
 // from a probe that stepped there is told as suspect and makes no bin too hot.

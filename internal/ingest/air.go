@@ -9,9 +9,9 @@ import (
 
 // A probe that was left on the bench goes on speaking. What it says is of the
 // air, and no bin goes there by itself: the moisture falls within minutes or
-// hours to what no bin with worms has, or to less than half; the temperature
-// jumps to the room's. However long that lasts, it is not believed until the
-// level returns or the keeper's word explains it.
+// hours, further than any bin does; the temperature jumps to the room's. However
+// long that lasts, it is not believed until the level returns or the keeper's word
+// explains it.
 //
 // The numbers are common practice, no source: a bin loses one to three points
 // of moisture a day, a thin layer in the sun perhaps ten.
@@ -24,6 +24,7 @@ const (
 	baseMemory = 24 * time.Hour // over which a moisture's slow level is learnt
 	baseKnown  = 12 * time.Hour // before that it says nothing
 	fallHour   = 0.5            // points an hour: more than any bin dries while nothing is heard
+	dryDay     = 3.0            // points a day that a bin dries unseen
 	wanders    = 4              // a fall is more than so many of its usual distances from the slow level
 
 	followMemory = 3 * 24 * time.Hour
@@ -57,6 +58,9 @@ func (d *Doubter) fallen(i int, v float64, at int64) bool {
 	t := &d.tracks[i]
 	if d.farm.Probes[i].Measures != farm.Moisture || t.Base.From == 0 || t.T-t.Base.From < millis(baseKnown) || t.worked(at) {
 		return false
+	}
+	if t.Jump.N > 0 {
+		at = t.Jump.Begun // it fell then, and has been heard all the time since
 	}
 	l := d.places[i].limits
 	return t.Base.V-v > max(t.widen(l, l.fast), wanders*t.Base.Wander)+fallHour*hours(t.T, at)
@@ -132,11 +136,26 @@ func (d *Doubter) breathe(i int, c *candidate, at int64) {
 // unnatural tells whether a level that waits to be believed is none that a bin
 // comes to by itself.
 func (d *Doubter) unnatural(i int, c candidate) bool {
-	t := &d.tracks[i]
-	if d.farm.Probes[i].Measures == farm.Moisture {
-		return c.Fast && (c.V < boneDry || c.V < halved*t.V && t.known() >= millis(lastsAir))
+	t, known := &d.tracks[i], d.tracks[i].known() >= millis(lastsAir)
+	switch {
+	case d.farm.Probes[i].Measures != farm.Moisture:
+		return c.Air && known
+	case !c.Fast:
+		return false
 	}
-	return c.Air && t.known() >= millis(lastsAir)
+	return c.V < boneDry || known && (c.V < halved*t.V || c.Mean < d.driest(i, c))
+}
+
+// driest is how far a moisture may have come down by itself: no further than
+// probe and bin are known to waver. One that came up again, as one does that is
+// put back into its bin, may find it dried since it was last believed.
+func (d *Doubter) driest(i int, c candidate) float64 {
+	t, l := &d.tracks[i], d.places[i].limits
+	low := t.Base.V - t.widen(l, l.fast)
+	if c.Rose {
+		low -= dryDay * hours(t.T, c.Begun) / 24
+	}
+	return low
 }
 
 // known is for how long the probe had a level, ms.
@@ -150,11 +169,14 @@ func (t *track) known() int64 { return t.T - t.Begun }
 // bedding may well have halved a moisture, but it makes no bin bone dry, and
 // what it did to the temperature parts from the room's within a day. Later, when
 // the keeper has been told and has looked, the same jots are the answer: it is
-// right as it is.
+// right as it is. A moisture that is none of the air's takes any word: something
+// was done there.
 func (d *Doubter) explained(i int, c candidate, at int64) bool {
 	t := &d.tracks[i]
 	moisture := d.farm.Probes[i].Measures == farm.Moisture
 	switch {
+	case moisture && c.V >= boneDry && c.V >= halved*t.V && t.Worked >= c.Begun-workedAfter:
+		return at-c.Since >= millis(lastsWorked)
 	case t.Handled > c.Begun+workedBefore:
 		return at-max(c.Since, t.Handled) >= millis(lastsWorked)
 	case around(t.Renewed, c.Begun):

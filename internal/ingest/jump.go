@@ -16,10 +16,12 @@ type candidate struct {
 	Since int64   // since when it has lasted where it is
 	Held  float64 // where it was then
 	V     float64 // newest value
+	Mean  float64 // of the last few
 	Far   float64 // furthest it was from the level it left, with its sign
 	Fast  bool    // too fast for a bin
 	Air   bool    // it is the room's temperature
 	Aired bool    // it was
+	Rose  bool    // it came up here from a level that was too low to be believed
 }
 
 // How long a jump must last to be believed. Common practice, no source. A
@@ -38,6 +40,7 @@ const (
 	lastsAir    = 24 * time.Hour // a fall in temperature where no air is measured
 
 	farJump = 8.0 // K
+	meanOf  = 6   // readings
 	settled = 2.0 // K: a fall has come to rest within this
 )
 
@@ -132,10 +135,11 @@ func (d *Doubter) candidate(i int, v float64, at int64) candidate {
 	c := t.Jump
 	agrees := c.N > 0 && (far > 0) == (c.Far > 0) && math.Abs(v-c.V) <= t.widen(l, l.fast)+l.fastHour*hours(t.Heard, at)
 	if !agrees && !d.stillInAir(i, v, at) {
-		c = candidate{From: t.Heard, Begun: at, Since: at, Held: v}
+		c = candidate{From: t.Heard, Begun: at, Since: at, Held: v, Rose: c.N > 0 && c.Far < 0 && v > c.V}
 	}
 	c.N++
 	c.V = v
+	c.Mean += (v - c.Mean) / float64(min(c.N, meanOf))
 	if math.Abs(far) > math.Abs(c.Far) {
 		c.Far = far
 	}
