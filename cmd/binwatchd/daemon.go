@@ -190,7 +190,7 @@ func (d *daemon) serve(ctx context.Context) error {
 	if d.forward != nil {
 		parts = append(parts, part{"influx", d.forward.Run})
 	}
-	parts = append(parts, part{"notices", d.sending.run}, part{"fold", every(time.Hour, d.fold)}, part{"door", every(5*time.Second, d.keepSocket)}, part{"memory", every(giveBackEvery, giveBack)})
+	parts = append(parts, part{"notices", d.sending.run}, part{"compaction", every(time.Hour, d.compact)}, part{"door", every(5*time.Second, d.keepSocket)}, part{"memory", every(giveBackEvery, giveBack)})
 	if d.web != nil {
 		parts = append(parts, part{"page", d.web.run})
 	}
@@ -229,14 +229,11 @@ func (d *daemon) keepSocket(context.Context) {
 	}
 }
 
-// fold packs old readings, so that the journal stays small.
-func (d *daemon) fold(ctx context.Context) {
-	fold := d.journal.Fold
-	if !d.loop.TimeSure() {
-		fold = d.journal.Pack // what looks old may have been heard an hour ago
-	}
-	if _, err := fold(ctx, d.now()); err != nil && ctx.Err() == nil {
-		d.log.Warn("history not folded; it is tried again in an hour", "error", err)
+// compact packs old readings, so that the journal stays small.
+func (d *daemon) compact(ctx context.Context) {
+	// While the time is not sure, what looks old may have been heard an hour ago.
+	if _, err := d.journal.Compact(ctx, d.now(), d.loop.TimeSure()); err != nil && ctx.Err() == nil {
+		d.log.Warn("history not packed; it is tried again in an hour", "error", err)
 	}
 }
 

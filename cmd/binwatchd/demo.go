@@ -219,7 +219,7 @@ func (a *account) history(ctx context.Context, d *daemon, sim *demo.Sim, c *demo
 	if failed != nil {
 		return failed
 	}
-	_, err := d.journal.Fold(ctx, now)
+	_, err := d.journal.Compact(ctx, now, true)
 	fmt.Fprintf(a.out, "\n%d messages read and judged.\n", n)
 	return err
 }

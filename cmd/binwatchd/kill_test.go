@@ -174,15 +174,22 @@ func checkExactlyOnce(t *testing.T, db string, want int64) {
 // then raised; nothing is announced twice.
 func checkChanges(t *testing.T, j *journal.Journal) {
 	t.Helper()
-	changes, err := j.Recent(context.Background(), time.Time{})
-	if err != nil {
-		t.Fatal(err)
+	var changes []journal.Change
+	for after := int64(0); ; {
+		s, err := j.Forward(context.Background(), after, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if s.Last == after {
+			break
+		}
+		changes, after = append(changes, s.Changes...), s.Last
 	}
 	raised := map[string]bool{}
 	n := 0
 	for _, ch := range changes {
 		k := ch.Probe + " " + string(ch.Condition)
-		switch ch.Change {
+		switch ch.Change.Change {
 		case farm.Raised:
 			if raised[k] {
 				t.Errorf("%s was raised twice: %s", k, ch.At)

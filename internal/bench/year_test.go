@@ -190,7 +190,7 @@ func fold(b *testing.B, loop *watch.Loop, j *journal.Journal, now time.Time) {
 	if err := loop.Relived(context.Background()); err != nil {
 		b.Fatal(err)
 	}
-	if _, err := j.Fold(context.Background(), now); err != nil {
+	if _, err := j.Compact(context.Background(), now, true); err != nil {
 		b.Fatal(err)
 	}
 }

@@ -87,7 +87,7 @@ func weekOfJournal(tb testing.TB, f farm.Farm, every time.Duration) (realJournal
 			tb.Fatal(err)
 		}
 		now = hour[len(hour)-1].Arrived
-		if _, err := j.Fold(tb.Context(), now); err != nil {
+		if _, err := j.Compact(tb.Context(), now, true); err != nil {
 			tb.Fatal(err)
 		}
 	}

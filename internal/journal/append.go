@@ -4,9 +4,45 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"time"
 
 	"binwatchd/internal/farm"
 )
+
+// An Entry is one event to append, with what is needed to know it again when
+// the broker sends it once more.
+type Entry struct {
+	Event  farm.Event // Append fills in Seq
+	Packet uint16     // MQTT packet id; 0 where there is none
+	Sender uint32     // who numbered the packet, in one session
+	Hash   uint32     // of topic and payload
+}
+
+// A Batch is written in one transaction, or not at all.
+type Batch struct {
+	Session  int64 // number of the broker's session; packet ids mean nothing across sessions
+	Entries  []Entry
+	Changes  []Change
+	Owed     []Owe
+	Snapshot *Snapshot // Seq 0: taken after the last entry of this batch
+	Restamp  *Restamp  // applied after the entries and changes
+}
+
+// A Change is a change with its place.
+type Change struct {
+	farm.Change
+	ID    int64 // Append fills it in
+	Seq   int64 // of the event that caused it; Append fills it in
+	Entry int   // index of the causing entry in its batch
+}
+
+// An Owe is a notice owed by a batch.
+type Owe struct {
+	Change int       // index of the change in its batch
+	Teller string    // key of the recipient
+	Notice string    // stable identity; "": Append makes one
+	Next   time.Time // not before; zero: at once
+}
 
 // Append writes the batch in one transaction and returns when it is on disk. It
 // fills in the entries' Seq and the changes' Seq and ID. After an error nothing
@@ -18,24 +54,25 @@ func (j *Journal) Append(ctx context.Context, b *Batch) error {
 		return fmt.Errorf("append: %w", err)
 	}
 	if b.Restamp != nil {
-		j.folding.Lock()
-		defer j.folding.Unlock()
+		j.compacting.Lock()
+		defer j.compacting.Unlock()
 	}
 	err := j.update(ctx, "append", func(tx *tx) error { return j.appendTx(tx, b) })
-	if err != nil {
-		return err
-	}
-	if len(b.Owed) > 0 {
+	if err == nil && len(b.Owed) > 0 {
 		j.signal()
 	}
-	return nil
+	return err
 }
 
-// check refuses a batch whose parts do not fit together.
+// check refuses a batch whose parts do not fit together, and events that could not
+// be given back.
 func (b *Batch) check() error {
 	for _, e := range b.Entries {
-		if err := checkEvent(e.Event); err != nil {
-			return err
+		switch {
+		case e.Event.Arrived.IsZero():
+			return fmt.Errorf("event of kind %d has no time of arrival", e.Event.Kind)
+		case e.Event.Kind == farm.EventReading && e.Event.Reading.Probe == "":
+			return fmt.Errorf("reading of no probe, arrived %s", e.Event.Arrived.Format(time.RFC3339))
 		}
 	}
 	for i, c := range b.Changes {
@@ -65,7 +102,7 @@ func (j *Journal) appendTx(tx *tx, b *Batch) error {
 		return err
 	}
 	if b.Restamp != nil {
-		if err := j.restampTx(tx, b.stretch()); err != nil {
+		if err := j.restampTx(tx, b.stretchToMove()); err != nil {
 			return err
 		}
 	}
@@ -75,22 +112,7 @@ func (j *Journal) appendTx(tx *tx, b *Batch) error {
 	if b.Snapshot == nil {
 		return nil
 	}
-	s := *b.Snapshot
-	if s.Seq == 0 {
-		s.Seq = tx.head.next - 1
-	}
-	return writeSnapshot(tx, s)
-}
-
-// stretch is what a batch asks to restamp.
-func (b *Batch) stretch() Restamp {
-	r := *b.Restamp
-	for _, e := range b.Entries {
-		if r.To == 0 && e.Event.Kind == farm.EventClock {
-			r.To = e.Event.Seq - 1
-		}
-	}
-	return r
+	return writeSnapshot(tx, *b.Snapshot)
 }
 
 // enterSession notes a new session of the broker where it begins.
@@ -118,9 +140,7 @@ func (j *Journal) appendEntries(tx *tx, entries []Entry) error {
 		if err != nil {
 			return err
 		}
-		r := rowOf(e.Event, id)
-		r.seq = e.Event.Seq
-		if _, err := insert.ExecContext(tx.ctx, r.columns(*e)...); err != nil {
+		if _, err := insert.ExecContext(tx.ctx, rowOf(e.Event, id).columns(*e)...); err != nil {
 			return err
 		}
 	}
@@ -139,16 +159,15 @@ func prepareInserts(ctx context.Context, db *sql.DB) (inserts [2]*sql.Stmt, err 
 	return inserts, nil
 }
 
-// seriesFor finds the series of a reading. A probe that SetFarm did not name is
-// still kept, at no place.
-func (j *Journal) seriesFor(tx *tx, e farm.Event) (int64, error) {
-	if e.Kind == farm.EventTick {
-		return tickSeries, nil
+// packet gives what a message is known again by, NULL where there is nothing.
+func (e Entry) packet() (packet, hash, sender any) {
+	if e.Packet != 0 {
+		packet, hash = int64(e.Packet), int64(int32(e.Hash))
 	}
-	if id := j.series.of(e.Reading.Probe); id != 0 {
-		return id, nil
+	if e.Sender != 0 {
+		sender = int64(int32(e.Sender))
 	}
-	return enterSeries(tx, e.Reading.Probe, "", []place{})
+	return packet, hash, sender
 }
 
 // Wake has a value after notices have come to be owed. It is for one waiter.

@@ -4,7 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
+	"path/filepath"
 	"time"
 )
 
@@ -44,7 +46,7 @@ func newCopy(ctx context.Context, path string, make func(part string) error) err
 // copyTo copies by VACUUM INTO, which reads in one transaction and leaves free
 // pages out. It does not sync what it writes.
 func (j *Journal) copyTo(ctx context.Context, path string) error {
-	db, err := openPool(j.still.source(j.cfg.Path), 1)
+	db, err := openPool(j.lockFree.source(j.cfg.Path), 1)
 	if err != nil {
 		return err
 	}
@@ -55,7 +57,7 @@ func (j *Journal) copyTo(ctx context.Context, path string) error {
 	if _, err := db.ExecContext(ctx, `VACUUM INTO ?`, path); err != nil {
 		return classify(fmt.Errorf("backup: %w", err))
 	}
-	if err := j.still.check(); err != nil {
+	if err := j.lockFree.check(); err != nil {
 		return fmt.Errorf("backup: %w", err)
 	}
 	f, err := os.OpenFile(path, os.O_RDWR, 0)
@@ -79,7 +81,7 @@ func Verify(ctx context.Context, path string) (Contents, error) {
 	if _, err := os.Stat(path); err != nil {
 		return c, fmt.Errorf("verify: %w", err)
 	}
-	db, err := openPool(dataSource(path, "ro", "query_only(1)"), 1)
+	db, err := openPool(dataSource(path, "ro", queryOnly), 1)
 	if err != nil {
 		return c, err
 	}
@@ -91,41 +93,29 @@ func Verify(ctx context.Context, path string) (Contents, error) {
 	if version == 0 {
 		return c, fmt.Errorf("verify: %s is empty", path)
 	}
-	rows, err := db.QueryContext(ctx, `PRAGMA integrity_check(5)`)
-	if err != nil {
-		return c, classify(fmt.Errorf("verify: %w", err))
-	}
-	if err := firstComplaint(rows); err != nil {
+	if err := ask(ctx, db, "integrity_check"); err != nil {
 		return c, err
 	}
-	c, err = contents(ctx, db)
+	err = db.QueryRowContext(ctx, `SELECT (SELECT count(*) FROM event), (SELECT count(*) FROM change),
+		(SELECT count(*) FROM owed WHERE fate IS NULL)`).Scan(&c.Events, &c.Changes, &c.Owed)
+	if err == nil {
+		err = c.countReadings(ctx, db)
+	}
 	if err != nil {
 		return c, classify(fmt.Errorf("verify: %w", err))
 	}
 	return c, nil
 }
 
-func contents(ctx context.Context, db querier) (Contents, error) {
-	var c Contents
-	err := db.QueryRowContext(ctx, `SELECT (SELECT count(*) FROM event), (SELECT count(*) FROM change),
-		(SELECT count(*) FROM owed WHERE fate IS NULL)`).Scan(&c.Events, &c.Changes, &c.Owed)
-	if err != nil {
-		return c, err
-	}
-	err = c.countReadings(ctx, db)
-	return c, err
-}
-
 // countReadings reads every reading there is, so that none is counted that
 // can't be read.
 func (c *Contents) countReadings(ctx context.Context, q querier) error {
-	rows, err := q.QueryContext(ctx, `SELECT `+chunkColumns+` FROM chunk ORDER BY first`)
-	chunks, err := collect(rows, err, scanChunk)
+	all, err := chunks(ctx, q, `true ORDER BY first`)
 	if err != nil {
 		return err
 	}
 	packed := int64(0)
-	for _, info := range chunks {
+	for _, info := range all {
 		rows, err := readChunk(ctx, q, info)
 		if err != nil {
 			return err
@@ -155,4 +145,93 @@ func (c *Contents) count(rows []row) {
 		c.Last = instant(r.arrived)
 		c.Readings++
 	}
+}
+
+// ErrInPlace says that the journal's path names what is open, so that a copy is
+// made from there.
+var ErrInPlace = errors.New("the journal is in its place")
+
+// CopyOpen writes the whole of a journal to w whose path no longer names it: what
+// is open is all there is of it then, and is gone when this process ends. Nothing
+// can be written meanwhile, which it could not be anyway. Of a journal that is in
+// its place it writes nothing and gives ErrInPlace: see [Journal.Backup].
+func (j *Journal) CopyOpen(ctx context.Context, w io.Writer) error {
+	var moved *MovedError
+	switch err := j.InPlace(); {
+	case err == nil:
+		return ErrInPlace
+	case !errors.As(err, &moved), !moved.Open():
+		return fmt.Errorf("there is no whole journal to copy: %w", err)
+	}
+	if err := j.emptyLog(ctx); err != nil {
+		return err
+	}
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	f := j.identity.Load()
+	if f == nil || j.closed.Load() {
+		return ErrClosed
+	}
+	// The lock keeps other programs from writing while the file is read as it is.
+	t, err := j.write.BeginTx(ctx, nil)
+	if err != nil {
+		return classify(fmt.Errorf("copy the open journal: %w", err))
+	}
+	defer t.Rollback() // nothing was written
+	if err := copyFile(w, f.file); err != nil {
+		return fmt.Errorf("copy the open journal: %w", err)
+	}
+	return nil
+}
+
+// copyFile copies a database file whose log is empty, and has the copy's header
+// say that it needs no log: bytes 18 and 19 of SQLite's file format.
+func copyFile(w io.Writer, f *os.File) error {
+	is, err := f.Stat()
+	if err != nil {
+		return err
+	}
+	head := make([]byte, 100)
+	if _, err := f.ReadAt(head, 0); err != nil {
+		return err
+	}
+	head[18], head[19] = 1, 1
+	if _, err := w.Write(head); err != nil {
+		return err
+	}
+	_, err = io.Copy(w, io.NewSectionReader(f, int64(len(head)), is.Size()-int64(len(head))))
+	return err
+}
+
+// Receive writes a copy that comes from elsewhere to a new file, with the care of
+// [Journal.Backup].
+func Receive(ctx context.Context, path string, copy io.Reader) error {
+	return newCopy(ctx, path, func(part string) error {
+		f, err := os.OpenFile(part, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o640)
+		if err != nil {
+			return fmt.Errorf("backup: %w", err)
+		}
+		if _, err := io.Copy(f, copy); err != nil {
+			return errors.Join(fmt.Errorf("backup: %w", err), f.Close())
+		}
+		return errors.Join(f.Sync(), f.Close())
+	})
+}
+
+func exists(path string) bool {
+	_, err := os.Lstat(path)
+	return err == nil
+}
+
+// syncDirectory makes renames and new names in path's directory durable.
+func syncDirectory(path string) error {
+	dir, err := os.Open(filepath.Dir(path))
+	if err != nil {
+		return fmt.Errorf("sync directory: %w", err)
+	}
+	defer dir.Close()
+	if err := dir.Sync(); err != nil {
+		return fmt.Errorf("sync directory: %w", err)
+	}
+	return nil
 }

@@ -26,7 +26,7 @@ func TestBackupWhileWritingAndRestore(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	foldAll(t, j, timeOf(n).Add(30*24*time.Hour))
+	compactAll(t, j, timeOf(n).Add(30*24*time.Hour))
 
 	copied := filepath.Join(t.TempDir(), "copy.db")
 	stop, done := make(chan struct{}), make(chan error, 1)
@@ -159,7 +159,7 @@ func TestManyAtOnce(t *testing.T) {
 			t.Fatal(err)
 		}
 		if n%160 == 0 {
-			if _, err := j.Fold(ctx, timeOf(n)); err != nil {
+			if _, err := j.Compact(ctx, timeOf(n), true); err != nil {
 				t.Fatal(err)
 			}
 		}

@@ -112,7 +112,7 @@ func run(b testing.TB, j *journal.Journal, t *teller, n int) (readings int, end 
 			*batch = journal.Batch{Entries: batch.Entries[:0]}
 		}
 		if e.Arrived.Sub(folded) >= time.Hour {
-			if _, err := j.Fold(context.Background(), e.Arrived); err != nil {
+			if _, err := j.Compact(context.Background(), e.Arrived, true); err != nil {
 				b.Fatal(err)
 			}
 			folded = e.Arrived
@@ -226,7 +226,7 @@ func wear(b *testing.B, f *farm.Farm, every time.Duration, days int) {
 func folded(b *testing.B, path string, end time.Time) float64 {
 	j := open(b, path)
 	defer j.Close()
-	foldAll(b, j, end.Add(30*24*time.Hour))
+	compactAll(b, j, end.Add(30*24*time.Hour))
 	s, err := j.Sizes(context.Background())
 	if err != nil {
 		b.Fatal(err)
@@ -296,7 +296,7 @@ func year(b *testing.B) (*journal.Journal, time.Time) {
 		if err := j.Append(context.Background(), batch); err != nil {
 			b.Fatal(err)
 		}
-		if _, err := j.Fold(context.Background(), end); err != nil {
+		if _, err := j.Compact(context.Background(), end, true); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -5,6 +5,12 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"sync"
+)
+
+const (
+	chunkRows = 32768 // most rows of a chunk, and so of a page
+	pageRows  = 4096  // rows read at a time where they are not packed
 )
 
 // A chunkInfo is what is known of a chunk without unpacking it.
@@ -23,10 +29,24 @@ func (e *chunkError) Error() string {
 
 func (e *chunkError) Unwrap() error { return e.err }
 
-const chunkColumns = `first, last, rows`
-
 func scanChunk(rows *sql.Rows) (c chunkInfo, err error) {
 	return c, rows.Scan(&c.first, &c.last, &c.rows)
+}
+
+// chunks gives the chunks that meet a condition and come in an order, both in SQL.
+func chunks(ctx context.Context, q querier, where string, args ...any) ([]chunkInfo, error) {
+	return collect(ctx, q, scanChunk, `SELECT first, last, rows FROM chunk WHERE `+where, args...)
+}
+
+// chunksWithin gives the chunks that hold anything measured in [lo, hi).
+func chunksWithin(ctx context.Context, q querier, lo, hi int64) ([]chunkInfo, error) {
+	return chunks(ctx, q, `at_hi >= ? AND at_lo < ? ORDER BY first`, lo, hi)
+}
+
+// packedTo is the sequence number up to which rows are packed. Rows of
+// reading_0 and reading_1 up to it are leftovers, to be cleared.
+func packedTo(ctx context.Context, q querier) (to int64, err error) {
+	return number(ctx, q, `SELECT coalesce(max(last), 0) FROM chunk`)
 }
 
 // readChunk gives the rows of a chunk, or a chunkError.
@@ -46,54 +66,22 @@ func readChunk(ctx context.Context, q querier, c chunkInfo) ([]row, error) {
 	return rows, nil
 }
 
-// writeChunk writes or overwrites the chunk of the rows.
+// writeChunk writes or overwrites the chunk of the rows, which are packed already.
 func writeChunk(tx *tx, rows []row, body []byte) error {
-	s := spanOf(rows)
-	if err := tx.exec(`INSERT OR REPLACE INTO chunk (first, last, rows, readings, arrived_lo, arrived_hi, at_lo, at_hi)
-		VALUES (?, ?, ?, ?, ?, ?, ?, ?)`, rows[0].seq, rows[len(rows)-1].seq, len(rows), s.readings,
-		s.arrivedLo, s.arrivedHi, s.atLo, s.atHi); err != nil {
-		return err
-	}
-	return tx.exec(`INSERT OR REPLACE INTO chunk_body (first, body) VALUES (?, ?)`, rows[0].seq, body)
-}
-
-// span is what a chunk covers.
-type span struct {
-	readings             int
-	arrivedLo, arrivedHi int64
-	atLo, atHi           int64
-}
-
-func spanOf(rows []row) span {
-	s := span{arrivedLo: rows[0].arrived, arrivedHi: rows[0].arrived, atLo: rows[0].at(), atHi: rows[0].at()}
+	first := rows[0]
+	readings, arrivedLo, arrivedHi, atLo, atHi := 0, first.arrived, first.arrived, first.at(), first.at()
 	for _, r := range rows {
 		if r.series != tickSeries {
-			s.readings++
+			readings++
 		}
-		s.arrivedLo, s.arrivedHi = min(s.arrivedLo, r.arrived), max(s.arrivedHi, r.arrived)
-		s.atLo, s.atHi = min(s.atLo, r.at()), max(s.atHi, r.at())
+		arrivedLo, arrivedHi = min(arrivedLo, r.arrived), max(arrivedHi, r.arrived)
+		atLo, atHi = min(atLo, r.at()), max(atHi, r.at())
 	}
-	return s
-}
-
-// eachPacked calls fn for every row of the chunks that hold anything measured in
-// [lo, hi), which may be rows measured outside of it too. A chunk that can't be
-// read is passed over.
-func (j *Journal) eachPacked(ctx context.Context, q querier, lo, hi int64, fn func(row)) error {
-	chunks, err := chunksWithin(ctx, q, lo, hi)
-	if err != nil {
+	if err := tx.exec(`INSERT OR REPLACE INTO chunk (first, last, rows, readings, arrived_lo, arrived_hi, at_lo, at_hi)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?)`, first.seq, rows[len(rows)-1].seq, len(rows), readings, arrivedLo, arrivedHi, atLo, atHi); err != nil {
 		return err
 	}
-	for _, c := range chunks {
-		rows, err := j.readOrPass(ctx, q, c)
-		if err != nil {
-			return err
-		}
-		for _, r := range rows {
-			fn(r)
-		}
-	}
-	return nil
+	return tx.exec(`INSERT OR REPLACE INTO chunk_body (first, body) VALUES (?, ?)`, first.seq, body)
 }
 
 // readOrPass gives no rows for a chunk that can't be read.
@@ -107,7 +95,74 @@ func (j *Journal) readOrPass(ctx context.Context, q querier, c chunkInfo) ([]row
 	return rows, err
 }
 
-func chunksWithin(ctx context.Context, q querier, lo, hi int64) ([]chunkInfo, error) {
-	rows, err := q.QueryContext(ctx, `SELECT `+chunkColumns+` FROM chunk WHERE at_hi >= ? AND at_lo < ? ORDER BY first`, lo, hi)
-	return collect(rows, err, scanChunk)
+// A page is a stretch of rows in journal order. Reading page by page, each in
+// its own transaction, keeps memory constant and never holds up the writer,
+// while a row that is packed in between is met once all the same: pages go by
+// sequence number.
+type page struct {
+	rows []row
+	last int64 // sequence number the next page comes after
+	more bool  // there may be a next page
+}
+
+// readPage reads the rows after a sequence number: of one chunk, or unpacked. A
+// chunk that can't be read is passed over.
+func (j *Journal) readPage(ctx context.Context, q querier, after int64) (page, error) {
+	// Chunks do not overlap: it is the newest that begins by then, or the next.
+	found, err := chunks(ctx, q, `first >= coalesce((SELECT max(first) FROM chunk WHERE first <= ?1), 0) AND last > ?1 ORDER BY first LIMIT 1`, after)
+	if err != nil {
+		return page{}, err
+	}
+	if len(found) == 0 {
+		j.lastChunk.drop()
+		return unpackedPage(ctx, q, after)
+	}
+	rows, err := j.lastChunk.rows(ctx, q, found[0], j.readOrPass)
+	for len(rows) > 0 && rows[0].seq <= after {
+		rows = rows[1:]
+	}
+	return page{rows: rows, last: found[0].last, more: true}, err
+}
+
+func unpackedPage(ctx context.Context, q querier, after int64) (page, error) {
+	rows, err := collect(ctx, q, scanRow, `SELECT `+rowColumns+` FROM unpacked WHERE seq > ? ORDER BY seq LIMIT ?`, after, pageRows)
+	p := page{rows: rows, last: after, more: len(rows) == pageRows}
+	if len(rows) > 0 {
+		p.last = rows[len(rows)-1].seq
+	}
+	return p, err
+}
+
+// lastChunk keeps the chunk that was unpacked last: whoever reads the journal in
+// small portions comes back for the rest of it.
+type lastChunk struct {
+	mu    sync.Mutex
+	info  chunkInfo
+	moved int64 // how often times had been moved when it was read
+	kept  []row
+}
+
+func (l *lastChunk) rows(ctx context.Context, q querier, c chunkInfo, read func(context.Context, querier, chunkInfo) ([]row, error)) ([]row, error) {
+	moved, err := number(ctx, q, `SELECT coalesce((SELECT value FROM meta WHERE name = 'moved'), 0)`)
+	if err != nil {
+		return nil, err
+	}
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.info == c && l.moved == moved && l.kept != nil {
+		return l.kept, nil
+	}
+	rows, err := read(ctx, q, c)
+	if err != nil {
+		return nil, err
+	}
+	l.info, l.moved, l.kept = c, moved, rows
+	return rows, nil
+}
+
+// drop frees the memory when the packed part of the journal is behind.
+func (l *lastChunk) drop() {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.kept = nil
 }

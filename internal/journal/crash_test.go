@@ -72,7 +72,7 @@ func appendForEver(path string) error {
 		n += len(b.Entries)
 		fmt.Println(n)
 		if i%8 == 0 {
-			if _, err := j.Fold(ctx, timeOf(n)); err != nil {
+			if _, err := j.Compact(ctx, timeOf(n), true); err != nil {
 				return err
 			}
 		}

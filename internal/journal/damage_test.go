@@ -67,6 +67,23 @@ func aside(t *testing.T, j *journal.Journal, path string) string {
 	return string(text)
 }
 
+// A file that never was a journal is left as it is, also the second time, and by
+// commands that only read.
+func TestAnotherKindOfFileIsLeftAlone(t *testing.T) {
+	path := newPath(t)
+	text := []byte(strings.Repeat("this is no database\n", 500))
+	write(t, path, text)
+	for _, open := range []func(context.Context, journal.Config) (*journal.Journal, error){journal.Open, journal.Open, journal.OpenReadOnly} {
+		if _, err := open(context.Background(), config(path)); err == nil || !strings.Contains(err.Error(), path+" is no journal") {
+			t.Errorf("got %v, want it refused", err)
+		}
+	}
+	if got := listing(t, filepath.Dir(path)); len(got) != 2 || string(contents(t, path)) != string(text) {
+		t.Errorf("beside it: got %v, want the file alone, as it was", got)
+	}
+}
+
+// What had been a journal, and begins with something else now.
 func TestWhatIsNoDatabaseIsSetAside(t *testing.T) {
 	for name, text := range map[string]string{
 		"text":            strings.Repeat("this is no database\n", 500),
@@ -78,6 +95,7 @@ func TestWhatIsNoDatabaseIsSetAside(t *testing.T) {
 				if err := os.WriteFile(path, []byte(text), 0o640); err != nil {
 					t.Fatal(err)
 				}
+				write(t, path+".lock", nil) // there was a daemon before
 				j := open(t, path)
 				if got := aside(t, j, path); got != text {
 					t.Errorf("set aside: got %d bytes, want the %d that were there", len(got), len(text))

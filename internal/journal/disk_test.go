@@ -124,7 +124,7 @@ func holdsAndResumes(j *journal.Journal, n int, mend func() error) error {
 	if err := j.Append(context.Background(), numberedBatch(n, 16)); err != nil {
 		return fmt.Errorf("after it was mended: %w", err)
 	}
-	if _, err := j.Fold(context.Background(), timeOf(n).Add(30*24*time.Hour)); err != nil {
+	if _, err := j.Compact(context.Background(), timeOf(n).Add(30*24*time.Hour), true); err != nil {
 		return fmt.Errorf("after it was mended: %w", err)
 	}
 	if d := j.Health().Damage; d != "" {

@@ -1,6 +1,7 @@
 package journal
 
 import (
+	"context"
 	"database/sql"
 	"encoding/json"
 	"fmt"
@@ -78,28 +79,39 @@ func scanEvent(rows *sql.Rows) (farm.Event, error) {
 		return e, fmt.Errorf("%w: event %d: %w", ErrDamaged, e.Seq, err)
 	}
 	e.Arrived = instant(arrived)
-	body.into(&e)
+	e.Jot, e.Hush, e.Seen, e.Trouble = of(body.Jot), of(body.Hush), of(body.Seen), of(body.Trouble)
+	e.Up, e.Backlog = body.Up, body.Backlog
+	if !body.Settled {
+		e.Shift = time.Duration(body.ShiftMs) * time.Millisecond
+	}
+	if body.FromMs != 0 {
+		e.From = instant(body.FromMs)
+	}
 	return e, nil
 }
 
-func (b eventBody) into(e *farm.Event) {
-	if b.Jot != nil {
-		e.Jot = *b.Jot
+// of gives what p points to; nothing of it is there when it is nil.
+func of[T any](p *T) (v T) {
+	if p != nil {
+		v = *p
 	}
-	if b.Hush != nil {
-		e.Hush = *b.Hush
+	return v
+}
+
+const eventColumns = `seq, arrived, kind, body`
+
+// eventsBetween reads the other events with after < seq <= to.
+func eventsBetween(ctx context.Context, q querier, after, to int64) ([]farm.Event, error) {
+	return collect(ctx, q, scanEvent, `SELECT `+eventColumns+` FROM event WHERE seq > ? AND seq <= ? ORDER BY seq`, after, to)
+}
+
+// Jots gives the logbook of one bin in [from, to) by the jots' own times, oldest
+// first. Castings sifted into the bin are in the logbook of the bin they came from.
+func (j *Journal) Jots(ctx context.Context, bin string, from, to time.Time) ([]farm.Jot, error) {
+	scan := func(rows *sql.Rows) (farm.Jot, error) {
+		e, err := scanEvent(rows)
+		return e.Jot, err
 	}
-	if b.Seen != nil {
-		e.Seen = *b.Seen
-	}
-	if b.Trouble != nil {
-		e.Trouble = *b.Trouble
-	}
-	e.Up, e.Backlog = b.Up, b.Backlog
-	if !b.Settled {
-		e.Shift = time.Duration(b.ShiftMs) * time.Millisecond
-	}
-	if b.FromMs != 0 {
-		e.From = time.UnixMilli(b.FromMs).UTC()
-	}
+	return viewAll(ctx, j, "read logbook", scan, `SELECT `+eventColumns+` FROM event WHERE bin = ? AND at >= ? AND at < ? ORDER BY at, seq`,
+		bin, from.UnixMilli(), to.UnixMilli())
 }

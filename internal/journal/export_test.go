@@ -1,8 +1,13 @@
 package journal
 
-import "binwatchd/internal/farm"
+import (
+	"context"
+	"time"
 
-// Pack packs readings and ticks as a fold does, for the tests outside.
+	"binwatchd/internal/farm"
+)
+
+// Pack packs readings and ticks as a compaction does, for the tests outside.
 func Pack(events []farm.Event, seriesOf func(probe string) int64) []byte {
 	rows := make([]row, len(events))
 	for i, e := range events {
@@ -54,4 +59,13 @@ func eventsOf(rows []row, probe func(int64) string) ([]farm.Event, error) {
 		events[i] = e
 	}
 	return events, nil
+}
+
+// Restamp moves a stretch by itself, as a batch does with its clock event.
+func (j *Journal) Restamp(ctx context.Context, from, to int64, shift time.Duration) error {
+	j.compacting.Lock()
+	defer j.compacting.Unlock()
+	return j.update(ctx, "restamp", func(tx *tx) error {
+		return j.restampTx(tx, Restamp{From: from, To: to, Shift: shift})
+	})
 }

@@ -154,16 +154,16 @@ func TestFailedFoldLosesNothing(t *testing.T) {
 	j := open(t, newPath(t), tr.option)
 	want := fill(t, j, days(4, start, 9*24*time.Hour, 20*time.Minute))
 	now := start.Add(20 * 24 * time.Hour)
-	for _, stage := range []string{"fold", "begin", "commit", "committed", "begin", "committed", "commit", "committed"} {
+	for _, stage := range []string{"compact", "begin", "commit", "committed", "begin", "committed", "commit", "committed"} {
 		tr.stage = stage
-		if _, err := j.Fold(context.Background(), now); err != nil && !errors.Is(err, errPulled) {
+		if _, err := j.Compact(context.Background(), now, true); err != nil && !errors.Is(err, errPulled) {
 			t.Fatal(err)
 		}
 		same(t, "after a fault at "+stage, replay(t, j, 0), want)
 	}
 	tr.stage = ""
 	before := samples(t, j, "bed", "near", farm.Temperature, start, now, time.Hour)
-	foldAll(t, j, now)
+	compactAll(t, j, now)
 	same(t, "after folding", replay(t, j, 0), want)
 	same(t, "history", samples(t, j, "bed", "near", farm.Temperature, start, now, time.Hour), before)
 }

@@ -35,7 +35,7 @@ func TestForwardGivesEveryReadingOnce(t *testing.T) {
 	j := open(t, newPath(t))
 	all := fill(t, j, days(18, start, 8*24*time.Hour, 30*time.Minute))
 	now := start.Add(20 * 24 * time.Hour)
-	foldAll(t, j, now)
+	compactAll(t, j, now)
 	all = append(all, fill(t, j, days(19, now, time.Hour, time.Minute))...)
 	all = append(all, appendEvents(t, j, farm.Event{Kind: farm.EventJot, Arrived: now, Jot: farm.Jot{At: now, Bin: "bed", What: farm.Turned}},
 		farm.Event{Kind: farm.EventLink, Arrived: now})...)
@@ -68,7 +68,7 @@ func TestReadingsAndSpanByTime(t *testing.T) {
 	j := open(t, newPath(t))
 	all := fill(t, j, days(20, start, 8*24*time.Hour, 30*time.Minute))
 	now := start.Add(20 * 24 * time.Hour)
-	foldAll(t, j, now)
+	compactAll(t, j, now)
 	all = append(all, fill(t, j, days(21, now, time.Hour, time.Minute))...)
 	for name, r := range map[string][2]time.Time{
 		"all":       {start.Add(-time.Hour), now.Add(24 * time.Hour)},
@@ -117,7 +117,7 @@ func TestSpanReachesPastAWrongClock(t *testing.T) {
 	after := fill(t, j, days(24, start.Add(24*time.Hour), 3*time.Hour, 30*time.Minute))
 	for _, folded := range []bool{false, true} {
 		if folded {
-			foldAll(t, j, start.AddDate(11, 0, 0))
+			compactAll(t, j, start.AddDate(11, 0, 0))
 		}
 		first, last, err := j.Span(context.Background(), start, start.Add(48*time.Hour))
 		if err != nil || first != before[0].Seq || last != after[len(after)-1].Seq {
@@ -212,7 +212,7 @@ func TestSizesCountWhatThereIs(t *testing.T) {
 			readings++
 		}
 	}
-	foldAll(t, j, start.Add(20*24*time.Hour))
+	compactAll(t, j, start.Add(20*24*time.Hour))
 	s, err = j.Sizes(ctx)
 	if err != nil || s.Packed != readings || s.Unpacked != 0 || s.FreeBytes == 0 || !s.Oldest.Equal(all[0].Arrived) {
 		t.Errorf("after folding: got %+v, %v; want %d packed", s, err, readings)

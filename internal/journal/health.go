@@ -2,10 +2,15 @@ package journal
 
 import (
 	"context"
+	"database/sql"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
+	"path/filepath"
+	"strings"
 	"sync"
+	"time"
 )
 
 // Health is what is known of the file's soundness.
@@ -45,7 +50,7 @@ func (j *Journal) startCheck() {
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	j.check.cancel, j.check.done = cancel, make(chan struct{})
-	j.check.setChecking()
+	j.check.set(func(h *Health) { h.Checking = true })
 	j.log.Info("journal was not closed, checking it")
 	go func() {
 		defer close(j.check.done)
@@ -58,10 +63,7 @@ func (j *Journal) runCheck(ctx context.Context) {
 	if errors.Is(err, ErrDamaged) {
 		j.markDamaged(err)
 	}
-	j.check.mu.Lock()
-	defer j.check.mu.Unlock()
-	j.check.health.Checking = false
-	j.check.health.Checked = err == nil
+	j.check.set(func(h *Health) { h.Checking, h.Checked = false, err == nil })
 	switch {
 	case err == nil:
 		j.log.Info("journal is sound")
@@ -70,28 +72,10 @@ func (j *Journal) runCheck(ctx context.Context) {
 	}
 }
 
-func (c *check) setUnclean(u bool) {
+func (c *check) set(change func(*Health)) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	c.health.Unclean = u
-}
-
-func (c *check) setTorn(t torn) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.health.Torn = t.frames
-}
-
-func (c *check) setChecking() {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.health.Checking = true
-}
-
-func (c *check) setHealth(h Health) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.health = h
+	change(&c.health)
 }
 
 // end stops the check and waits until it has stopped.
@@ -115,7 +99,7 @@ func (j *Journal) noteDamage(err error) {
 //
 // Where the path names another file by now, it is not that one which is damaged.
 func (j *Journal) markDamaged(err error) {
-	if gone := j.present(); gone != nil {
+	if gone := j.identity.Load().same(); gone != nil {
 		j.log.Error("journal could not be read", "error", err, "because", gone)
 		return
 	}
@@ -147,10 +131,194 @@ func (j *Journal) noteLost(e *chunkError) {
 }
 
 // quickCheck asks SQLite whether the file hangs together.
-func quickCheck(ctx context.Context, db querier) error {
-	rows, err := db.QueryContext(ctx, `PRAGMA quick_check(5)`)
-	if err != nil {
+func quickCheck(ctx context.Context, db querier) error { return ask(ctx, db, "quick_check") }
+
+// ask has SQLite check its file. The answer is the one row "ok", or a row for each
+// fault.
+func ask(ctx context.Context, db querier, check string) error {
+	said, err := collect(ctx, db, func(rows *sql.Rows) (s string, err error) { return s, rows.Scan(&s) }, `PRAGMA `+check+`(5)`)
+	switch {
+	case err != nil:
 		return classify(fmt.Errorf("check journal: %w", err))
+	case len(said) == 0:
+		return errors.New("check journal: no answer")
+	case said[0] != "ok" || len(said) > 1:
+		return fmt.Errorf("check journal: %w: %s", ErrDamaged, said[0])
 	}
-	return firstComplaint(rows)
+	return nil
+}
+
+// markSuffix names the file beside the journal that says it is damaged.
+const markSuffix = ".damage"
+
+// readDamageMark gives ErrDamaged when an earlier run found damage.
+func (j *Journal) readDamageMark() error {
+	text, err := os.ReadFile(j.cfg.Path + markSuffix)
+	if errors.Is(err, os.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return fmt.Errorf("open journal: %w", err)
+	}
+	return fmt.Errorf("%w: %s", ErrDamaged, strings.TrimSpace(string(text)))
+}
+
+// Renew sets a file aside that was found to be damaged and begins a new one in
+// its place, so that a daemon nobody watches goes on. It does nothing while no
+// damage is known. The new file knows nothing: no snapshot, nothing owed. Where
+// the log was taken away from beside the file, what it held is brought into the
+// file, which is opened again.
+func (j *Journal) Renew(ctx context.Context) error {
+	j.check.end()
+	j.compacting.Lock()
+	defer j.compacting.Unlock()
+	damage := j.Health().Damage
+	if j.closed.Load() {
+		return ErrClosed
+	}
+	if err := j.renewLog(ctx); err != nil {
+		return err
+	}
+	if damage == "" && j.identity.Load() == nil && j.lock != nil { // the last attempt did not succeed
+		return j.begin(ctx)
+	}
+	if damage == "" {
+		return nil
+	}
+	if err := j.startAfresh(ctx, errors.New(damage)); err != nil {
+		return err
+	}
+	j.mu.Lock()
+	f := j.farm
+	j.mu.Unlock()
+	if f == nil {
+		return nil
+	}
+	return j.SetFarm(ctx, f)
+}
+
+// renewLog goes on with a new log where the one that is open has lost its name:
+// all of it is brought into the file first.
+func (j *Journal) renewLog(ctx context.Context) error {
+	var moved *MovedError
+	if err := j.identity.Load().same(); !errors.As(err, &moved) || moved.What != LogGone {
+		return err
+	}
+	if err := j.emptyLog(ctx); err != nil {
+		return errors.Join(moved, err)
+	}
+	if err := j.closePools(); err != nil {
+		j.log.Warn("journal did not close", "error", err)
+	}
+	j.log.Warn("the journal's log was taken away; what it held is in the file, and a new one is begun", "path", j.cfg.Path)
+	j.forget()
+	return j.begin(ctx)
+}
+
+// emptyLog brings all of the log into the file.
+func (j *Journal) emptyLog(ctx context.Context) error {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	var busy, log, filed int
+	if err := j.write.QueryRowContext(ctx, `PRAGMA wal_checkpoint(TRUNCATE)`).Scan(&busy, &log, &filed); err != nil {
+		return classify(fmt.Errorf("bring the log into the file: %w", err))
+	}
+	if busy != 0 {
+		return errors.New("bring the log into the file: it is being read")
+	}
+	return nil
+}
+
+// startAfresh puts the damaged file into quarantine and begins a new one. Nothing is
+// deleted: a person may yet get the readings out of it with SQLite's own tools.
+func (j *Journal) startAfresh(ctx context.Context, damage error) error {
+	if err := j.closePools(); err != nil {
+		j.log.Warn("damaged journal did not close", "error", err)
+	}
+	aside, err := j.quarantine()
+	if err != nil {
+		return err
+	}
+	j.log.Error("damaged journal set aside, a new one is begun", "set_aside", aside, "error", damage)
+	j.forget()
+	j.check.set(func(h *Health) { *h = Health{SetAside: aside} })
+	err = j.begin(ctx)
+	if err != nil {
+		j.check.set(func(h *Health) { h.Damage = damage.Error() })
+	}
+	return err
+}
+
+// quarantine renames the file, its log and its mark, and says to what. The log
+// goes first: a log left behind would be taken for that of the new file.
+func (j *Journal) quarantine() (string, error) {
+	aside := j.cfg.Path + ".damaged-" + j.cfg.Now().UTC().Format("20060102T150405Z")
+	for n := 2; exists(aside); n++ {
+		aside = fmt.Sprintf("%s.damaged-%s-%d", j.cfg.Path, j.cfg.Now().UTC().Format("20060102T150405Z"), n)
+	}
+	for _, part := range []string{"-wal", "-shm", "", markSuffix} {
+		err := os.Rename(j.cfg.Path+part, aside+part)
+		if err != nil && !errors.Is(err, os.ErrNotExist) {
+			return "", fmt.Errorf("set damaged journal aside: %w", err)
+		}
+	}
+	return filepath.Base(aside), syncDirectory(j.cfg.Path)
+}
+
+// Sizes says how big the journal is.
+type Sizes struct {
+	FileBytes int64     // of the database file
+	LogBytes  int64     // of the write-ahead log beside it
+	FreeBytes int64     // of the file, to be used again
+	Packed    int64     // readings in chunks
+	Unpacked  int64     // readings and ticks not packed yet
+	Events    int64     // all others
+	Last      int64     // newest sequence number
+	Oldest    time.Time // arrival of the oldest raw reading kept; zero: there is none
+}
+
+// Sizes gives the journal's figures. It reads no reading, so it is cheap enough
+// for every scrape of the metrics.
+func (j *Journal) Sizes(ctx context.Context) (Sizes, error) {
+	var s Sizes
+	err := j.view(ctx, "measure journal", func(t *sql.Tx) error {
+		packed, err := packedTo(ctx, t)
+		if err != nil {
+			return err
+		}
+		if s.Last, err = number(ctx, t, `SELECT `+newest); err != nil {
+			return err
+		}
+		var page, free int64
+		var oldest sql.NullInt64
+		err = t.QueryRowContext(ctx, `SELECT (SELECT page_size FROM pragma_page_size), (SELECT freelist_count FROM pragma_freelist_count),
+			coalesce((SELECT sum(readings) FROM chunk), 0), (SELECT count(*) FROM event),
+			?2 - ?1 - (SELECT count(*) FROM event WHERE seq > ?1),
+			coalesce((SELECT arrived_lo FROM chunk ORDER BY first LIMIT 1), (SELECT arrived FROM unpacked ORDER BY seq LIMIT 1))`, packed, s.Last).
+			Scan(&page, &free, &s.Packed, &s.Events, &s.Unpacked, &oldest)
+		s.FreeBytes = page * free
+		if oldest.Valid {
+			s.Oldest = instant(oldest.Int64)
+		}
+		return err
+	})
+	if err != nil {
+		return s, err
+	}
+	if s.FileBytes, err = fileSize(j.cfg.Path); err != nil {
+		return s, err
+	}
+	s.LogBytes, err = fileSize(j.cfg.Path + "-wal")
+	return s, err
+}
+
+func fileSize(path string) (int64, error) {
+	info, err := os.Stat(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return 0, nil
+	}
+	if err != nil {
+		return 0, err
+	}
+	return info.Size(), nil
 }

@@ -224,7 +224,7 @@ func TestFoldedReplayIsTheSame(t *testing.T) {
 	j := open(t, path)
 	want := fill(t, j, days(1, start, 10*24*time.Hour, 10*time.Minute))
 	now := start.Add(12 * 24 * time.Hour)
-	packed := foldAll(t, j, now)
+	packed := compactAll(t, j, now)
 	if packed.Rows == 0 || packed.Chunks == 0 {
 		t.Fatalf("fold packed nothing: %+v", packed)
 	}
@@ -237,12 +237,12 @@ func TestFoldedReplayIsTheSame(t *testing.T) {
 	same(t, "after reopening", replay(t, j, 0), want)
 }
 
-// foldAll folds until there is nothing more to fold at that time.
-func foldAll(t testing.TB, j *journal.Journal, now time.Time) journal.Folded {
+// compactAll folds until there is nothing more to fold at that time.
+func compactAll(t testing.TB, j *journal.Journal, now time.Time) journal.Compacted {
 	t.Helper()
-	var sum journal.Folded
+	var sum journal.Compacted
 	for range 3 { // turn, pack and clear, turn again
-		f, err := j.Fold(context.Background(), now)
+		f, err := j.Compact(context.Background(), now, true)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -63,12 +63,9 @@ func isHeldBriefly(path string) bool {
 // own: opening and closing the database file here would drop SQLite's locks on
 // it, which belong to the process and not to the descriptor (fcntl(2)).
 func takeLock(path string, brief bool) (*os.File, error) {
-	f, err := os.OpenFile(path+lockSuffix, os.O_RDWR|os.O_CREATE, 0o640)
-	if errors.Is(err, os.ErrPermission) || errors.Is(err, unix.EROFS) {
-		return nil, fmt.Errorf("open journal: %w: %w", ErrReadOnly, err)
-	}
+	f, err := openFile(path+lockSuffix, os.O_RDWR|os.O_CREATE)
 	if err != nil {
-		return nil, fmt.Errorf("open journal: %w", err)
+		return nil, err
 	}
 	if err := unix.Flock(int(f.Fd()), unix.LOCK_EX|unix.LOCK_NB); err != nil {
 		f.Close()

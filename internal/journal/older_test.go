@@ -87,7 +87,7 @@ func fillOlder(t testing.TB, j *journal.Journal) {
 			check(j.Restamp(ctx, last-20, last, shift))
 		}
 		if n < 4 {
-			foldAll(t, j, at.AddDate(0, 0, 20))
+			compactAll(t, j, at.AddDate(0, 0, 20))
 		}
 	}
 	check(j.Settle(ctx, []int64{1}, farm.Told, start.AddDate(0, 0, 9)))
@@ -318,14 +318,14 @@ func TestBackupOfAnOlderJournal(t *testing.T) {
 func repackAll(t testing.TB, j *journal.Journal) (renewed int) {
 	t.Helper()
 	for {
-		f, err := j.Fold(context.Background(), start)
+		f, err := j.Compact(context.Background(), start, true)
 		if err != nil {
 			t.Fatal(err)
 		}
-		if f.Renewed == 0 {
+		if f.Repacked == 0 {
 			return renewed
 		}
-		renewed += f.Renewed
+		renewed += f.Repacked
 	}
 }
 
@@ -384,7 +384,7 @@ func TestFailedRepackLosesNothing(t *testing.T) {
 	j := open(t, olderCopy(t), tr.option)
 	for _, stage := range []string{"begin", "commit", "committed", "begin", "committed", "commit", "committed", "committed"} {
 		tr.stage = stage
-		if _, err := j.Fold(context.Background(), start); !errors.Is(err, errPulled) {
+		if _, err := j.Compact(context.Background(), start, true); !errors.Is(err, errPulled) {
 			t.Fatalf("fault at %s: got %v, want it told", stage, err)
 		}
 		same(t, "after a fault at "+stage, describe(t, j), want)
@@ -415,11 +415,11 @@ func repackUntilKilled(path string) error {
 		return err
 	}
 	for renewed := 1; renewed > 0; {
-		f, err := j.Fold(context.Background(), start)
+		f, err := j.Compact(context.Background(), start, true)
 		if err != nil {
 			return err
 		}
-		renewed = f.Renewed
+		renewed = f.Repacked
 	}
 	fmt.Println("done")
 	return j.Close()
@@ -488,7 +488,7 @@ func TestRepackOfWhatIsGone(t *testing.T) {
 	t.Run("dropped", func(t *testing.T) {
 		path := olderCopy(t)
 		j := open(t, path, keep(24*time.Hour))
-		f, err := j.Fold(context.Background(), olderEnd)
+		f, err := j.Compact(context.Background(), olderEnd, true)
 		if err != nil || f.Dropped == 0 {
 			t.Fatalf("got %+v, %v; want some dropped", f, err)
 		}

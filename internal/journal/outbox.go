@@ -12,7 +12,61 @@ import (
 	"binwatchd/internal/farm"
 )
 
-const insertOwed = `INSERT INTO owed (notice, teller, change, episode, created, next) VALUES (?, ?, ?, ?, ?, ?)`
+func appendChanges(tx *tx, b *Batch) error {
+	for i := range b.Changes {
+		c := &b.Changes[i]
+		c.Seq = tx.head.next - 1
+		if len(b.Entries) > 0 {
+			c.Seq = b.Entries[c.Entry].Event.Seq
+		}
+		text, err := json.Marshal(c.Change)
+		if err != nil {
+			return err
+		}
+		c.ID, err = tx.insert(`INSERT INTO change (seq, at, bin, episode, eased, body) VALUES (?, ?, ?, ?, ?, ?)`,
+			c.Seq, c.At.UnixMilli(), c.Bin, c.Episode, c.Change.Change == farm.Eased, string(text))
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+const changeColumns = `id, seq, body`
+
+func scanChange(rows *sql.Rows) (c Change, err error) {
+	var text []byte
+	if err := rows.Scan(&c.ID, &c.Seq, &text); err != nil {
+		return c, err
+	}
+	return c, decodeChange(text, c.ID, &c.Change)
+}
+
+func decodeChange(text []byte, id int64, c *farm.Change) error {
+	if err := json.Unmarshal(text, c); err != nil {
+		return fmt.Errorf("%w: change %d: %w", ErrDamaged, id, err)
+	}
+	return nil
+}
+
+// Standing gives the last change of every episode that is not eased, in the
+// order in which those changes came.
+func (j *Journal) Standing(ctx context.Context) ([]farm.Change, error) {
+	return j.changes(ctx, "read standing conditions", `id IN (SELECT max(id) FROM change GROUP BY episode) AND NOT eased`)
+}
+
+// Changes gives the changes of one bin in [from, to), oldest first.
+func (j *Journal) Changes(ctx context.Context, bin string, from, to time.Time) ([]farm.Change, error) {
+	return j.changes(ctx, "read changes", `bin = ? AND at >= ? AND at < ?`, bin, from.UnixMilli(), to.UnixMilli())
+}
+
+func (j *Journal) changes(ctx context.Context, what, where string, args ...any) ([]farm.Change, error) {
+	scan := func(rows *sql.Rows) (farm.Change, error) {
+		c, err := scanChange(rows)
+		return c.Change, err
+	}
+	return viewAll(ctx, j, what, scan, `SELECT `+changeColumns+` FROM change WHERE `+where+` ORDER BY id`, args...)
+}
 
 func appendOwed(tx *tx, b *Batch) error {
 	for _, o := range b.Owed {
@@ -21,19 +75,23 @@ func appendOwed(tx *tx, b *Batch) error {
 		if len(b.Entries) > 0 {
 			created = b.Entries[c.Entry].Event.Arrived
 		}
-		notice := o.Notice
-		if notice == "" {
-			notice = noticeID(tx.head.id, o.Teller, c.ID, created)
-		}
-		next := o.Next
-		if next.IsZero() {
-			next = created
-		}
-		if err := tx.exec(insertOwed, notice, o.Teller, c.ID, c.Episode, created.UnixMilli(), next.UnixMilli()); err != nil {
+		owed := farm.Owed{Notice: o.Notice, Teller: o.Teller, ChangeID: c.ID, Change: c.Change, Created: created, Next: o.Next}
+		if err := insertOwed(tx, owed); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+func insertOwed(tx *tx, o farm.Owed) error {
+	if o.Notice == "" {
+		o.Notice = noticeID(tx.head.id, o.Teller, o.ChangeID, o.Created)
+	}
+	if o.Next.IsZero() {
+		o.Next = o.Created
+	}
+	return tx.exec(`INSERT INTO owed (notice, teller, change, episode, created, next) VALUES (?, ?, ?, ?, ?, ?)`,
+		o.Notice, o.Teller, o.ChangeID, o.Change.Episode, o.Created.UnixMilli(), o.Next.UnixMilli())
 }
 
 // noticeID makes an identity that no other notice has, of this journal or
@@ -50,7 +108,10 @@ func noticeID(journal, teller string, change int64, created time.Time) string {
 func (j *Journal) Owe(ctx context.Context, owed []farm.Owed) error {
 	err := j.update(ctx, "owe", func(tx *tx) error {
 		for _, o := range owed {
-			if err := oweAgain(tx, o); err != nil {
+			if err := tx.row(`SELECT episode FROM change WHERE id = ?`, o.ChangeID).Scan(&o.Change.Episode); err != nil {
+				return fmt.Errorf("change %d: %w", o.ChangeID, err)
+			}
+			if err := insertOwed(tx, o); err != nil {
 				return err
 			}
 		}
@@ -62,48 +123,22 @@ func (j *Journal) Owe(ctx context.Context, owed []farm.Owed) error {
 	return err
 }
 
-func oweAgain(tx *tx, o farm.Owed) error {
-	var episode string
-	if err := tx.row(`SELECT episode FROM change WHERE id = ?`, o.ChangeID).Scan(&episode); err != nil {
-		return fmt.Errorf("change %d: %w", o.ChangeID, err)
-	}
-	if o.Notice == "" {
-		o.Notice = noticeID(tx.head.id, o.Teller, o.ChangeID, o.Created)
-	}
-	if o.Next.IsZero() {
-		o.Next = o.Created
-	}
-	return tx.exec(insertOwed, o.Notice, o.Teller, o.ChangeID, episode, o.Created.UnixMilli(), o.Next.UnixMilli())
-}
-
-const selectOwed = `SELECT o.id, o.notice, o.teller, o.change, o.created, o.tries, o.next, o.trouble, c.body
-	FROM owed o JOIN change c ON c.id = o.change `
-
 // Owed gives what one recipient is still owed and is due at now, oldest first,
 // at most limit of it.
 func (j *Journal) Owed(ctx context.Context, teller string, now time.Time, limit int) ([]farm.Owed, error) {
-	return j.owed(ctx, selectOwed+`WHERE o.teller = ? AND o.fate IS NULL AND o.next <= ? ORDER BY o.id LIMIT ?`,
-		teller, now.UnixMilli(), limit)
+	return j.owed(ctx, "next", `o.fate IS NULL AND o.teller = ? AND o.next <= ? ORDER BY o.id LIMIT ?`, teller, now.UnixMilli(), limit)
 }
 
 // ToldOf gives what one recipient has been told of an episode, oldest first,
 // for threading and to know whether an easing is of interest. Next is the time
 // at which it was told.
 func (j *Journal) ToldOf(ctx context.Context, teller, episode string) ([]farm.Owed, error) {
-	const told = `SELECT o.id, o.notice, o.teller, o.change, o.created, o.tries, o.settled, o.trouble, c.body
-		FROM owed o JOIN change c ON c.id = o.change
-		WHERE o.teller = ? AND o.episode = ? AND o.fate IN ('told', 'summed') ORDER BY o.id`
-	return j.owed(ctx, told, teller, episode)
+	return j.owed(ctx, "settled", `o.fate IN ('told', 'summed') AND o.teller = ? AND o.episode = ? ORDER BY o.id`, teller, episode)
 }
 
-func (j *Journal) owed(ctx context.Context, query string, args ...any) ([]farm.Owed, error) {
-	var out []farm.Owed
-	err := j.view(ctx, "read outbox", func(t *sql.Tx) error {
-		rows, err := t.QueryContext(ctx, query, args...)
-		out, err = collect(rows, err, scanOwed)
-		return err
-	})
-	return out, err
+func (j *Journal) owed(ctx context.Context, next, where string, args ...any) ([]farm.Owed, error) {
+	return viewAll(ctx, j, "read outbox", scanOwed, `SELECT o.id, o.notice, o.teller, o.change, o.created, o.tries, o.`+next+`, o.trouble, c.body
+		FROM owed o JOIN change c ON c.id = o.change WHERE `+where, args...)
 }
 
 func scanOwed(rows *sql.Rows) (farm.Owed, error) {
@@ -114,33 +149,25 @@ func scanOwed(rows *sql.Rows) (farm.Owed, error) {
 		return o, err
 	}
 	o.Created, o.Next = instant(created), instant(next)
-	if err := json.Unmarshal(text, &o.Change); err != nil {
-		return o, fmt.Errorf("%w: change %d: %w", ErrDamaged, o.ChangeID, err)
-	}
-	return o, nil
+	return o, decodeChange(text, o.ChangeID, &o.Change)
 }
 
 // Settle closes notices: they are owed no longer. One that is already settled
 // keeps its fate.
 func (j *Journal) Settle(ctx context.Context, ids []int64, fate farm.Fate, at time.Time) error {
-	return j.update(ctx, "settle notices", func(tx *tx) error {
-		for _, id := range ids {
-			if err := tx.exec(`UPDATE owed SET fate = ?, settled = ?, trouble = '' WHERE id = ? AND fate IS NULL`,
-				string(fate), at.UnixMilli(), id); err != nil {
-				return err
-			}
-		}
-		return nil
-	})
+	return j.changeOwed(ctx, "settle notices", ids, `fate = ?, settled = ?, trouble = ''`, string(fate), at.UnixMilli())
 }
 
 // Postpone counts an attempt that did not succeed and says when the next is due.
 // The trouble is kept as it is given: it must hold no secret.
 func (j *Journal) Postpone(ctx context.Context, ids []int64, next time.Time, trouble string) error {
-	return j.update(ctx, "postpone notices", func(tx *tx) error {
+	return j.changeOwed(ctx, "postpone notices", ids, `tries = tries + 1, next = ?, trouble = ?`, next.UnixMilli(), trouble)
+}
+
+func (j *Journal) changeOwed(ctx context.Context, what string, ids []int64, set string, args ...any) error {
+	return j.update(ctx, what, func(tx *tx) error {
 		for _, id := range ids {
-			if err := tx.exec(`UPDATE owed SET tries = tries + 1, next = ?, trouble = ? WHERE id = ? AND fate IS NULL`,
-				next.UnixMilli(), trouble, id); err != nil {
+			if err := tx.exec(`UPDATE owed SET `+set+` WHERE id = ? AND fate IS NULL`, append(args[:len(args):len(args)], id)...); err != nil {
 				return err
 			}
 		}
@@ -159,19 +186,13 @@ type Waiting struct {
 
 // Waiting gives what is owed to each recipient that is owed anything, by key.
 func (j *Journal) Waiting(ctx context.Context) ([]Waiting, error) {
-	var out []Waiting
-	err := j.view(ctx, "count outbox", func(t *sql.Tx) error {
-		rows, err := t.QueryContext(ctx, `SELECT w.teller, w.n, w.tries, o.created, o.trouble FROM
-			(SELECT teller, count(*) AS n, max(tries) AS tries, min(id) AS oldest FROM owed WHERE fate IS NULL GROUP BY teller) w
-			JOIN owed o ON o.id = w.oldest ORDER BY w.teller`)
-		out, err = collect(rows, err, func(rows *sql.Rows) (Waiting, error) {
-			var w Waiting
-			var oldest int64
-			err := rows.Scan(&w.Teller, &w.N, &w.Tries, &oldest, &w.Trouble)
-			w.Oldest = instant(oldest)
-			return w, err
-		})
-		return err
-	})
-	return out, err
+	scan := func(rows *sql.Rows) (w Waiting, err error) {
+		var oldest int64
+		err = rows.Scan(&w.Teller, &w.N, &w.Tries, &oldest, &w.Trouble)
+		w.Oldest = instant(oldest)
+		return w, err
+	}
+	return viewAll(ctx, j, "count outbox", scan, `SELECT w.teller, w.n, w.tries, o.created, o.trouble FROM
+		(SELECT teller, count(*) AS n, max(tries) AS tries, min(id) AS oldest FROM owed WHERE fate IS NULL GROUP BY teller) w
+		JOIN owed o ON o.id = w.oldest ORDER BY w.teller`)
 }

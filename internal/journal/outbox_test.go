@@ -162,7 +162,7 @@ func TestStandingIsTheLastChangeOfWhatIsNotEased(t *testing.T) {
 	}
 	same(t, "standing", got, []farm.Change{worse.Change, again})
 
-	recent, err := j.Recent(ctx, at(5))
+	recent, err := j.Changes(ctx, "bed", at(5), at(60))
 	if err != nil || len(recent) != 2 || recent[1].Episode != "returns" {
 		t.Errorf("recent: got %+v, %v; want the last two", recent, err)
 	}

@@ -18,7 +18,11 @@ import (
 // while it runs are met too.
 func (j *Journal) Replay(ctx context.Context, after int64, fn func(farm.Event) error) error {
 	for {
-		s, err := j.stretch(ctx, after)
+		var s stretch
+		err := j.view(ctx, "replay", func(t *sql.Tx) (err error) {
+			s, err = j.readStretch(ctx, t, after, math.MaxInt64)
+			return err
+		})
 		if err != nil {
 			return err
 		}
@@ -44,21 +48,19 @@ type stretch struct {
 	all    []series
 }
 
-func (j *Journal) stretch(ctx context.Context, after int64) (s stretch, err error) {
-	err = j.view(ctx, "replay", func(t *sql.Tx) error {
-		if s.page, err = j.readPage(ctx, t, after); err != nil {
-			return err
-		}
-		to := s.last
-		if !s.more {
-			to = math.MaxInt64
-		}
-		if s.others, err = eventsBetween(ctx, t, after, to); err != nil {
-			return err
-		}
-		s.all, err = j.series.load(ctx, t)
-		return err
-	})
+// readStretch reads the stretch after a sequence number, which ends with its page,
+// or at end where no page follows.
+func (j *Journal) readStretch(ctx context.Context, q querier, after, end int64) (s stretch, err error) {
+	if s.page, err = j.readPage(ctx, q, after); err != nil {
+		return s, err
+	}
+	if !s.more {
+		s.last = max(end, after)
+	}
+	if s.others, err = eventsBetween(ctx, q, after, s.last); err != nil {
+		return s, err
+	}
+	s.all, err = j.series.load(ctx, q)
 	return s, err
 }
 
@@ -86,19 +88,73 @@ func (s *stretch) events() iter.Seq2[farm.Event, error] {
 	}
 }
 
+// A Stretch is a piece of the journal to pass on.
+type Stretch struct {
+	Events  []farm.Event // readings and jots, in journal order
+	Changes []Change     // that these and other events of the stretch caused
+	Last    int64        // the cursor after it; the one asked from when there is nothing
+}
+
+// Forward gives what stands after a sequence number for passing on elsewhere, at
+// most limit events of it (0: as many as come easily). When the answer's Last is
+// the number asked from, there is no more.
+func (j *Journal) Forward(ctx context.Context, after int64, limit int) (Stretch, error) {
+	out := Stretch{Last: after}
+	err := j.view(ctx, "forward", func(t *sql.Tx) error {
+		end, err := number(ctx, t, `SELECT `+newest)
+		if err != nil {
+			return err
+		}
+		s, err := j.readStretch(ctx, t, after, end)
+		if err != nil {
+			return err
+		}
+		if out.Events, out.Last, err = s.worth(limit); err != nil {
+			return err
+		}
+		out.Changes, err = collect(ctx, t, scanChange, `SELECT `+changeColumns+` FROM change WHERE seq > ? AND seq <= ? ORDER BY id`, after, out.Last)
+		return err
+	})
+	return out, err
+}
+
+// worth gives the first readings and jots of a stretch and the sequence number
+// up to which that is all of them.
+func (s *stretch) worth(limit int) (events []farm.Event, last int64, err error) {
+	most := len(s.rows) + len(s.others)
+	if limit > 0 {
+		most = min(most, limit)
+	}
+	events = make([]farm.Event, 0, most)
+	for e, err := range s.events() {
+		if err != nil {
+			return nil, 0, err
+		}
+		if e.Kind != farm.EventReading && e.Kind != farm.EventJot {
+			continue
+		}
+		if events = append(events, e); len(events) == limit {
+			return events, e.Seq, nil
+		}
+	}
+	return events, s.last, nil
+}
+
 // Readings calls fn for every raw reading that is still kept and was measured in
 // [from, to), in journal order, and stops at its first error.
 func (j *Journal) Readings(ctx context.Context, from, to time.Time, fn func(farm.Event) error) error {
 	lo, hi := from.UnixMilli(), to.UnixMilli()
-	after := int64(0)
-	for {
-		var p page
+	for p := (page{more: true}); p.more; {
 		var all []series
-		err := j.view(ctx, "read readings", func(t *sql.Tx) (err error) {
-			if after, err = skipChunks(ctx, t, after, lo, hi); err != nil {
+		err := j.view(ctx, "read readings", func(t *sql.Tx) error {
+			// No chunk that holds nothing of that time is unpacked.
+			next, err := number(ctx, t, `SELECT coalesce(
+				(SELECT min(first) - 1 FROM chunk WHERE last > ?1 AND at_hi >= ?2 AND at_lo < ?3),
+				(SELECT max(last) FROM chunk), 0)`, p.last, lo, hi)
+			if err != nil {
 				return err
 			}
-			if p, err = j.readPage(ctx, t, after); err != nil {
+			if p, err = j.readPage(ctx, t, max(next, p.last)); err != nil {
 				return err
 			}
 			all, err = j.series.load(ctx, t)
@@ -107,40 +163,20 @@ func (j *Journal) Readings(ctx context.Context, from, to time.Time, fn func(farm
 		if err != nil {
 			return err
 		}
-		if err := eachWithin(p.rows, lo, hi, all, fn); err != nil {
-			return err
-		}
-		if !p.more {
-			return nil
-		}
-		after = p.last
-	}
-}
-
-func eachWithin(rows []row, lo, hi int64, all []series, fn func(farm.Event) error) error {
-	for _, r := range rows {
-		if r.series == tickSeries || r.at() < lo || r.at() >= hi {
-			continue
-		}
-		e, err := r.event(all)
-		if err != nil {
-			return err
-		}
-		if err := fn(e); err != nil {
-			return err
+		for _, r := range p.rows {
+			if r.series == tickSeries || r.at() < lo || r.at() >= hi {
+				continue
+			}
+			e, err := r.event(all)
+			if err != nil {
+				return err
+			}
+			if err := fn(e); err != nil {
+				return err
+			}
 		}
 	}
 	return nil
-}
-
-// skipChunks gives the sequence number after which the next rows measured in
-// [lo, hi) can stand.
-func skipChunks(ctx context.Context, q querier, after, lo, hi int64) (int64, error) {
-	var next int64
-	err := q.QueryRowContext(ctx, `SELECT coalesce(
-		(SELECT min(first) - 1 FROM chunk WHERE last > ?1 AND at_hi >= ?2 AND at_lo < ?3),
-		(SELECT max(last) FROM chunk), 0)`, after, lo, hi).Scan(&next)
-	return max(next, after), err
 }
 
 // Span gives the first and last sequence number of what arrived in [from, to);
@@ -174,46 +210,40 @@ func (j *Journal) arrived(ctx context.Context, q querier, e edge, ms int64) (int
 	if err != nil {
 		return 0, err
 	}
-	var other sql.NullInt64
-	err = q.QueryRowContext(ctx, `SELECT `+e.pick+`(seq) FROM (
+	other, err := number(ctx, q, `SELECT coalesce(`+e.pick+`(seq), 0) FROM (
 		SELECT seq FROM unpacked WHERE seq > ?1 AND arrived `+e.is+` ?2
-		UNION ALL SELECT seq FROM event WHERE arrived `+e.is+` ?2)`, packed, ms).Scan(&other)
+		UNION ALL SELECT seq FROM event WHERE arrived `+e.is+` ?2)`, packed, ms)
 	if err != nil {
 		return 0, err
 	}
 	seq, err := j.arrivedPacked(ctx, q, e, ms)
 	switch {
-	case !other.Valid:
-		return seq, err
-	case seq == 0:
-		return other.Int64, err
+	case seq == 0 || other == 0:
+		return max(seq, other), err
 	case e == lowest:
-		return min(seq, other.Int64), err
+		return min(seq, other), err
 	}
-	return max(seq, other.Int64), err
+	return max(seq, other), err
 }
 
 // arrivedPacked looks for an edge in the chunks. One that can't be read counts
 // as a whole.
 func (j *Journal) arrivedPacked(ctx context.Context, q querier, e edge, ms int64) (int64, error) {
-	rows, err := q.QueryContext(ctx, `SELECT `+chunkColumns+` FROM chunk WHERE `+e.chunk+` `+e.is+` ? ORDER BY `+e.order+` LIMIT 1`, ms)
-	chunks, err := collect(rows, err, scanChunk)
-	if err != nil || len(chunks) == 0 {
+	found, err := chunks(ctx, q, e.chunk+` `+e.is+` ? ORDER BY `+e.order+` LIMIT 1`, ms)
+	if err != nil || len(found) == 0 {
 		return 0, err
 	}
-	packed, err := j.readOrPass(ctx, q, chunks[0])
+	rows, err := j.readOrPass(ctx, q, found[0])
 	if e == lowest {
-		for _, r := range packed {
-			if r.arrived >= ms {
-				return r.seq, err
-			}
+		if i := slices.IndexFunc(rows, func(r row) bool { return r.arrived >= ms }); i >= 0 {
+			return rows[i].seq, err
 		}
-		return chunks[0].first, err
+		return found[0].first, err
 	}
-	for _, r := range slices.Backward(packed) {
+	for _, r := range slices.Backward(rows) {
 		if r.arrived < ms {
 			return r.seq, err
 		}
 	}
-	return chunks[0].last, err
+	return found[0].last, err
 }

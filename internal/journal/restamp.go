@@ -1,7 +1,6 @@
 package journal
 
 import (
-	"context"
 	"database/sql"
 	"encoding/json"
 	"errors"
@@ -11,22 +10,28 @@ import (
 	"binwatchd/internal/farm"
 )
 
-// Restamp moves the events of a stretch, both ends included, in time once the
-// clock they were stamped by is known to have been wrong by shift: the times of
+// A Restamp moves the events of a stretch, both ends included, in time once the
+// clock they were stamped by is known to have been wrong by Shift: the times of
 // arrival of all of them, and the times of measurement of those readings and
 // jots that the arrival had stood in for. What a device has stamped itself stays.
 // Changes caused in the stretch move too. Snapshots taken in it are dropped and
-// the folded history is made anew; the next clock event after the stretch, if it
+// the daily history is made anew; the next clock event after the stretch, if it
 // tells this shift, is from then on replayed as telling none, since the times
 // before it are right already.
-//
-// To do it in one transaction with that clock event, use Batch.Restamp.
-func (j *Journal) Restamp(ctx context.Context, fromSeq, toSeq int64, shift time.Duration) error {
-	j.folding.Lock()
-	defer j.folding.Unlock()
-	return j.update(ctx, "restamp", func(tx *tx) error {
-		return j.restampTx(tx, Restamp{From: fromSeq, To: toSeq, Shift: shift})
-	})
+type Restamp struct {
+	From, To int64 // sequence numbers; in a batch, To 0 is what stands before its clock event
+	Shift    time.Duration
+}
+
+// stretchToMove is what a batch asks to restamp.
+func (b *Batch) stretchToMove() Restamp {
+	r := *b.Restamp
+	for _, e := range b.Entries {
+		if r.To == 0 && e.Event.Kind == farm.EventClock {
+			r.To = e.Event.Seq - 1
+		}
+	}
+	return r
 }
 
 func (j *Journal) restampTx(t *tx, r Restamp) error {
@@ -34,7 +39,7 @@ func (j *Journal) restampTx(t *tx, r Restamp) error {
 	if ms == 0 || r.To < r.From {
 		return nil
 	}
-	for _, step := range []func(*tx, Restamp) error{restampUnpacked, restampEvents, restampChanges, settleClock} {
+	for _, step := range []func(*tx, Restamp) error{restampUnpacked, restampEvents, restampChanges, markClockWritten} {
 		if err := step(t, r); err != nil {
 			return err
 		}
@@ -77,13 +82,12 @@ func (r row) shifted(ms int64) row {
 // restampPacked moves rows in chunks, and makes the days anew that they were
 // and are in.
 func (j *Journal) restampPacked(tx *tx, r Restamp) error {
-	rows, err := tx.QueryContext(tx.ctx, `SELECT `+chunkColumns+` FROM chunk WHERE last >= ? AND first <= ? ORDER BY first`, r.From, r.To)
-	chunks, err := collect(rows, err, scanChunk)
-	if err != nil || len(chunks) == 0 {
+	touched, err := chunks(tx.ctx, tx, `last >= ? AND first <= ? ORDER BY first`, r.From, r.To)
+	if err != nil || len(touched) == 0 {
 		return err
 	}
 	days := map[seriesDay]bool{}
-	for _, c := range chunks {
+	for _, c := range touched {
 		if err := restampChunk(tx, c, r, days); err != nil {
 			return err
 		}
@@ -153,8 +157,7 @@ func rewriteJot(tx *tx, e farm.Event) error {
 }
 
 func restampChanges(tx *tx, r Restamp) error {
-	rows, err := tx.QueryContext(tx.ctx, `SELECT id, seq, body FROM change WHERE seq BETWEEN ? AND ? ORDER BY id`, r.From, r.To)
-	changes, err := collect(rows, err, scanChange)
+	changes, err := collect(tx.ctx, tx, scanChange, `SELECT `+changeColumns+` FROM change WHERE seq BETWEEN ? AND ? ORDER BY id`, r.From, r.To)
 	if err != nil {
 		return err
 	}
@@ -191,9 +194,9 @@ func shiftChange(c *farm.Change, by time.Duration) {
 	}
 }
 
-// settleClock marks the first clock event after the stretch as written back, if
+// markClockWritten marks the first clock event after the stretch as written back, if
 // it tells this shift.
-func settleClock(tx *tx, r Restamp) error {
+func markClockWritten(tx *tx, r Restamp) error {
 	var seq int64
 	var text []byte
 	err := tx.row(`SELECT seq, body FROM event WHERE seq > ? AND kind = ? ORDER BY seq LIMIT 1`, r.To, int64(farm.EventClock)).Scan(&seq, &text)

@@ -2,9 +2,7 @@ package journal
 
 import (
 	"database/sql"
-	"fmt"
 	"math"
-	"time"
 
 	"binwatchd/internal/farm"
 )
@@ -43,7 +41,7 @@ func (r row) judged() bool {
 
 // rowOf makes the row of a reading or tick.
 func rowOf(e farm.Event, series int64) row {
-	r := row{arrived: e.Arrived.UnixMilli(), series: series}
+	r := row{seq: e.Seq, arrived: e.Arrived.UnixMilli(), series: series}
 	if e.Kind == farm.EventTick {
 		return r
 	}
@@ -59,7 +57,7 @@ func rowOf(e farm.Event, series int64) row {
 
 func marksOf(r farm.Reading) int64 {
 	m := int64(r.Doubt) << doubtShift
-	for _, f := range []struct {
+	for _, f := range [...]struct {
 		set  bool
 		mark int64
 	}{
@@ -110,29 +108,18 @@ func (r row) columns(e Entry) []any {
 		args[3] = r.stamp
 	}
 	if r.series != tickSeries {
-		args[4] = number(r.raw)
+		args[4] = sqlNumber(r.raw)
 	}
 	if r.marks&markConverted != 0 {
-		args[5] = number(r.value)
+		args[5] = sqlNumber(r.value)
 	}
 	args[7], args[8], args[9] = e.packet()
 	return args
 }
 
-// packet gives what a message is known again by, NULL where there is nothing.
-func (e Entry) packet() (packet, hash, sender any) {
-	if e.Packet != 0 {
-		packet, hash = int64(e.Packet), int64(int32(e.Hash))
-	}
-	if e.Sender != 0 {
-		sender = int64(int32(e.Sender))
-	}
-	return packet, hash, sender
-}
-
-// number is a float as SQLite stores it in the fewest bytes: whole numbers as
+// sqlNumber is a float as SQLite stores it in the fewest bytes: whole numbers as
 // integers, NULL for what is not a number.
-func number(v float64) any {
+func sqlNumber(v float64) any {
 	switch {
 	case math.IsNaN(v):
 		return nil
@@ -168,15 +155,4 @@ func float(v sql.NullFloat64) float64 {
 		return math.NaN()
 	}
 	return v.Float64
-}
-
-// checkEvent refuses what could not be given back.
-func checkEvent(e farm.Event) error {
-	if e.Arrived.IsZero() {
-		return fmt.Errorf("event of kind %d has no time of arrival", e.Kind)
-	}
-	if e.Kind == farm.EventReading && e.Reading.Probe == "" {
-		return fmt.Errorf("reading of no probe, arrived %s", e.Arrived.Format(time.RFC3339))
-	}
-	return nil
 }

@@ -1,10 +1,12 @@
 package journal
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"fmt"
 	"slices"
+	"sync"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -31,7 +33,7 @@ func (j *Journal) ProbeSamples(ctx context.Context, probe string, from, to time.
 	return j.samples(ctx, from, to, step, func(s series) bool { return s.probe == probe && s.quantity != "" })
 }
 
-func (j *Journal) samples(ctx context.Context, from, to time.Time, step time.Duration, wanted func(series) bool) ([]farm.Sample, error) {
+func (j *Journal) samples(ctx context.Context, from, to time.Time, step time.Duration, wanted func(series) bool) (out []farm.Sample, err error) {
 	if !from.Before(to) {
 		return nil, nil
 	}
@@ -44,29 +46,27 @@ func (j *Journal) samples(ctx context.Context, from, to time.Time, step time.Dur
 	}
 	j.recent.mu.Lock()
 	defer j.recent.mu.Unlock()
-	var out []farm.Sample
-	err := j.view(ctx, "read history", func(t *sql.Tx) error {
-		p, err := readPulse(ctx, t)
+	err = j.view(ctx, "read history", func(t *sql.Tx) error {
+		ends, err := readEnds(ctx, t)
 		if err != nil {
 			return err
 		}
-		all, err := j.series.loadTo(ctx, t, p.series)
+		all, err := j.series.loadTo(ctx, t, ends.series)
 		if err != nil {
 			return err
 		}
-		ids := pick(all, wanted)
-		if len(ids) == 0 {
+		all = slices.DeleteFunc(slices.Clone(all), func(s series) bool { return !wanted(s) })
+		if len(all) == 0 {
 			return nil
 		}
-		if err := j.recent.refresh(ctx, t, p); err != nil {
+		if err := j.recent.refresh(ctx, t, ends); err != nil {
 			return err
 		}
-		g := newGathering(from.UnixMilli(), to.UnixMilli(), step.Milliseconds(), p.dropped)
-		g.journal, g.quantity = j, all[ids[0]-1].quantity
-		if err := g.gather(ctx, t, ids, &j.recent); err != nil {
+		b := newBuckets(from.UnixMilli(), to.UnixMilli(), step.Milliseconds(), ends.dropped, all[0].quantity)
+		if err := b.fill(ctx, t, j, all); err != nil {
 			return err
 		}
-		out = g.samples()
+		out = b.samples()
 		return nil
 	})
 	return out, err
@@ -83,135 +83,188 @@ func usualStep(long time.Duration) time.Duration {
 	return 7 * day
 }
 
-func pick(all []series, wanted func(series) bool) []int64 {
-	var ids []int64
-	for _, s := range all {
-		if wanted(s) {
-			ids = append(ids, s.id)
-		}
-	}
-	return ids
-}
-
-// A gathering sorts values into steps.
-type gathering struct {
+// buckets sort values into steps.
+type buckets struct {
 	lo, hi, step int64 // ms; whole steps
 	fine         bool  // steps under an hour, from raw readings
 	quantity     farm.Quantity
-	folds        []fold
-	journal      *Journal
+	sums         []summary
 }
 
-func newGathering(from, to, step, dropped int64) *gathering {
-	g := &gathering{fine: step < hourMs, step: step}
-	if g.fine && from < dropped {
-		g.fine, g.step = false, hourMs
+func newBuckets(from, to, step, dropped int64, q farm.Quantity) *buckets {
+	b := &buckets{fine: step < hourMs, step: step, quantity: q}
+	if b.fine && from < dropped {
+		b.fine, b.step = false, hourMs
 	}
-	g.lo = floorDiv(from-1, g.step)*g.step + g.step
-	g.hi = floorDiv(to-1, g.step)*g.step + g.step
-	g.folds = make([]fold, max(0, g.hi-g.lo)/g.step)
-	return g
+	b.lo = floorDiv(from-1, b.step)*b.step + b.step
+	b.hi = floorDiv(to-1, b.step)*b.step + b.step
+	b.sums = make([]summary, max(0, b.hi-b.lo)/b.step)
+	return b
 }
 
-// at gives the step that a time falls into; nil when it is outside.
-func (g *gathering) at(ms int64) *fold {
-	if ms < g.lo || ms >= g.hi {
-		return nil
-	}
-	return &g.folds[(ms-g.lo)/g.step]
-}
-
-func (g *gathering) add(ms int64, value float64) {
-	f := g.at(ms)
-	if f == nil {
-		return
-	}
-	if v, ok := steps(value, g.quantity); ok {
-		f.add(v)
+// merge adds a summary to the step that a time falls into, if it is within.
+func (b *buckets) merge(ms int64, s summary) {
+	if ms >= b.lo && ms < b.hi {
+		b.sums[(ms-b.lo)/b.step].merge(s)
 	}
 }
 
-func (g *gathering) gather(ctx context.Context, q querier, ids []int64, r *recent) error {
-	for _, id := range ids {
-		for _, m := range r.points[id] {
-			g.add(m.at, m.value)
+func (b *buckets) add(ms int64, value float64) {
+	var s summary
+	s.add(value, b.quantity)
+	b.merge(ms, s)
+}
+
+// fill takes what is not packed from memory, and what is packed from the readings
+// themselves where steps are fine, else from the history.
+func (b *buckets) fill(ctx context.Context, q querier, j *Journal, all []series) error {
+	of := map[int64]bool{}
+	for _, s := range all {
+		of[s.id] = true
+		for _, m := range j.recent.points[s.id] {
+			b.add(m.at, m.value)
 		}
 	}
-	if g.fine {
-		return g.gatherPacked(ctx, q, ids)
+	if b.fine {
+		return b.fillPacked(ctx, q, j, of)
 	}
-	for _, id := range ids {
-		if err := g.gatherDays(ctx, q, id); err != nil {
+	for _, s := range all {
+		if err := b.fillDays(ctx, q, s.id); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-// gatherPacked takes the packed readings themselves.
-func (g *gathering) gatherPacked(ctx context.Context, q querier, ids []int64) error {
-	return g.journal.eachPacked(ctx, q, g.lo, g.hi, func(r row) {
-		if r.judged() && slices.Contains(ids, r.series) {
-			g.add(r.at(), r.value)
-		}
-	})
-}
-
-// gatherDays takes the folded history: whole days where steps are of whole
-// days, else hours.
-func (g *gathering) gatherDays(ctx context.Context, q querier, id int64) error {
-	if g.step%dayMs == 0 {
-		return g.gatherWholeDays(ctx, q, id)
-	}
-	rows, err := q.QueryContext(ctx, `SELECT day, hours FROM history WHERE series = ? AND day >= ? AND day <= ?`, id, dayOf(g.lo), dayOf(g.hi-1))
+func (b *buckets) fillPacked(ctx context.Context, q querier, j *Journal, of map[int64]bool) error {
+	within, err := chunksWithin(ctx, q, b.lo, b.hi)
 	if err != nil {
 		return err
 	}
-	defer rows.Close()
-	for rows.Next() {
-		var n int64
-		var b sql.RawBytes
-		if err := rows.Scan(&n, &b); err != nil {
-			return err
-		}
-		d, err := decodeDay(b)
+	for _, c := range within {
+		rows, err := j.readOrPass(ctx, q, c)
 		if err != nil {
 			return err
 		}
-		for h, f := range d {
-			if s := g.at(n*dayMs + int64(h)*hourMs); s != nil {
-				s.merge(f)
+		for _, r := range rows {
+			if of[r.series] && r.judged() {
+				b.add(r.at(), r.value)
 			}
 		}
 	}
-	return rows.Err()
+	return nil
 }
 
-func (g *gathering) gatherWholeDays(ctx context.Context, q querier, id int64) error {
-	rows, err := q.QueryContext(ctx, `SELECT day, n, sum, min, max FROM history WHERE series = ? AND day >= ? AND day <= ?`, id, dayOf(g.lo), dayOf(g.hi-1))
-	if err != nil {
-		return err
+// fillDays takes whole days where steps are of whole days, else hours.
+func (b *buckets) fillDays(ctx context.Context, q querier, id int64) error {
+	const where = ` FROM history WHERE series = ? AND day >= ? AND day <= ?`
+	if b.step%dayMs == 0 {
+		return each(ctx, q, func(rows *sql.Rows) error {
+			var n int64
+			var s summary
+			err := rows.Scan(&n, &s.n, &s.sum, &s.min, &s.max)
+			b.merge(n*dayMs, s)
+			return err
+		}, `SELECT day, n, sum, min, max`+where, id, dayOf(b.lo), dayOf(b.hi-1))
 	}
-	defer rows.Close()
-	for rows.Next() {
+	return each(ctx, q, func(rows *sql.Rows) error {
 		var n int64
-		var f fold
-		if err := rows.Scan(&n, &f.n, &f.sum, &f.min, &f.max); err != nil {
+		var text sql.RawBytes
+		if err := rows.Scan(&n, &text); err != nil {
 			return err
 		}
-		if s := g.at(n * dayMs); s != nil {
-			s.merge(f)
+		d, err := decodeDay(text)
+		for h, s := range d {
+			b.merge(n*dayMs+int64(h)*hourMs, s)
 		}
-	}
-	return rows.Err()
+		return err
+	}, `SELECT day, hours`+where, id, dayOf(b.lo), dayOf(b.hi-1))
 }
 
-func (g *gathering) samples() []farm.Sample {
-	var out []farm.Sample
-	for i, f := range g.folds {
-		if f.n > 0 {
-			out = append(out, f.sample(g.lo+int64(i)*g.step, g.quantity))
+func (b *buckets) samples() (out []farm.Sample) {
+	for i, s := range b.sums {
+		if s.n > 0 {
+			out = append(out, s.sample(b.lo+int64(i)*b.step, b.quantity))
 		}
 	}
 	return out
+}
+
+// recent holds, in memory, the judged readings that are not packed yet: a few
+// days' worth, 24 bytes each. On disk they lie in the order in which they came,
+// the right order for writing and the wrong one for a curve of one zone.
+type recent struct {
+	mu     sync.Mutex // held while samples are gathered, so that what is packed meanwhile is met once
+	moved  int64      // how often times had been moved when it was read
+	packed int64      // end of what was packed then
+	upto   int64      // sequence number up to which it was read
+	points map[int64][]moment
+}
+
+// A moment is one value of one series.
+type moment struct {
+	seq, at int64
+	value   float64
+}
+
+// ends are all that has to be known of the file before samples can be gathered
+// from it, in one question.
+type ends struct {
+	packed   int64 // end of what is packed
+	unpacked int64 // end of what is not
+	moved    int64 // how often times have been moved
+	dropped  int64 // arrival up to which raw readings are gone, ms
+	series   int   // how many there are
+}
+
+func readEnds(ctx context.Context, q querier) (e ends, err error) {
+	err = q.QueryRowContext(ctx, `SELECT coalesce((SELECT max(last) FROM chunk), 0),
+		max(coalesce((SELECT max(seq) FROM reading_0), 0), coalesce((SELECT max(seq) FROM reading_1), 0)),
+		coalesce((SELECT value FROM meta WHERE name = 'moved'), 0),
+		coalesce((SELECT value FROM meta WHERE name = 'dropped'), 0),
+		coalesce((SELECT max(id) FROM series), 0)`).Scan(&e.packed, &e.unpacked, &e.moved, &e.dropped, &e.series)
+	return e, err
+}
+
+// refresh brings it up to the state of the file that q sees. The caller holds
+// mu and took it before q's transaction began.
+func (r *recent) refresh(ctx context.Context, q querier, e ends) error {
+	if r.points == nil || e.moved != r.moved {
+		r.points, r.upto, r.moved = map[int64][]moment{}, 0, e.moved
+	}
+	if r.packed != e.packed {
+		r.forget(e.packed)
+		r.packed = e.packed
+	}
+	after := max(e.packed, r.upto)
+	if e.unpacked <= after {
+		return nil
+	}
+	return each(ctx, q, func(rows *sql.Rows) error {
+		row, err := scanRow(rows)
+		if err != nil {
+			return err
+		}
+		r.upto = row.seq
+		if row.judged() {
+			r.points[row.series] = append(r.points[row.series], moment{row.seq, row.at(), row.value})
+		}
+		return nil
+	}, `SELECT `+rowColumns+` FROM unpacked WHERE seq > ? ORDER BY seq`, after)
+}
+
+// forget drops what has been packed.
+func (r *recent) forget(packed int64) {
+	for id, points := range r.points {
+		n, _ := slices.BinarySearchFunc(points, packed+1, func(m moment, seq int64) int { return cmp.Compare(m.seq, seq) })
+		if n > 0 {
+			r.points[id] = slices.Clone(points[n:])
+		}
+	}
+}
+
+func (r *recent) forgetAll() {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.points = nil
 }

@@ -78,7 +78,7 @@ func TestSamplesAreTheSameBeforeAndAfterFolding(t *testing.T) {
 	}
 	check("unpacked")
 	now := end.Add(3 * 24 * time.Hour)
-	if f := foldAll(t, j, now); f.Rows == 0 {
+	if f := compactAll(t, j, now); f.Rows == 0 {
 		t.Fatal("fold packed nothing")
 	}
 	check("packed")
@@ -92,7 +92,7 @@ func TestLateReadingsFindTheirHour(t *testing.T) {
 	j := open(t, newPath(t))
 	events := fill(t, j, days(7, start, 8*24*time.Hour, 30*time.Minute))
 	now := start.Add(20 * 24 * time.Hour)
-	foldAll(t, j, now)
+	compactAll(t, j, now)
 	var late []farm.Event
 	for at := start.Add(time.Hour); at.Before(start.Add(30 * time.Hour)); at = at.Add(20 * time.Minute) {
 		e := reading("bed-t2", now, 25, 25)
@@ -102,7 +102,7 @@ func TestLateReadingsFindTheirHour(t *testing.T) {
 	events = append(events, fill(t, j, late)...)
 	want := slowly(events, []string{"bed-t", "bed-t2"}, start, now, time.Hour)
 	nearly(t, "while unpacked", samples(t, j, "bed", "near", farm.Temperature, start, now, time.Hour), want)
-	foldAll(t, j, now.Add(20*24*time.Hour))
+	compactAll(t, j, now.Add(20*24*time.Hour))
 	nearly(t, "packed", samples(t, j, "bed", "near", farm.Temperature, start, now, time.Hour), want)
 	same(t, "replay", replay(t, j, 0), events)
 }
@@ -113,10 +113,10 @@ func TestKeepDropsReadingsAndNotHistory(t *testing.T) {
 	appendEvents(t, j, farm.Event{Kind: farm.EventJot, Arrived: start.Add(9 * 24 * time.Hour), Jot: farm.Jot{At: start, Bin: "bed", What: farm.Turned}},
 		farm.Event{Kind: farm.EventLink, Arrived: start.Add(9 * 24 * time.Hour)})
 	later := start.Add(60 * 24 * time.Hour)
-	foldAll(t, j, start.Add(20*24*time.Hour))
+	compactAll(t, j, start.Add(20*24*time.Hour))
 	want := samples(t, j, "bed", "near", farm.Temperature, start, later, time.Hour)
 	fresh := fill(t, j, days(9, later, 8*24*time.Hour, 30*time.Minute))
-	f := foldAll(t, j, later.Add(20*24*time.Hour))
+	f := compactAll(t, j, later.Add(20*24*time.Hour))
 
 	readings := int64(0)
 	for _, e := range old {
@@ -140,7 +140,7 @@ func TestSequenceOutlivesWhatIsDropped(t *testing.T) {
 	path := newPath(t)
 	j := open(t, path, keep(24*time.Hour))
 	last := fill(t, j, days(10, start, 8*24*time.Hour, time.Hour))
-	foldAll(t, j, start.Add(300*24*time.Hour))
+	compactAll(t, j, start.Add(300*24*time.Hour))
 	j = reopen(t, j, path, keep(24*time.Hour))
 	next := appendEvents(t, j, reading("bed-t", start.Add(301*24*time.Hour), 64, 18))[0].Seq
 	if want := last[len(last)-1].Seq + 1; next != want {
@@ -207,7 +207,7 @@ func TestLostChunkIsPassedOver(t *testing.T) {
 	j := open(t, path)
 	events := fill(t, j, days(11, start, 8*24*time.Hour, 30*time.Minute))
 	now := start.Add(20 * 24 * time.Hour)
-	foldAll(t, j, now)
+	compactAll(t, j, now)
 	fresh := fill(t, j, days(12, now, time.Hour, 10*time.Minute))
 	hours := samples(t, j, "bed", "near", farm.Temperature, start, now, time.Hour)
 	if err := j.Close(); err != nil {

@@ -74,13 +74,6 @@ func (j *Journal) SetFarm(ctx context.Context, f *farm.Farm) error {
 	return nil
 }
 
-// forget is for a new file.
-func (s *seriesTable) forget() {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.all, s.active = nil, nil
-}
-
 // placesOf lists where a probe is: the zones that name it, and the bins whose
 // room it measures.
 func placesOf(f *farm.Farm, probe string) []place {
@@ -112,13 +105,6 @@ func enterSeries(tx *tx, probe string, q farm.Quantity, places []place) (int64, 
 	return id, err
 }
 
-// of gives the series a probe writes to; 0 when SetFarm did not name it.
-func (s *seriesTable) of(probe string) int64 {
-	s.mu.RLock()
-	defer s.mu.RUnlock()
-	return s.active[probe]
-}
-
 // loadTo gives the series of the file when it is known that there are n.
 func (s *seriesTable) loadTo(ctx context.Context, db querier, n int) ([]series, error) {
 	s.mu.RLock()
@@ -134,8 +120,7 @@ func (s *seriesTable) loadTo(ctx context.Context, db querier, n int) ([]series, 
 func (s *seriesTable) load(ctx context.Context, db querier) ([]series, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	rows, err := db.QueryContext(ctx, `SELECT id, probe, quantity, places FROM series WHERE id > ? ORDER BY id`, len(s.all))
-	more, err := collect(rows, err, scanSeries)
+	more, err := collect(ctx, db, scanSeries, `SELECT id, probe, quantity, places FROM series WHERE id > ? ORDER BY id`, len(s.all))
 	if err != nil {
 		return nil, err
 	}
@@ -158,6 +143,28 @@ func scanSeries(rows *sql.Rows) (series, error) {
 		return s, fmt.Errorf("%w: places of series %d: %w", ErrDamaged, s.id, err)
 	}
 	return s, nil
+}
+
+// seriesFor finds the series of a reading. A probe that SetFarm did not name is
+// still kept, at no place.
+func (j *Journal) seriesFor(tx *tx, e farm.Event) (int64, error) {
+	if e.Kind == farm.EventTick {
+		return tickSeries, nil
+	}
+	j.series.mu.RLock()
+	id := j.series.active[e.Reading.Probe]
+	j.series.mu.RUnlock()
+	if id != 0 {
+		return id, nil
+	}
+	return enterSeries(tx, e.Reading.Probe, "", []place{})
+}
+
+// forget is for a new file.
+func (s *seriesTable) forget() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.all, s.active = nil, nil
 }
 
 // probeOf names the probe of a series.

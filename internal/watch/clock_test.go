@@ -103,14 +103,17 @@ func TestReadingsBeforeTheClockIsSetGetTheirTimesAfterwards(t *testing.T) {
 // checkNoSilenceBut: a jump of the clock is no silence of a probe that spoke.
 func (r *rig) checkNoSilenceBut(t *testing.T, probe string) {
 	t.Helper()
-	changes, err := r.journal.Recent(context.Background(), time.Time{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, ch := range changes {
-		if ch.Condition == farm.Silent && ch.Probe != probe {
-			t.Errorf("got %s of %s at %s, want no silence from a jump", ch.Change, ch.Probe, ch.At)
+	for after, more := int64(0), true; more; {
+		s, err := r.journal.Forward(context.Background(), after, 0)
+		if err != nil {
+			t.Fatal(err)
 		}
+		for _, ch := range s.Changes {
+			if ch.Condition == farm.Silent && ch.Probe != probe {
+				t.Errorf("got %s of %s at %s, want no silence from a jump", ch.Change.Change, ch.Probe, ch.At)
+			}
+		}
+		after, more = s.Last, s.Last > after
 	}
 }
 

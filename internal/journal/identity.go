@@ -54,10 +54,10 @@ func (e *MovedError) Open() bool {
 // besides are the files that SQLite keeps beside the journal while it is open.
 var besides = [...]string{"-wal", "-shm"}
 
-// A footing is the file that a journal has open, and how it was left by the last
+// An identity is the file that a journal has open, and how it was left by the last
 // write of our own. Its own descriptor is closed after SQLite's: closing one
 // drops the locks of the whole process on that file (fcntl(2)).
-type footing struct {
+type identity struct {
 	path string
 	real string // without links: beside it SQLite keeps its log
 	file *os.File
@@ -81,16 +81,13 @@ const fileHead = 100
 // "locking bytes", at 1 GiB) and behind any journal's end.
 const lockByte = 1 << 42
 
-// stand takes hold of the file at a path, which SQLite does not have open yet, and
+// identify takes hold of the file at a path, which SQLite does not have open yet, and
 // locks it against other daemons under whatever name they know it: the lock
 // belongs to the file, and not to a path.
-func stand(path string) (*footing, error) {
-	f, err := os.OpenFile(path, os.O_RDWR, 0)
-	if errors.Is(err, os.ErrPermission) || errors.Is(err, unix.EROFS) {
-		return nil, fmt.Errorf("open journal: %w: %w", ErrReadOnly, err)
-	}
+func identify(path string) (*identity, error) {
+	f, err := openFile(path, os.O_RDWR)
 	if err != nil {
-		return nil, fmt.Errorf("open journal: %w", err)
+		return nil, err
 	}
 	lock := unix.Flock_t{Type: unix.F_WRLCK, Start: lockByte, Len: 1}
 	err = unix.FcntlFlock(f.Fd(), unix.F_OFD_SETLK, &lock)
@@ -104,7 +101,7 @@ func stand(path string) (*footing, error) {
 		f.Close()
 		return nil, fmt.Errorf("lock journal: %w", err)
 	}
-	ft := &footing{path: path, real: realPath(path), file: f}
+	ft := &identity{path: path, real: realPath(path), file: f}
 	if dir, err := os.Stat(filepath.Dir(path)); err == nil {
 		ft.dir = dir
 	}
@@ -119,8 +116,8 @@ func realPath(path string) string {
 	return path
 }
 
-// leave lets go of the file, once SQLite has.
-func (f *footing) leave() error {
+// close lets go of the file, once SQLite has.
+func (f *identity) close() error {
 	if f == nil {
 		return nil
 	}
@@ -137,7 +134,7 @@ func (f *footing) leave() error {
 }
 
 // named tells whether the path still names the file.
-func (f *footing) named() error {
+func (f *identity) named() error {
 	is, err := os.Stat(f.path)
 	switch {
 	case errors.Is(err, os.ErrNotExist), errors.Is(err, unix.ENOTDIR):
@@ -157,7 +154,7 @@ func (f *footing) named() error {
 
 // same tells whether the path names the file, and the log beside it is the one
 // that is open.
-func (f *footing) same() error {
+func (f *identity) same() error {
 	if f == nil {
 		return nil
 	}
@@ -179,7 +176,7 @@ func (f *footing) same() error {
 
 // whole tells whether the file and its log are the same, and neither has lost its
 // end. Nothing is written meanwhile.
-func (f *footing) whole() error {
+func (f *identity) whole() error {
 	if f == nil {
 		return nil
 	}
@@ -208,7 +205,7 @@ func (f *footing) whole() error {
 // written to meanwhile, by a checkpoint or by a person with SQLite's own tools:
 // what is seen between two readings of it that differ says nothing. The caller
 // holds f.mu.
-func (f *footing) logCut() bool {
+func (f *identity) logCut() bool {
 	for holds := logHolds(f.index); holds > 0; {
 		log, err := os.Stat(f.real + besides[0])
 		if err == nil && log.Size() >= holds {
@@ -225,7 +222,7 @@ func (f *footing) logCut() bool {
 
 // touched tells whether anybody has written to the file since the last write of
 // our own, and when.
-func (f *footing) touched() (at time.Time, yes bool) {
+func (f *identity) touched() (at time.Time, yes bool) {
 	is, err := f.file.Stat()
 	if err != nil {
 		return time.Time{}, false // whole says so
@@ -236,7 +233,7 @@ func (f *footing) touched() (at time.Time, yes bool) {
 }
 
 // note takes the file as it is now for sound: after a write of our own.
-func (f *footing) note() {
+func (f *identity) note() {
 	if f == nil {
 		return
 	}
@@ -252,12 +249,12 @@ func (f *footing) note() {
 	f.filed = f.readIndex()
 }
 
-func (f *footing) readHead() (b [fileHead]byte) {
+func (f *identity) readHead() (b [fileHead]byte) {
 	_, _ = f.file.ReadAt(b[:], 0) // what can't be read differs from what could
 	return b
 }
 
-func (f *footing) readIndex() index {
+func (f *identity) readIndex() index {
 	var b [indexHead]byte
 	if f.index == nil {
 		return index{}
@@ -269,7 +266,7 @@ func (f *footing) readIndex() index {
 // bySQLite tells whether a write of another program can have been SQLite's, which
 // brings the log into the file and says so in the log's index; or none at all, for
 // the time of a file can be set.
-func (f *footing) bySQLite() bool {
+func (f *identity) bySQLite() bool {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	is, err := f.file.Stat()
@@ -278,7 +275,7 @@ func (f *footing) bySQLite() bool {
 
 // noteBeside takes the files beside as they are now for those in use. The caller
 // holds f.mu.
-func (f *footing) noteBeside() {
+func (f *identity) noteBeside() {
 	for i, suffix := range besides {
 		b, err := os.Stat(f.real + suffix)
 		if err != nil {
@@ -290,8 +287,8 @@ func (f *footing) noteBeside() {
 }
 
 // holdIndex keeps the log's index open, under the file that has the name now.
-// The one before stays open, too: see footing.
-func (f *footing) holdIndex() {
+// The one before stays open, too: see identity.
+func (f *identity) holdIndex() {
 	is := f.beside[1]
 	if f.index != nil {
 		if was, err := f.index.Stat(); is != nil && err == nil && os.SameFile(is, was) {
@@ -327,7 +324,7 @@ func (j *Journal) InPlace() error {
 // written into the file is looked at: it may have been a person with SQLite's own
 // tools, who does no harm.
 func (j *Journal) inPlace(ctx context.Context) error {
-	f := j.stands.Load()
+	f := j.identity.Load()
 	if f == nil {
 		return nil
 	}
@@ -357,7 +354,7 @@ func (j *Journal) inPlace(ctx context.Context) error {
 
 // soundAnew reads the whole file with a connection that remembers nothing of it.
 func (j *Journal) soundAnew(ctx context.Context) error {
-	db, err := openPool(dataSource(j.cfg.Path, "ro", "query_only(1)"), 1)
+	db, err := openPool(dataSource(j.cfg.Path, "ro", queryOnly), 1)
 	if err != nil {
 		return err
 	}
@@ -370,7 +367,7 @@ func (j *Journal) soundAnew(ctx context.Context) error {
 		return classify(err)
 	}
 	defer t.Rollback() // it has only read
-	h, err := readHead(&tx{Tx: t, ctx: ctx})
+	h, err := readHead(ctx, t)
 	if err != nil {
 		return classify(err)
 	}
@@ -383,7 +380,7 @@ func (j *Journal) soundAnew(ctx context.Context) error {
 // keepLock sees to it that the lock beside the journal is where another daemon
 // would look for it: it may have been moved with the file. The caller holds mu.
 func (j *Journal) keepLock() error {
-	f := j.stands.Load()
+	f := j.identity.Load()
 	if j.lock == nil || f == nil || f.dir == nil {
 		return nil
 	}

@@ -161,9 +161,9 @@ func logHolds(f *os.File) int64 {
 	return logHeader + int64(h.frames)*int64(frameHeader+h.size)
 }
 
-// sayTorn says that the log's end was torn, which SQLite itself passes over
+// reportTornLog says that the log's end was torn, which SQLite itself passes over
 // without a word.
-func (j *Journal) sayTorn() {
+func (j *Journal) reportTornLog() {
 	t := readLog(realPath(j.cfg.Path))
 	switch {
 	case t.commits > 0:
@@ -173,5 +173,5 @@ func (j *Journal) sayTorn() {
 		j.log.Warn("the end of the journal's log is a write that was never finished; it was dropped, and nothing of it had been acknowledged",
 			"path", j.cfg.Path+"-wal", "frames", t.frames)
 	}
-	j.check.setTorn(t)
+	j.check.set(func(h *Health) { h.Torn = t.frames })
 }

@@ -1,0 +1,198 @@
+package journal
+
+import (
+	"context"
+	"database/sql"
+	"encoding/binary"
+	"math"
+	"time"
+)
+
+// A Snapshot is the state of the rules, of the doubts and of the arrivals after
+// one event.
+type Snapshot struct {
+	Seq      int64     // of the last event it contains
+	Version  int       // of its encoding
+	Digest   string    // of the configuration it was made under
+	Taken    time.Time // journal time
+	Rules    []byte
+	Doubts   []byte
+	Arrivals []byte
+}
+
+func (s *Snapshot) parts() [3]*[]byte { return [...]*[]byte{&s.Rules, &s.Doubts, &s.Arrivals} }
+
+// Snapshot gives the newest snapshot that can be read; ok is false when there is
+// none, and the caller has to replay from the start. Version and Digest are for
+// the caller to judge: the journal does not know what they mean.
+func (j *Journal) Snapshot(ctx context.Context) (s Snapshot, ok bool, err error) {
+	err = j.view(ctx, "read snapshot", func(t *sql.Tx) error {
+		return each(ctx, t, func(rows *sql.Rows) error {
+			if ok {
+				return nil
+			}
+			var taken int64
+			var body []byte
+			s = Snapshot{}
+			if err := rows.Scan(&s.Seq, &s.Version, &s.Digest, &taken, &body); err != nil {
+				return err
+			}
+			s.Taken = instant(taken)
+			if err := s.decode(body); err != nil {
+				j.log.Warn("snapshot can't be read, taking an older one", "seq", s.Seq, "error", err)
+				return nil
+			}
+			ok = true
+			return nil
+		}, `SELECT seq, version, digest, taken, body FROM snapshot ORDER BY seq DESC, taken DESC`)
+	})
+	if !ok {
+		s = Snapshot{}
+	}
+	return s, ok, err
+}
+
+// decode reads the parts, each after its length.
+func (s *Snapshot) decode(body []byte) error {
+	plain, err := decompress(body)
+	if err != nil {
+		return err
+	}
+	c := &codec{unpacking: true, cols: [][]byte{plain}}
+	for _, part := range s.parts() {
+		*part = c.take(0, c.uint(0, 0))
+	}
+	return c.err
+}
+
+// writeSnapshot overwrites the older of two. Two are kept so that one that is
+// damaged costs a longer replay and nothing else.
+func writeSnapshot(tx *tx, s Snapshot) error {
+	if s.Seq == 0 {
+		s.Seq = tx.head.next - 1
+	}
+	slot, err := number(tx.ctx, tx, `SELECT CASE count(*) WHEN 0 THEN 0 WHEN 1 THEN 1 - max(slot)
+		ELSE (SELECT slot FROM snapshot ORDER BY seq, taken LIMIT 1) END FROM snapshot`)
+	if err != nil {
+		return err
+	}
+	var plain []byte
+	for _, part := range s.parts() {
+		plain = append(binary.AppendUvarint(plain, uint64(len(*part))), *part...)
+	}
+	body, err := compress(plain)
+	if err != nil {
+		return err
+	}
+	return tx.exec(`INSERT OR REPLACE INTO snapshot (slot, seq, version, digest, taken, body) VALUES (?, ?, ?, ?, ?, ?)`,
+		slot, s.Seq, s.Version, s.Digest, s.Taken.UnixMilli(), body)
+}
+
+// A Repeat is what is needed to recognise a message that comes again.
+type Repeat struct {
+	Packet  uint16
+	Sender  uint32
+	Hash    uint32
+	Session int64
+	Seq     int64
+}
+
+// repeatReach is how far back, in sequence numbers for each message asked for,
+// messages are looked for: one message may make several events, and ticks and
+// jots stand between.
+const repeatReach = 16
+
+// Repeats gives the last n entries that came in an MQTT message, newest first,
+// so that what the broker sends again is recognised. A message that made several
+// entries is there several times.
+func (j *Journal) Repeats(ctx context.Context, n int) ([]Repeat, error) {
+	scan := func(rows *sql.Rows) (r Repeat, err error) {
+		var hash, sender int32
+		err = rows.Scan(&r.Seq, &r.Packet, &hash, &sender, &r.Session)
+		r.Hash, r.Sender = uint32(hash), uint32(sender)
+		return r, err
+	}
+	return viewAll(ctx, j, "read last messages", scan, `WITH reach AS (SELECT `+newest+` - ?1 AS after)
+		SELECT seq, packet, hash, coalesce(sender, 0), coalesce((SELECT session FROM session WHERE after_seq < r.seq ORDER BY after_seq DESC LIMIT 1), 0)
+		FROM (SELECT seq, packet, hash, sender FROM unpacked WHERE seq > (SELECT after FROM reach) AND packet IS NOT NULL
+			UNION ALL SELECT seq, packet, hash, sender FROM event WHERE seq > (SELECT after FROM reach) AND packet IS NOT NULL) r
+		ORDER BY seq DESC LIMIT ?2`, int64(n)*repeatReach, n)
+}
+
+// Last gives the sequence number of the newest event; 0 when there is none.
+func (j *Journal) Last(ctx context.Context) (int64, error) {
+	return j.viewNumber(ctx, "read last event", `SELECT `+newest)
+}
+
+// Cursor gives how far a reader of the journal has got; 0 when it has not begun.
+func (j *Journal) Cursor(ctx context.Context, name string) (int64, error) {
+	return j.viewNumber(ctx, "read cursor", `SELECT coalesce((SELECT seq FROM cursor WHERE name = ?), 0)`, name)
+}
+
+// SetCursor notes how far a reader has got. It is a commit like any other, one
+// or two pages and a sync, so a reader should call it for many readings at once.
+func (j *Journal) SetCursor(ctx context.Context, name string, to int64) error {
+	return j.update(ctx, "set cursor", func(tx *tx) error {
+		return tx.exec(`INSERT INTO cursor (name, seq) VALUES (?, ?) ON CONFLICT DO UPDATE SET seq = excluded.seq`, name, to)
+	})
+}
+
+// Behind gives how many events a reader of the journal that has got to cursor
+// has before it.
+func (j *Journal) Behind(ctx context.Context, cursor int64) (int64, error) {
+	last, err := j.Last(ctx)
+	return max(0, last-cursor), err
+}
+
+// maxParked bounds the refused rows that are kept, newest first.
+const maxParked = 1000
+
+// A Parked row is one that a database refused for good.
+type Parked struct {
+	ID     int64     // how many rows had been refused with it
+	At     time.Time // of the refusal
+	Line   string    // as it was sent
+	Reason string    // what the database said
+	Rows   int       // given to Park: how many rows it stands for, 0 is one
+}
+
+// rowsParked asks how many rows were refused in all.
+const rowsParked = `SELECT coalesce(max(id), 0) FROM parked`
+
+// Park keeps rows that a database refused, for a person to look at. Only the
+// newest thousand stay; of many at once the others are counted and never written.
+func (j *Journal) Park(ctx context.Context, rows []Parked) error {
+	return j.update(ctx, "park rows", func(tx *tx) error {
+		id, err := number(ctx, tx, rowsParked)
+		if err != nil {
+			return err
+		}
+		for i, r := range rows {
+			if id += int64(max(1, r.Rows)); i < len(rows)-maxParked {
+				continue
+			}
+			if err := tx.exec(`INSERT INTO parked (id, at, line, reason) VALUES (?, ?, ?, ?)`, id, r.At.UnixMilli(), r.Line, r.Reason); err != nil {
+				return err
+			}
+		}
+		return tx.exec(`DELETE FROM parked WHERE id <= (SELECT id FROM parked ORDER BY id DESC LIMIT 1 OFFSET ?)`, maxParked)
+	})
+}
+
+// Parked gives the newest refused rows, newest first, and how many were refused
+// in all.
+func (j *Journal) Parked(ctx context.Context, limit int) (newest []Parked, total int64, err error) {
+	err = j.view(ctx, "read parked rows", func(t *sql.Tx) error {
+		if total, err = number(ctx, t, rowsParked); err != nil {
+			return err
+		}
+		newest, err = collect(ctx, t, func(rows *sql.Rows) (p Parked, err error) {
+			var at int64
+			err = rows.Scan(&p.ID, &at, &p.Line, &p.Reason)
+			p.At = instant(at)
+			return p, err
+		}, `SELECT id, at, line, reason FROM parked ORDER BY id DESC LIMIT ?`, min(limit, math.MaxInt32))
+		return err
+	})
+	return newest, total, err
+}

@@ -1,0 +1,255 @@
+package journal
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"time"
+
+	"binwatchd/internal/farm"
+)
+
+const (
+	rawStays  = 48 * time.Hour     // readings stay unpacked at least so long
+	turnAfter = 7 * 24 * time.Hour // and a table is appended to at most so long, however few they are
+
+	// repackAtOnce is how many older chunks one compaction packs anew: a year of two
+	// hundred probes takes a day of hourly ones, and none of them a minute.
+	repackAtOnce = 16
+)
+
+// Compacted is what one compaction has done.
+type Compacted struct {
+	Rows     int64 // readings and ticks packed
+	Chunks   int   // that they went into
+	Dropped  int64 // packed readings that were past Keep
+	Repacked int   // chunks of an older version that were packed anew
+}
+
+// Compact packs what is old enough, adds it to the hourly and daily history, and
+// drops packed readings older than Keep and the outbox's and the log's old
+// lines. It does nothing most times it is called; once an hour is right. Intake
+// goes on beside it, but for the moment of each commit. Where now is a clock that
+// is not believed, nothing is dropped: one far ahead would drop what should be
+// kept. What lies ahead of the clock stays unpacked.
+func (j *Journal) Compact(ctx context.Context, now time.Time, believed bool) (done Compacted, err error) {
+	if err := j.packAndDrop(ctx, now, believed, &done); err != nil {
+		return done, err
+	}
+	for range repackAtOnce {
+		more, err := j.repackNext(ctx)
+		if err != nil || !more {
+			return done, err
+		}
+		done.Repacked++
+	}
+	return done, nil
+}
+
+func (j *Journal) packAndDrop(ctx context.Context, now time.Time, believed bool, done *Compacted) error {
+	j.compacting.Lock()
+	defer j.compacting.Unlock()
+	if err := j.fault("compact"); err != nil {
+		return err
+	}
+	if err := j.packOld(ctx, now, done); err != nil {
+		return err
+	}
+	if err := j.turn(ctx, now); err != nil || !believed {
+		return err
+	}
+	return j.drop(ctx, now, done)
+}
+
+// tables is how the two tables of unpacked rows stand.
+type tables struct {
+	old, current int // which is which
+	oldRows      bool
+	oldNewest    int64 // arrival of the last row of the old table, ms
+	rows         int64 // of the current table
+	oldest       int64 // arrival of its first row, ms
+}
+
+func (j *Journal) tables(ctx context.Context) (t tables, err error) {
+	err = j.view(ctx, "compact", func(q *sql.Tx) error {
+		if err := q.QueryRowContext(ctx, `SELECT coalesce((SELECT value FROM meta WHERE name = 'table'), 0)`).Scan(&t.current); err != nil {
+			return err
+		}
+		t.old = 1 - t.current
+		// SQLite finds one minimum or maximum without reading the table, two in
+		// one question only by reading all of it.
+		var newest sql.NullInt64
+		old, current := tableName[t.old], tableName[t.current]
+		err := q.QueryRowContext(ctx, `SELECT (SELECT arrived FROM `+old+` ORDER BY seq DESC LIMIT 1),
+			coalesce((SELECT arrived FROM `+current+` ORDER BY seq LIMIT 1), 0),
+			coalesce((SELECT max(seq) FROM `+current+`) - (SELECT min(seq) FROM `+current+`) + 1, 0)`).Scan(&newest, &t.oldest, &t.rows)
+		t.oldRows, t.oldNewest = newest.Valid, newest.Int64
+		return err
+	})
+	return t, err
+}
+
+var tableName = [2]string{"reading_0", "reading_1"}
+
+// packOld packs the old table if all of it is old enough. When a clock far ahead
+// has stamped its last row, the age of the rows after it decides.
+func (j *Journal) packOld(ctx context.Context, now time.Time, done *Compacted) error {
+	t, err := j.tables(ctx)
+	if err != nil || !t.oldRows {
+		return err
+	}
+	newest := t.oldNewest
+	if t.rows > 0 {
+		newest = min(newest, t.oldest)
+	}
+	if newest > now.Add(-rawStays).UnixMilli() && t.rows < 4*chunkRows {
+		return nil
+	}
+	for more := true; more; {
+		if more, err = j.packNext(ctx, tableName[t.old], done); err != nil {
+			return err
+		}
+	}
+	// Without a WHERE, SQLite frees the table's pages unread and unwritten.
+	return j.update(ctx, "compact", func(tx *tx) error { return tx.exec(`DELETE FROM ` + tableName[t.old]) })
+}
+
+// packNext packs the next rows of a table into one chunk. The rows stay where
+// they are until the table is cleared, but no reader minds them any more: what
+// is up to the end of the last chunk is read from the chunks.
+func (j *Journal) packNext(ctx context.Context, table string, done *Compacted) (more bool, err error) {
+	var rows []row
+	var all []series
+	err = j.view(ctx, "compact", func(t *sql.Tx) error {
+		after, err := packedTo(ctx, t)
+		if err != nil {
+			return err
+		}
+		if all, err = j.series.load(ctx, t); err != nil {
+			return err
+		}
+		rows, err = collect(ctx, t, scanRow, `SELECT `+rowColumns+` FROM `+table+` WHERE seq > ? ORDER BY seq LIMIT ?`, after, chunkRows)
+		return err
+	})
+	if err != nil || len(rows) == 0 {
+		return false, err
+	}
+	history := days{}
+	for _, r := range rows {
+		history.add(r, all)
+	}
+	body, err := pack(rows)
+	if err != nil {
+		return false, err
+	}
+	err = j.update(ctx, "compact", func(tx *tx) error {
+		if err := writeChunk(tx, rows, body); err != nil {
+			return err
+		}
+		return history.merge(tx)
+	})
+	if err != nil {
+		return false, err
+	}
+	done.Rows += int64(len(rows))
+	done.Chunks++
+	return true, nil
+}
+
+// turn begins to append to the other table when it is free and the current one
+// holds a chunk's worth, or has begun long ago.
+func (j *Journal) turn(ctx context.Context, now time.Time) error {
+	t, err := j.tables(ctx)
+	if err != nil || t.oldRows || t.rows == 0 {
+		return err
+	}
+	if t.rows < chunkRows && t.oldest > now.Add(-turnAfter).UnixMilli() {
+		return nil
+	}
+	return j.update(ctx, "compact", func(tx *tx) error {
+		tx.head.table = t.old
+		return tx.setMeta("table", t.old)
+	})
+}
+
+// drop removes what Keep no longer asks for, from the start of the journal on.
+// The newest chunk always stays, because it holds the place of the sequence.
+func (j *Journal) drop(ctx context.Context, now time.Time, done *Compacted) error {
+	if j.cfg.Keep <= 0 {
+		return nil
+	}
+	horizon := now.Add(-j.cfg.Keep).UnixMilli()
+	var first, readings int64 // of what stays, of what goes
+	err := j.view(ctx, "compact", func(t *sql.Tx) error {
+		return t.QueryRowContext(ctx, `WITH stays AS (SELECT coalesce((SELECT min(first) FROM chunk WHERE arrived_hi >= ?),
+			(SELECT max(first) FROM chunk)) AS first) SELECT coalesce(stays.first, 0), coalesce((SELECT sum(readings) FROM chunk
+			WHERE chunk.first < stays.first), -1) FROM stays`, horizon).Scan(&first, &readings)
+	})
+	if err != nil || readings < 0 {
+		return err
+	}
+	err = j.update(ctx, "compact", func(tx *tx) error { return dropTx(tx, first, horizon) })
+	if err == nil {
+		done.Dropped += readings
+	}
+	return err
+}
+
+// dropTx removes the chunks before a first one that stays, and other lines that
+// arrived before the horizon.
+func dropTx(tx *tx, first, horizon int64) error {
+	if err := tx.exec(`INSERT OR REPLACE INTO meta (name, value) SELECT 'dropped', max(arrived_hi) FROM chunk WHERE first < ?`, first); err != nil {
+		return err
+	}
+	for _, table := range []string{"chunk", "chunk_body"} {
+		if err := tx.exec(`DELETE FROM `+table+` WHERE first < ?`, first); err != nil {
+			return err
+		}
+	}
+	if err := tx.exec(`DELETE FROM event WHERE arrived < ? AND kind IN (?, ?, ?, ?, ?)`, horizon,
+		int64(farm.EventLink), int64(farm.EventCaught), int64(farm.EventTrouble), int64(farm.EventHush), int64(farm.EventSeen)); err != nil {
+		return err
+	}
+	return tx.exec(`DELETE FROM owed WHERE settled < ?`, horizon)
+}
+
+// repackNext packs one chunk anew that an older version wrote. The table repack,
+// which a migration made, lists them. Each takes a transaction of its own, in which
+// its body is replaced and its line in the list goes: whenever it is interrupted, a
+// chunk has been packed anew or has not, and reads alike both ways. The room that
+// the old body leaves takes the next new one. A chunk that can't be read stays as it
+// is. The lock against a change of its times is held for that chunk alone, so that
+// intake never waits for more.
+func (j *Journal) repackNext(ctx context.Context) (more bool, err error) {
+	j.compacting.Lock()
+	defer j.compacting.Unlock()
+	var c chunkInfo
+	var rows []row
+	err = j.view(ctx, "repack", func(t *sql.Tx) error {
+		err := t.QueryRowContext(ctx, `SELECT r.first, coalesce(c.last, 0), coalesce(c.rows, 0)
+			FROM repack r LEFT JOIN chunk c ON c.first = r.first ORDER BY r.first LIMIT 1`).Scan(&c.first, &c.last, &c.rows)
+		if err != nil || c.rows == 0 { // dropped since
+			return err
+		}
+		rows, err = j.readOrPass(ctx, t, c)
+		return err
+	})
+	if errors.Is(err, sql.ErrNoRows) {
+		return false, nil
+	}
+	if err != nil {
+		return false, err
+	}
+	body, err := pack(rows)
+	if err != nil {
+		return false, err
+	}
+	return true, j.update(ctx, "repack", func(tx *tx) error {
+		if len(rows) > 0 {
+			if err := tx.exec(`UPDATE chunk_body SET body = ? WHERE first = ?`, body, c.first); err != nil {
+				return err
+			}
+		}
+		return tx.exec(`DELETE FROM repack WHERE first = ?`, c.first)
+	})
+}

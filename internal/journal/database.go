@@ -1,0 +1,258 @@
+package journal
+
+import (
+	"context"
+	"database/sql"
+	"embed"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net/url"
+	"os"
+	"strings"
+	"sync"
+	"time"
+)
+
+const (
+	// pageSize is half of the usual. A commit of a dozen readings dirties one
+	// page whatever its size, and a page of this size still holds forty.
+	pageSize    = 2048
+	readers     = 3 // connections for reading
+	readerIdle  = time.Minute
+	busyMillis  = 5000    // how long a connection waits for another's lock
+	cacheKiB    = 512     // page cache of each connection
+	logMaxBytes = 8 << 20 // the write-ahead log is cut back to this when it has grown
+
+	sqliteHeader = "SQLite format 3\x00" // begins every database file
+	queryOnly    = "query_only(1)"
+)
+
+// dataSource names the file with the pragmas that every connection of a pool
+// must have. They stand in the name because an Exec would reach one connection
+// only.
+func dataSource(path, mode string, more ...string) string {
+	q := url.Values{"mode": {mode}, "_pragma": append([]string{
+		fmt.Sprintf("busy_timeout(%d)", busyMillis),
+		fmt.Sprintf("cache_size(-%d)", cacheKiB),
+		"trusted_schema(0)",
+	}, more...)}
+	// SQLite reads the path as a URI: these three would end it.
+	escaped := strings.NewReplacer("%", "%25", "?", "%3f", "#", "%23").Replace(path)
+	return "file:" + escaped + "?" + q.Encode()
+}
+
+func openPool(name string, n int) (*sql.DB, error) {
+	db, err := sql.Open("sqlite", name)
+	if err != nil {
+		return nil, fmt.Errorf("open journal: %w", err)
+	}
+	db.SetMaxOpenConns(n)
+	db.SetMaxIdleConns(n)
+	return db, nil
+}
+
+// openReaders opens the pool for reading, which never waits for the writer. Each
+// connection holds a cache, so one that is not used for a while is closed.
+func openReaders(source string) (*sql.DB, error) {
+	db, err := openPool(source, readers)
+	if err == nil {
+		db.SetConnMaxIdleTime(readerIdle)
+	}
+	return db, err
+}
+
+// readyWriter opens the one connection that writes, with the newest schema and the
+// statements prepared. Its transactions take the write lock when they begin, so that
+// none fails half way for want of it.
+func readyWriter(ctx context.Context, path string) (db *sql.DB, inserts [2]*sql.Stmt, err error) {
+	db, err = openPool(dataSource(path, "rwc",
+		"journal_mode(WAL)",
+		"synchronous(FULL)",
+		"foreign_keys(0)",
+		fmt.Sprintf("journal_size_limit(%d)", logMaxBytes),
+	)+"&_txlock=immediate", 1)
+	if err != nil {
+		return nil, inserts, err
+	}
+	for _, step := range []func(context.Context, *sql.DB) error{checkDurable, migrate} {
+		if err == nil {
+			err = step(ctx, db)
+		}
+	}
+	if err == nil {
+		inserts, err = prepareInserts(ctx, db)
+	}
+	if err != nil {
+		db.Close()
+	}
+	return db, inserts, err
+}
+
+// checkDurable reads the two pragmas back on which the promise rests that an
+// acknowledged reading survives a power loss. A file system without shared
+// memory, for one, quietly refuses the write-ahead log.
+func checkDurable(ctx context.Context, db *sql.DB) error {
+	var mode string
+	if err := db.QueryRowContext(ctx, "PRAGMA journal_mode").Scan(&mode); err != nil {
+		return classify(fmt.Errorf("open journal: %w", err))
+	}
+	var sync int
+	if err := db.QueryRowContext(ctx, "PRAGMA synchronous").Scan(&sync); err != nil {
+		return classify(fmt.Errorf("open journal: %w", err))
+	}
+	if mode != "wal" || sync != 2 {
+		return fmt.Errorf("open journal: the file system allows no write-ahead log (journal mode %s, sync level %d); put the journal on a local disk", mode, sync)
+	}
+	return nil
+}
+
+// format writes the header of an empty file. The page size can only be chosen
+// while the file has no header and no write-ahead log.
+func format(ctx context.Context, path string) error {
+	db, err := openPool(dataSource(path, "rw", fmt.Sprintf("page_size(%d)", pageSize)), 1)
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	if _, err := db.ExecContext(ctx, `VACUUM`); err != nil {
+		return classify(fmt.Errorf("make journal: %w", err))
+	}
+	return nil
+}
+
+//go:embed migrations/*.sql
+var migrationFiles embed.FS
+
+// applicationID marks the file as ours in its header ("bwjn").
+const applicationID = 0x62776a6e
+
+// migrations are the numbered steps in order: 0001_ makes version 1 of version 0.
+var migrations = sync.OnceValue(func() (steps []string) {
+	names, _ := fs.Glob(migrationFiles, "migrations/*.sql") // the pattern is a good one
+	for _, name := range names {
+		text, _ := migrationFiles.ReadFile(name) // it is there
+		steps = append(steps, string(text))
+	}
+	return steps
+})
+
+// migrate brings the schema to the newest version, one transaction a step. The
+// version stands in the header of the file (PRAGMA user_version).
+func migrate(ctx context.Context, db *sql.DB) error {
+	have, err := schemaVersion(ctx, db)
+	if err != nil {
+		return err
+	}
+	for v := have; v < len(migrations()); v++ {
+		if err := migrateStep(ctx, db, v+1, migrations()[v]); err != nil {
+			return classify(fmt.Errorf("migrate journal to schema %d: %w", v+1, err))
+		}
+	}
+	return nil
+}
+
+func migrateStep(ctx context.Context, db *sql.DB, version int, text string) error {
+	tx, err := db.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback() // after a commit it does nothing
+	script := fmt.Sprintf("%s;\nPRAGMA application_id = %d;\nPRAGMA user_version = %d;", text, applicationID, version)
+	if _, err := tx.ExecContext(ctx, script); err != nil {
+		return err
+	}
+	return tx.Commit()
+}
+
+// schemaVersion reads the version and refuses one that this program is too old
+// for, and a database of another program.
+func schemaVersion(ctx context.Context, db *sql.DB) (int, error) {
+	var version, app, tables int
+	row := db.QueryRowContext(ctx, `SELECT (SELECT user_version FROM pragma_user_version),
+		(SELECT application_id FROM pragma_application_id), (SELECT count(*) FROM sqlite_schema)`)
+	if err := row.Scan(&version, &app, &tables); err != nil {
+		return 0, classify(fmt.Errorf("read journal schema: %w", err))
+	}
+	if app != applicationID && tables > 0 {
+		return 0, fmt.Errorf("open journal: the file is a database of another program; give journal.path a file of its own")
+	}
+	if known := len(migrations()); version > known {
+		return 0, fmt.Errorf("open journal: %w: it has schema %d, this one knows %d; install the newer binwatchd, or restore a backup made before it ran",
+			ErrNewer, version, known)
+	}
+	return version, nil
+}
+
+// lockFree is a journal's file that is read as one nobody writes to. On a full or
+// read-only disk SQLite can't make the two files by which a reader keeps clear
+// of the writer. After a clean stop they are not needed: the log is empty and
+// all there is stands in the file. The nil lockFree is any other way of reading.
+type lockFree struct {
+	path string
+	was  os.FileInfo
+}
+
+// errWrittenMeanwhile says that what was read may be of two moments.
+var errWrittenMeanwhile = errors.New("the journal was written to while it was read without a lock; try again")
+
+// check tells whether the file has been left alone since it was opened.
+func (s *lockFree) check() error {
+	if s == nil {
+		return nil
+	}
+	log, err := fileSize(s.path + "-wal")
+	if err != nil {
+		return err
+	}
+	is, err := os.Stat(s.path)
+	if err != nil {
+		return err
+	}
+	if log > 0 || !os.SameFile(is, s.was) || is.Size() != s.was.Size() || !is.ModTime().Equal(s.was.ModTime()) {
+		return errWrittenMeanwhile
+	}
+	return nil
+}
+
+// source names the file for reading it in this way.
+func (s *lockFree) source(path string, pragmas ...string) string {
+	name := dataSource(path, "ro", pragmas...)
+	if s != nil {
+		name += "&immutable=1"
+	}
+	return name
+}
+
+// openReading opens the pool for reading: beside a daemon, or where the disk
+// leaves no room for that, as a file that nobody writes to.
+func (j *Journal) openReading(ctx context.Context) error {
+	err := j.tryReading(ctx)
+	if !errors.Is(err, ErrFull) && !errors.Is(err, ErrReadOnly) && !errors.Is(err, ErrDisk) {
+		return err
+	}
+	was, unfit := os.Stat(j.cfg.Path)
+	alone := &lockFree{j.cfg.Path, was}
+	if unfit != nil || alone.check() != nil {
+		return err
+	}
+	j.lockFree = alone
+	return j.tryReading(ctx)
+}
+
+func (j *Journal) tryReading(ctx context.Context) error {
+	db, err := openReaders(j.lockFree.source(j.cfg.Path, queryOnly))
+	if err != nil {
+		return err
+	}
+	version, err := schemaVersion(ctx, db)
+	if err == nil && version == 0 {
+		err = errors.New("open journal: it is empty; no daemon has run on it yet")
+	}
+	if err != nil {
+		db.Close()
+		return fullAt(j.cfg.Path, err)
+	}
+	j.read.Store(db)
+	return nil
+}
