@@ -304,15 +304,15 @@ func (a *Arrivals) shift(ms, from int64) {
 	}
 }
 
-// savedArrivals is what Save writes.
-type savedArrivals struct {
+// arrivalsSnapshot is what Save writes.
+type arrivalsSnapshot struct {
 	arrivalsMemory
 	Probes map[string]arrival
 }
 
 // Save writes what is known, the same bytes for the same memory.
 func (a *Arrivals) Save() ([]byte, error) {
-	s := savedArrivals{a.arrivalsMemory, make(map[string]arrival, len(a.probes))}
+	s := arrivalsSnapshot{a.arrivalsMemory, make(map[string]arrival, len(a.probes))}
 	for id, i := range a.index {
 		s.Probes[id] = a.probes[i]
 	}
@@ -327,7 +327,7 @@ func (a *Arrivals) Save() ([]byte, error) {
 // there are dropped. After an error nothing is known.
 func (a *Arrivals) Load(b []byte) error {
 	*a = *NewArrivals(a.farm)
-	var s savedArrivals
+	var s arrivalsSnapshot
 	if err := json.Unmarshal(b, &s); err != nil {
 		return fmt.Errorf("load arrivals: %w", err)
 	}

@@ -6,6 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -81,7 +83,7 @@ func (d *Decoder) jot(place string, payload []byte, arrived time.Time) (jot *far
 // saidAt reads when a jot was done or a hush was said; nothing means on arrival.
 func saidAt(raw json.RawMessage, arrived time.Time) (at time.Time, given bool, err error) {
 	t := newTree()
-	out := make([]found, 1)
+	out := make([]jsonValue, 1)
 	t.ask("")
 	if len(raw) > 0 {
 		scan(raw, t, out)
@@ -142,4 +144,123 @@ func strictly(payload []byte, v any) error {
 		return errors.New("something follows the object: " + quote(payload))
 	}
 	return nil
+}
+
+// Bounds of what a keeper may write down. Common practice, no source: they
+// catch a wrong year and a wrong unit, not a large farm.
+const (
+	oldestJot   = 366 * 24 * time.Hour
+	longestHush = 366 * 24 * time.Hour
+	largest     = 10000 // kg or L
+	longestWord = 64    // bytes of a kind of food or an episode's id
+)
+
+// CheckJot tells what is wrong with a jot, wherever it came from: an unknown
+// bin, zone or deed, an amount no bin can hold, a time to come. Now is the
+// time of arrival; a zero one leaves the jot's time unchecked.
+func CheckJot(f *farm.Farm, j farm.Jot, now time.Time) error {
+	if err := checkPlace(f, j.Bin, j.Zone); err != nil {
+		return err
+	}
+	switch {
+	case !slices.Contains(farm.JotKinds, j.What):
+		return fmt.Errorf("what: %q is not one of %s", clip(string(j.What)), list(farm.JotKinds))
+	case !amount(j.Kg) || !amount(j.Litres):
+		return fmt.Errorf("amount: must be from 0 to %d kg or L", largest)
+	case !now.IsZero() && j.At.Sub(now) > longestAhead:
+		return errors.New("at: lies in the future: " + j.At.Format(time.RFC3339))
+	case now.Sub(j.At) > oldestJot:
+		return errors.New("at: more than a year ago: " + j.At.Format(time.RFC3339))
+	case !word(j.Of) || !word(j.By):
+		return fmt.Errorf("of: not a word: %q", clip(j.Of))
+	case j.What == farm.Stocked && j.Of != "" && !known(f.Species, j.Of, func(s farm.Species) string { return s.ID }):
+		return fmt.Errorf("of: no species %q", clip(j.Of))
+	}
+	return checkTo(f, j)
+}
+
+func checkTo(f *farm.Farm, j farm.Jot) error {
+	switch {
+	case j.To == "":
+		return nil
+	case j.What != farm.Sifted:
+		return fmt.Errorf("to: only what is sifted goes to another bin, not what is %s", j.What)
+	}
+	bin, zone, _ := strings.Cut(j.To, "/")
+	if err := checkPlace(f, bin, zone); err != nil {
+		return fmt.Errorf("to: %w", err)
+	}
+	return nil
+}
+
+// CheckHush tells what is wrong with a hush: an unknown bin, zone or
+// condition, or an end that is past or more than a year away.
+func CheckHush(f *farm.Farm, h farm.Hush, now time.Time) error {
+	if err := checkPlace(f, h.Bin, h.Zone); err != nil {
+		return err
+	}
+	switch {
+	case h.Condition != "" && !slices.Contains(farm.Conditions, h.Condition):
+		return fmt.Errorf("condition: %q is not one of %s", clip(string(h.Condition)), list(farm.Conditions))
+	case !h.Until.After(now):
+		return errors.New("for: must be longer than nothing")
+	case h.Until.Sub(now) > longestHush:
+		return errors.New("for: must not be longer than a year")
+	}
+	return nil
+}
+
+func checkEpisode(id string) error {
+	if id == "" || !word(id) {
+		return fmt.Errorf("not the id of a condition: %q", clip(id))
+	}
+	return nil
+}
+
+// checkPlace looks for a bin and, when one is named, its zone.
+func checkPlace(f *farm.Farm, bin, zone string) error {
+	i := slices.IndexFunc(f.Bins, func(b farm.Bin) bool { return b.Name == bin })
+	if i < 0 {
+		return fmt.Errorf("no bin %q; there are %s", clip(bin), names(f.Bins, func(b farm.Bin) string { return b.Name }))
+	}
+	name := func(z farm.Zone) string { return z.Name }
+	if zone != "" && !known(f.Bins[i].Zones, zone, name) {
+		return fmt.Errorf("no zone %q in %s; there are %s", clip(zone), bin, names(f.Bins[i].Zones, name))
+	}
+	return nil
+}
+
+func known[T any](all []T, word string, name func(T) string) bool {
+	return slices.ContainsFunc(all, func(t T) bool { return name(t) == word })
+}
+
+func names[T any](all []T, name func(T) string) string {
+	var out []string
+	for _, t := range all {
+		out = append(out, name(t))
+	}
+	return list(out)
+}
+
+func list[T ~string](all []T) string {
+	out := make([]string, 0, len(all))
+	for _, w := range all {
+		out = append(out, string(w))
+	}
+	return strings.Join(out, ", ")
+}
+
+func amount(v float64) bool { return v >= 0 && v <= largest && !math.IsNaN(v) }
+
+// word tells whether a text is short and printable.
+func word(s string) bool {
+	return len(s) <= longestWord && !strings.ContainsFunc(s, func(r rune) bool { return r < ' ' || r == 0x7f || r == '\uFFFD' })
+}
+
+// clip shortens a text from outside for an error message.
+func clip(s string) string {
+	if len(s) <= longestWord {
+		return s
+	}
+	return s[:longestWord] + "…"
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -14,9 +15,9 @@ import (
 // with the values of a whole farm is a hundredth of it.
 const maxPayload = 64 << 10
 
-// maxClaims bounds how many topics a Decoder remembers. Topics come from
+// maxRoutes bounds how many topics a Decoder remembers. Topics come from
 // outside, and a filter with a wildcard matches any number of them.
-const maxClaims = 4096
+const maxRoutes = 4096
 
 // A Decoder finds the numbers of the probes of one farm in MQTT messages, and
 // the keeper's commands that come the same way. It remembers which probes a
@@ -25,12 +26,12 @@ type Decoder struct {
 	farm   *farm.Farm
 	prefix string // of the command topics, with its slash
 	scales []scale
-	claims map[string]*claim
-	found  []found // for one message, kept to spare allocations
+	routes map[string]*topicRoute
+	found  []jsonValue // for one message, kept to spare allocations
 }
 
-// A claim is what the messages of one topic are asked for.
-type claim struct {
+// A topicRoute is what the messages of one topic are asked for.
+type topicRoute struct {
 	parts []part
 	tree  *tree
 	plain bool // everybody wants the whole payload, nobody a time: no need to scan
@@ -45,7 +46,7 @@ type part struct {
 // NewDecoder makes a decoder for the probes of f and for commands under the
 // prefix. The farm must not change afterwards.
 func NewDecoder(f *farm.Farm, prefix string) *Decoder {
-	d := &Decoder{farm: f, prefix: strings.TrimSuffix(prefix, "/") + "/", claims: map[string]*claim{}}
+	d := &Decoder{farm: f, prefix: strings.TrimSuffix(prefix, "/") + "/", routes: map[string]*topicRoute{}}
 	for _, p := range f.Probes {
 		d.scales = append(d.scales, newScale(p))
 	}
@@ -94,7 +95,7 @@ func (d *Decoder) Decode(topic string, payload []byte, arrived time.Time) Decode
 			return got
 		}
 	}
-	c := d.claim(topic)
+	c := d.route(topic)
 	if len(c.parts) == 0 {
 		return refused("", Unclaimed, "no probe has the topic "+quote([]byte(topic)))
 	}
@@ -106,7 +107,7 @@ func (d *Decoder) Decode(topic string, payload []byte, arrived time.Time) Decode
 
 // sound fills d.found from a payload, or says what is wrong with it as a
 // whole.
-func (d *Decoder) sound(c *claim, payload []byte) Rejection {
+func (d *Decoder) sound(c *topicRoute, payload []byte) Rejection {
 	body := bytes.TrimSpace(payload)
 	d.found = growTo(d.found, c.tree.slots)
 	switch {
@@ -115,7 +116,7 @@ func (d *Decoder) sound(c *claim, payload []byte) Rejection {
 	case len(body) == 0:
 		return Rejection{Reason: Empty, Detail: "the message is empty"}
 	case c.plain:
-		d.found[0] = found{kind: text, raw: unquoted(body)}
+		d.found[0] = jsonValue{kind: text, raw: unquoted(body)}
 	case !scan(body, c.tree, d.found):
 		return Rejection{Reason: NotJSON, Detail: "not JSON: " + quote(body)}
 	}
@@ -123,7 +124,7 @@ func (d *Decoder) sound(c *claim, payload []byte) Rejection {
 }
 
 // read makes the readings of a message whose values have been found.
-func (d *Decoder) read(c *claim, arrived time.Time) Decoded {
+func (d *Decoder) read(c *topicRoute, arrived time.Time) Decoded {
 	got := Decoded{Readings: make([]farm.Reading, 0, len(c.parts))}
 	for _, p := range c.parts {
 		f := d.found[p.value]
@@ -143,7 +144,7 @@ func (d *Decoder) read(c *claim, arrived time.Time) Decoded {
 
 // date gives a reading the device's time when that can be believed; until
 // then At is the time of arrival.
-func date(r *farm.Reading, f found) {
+func date(r *farm.Reading, f jsonValue) {
 	at, given, ok := f.stamp()
 	switch {
 	case !given:
@@ -155,7 +156,7 @@ func date(r *farm.Reading, f found) {
 }
 
 // unread says why there is no number for one probe.
-func (d *Decoder) unread(p part, f found) Rejection {
+func (d *Decoder) unread(p part, f jsonValue) Rejection {
 	probe := d.farm.Probes[p.probe]
 	if f.kind == absent {
 		return Rejection{probe.ID, Missing, "there is nothing at " + probe.Value}
@@ -163,20 +164,20 @@ func (d *Decoder) unread(p part, f found) Rejection {
 	return Rejection{probe.ID, NotNumber, "not a number: " + quote(f.raw)}
 }
 
-// claim finds what a topic's messages are asked for.
-func (d *Decoder) claim(topic string) *claim {
-	if c, ok := d.claims[topic]; ok {
+// route finds what a topic's messages are asked for.
+func (d *Decoder) route(topic string) *topicRoute {
+	if c, ok := d.routes[topic]; ok {
 		return c
 	}
-	c := d.newClaim(topic)
-	if len(d.claims) < maxClaims {
-		d.claims[strings.Clone(topic)] = c
+	c := d.newRoute(topic)
+	if len(d.routes) < maxRoutes {
+		d.routes[strings.Clone(topic)] = c
 	}
 	return c
 }
 
-func (d *Decoder) newClaim(topic string) *claim {
-	c := &claim{tree: newTree(), plain: true}
+func (d *Decoder) newRoute(topic string) *topicRoute {
+	c := &topicRoute{tree: newTree(), plain: true}
 	for i, p := range d.farm.Probes {
 		if !matches(p.Topic, topic) {
 			continue
@@ -191,7 +192,7 @@ func (d *Decoder) newClaim(topic string) *claim {
 	return c
 }
 
-func (d *Decoder) refusedForAll(c *claim, r Rejection) Decoded {
+func (d *Decoder) refusedForAll(c *topicRoute, r Rejection) Decoded {
 	var got Decoded
 	for _, p := range c.parts {
 		r.Probe = d.farm.Probes[p.probe].ID
@@ -221,9 +222,158 @@ func quote(b []byte) string {
 	return fmt.Sprintf("%+q", b)
 }
 
-func growTo(f []found, n int) []found {
+func growTo(f []jsonValue, n int) []jsonValue {
 	if cap(f) < n {
-		return make([]found, n)
+		return make([]jsonValue, n)
 	}
 	return f[:n]
 }
+
+// Reasons for a rejection. They are few and fixed, because they serve as
+// labels of the metrics.
+const (
+	Unclaimed  = "unclaimed"    // no probe and no command has this topic
+	TooLarge   = "too_large"    // over 64 KiB
+	Empty      = "empty"        // nothing but white space
+	NotJSON    = "not_json"     // a JSON Pointer is to be followed in what is not JSON
+	Missing    = "missing"      // the JSON Pointer points at nothing
+	NotNumber  = "not_a_number" // something else than a number stands there
+	BadCommand = "bad_command"  // a jot, hush or seen that can't be understood
+)
+
+// Reasons lists every reason of a rejection.
+var Reasons = []string{Unclaimed, TooLarge, Empty, NotJSON, Missing, NotNumber, BadCommand}
+
+// A Rejection is a message, or one probe's part of it, that made no reading.
+type Rejection struct {
+	Probe  string // "" when no probe is concerned
+	Reason string // one of Reasons
+	Detail string // a sentence for people, with at most a little of the payload
+}
+
+// Decoded is what one message became. A message may feed several probes, and
+// give a reading for one while it is rejected for another.
+type Decoded struct {
+	Readings []farm.Reading
+	Jot      *farm.Jot
+	Hush     *farm.Hush
+	Timed    bool // the jot or hush says its own time
+	Seen     *farm.Seen
+	Rejected []Rejection
+}
+
+// Explain says in a few lines what a message would become: which probes it
+// feeds, what they would read, and what is wrong with it. It knows no time of
+// arrival and no earlier readings, so it judges neither a device's clock nor
+// spikes and the like.
+func (d *Decoder) Explain(topic string, payload []byte) string {
+	var w strings.Builder
+	fmt.Fprintf(&w, "%s %s\n", topic, quote(payload))
+	if rest, ok := strings.CutPrefix(topic, d.prefix); ok {
+		if got, ok := d.command(rest, payload, time.Time{}); ok {
+			explainCommand(&w, got)
+			return w.String()
+		}
+	}
+	d.explainReadings(&w, d.route(topic), topic, payload)
+	return w.String()
+}
+
+func (d *Decoder) explainReadings(w *strings.Builder, c *topicRoute, topic string, payload []byte) {
+	if len(c.parts) == 0 {
+		fmt.Fprintf(w, "  rejected (%s): no probe has the topic %s\n", Unclaimed, topic)
+		return
+	}
+	bad := d.sound(c, payload)
+	for _, p := range c.parts {
+		r := bad
+		if r.Reason == "" {
+			if _, ok := d.found[p.value].number(); !ok {
+				r = d.unread(p, d.found[p.value])
+			}
+		}
+		if r.Reason != "" {
+			fmt.Fprintf(w, "  %s: rejected (%s): %s\n", d.farm.Probes[p.probe].ID, r.Reason, r.Detail)
+			continue
+		}
+		fmt.Fprintf(w, "  %s\n", d.explainPart(p))
+	}
+}
+
+// explainPart says what one probe would read: "bed-t: 61.7 F is 16.5 °C".
+func (d *Decoder) explainPart(p part) string {
+	probe := d.farm.Probes[p.probe]
+	raw, _ := d.found[p.value].number()
+	value := d.scales[p.probe].value(raw)
+	s := fmt.Sprintf("%s: %s %s is %s", probe.ID, spell(raw), probe.Unit, d.spellValue(probe, value))
+	if doubt := checkRange(probe, value); doubt != farm.NoDoubt {
+		s += ", not believed: " + doubt.String()
+	}
+	if p.time < 0 {
+		return s
+	}
+	switch at, given, ok := d.found[p.time].stamp(); {
+	case !given:
+		return s + ", without a time of its own"
+	case !ok:
+		return s + ", with a time that can't be read: " + quote(d.found[p.time].raw)
+	default:
+		return s + ", taken at " + at.Format(time.RFC3339) + " by its own clock"
+	}
+}
+
+func (d *Decoder) spellValue(p farm.Probe, v float64) string {
+	switch {
+	case !farm.Finite(v):
+		return "no number"
+	case p.Measures == farm.Temperature:
+		return d.farm.Units.Temperature(v)
+	case p.Measures == farm.Battery && p.Unit != farm.Percent && p.Unit != farm.Ratio:
+		return spell(v) + " V"
+	}
+	return spell(v) + " %"
+}
+
+func explainCommand(w *strings.Builder, got Decoded) {
+	switch {
+	case len(got.Rejected) > 0:
+		fmt.Fprintf(w, "  rejected (%s): %s\n", got.Rejected[0].Reason, got.Rejected[0].Detail)
+	case got.Jot != nil:
+		fmt.Fprintf(w, "  a jot: %s %s\n", spot(got.Jot.Bin, got.Jot.Zone), spellJot(*got.Jot))
+	case got.Hush != nil:
+		what := string(got.Hush.Condition)
+		if what == "" {
+			what = "everything"
+		}
+		long := got.Hush.Until.Sub(time.Time{})
+		fmt.Fprintf(w, "  a hush: quiet about %s at %s for %s\n", what, spot(got.Hush.Bin, got.Hush.Zone), farm.SayLong(long))
+	case got.Seen != nil:
+		fmt.Fprintf(w, "  seen: the keeper knows of %s\n", got.Seen.Episode)
+	}
+}
+
+func spellJot(j farm.Jot) string {
+	s := string(j.What)
+	if j.Kg > 0 {
+		s += " " + spell(j.Kg) + " kg"
+	}
+	if j.Litres > 0 {
+		s += " " + spell(j.Litres) + " L"
+	}
+	if j.Of != "" {
+		s += " of " + j.Of
+	}
+	if j.To != "" {
+		s += " to " + j.To
+	}
+	return s
+}
+
+func spot(bin, zone string) string {
+	if zone == "" {
+		return bin
+	}
+	return bin + "/" + zone
+}
+
+func spell(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }

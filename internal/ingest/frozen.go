@@ -66,7 +66,7 @@ func (d *Doubter) frozen(i int, raw float64, at int64) bool {
 	if s.Changes < enoughChanges || s.Days < weekDays || bits.OnesCount8(s.Moved) < movingDays {
 		return false
 	}
-	if ref := d.places[i].reference; ref >= 0 {
+	if ref := d.contexts[i].reference; ref >= 0 {
 		if v, ok := d.fresh(ref, at); ok {
 			moved := max(s.RefHi, v) - min(s.RefLo, v)
 			return s.RefSeen && s.lasts(at, frozenAfter, frozenTimes) && moved > calmTimes*s.Calm+calmMore
@@ -102,7 +102,7 @@ func (d *Doubter) learnStill(i int, r farm.Reading, at int64) {
 	}
 	s.To = at
 	s.Frozen = s.Frozen || r.Doubt == farm.Frozen
-	if ref := d.places[i].reference; ref >= 0 {
+	if ref := d.contexts[i].reference; ref >= 0 {
 		s.refer(d.fresh(ref, at))
 	}
 	s.learnDay(r.Value, at, t.Step)

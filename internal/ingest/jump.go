@@ -91,7 +91,7 @@ func (d *Doubter) plausible(i int, v float64, at int64) bool {
 // within it. Reach grows with the time that nothing was heard, and a little
 // with the time that nothing was believed.
 func (d *Doubter) away(i int, v float64, at int64) float64 {
-	t, l := &d.tracks[i], d.places[i].limits
+	t, l := &d.tracks[i], d.contexts[i].limits
 	lo, hi := t.span(at)
 	reach := t.widen(l, l.reach) + l.reachHour*hours(t.Heard, at) + min(0.2*hours(t.T, at), l.reach)
 	switch {
@@ -119,7 +119,7 @@ func (d *Doubter) rushed(i int, v float64, at int64) bool {
 
 // tooFast tells whether no bin changes by this much between two moments.
 func (d *Doubter) tooFast(i int, by float64, from, to int64) bool {
-	t, l := &d.tracks[i], d.places[i].limits
+	t, l := &d.tracks[i], d.contexts[i].limits
 	if d.farm.Probes[i].Measures == farm.Moisture && by > 0 {
 		return false
 	}
@@ -129,7 +129,7 @@ func (d *Doubter) tooFast(i int, by float64, from, to int64) bool {
 // candidate takes a value that is not plausible into the level that waits to
 // be believed, if it agrees with that, else into a new one.
 func (d *Doubter) candidate(i int, v float64, at int64) candidate {
-	t, l := &d.tracks[i], d.places[i].limits
+	t, l := &d.tracks[i], d.contexts[i].limits
 	lo, hi := t.span(at)
 	far := v - min(max(v, lo), hi)
 	c := t.Jump
@@ -155,11 +155,11 @@ func (d *Doubter) candidate(i int, v float64, at int64) candidate {
 // rest is how far a fall may still move and count as come to rest: a probe that
 // dries on the bench sinks on, and one in the air swings with the day.
 func (d *Doubter) rest(i int, c candidate) float64 {
-	t, l := &d.tracks[i], d.places[i].limits
+	t, l := &d.tracks[i], d.contexts[i].limits
 	switch {
 	case d.farm.Probes[i].Measures == farm.Moisture:
 		return t.widen(l, l.fast)
-	case d.places[i].room < 0 && c.Fast && !d.places[i].air:
+	case d.contexts[i].room < 0 && c.Fast && !d.contexts[i].air:
 		return t.widen(l, settled)
 	}
 	return math.Inf(1)
@@ -189,7 +189,7 @@ func (t *track) defended(c candidate, lasts int64) int64 {
 }
 
 func (d *Doubter) mustLast(i int, c candidate, moisture bool) time.Duration {
-	pl := d.places[i]
+	pl := d.contexts[i]
 	switch {
 	case !c.Fast && !c.Air:
 		return lastsSpike
@@ -237,7 +237,7 @@ func (d *Doubter) learnLevel(i int, v float64, at int64, believed bool) {
 		}
 		t.leave(at)
 	case t.N > 0 && t.T == t.Heard && at-t.T <= 2*t.every(d.farm.Probes[i]):
-		t.learnStep(d.places[i].limits, v)
+		t.learnStep(d.contexts[i].limits, v)
 	}
 	t.Jump = candidate{}
 	t.push(v, at)

@@ -7,11 +7,15 @@ import (
 	"fmt"
 	"log/slog"
 	"net"
+	"slices"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
 
 	mqtt "github.com/mochi-mqtt/server/v2"
+
+	"binwatchd/internal/loopback"
 )
 
 // Settings of the embedded broker.
@@ -44,7 +48,7 @@ type ListenerConfig struct {
 type Listener struct {
 	cfg      ListenerConfig
 	server   *mqtt.Server
-	gate     *gate
+	conns    *connLimit
 	refusals *refusals
 	items    chan Item
 	again    chan struct{}
@@ -67,7 +71,7 @@ func Listen(c ListenerConfig) (*Listener, error) {
 		l = tls.NewListener(l, c.TLS)
 	}
 	r := newRefusals(c.Log, c.Now)
-	heard := &Listener{cfg: c, gate: newGate(l, r), refusals: r, items: make(chan Item), again: make(chan struct{}, 1)}
+	heard := &Listener{cfg: c, conns: newConnLimit(l, r), refusals: r, items: make(chan Item), again: make(chan struct{}, 1)}
 	heard.Hear(c.Topics)
 	return heard, nil
 }
@@ -76,12 +80,12 @@ func Listen(c ListenerConfig) (*Listener, error) {
 // and for one that has run, it does nothing.
 func (l *Listener) Close() {
 	if !l.ran.Swap(true) {
-		l.gate.close()
+		l.conns.close()
 	}
 }
 
 // Addr is the address it listens on.
-func (l *Listener) Addr() net.Addr { return l.gate.listener.Addr() }
+func (l *Listener) Addr() net.Addr { return l.conns.listener.Addr() }
 
 // Items carries links and deliveries in the order they happened. It is closed
 // when Run has returned.
@@ -96,7 +100,7 @@ func (l *Listener) Run(ctx context.Context) error {
 	defer close(l.items)
 	l.done = ctx.Done()
 	if err := l.serve(); err != nil {
-		l.gate.close()
+		l.conns.close()
 		return fmt.Errorf("run listener: %w", err)
 	}
 	l.tell(Link{Up: true, Resumed: true, At: l.cfg.Now()})
@@ -122,10 +126,10 @@ func (l *Listener) serve() error {
 		SysTopicResendInterval: sysTopicPeriod,
 		Logger:                 slog.New(slog.DiscardHandler), // it logs whole packets, passwords among them
 	})
-	if err := l.server.AddHook(&porter{listener: l}, nil); err != nil {
+	if err := l.server.AddHook(&hook{listener: l}, nil); err != nil {
 		return err
 	}
-	if err := l.server.AddListener(l.gate); err != nil {
+	if err := l.server.AddListener(l.conns); err != nil {
 		return err
 	}
 	return l.server.Serve()
@@ -135,7 +139,7 @@ func (l *Listener) serve() error {
 // connection that is being set up, so first nobody new is let in and all
 // connections end; who waits for an answer goes without one.
 func (l *Listener) shut() error {
-	l.gate.close()
+	l.conns.close()
 	return l.server.Close()
 }
 
@@ -152,10 +156,10 @@ func (l *Listener) Reconnect() {
 // something over, and then while nobody does: what comes after the links comes
 // from new connections.
 func (l *Listener) readmit() {
-	l.gate.clear()
+	l.conns.clear()
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	l.gate.clear()
+	l.conns.clear()
 	l.tell(Link{Trouble: "reconnecting", At: l.cfg.Now()})
 	l.tell(Link{Up: true, Resumed: true, At: l.cfg.Now()})
 }
@@ -166,4 +170,89 @@ func (l *Listener) tell(link Link) {
 	case l.items <- Item{Link: &link}:
 	case <-l.done:
 	}
+}
+
+// Hear changes the topics that probes may publish. It does not wait.
+func (l *Listener) Hear(topics []string) {
+	topics = slices.Clone(topics)
+	l.topics.Store(&topics)
+}
+
+// Refused is how many messages were dropped because their sender may not
+// publish them.
+func (l *Listener) Refused() int64 { return l.refused.Load() }
+
+// may tells whether a connection may publish under a topic, and notes it if not.
+func (l *Listener) may(v *probeConn, topic string) bool {
+	why := ""
+	switch {
+	case isCommand(l.cfg.Prefix, topic):
+		if !l.mayCommand(v) {
+			why = "jots, hushes and seens dropped: they need the user of broker.keeper"
+		}
+	case !slices.ContainsFunc(*l.topics.Load(), func(filter string) bool { return matches(filter, topic) }):
+		why = "messages dropped: no probe has their topic"
+	}
+	if why == "" {
+		return true
+	}
+	l.refused.Add(1)
+	l.refusals.note(why, "topic", quote([]byte(topic)), "from", v.RemoteAddr().String())
+	return false
+}
+
+// mayCommand tells whether a connection may write in the logbook. Where there is no
+// user for that, who is on this machine may: such a one could do worse.
+func (l *Listener) mayCommand(v *probeConn) bool {
+	if l.cfg.Keeper.asked() {
+		return v.keeper
+	}
+	host, _, err := net.SplitHostPort(l.Addr().String())
+	return err == nil && loopback.Is(host)
+}
+
+// isCommand tells whether a topic is one of jots, hushes and seens.
+func isCommand(prefix, topic string) bool {
+	return slices.ContainsFunc(commandFilters(strings.TrimSuffix(prefix, "/")+"/"), func(filter string) bool { return matches(filter, topic) })
+}
+
+// refusalsEvery is how often one kind of refusal is logged: a probe with a
+// wrong password tries for ever.
+const refusalsEvery = time.Minute
+
+// refusals say in the log what a listener has turned away, with how often since
+// it was last said and the newest as an example.
+type refusals struct {
+	log *slog.Logger
+	now func() time.Time
+
+	mu    sync.Mutex
+	kinds map[string]*refusal
+}
+
+type refusal struct {
+	times  int       // since it was last said
+	saidAt time.Time // when that was
+}
+
+func newRefusals(log *slog.Logger, now func() time.Time) *refusals {
+	return &refusals{log: log, now: now, kinds: map[string]*refusal{}}
+}
+
+// note counts one refusal; what is one of a few fixed texts.
+func (r *refusals) note(what string, example ...any) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	k := r.kinds[what]
+	if k == nil {
+		k = &refusal{}
+		r.kinds[what] = k
+	}
+	k.times++
+	now := r.now()
+	if now.Sub(k.saidAt) < refusalsEvery && !now.Before(k.saidAt) {
+		return
+	}
+	r.log.Warn(what, append([]any{"times", k.times}, example...)...)
+	*k = refusal{saidAt: now}
 }

@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"context"
+	"crypto/rand"
 	"errors"
 	"fmt"
 	"net/url"
@@ -31,7 +32,7 @@ type session struct {
 	source *Source
 	host   string
 	client mqtt.Client
-	wire   *wire
+	conn   *brokerConn
 	shaken func() bool // to be called after the handshake
 	heard  []string    // filters subscribed to
 	nonce  string      // of its marker
@@ -42,7 +43,7 @@ type session struct {
 	mu      sync.Mutex // guards what follows, against the client's handler
 	early   []*Delivery
 	told    bool // the link has been told: deliveries may follow
-	deaf    bool // there was no room once: nothing more is handed over
+	overrun bool // there was no room once: nothing more is handed over
 	open    int  // messages handed over and not acknowledged
 	dropped int  // QoS 0 messages without room
 	back    bool // the marker has come back
@@ -65,7 +66,7 @@ func (s *Source) open(ctx context.Context, u *url.URL) (*session, error) {
 	l := Link{Up: true, Resumed: token.SessionPresent(), Sender: ss.sender}
 	refused, err := ss.subscribe(filters, timer.C, ctx.Done())
 	if err == nil {
-		err = ss.leave(left)
+		err = ss.unsubscribe(left)
 	}
 	if err == nil {
 		l.Backlog, err = ss.backlog(l.Resumed, timer.C, ctx.Done())
@@ -99,8 +100,8 @@ func (s *Source) options(ctx context.Context, u *url.URL, ss *session) *mqtt.Cli
 		SetAutoReconnect(false).SetConnectRetry(false).SetStore(forgetful{}).
 		SetKeepAlive(keepAlive).SetPingTimeout(handshakeTime).
 		SetConnectTimeout(handshakeTime).SetWriteTimeout(writeTime).
-		SetDefaultPublishHandler(ss.hear).
-		SetConnectionLostHandler(func(_ mqtt.Client, err error) { ss.lose(err) }).
+		SetDefaultPublishHandler(ss.onMessage).
+		SetConnectionLostHandler(func(_ mqtt.Client, err error) { ss.fail(err) }).
 		SetCustomOpenConnectionFn(s.dialer(ctx, ss))
 	o.Servers = []*url.URL{u}
 	return o
@@ -138,8 +139,8 @@ func (ss *session) subscribe(filters []string, late <-chan time.Time, over <-cha
 	return refused, nil
 }
 
-// hear is the client's handler. It must not wait, or the client freezes.
-func (ss *session) hear(_ mqtt.Client, m mqtt.Message) {
+// onMessage is the client's handler. It must not wait, or the client freezes.
+func (ss *session) onMessage(_ mqtt.Client, m mqtt.Message) {
 	d := &Delivery{
 		Topic: m.Topic(), Payload: m.Payload(), QoS: m.Qos(), ID: m.MessageID(), Sender: ss.sender,
 		Dup: m.Duplicate(), Retained: m.Retained(), Arrived: ss.source.cfg.Now(), Ack: ss.ack(m),
@@ -166,7 +167,7 @@ func (ss *session) ack(m mqtt.Message) func() {
 			case 0:
 				return
 			case 1:
-				ss.wire.acknowledge(m.MessageID())
+				ss.conn.acknowledge(m.MessageID())
 			default: // nobody asked for it
 				m.Ack()
 			}
@@ -180,8 +181,8 @@ func (ss *session) ack(m mqtt.Message) func() {
 func (ss *session) acknowledged() {
 	ss.mu.Lock()
 	defer ss.mu.Unlock()
-	if ss.open--; ss.deaf && ss.open == 0 {
-		ss.lose(errBehind)
+	if ss.open--; ss.overrun && ss.open == 0 {
+		ss.fail(errBehind)
 	}
 }
 
@@ -190,23 +191,23 @@ func (ss *session) acknowledged() {
 func (ss *session) begin() {
 	ss.mu.Lock()
 	defer ss.mu.Unlock()
-	deaf := ss.deaf
-	ss.told, ss.deaf = true, false
-	if deaf {
+	overrun := ss.overrun
+	ss.told, ss.overrun = true, false
+	if overrun {
 		ss.early[len(ss.early)-1].Hurry = true // the rest comes only after it
 	}
 	for _, d := range ss.early {
 		ss.hand(d)
 	}
 	ss.early = nil
-	if deaf {
+	if overrun {
 		ss.stopHearing()
 	}
 }
 
 // hand gives a delivery to the caller, with mu held.
 func (ss *session) hand(d *Delivery) {
-	if ss.deaf {
+	if ss.overrun {
 		return
 	}
 	select {
@@ -234,14 +235,14 @@ func (ss *session) full(d *Delivery) {
 // all that was handed over is acknowledged: a broker without a limit of
 // unacknowledged messages would otherwise send the very same ones for ever.
 func (ss *session) stopHearing() {
-	ss.deaf = true
+	ss.overrun = true
 	if ss.told && ss.open == 0 {
-		ss.lose(errBehind)
+		ss.fail(errBehind)
 	}
 }
 
-// lose notes why the connection is gone; the first reason counts.
-func (ss *session) lose(err error) {
+// fail notes why the connection is gone; the first reason counts.
+func (ss *session) fail(err error) {
 	select {
 	case ss.lost <- err:
 	default:
@@ -261,12 +262,12 @@ func (ss *session) stay(ctx context.Context, again <-chan struct{}) (asked bool,
 		case <-again:
 			return true, errors.New("reconnecting")
 		case <-ss.source.other:
-			ss.refilter()
+			ss.resubscribe()
 		case err := <-ss.lost:
 			return false, lost{fmt.Errorf("%s: %w", ss.host, plainer(err))}
 		case <-tick.C:
 			if !ss.client.IsConnectionOpen() {
-				ss.lose(errors.New("the connection is gone"))
+				ss.fail(errors.New("the connection is gone"))
 			}
 		}
 	}
@@ -279,12 +280,90 @@ func (l lost) Unwrap() error { return l.error }
 
 // end closes the connection. Later deliveries of it are not handed over.
 func (ss *session) end() {
-	ss.wire.send()
+	ss.conn.send()
 	ss.client.Disconnect(partingTime)
 	ss.mu.Lock()
 	defer ss.mu.Unlock()
-	ss.deaf = true
+	ss.overrun = true
 	if ss.dropped > 0 {
 		ss.source.cfg.Log.Warn("messages without room dropped", "messages", ss.dropped)
 	}
 }
+
+// A marker is a message of our own that goes through the broker's queue for us:
+// what comes before it was kept while we were away, what comes after it is live.
+// Each connection has one of its own, for those of earlier ones may lie in the
+// queue too. It is asked for only where the broker has resumed our session.
+//
+// A broker may refuse it, take it and never give it back, or end the connection
+// over it. It is then done without, and the pace of each probe has to tell.
+
+// markerTopic is where markers go, under the prefix.
+const markerTopic = "marker"
+
+// markersLost is after how many connections in a row that ended before their
+// marker had come back a broker is asked for none.
+const markersLost = 3
+
+// MarkerTopic is the topic of the markers of a client under a prefix.
+func MarkerTopic(prefix, clientID string) string {
+	safe := func(r rune) rune {
+		if strings.ContainsRune("/+#$\x00", r) {
+			return '_'
+		}
+		return r
+	}
+	return strings.TrimSuffix(prefix, "/") + "/" + markerTopic + "/" + strings.Map(safe, clientID)
+}
+
+// backlog asks to hear the marker, where there is a backlog to be marked, and
+// tells what follows.
+func (ss *session) backlog(resumed bool, late <-chan time.Time, over <-chan struct{}) (farm.Backlog, error) {
+	s := ss.source
+	switch {
+	case !resumed:
+		return farm.NoBacklog, nil
+	case s.cfg.Marker == "" || s.unmarked[ss.host] >= markersLost:
+		return farm.Unmarked, nil
+	}
+	s.unmarked[ss.host]++ // until it has come back
+	refused, err := ss.subscribe([]string{s.cfg.Marker}, late, over)
+	switch {
+	case err != nil:
+		return farm.Unmarked, fmt.Errorf("for the marker: %w", err)
+	case len(refused) > 0:
+		s.cfg.Log.Info("broker refuses the marker; the pace of the probes tells what is backlog", "broker", ss.host, "topic", s.cfg.Marker)
+		return farm.Unmarked, nil
+	}
+	return farm.Marked, nil
+}
+
+// mark sends the marker of this connection. It does not wait for the broker: an
+// answer says nothing, and what counts is that it comes back.
+func (ss *session) mark() {
+	ss.client.Publish(ss.source.cfg.Marker, 1, false, ss.nonce)
+}
+
+// marker takes a marker in, ours or an earlier one; with mu held.
+func (ss *session) marker(m mqtt.Message) (ours, back bool) {
+	if ss.source.cfg.Marker == "" || m.Topic() != ss.source.cfg.Marker {
+		return false, false
+	}
+	back = !ss.back && !m.Retained() && string(m.Payload()) == ss.nonce
+	ss.back = ss.back || back
+	return true, back
+}
+
+// marked notes at the end of a connection whether the broker gives markers back,
+// or has at least borne with one for a while.
+func (ss *session) marked() {
+	ss.mu.Lock()
+	back := ss.back
+	ss.mu.Unlock()
+	if s := ss.source; back || s.cfg.Now().Sub(ss.began) > s.cfg.LastRetry {
+		s.unmarked[ss.host] = 0
+	}
+}
+
+// newNonce makes what no other connection has.
+func newNonce() string { return rand.Text() }

@@ -6,11 +6,15 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"net"
 	"net/url"
 	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
+
+	mqtt "github.com/eclipse/paho.mqtt.golang"
+	"github.com/eclipse/paho.mqtt.golang/packets"
 )
 
 // room is how many items may wait for the caller. It is far over the number
@@ -183,4 +187,161 @@ func (s *Source) tell(ctx context.Context, l Link) {
 	case s.items <- Item{Link: &l}:
 	case <-ctx.Done():
 	}
+}
+
+// Hear changes the topic filters, also of the connection that stands: after a
+// reload the session goes on, new topics are heard and old ones no more. It
+// does not wait. What a broker that is away still holds of the old ones is
+// left at the next connect.
+func (s *Source) Hear(filters []string) {
+	s.mu.Lock()
+	for _, f := range s.filters {
+		if !slices.Contains(filters, f) && !slices.Contains(s.left, f) {
+			s.left = append(s.left, f)
+		}
+	}
+	s.left = slices.DeleteFunc(s.left, func(f string) bool { return slices.Contains(filters, f) })
+	s.filters = slices.Clone(filters)
+	s.mu.Unlock()
+	select {
+	case s.other <- struct{}{}:
+	default: // one is on its way
+	}
+}
+
+// wanted gives the filters in force and those to be left.
+func (s *Source) wanted() (filters, left []string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return slices.Clone(s.filters), slices.Clone(s.left)
+}
+
+// unsubscribed notes that the broker holds these filters no more.
+func (s *Source) unsubscribed(left []string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.left = slices.DeleteFunc(s.left, func(f string) bool { return slices.Contains(left, f) })
+}
+
+// unsubscribe takes back subscriptions that are not wanted any more.
+func (ss *session) unsubscribe(left []string) error {
+	if len(left) == 0 {
+		return nil
+	}
+	token := ss.client.Unsubscribe(left...)
+	if !token.WaitTimeout(subscribeTime) {
+		return fmt.Errorf("leave %d topics: no answer after %s", len(left), subscribeTime)
+	}
+	if err := token.Error(); err != nil {
+		return fmt.Errorf("leave %d topics: %w", len(left), err)
+	}
+	ss.source.unsubscribed(left)
+	return nil
+}
+
+// resubscribe brings a standing connection to the filters in force. Subscribing
+// replays stored values, so only what is new is subscribed to.
+func (ss *session) resubscribe() {
+	filters, left := ss.source.wanted()
+	fresh := slices.DeleteFunc(slices.Clone(filters), func(f string) bool { return slices.Contains(ss.heard, f) })
+	refused, err := ss.subscribe(fresh, time.After(subscribeTime), nil)
+	if err == nil {
+		err = ss.unsubscribe(left)
+	}
+	switch {
+	case err != nil:
+		ss.fail(err) // a new connection subscribes to everything
+	case len(refused) > 0:
+		ss.source.cfg.Log.Warn("broker refuses topics", "broker", ss.host, "filters", refused)
+	}
+	ss.heard = filters
+}
+
+// writeTime is how long one packet may take to go out. The client library
+// bounds only what it publishes, so an acknowledgement to a broker that has
+// stopped reading would wait for the kernel to give up, a quarter of an hour.
+const writeTime = 10 * time.Second
+
+// dialer opens connections for the client library, so that stopping ends a
+// dial and a handshake, and so that no write lasts for ever. Once the broker
+// has answered, ss.shaken lets the connection outlive the context, for a
+// parting word.
+func (s *Source) dialer(ctx context.Context, ss *session) mqtt.OpenConnectionFunc {
+	return func(u *url.URL, _ mqtt.ClientOptions) (net.Conn, error) {
+		dialing, cancel := context.WithTimeout(ctx, handshakeTime)
+		defer cancel()
+		c, err := s.dial(dialing, u)
+		if err != nil {
+			return nil, err
+		}
+		ss.shaken = context.AfterFunc(ctx, func() { c.Close() })
+		ss.conn = newBrokerConn(c, ss.hold, ss.fail)
+		return ss.conn, nil
+	}
+}
+
+func (s *Source) dial(ctx context.Context, u *url.URL) (net.Conn, error) {
+	plain := &net.Dialer{Timeout: handshakeTime, KeepAlive: keepAlive}
+	switch u.Scheme {
+	case "tcp", "mqtt":
+		return plain.DialContext(ctx, "tcp", withPort(u, "1883"))
+	case "tls", "ssl", "mqtts":
+		secure := &tls.Dialer{NetDialer: plain, Config: s.cfg.TLS}
+		return secure.DialContext(ctx, "tcp", withPort(u, "8883"))
+	}
+	return nil, fmt.Errorf("a broker is reached by tcp:// or tls://, not %s://", u.Scheme)
+}
+
+// withPort gives the address in a URL, with the usual port if it names none.
+func withPort(u *url.URL, usual string) string {
+	if u.Port() != "" {
+		return u.Host
+	}
+	return net.JoinHostPort(u.Hostname(), usual)
+}
+
+// timedConn is a connection on which no write lasts longer than writeTime.
+type timedConn struct{ net.Conn }
+
+func (c timedConn) Write(p []byte) (int, error) {
+	if err := c.SetWriteDeadline(time.Now().Add(writeTime)); err != nil {
+		return 0, err
+	}
+	return c.Conn.Write(p)
+}
+
+// unreadable tells of a URL that can't be read without quoting it: it may hold
+// a password.
+func unreadable(i int, err error) error {
+	var u *url.Error
+	if errors.As(err, &u) {
+		err = u.Err
+	}
+	return fmt.Errorf("broker url %d: %w", i+1, err)
+}
+
+// plainer turns the library's words for a failed connection into the reason.
+func plainer(err error) error {
+	switch {
+	case errors.Is(err, packets.ErrorRefusedBadUsernameOrPassword):
+		return errors.New("the broker does not know this user and password")
+	case errors.Is(err, packets.ErrorRefusedNotAuthorised):
+		return errors.New("the broker does not let this user in, or not with this password")
+	}
+	var stranger *tls.CertificateVerificationError
+	if errors.As(err, &stranger) {
+		return fmt.Errorf("the broker's certificate is not accepted: %w", stranger.Err)
+	}
+	var op *net.OpError
+	if errors.As(err, &op) {
+		return op
+	}
+	return err
+}
+
+func troubleOf(err error) string {
+	if err == nil {
+		return ""
+	}
+	return err.Error()
 }

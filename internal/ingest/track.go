@@ -1,6 +1,9 @@
 package ingest
 
 import (
+	"encoding/json"
+	"fmt"
+	"hash/fnv"
 	"math"
 	"slices"
 	"time"
@@ -229,4 +232,136 @@ func median(w []float64) float64 {
 	slices.Sort(w)
 	n := len(w)
 	return (w[(n-1)/2] + w[n/2]) / 2
+}
+
+// snapshotVersion changes when a saved state no longer means the same.
+const snapshotVersion = 2
+
+// A snapshot is what Save writes: JSON, keyed by the probes' ids.
+type snapshot struct {
+	Version int                      `json:"version"`
+	Tracks  map[string]trackSnapshot `json:"tracks"`
+	Pairs   []pairSnapshot           `json:"pairs,omitempty"`
+}
+
+type trackSnapshot struct {
+	Of uint64 `json:"of"` // print of the probe's configuration
+	track
+}
+
+type pairSnapshot struct {
+	A string `json:"a"`
+	B string `json:"b"`
+	pair
+}
+
+// Save writes what is known of the probes, the same bytes for the same state.
+func (d *Doubter) Save() ([]byte, error) {
+	s := snapshot{Version: snapshotVersion, Tracks: make(map[string]trackSnapshot, len(d.tracks))}
+	for i, t := range d.tracks {
+		s.Tracks[d.farm.Probes[i].ID] = trackSnapshot{fingerprint(d.farm.Probes[i]), t}
+	}
+	for _, p := range d.pairs {
+		s.Pairs = append(s.Pairs, pairSnapshot{d.farm.Probes[p.a].ID, d.farm.Probes[p.b].ID, p})
+	}
+	b, err := json.Marshal(s)
+	if err != nil {
+		return nil, fmt.Errorf("save doubts: %w", err)
+	}
+	return b, nil
+}
+
+// Load replaces what is known by what Save wrote. Probes that are no longer
+// there are dropped, and those that measure otherwise than they did begin
+// anew. After an error nothing is known.
+func (d *Doubter) Load(b []byte) error {
+	clear(d.tracks)
+	for k := range d.pairs {
+		d.pairs[k] = pair{a: d.pairs[k].a, b: d.pairs[k].b}
+	}
+	var s snapshot
+	if err := json.Unmarshal(b, &s); err != nil {
+		return fmt.Errorf("load doubts: %w", err)
+	}
+	if s.Version != snapshotVersion {
+		return fmt.Errorf("load doubts: version %d, not %d", s.Version, snapshotVersion)
+	}
+	for i, p := range d.farm.Probes {
+		if t, ok := s.Tracks[p.ID]; ok && t.Of == fingerprint(p) && t.sound() {
+			d.tracks[i] = t.track
+		}
+	}
+	for _, p := range s.Pairs {
+		d.loadPair(p)
+	}
+	return nil
+}
+
+// loadPair takes in a pair of twins that are twins still and both known.
+func (d *Doubter) loadPair(s pairSnapshot) {
+	a, okA := d.index[s.A]
+	b, okB := d.index[s.B]
+	if !okA || !okB || d.tracks[a].Last == 0 || d.tracks[b].Last == 0 {
+		return
+	}
+	for k := range d.pairs {
+		if p := &d.pairs[k]; p.a == a && p.b == b {
+			s.pair.a, s.pair.b = a, b
+			if *p = s.pair; p.Lately == 0 { // saved before that was kept
+				p.Lately = p.Usual
+			}
+		}
+	}
+}
+
+// sound tells whether a saved track can be worked with.
+func (t *track) sound() bool {
+	return t.N >= 0 && t.N <= windowSize && t.Last >= 0 && (t.Prior == nil || t.Prior.Prior == nil && t.Prior.sound())
+}
+
+// fingerprint stands for what a probe's numbers mean. When it changes, the
+// past says nothing of the future.
+func fingerprint(p farm.Probe) uint64 {
+	h := fnv.New64a()
+	fmt.Fprintf(h, "%q %q %s %s", p.Topic, p.Value, p.Measures, p.Unit)
+	for _, c := range p.Calibration {
+		fmt.Fprintf(h, " %x %x", math.Float64bits(c.Raw), math.Float64bits(c.Value))
+	}
+	return h.Sum64()
+}
+
+// Shift moves the times that are known from a moment on, after the clock was put
+// right: what was heard on the wrong clock was heard as long ago as it was.
+func (d *Doubter) Shift(by time.Duration, from time.Time) {
+	ms, begin := by.Milliseconds(), from.UnixMilli()
+	move := func(times ...*int64) {
+		for _, t := range times {
+			if *t != 0 && *t >= begin {
+				*t += ms
+			}
+		}
+	}
+	var tracks []*track
+	for i := range d.tracks {
+		tracks = append(tracks, &d.tracks[i])
+		if prior := d.tracks[i].Prior; prior != nil {
+			tracks = append(tracks, prior)
+		}
+	}
+	for _, t := range tracks {
+		move(&t.Last, &t.Heard, &t.T, &t.GoodAt, &t.LeftAt, &t.Begun, &t.FollowAt, &t.Worked, &t.Stirred, &t.Handled, &t.Renewed)
+		move(&t.Jump.From, &t.Jump.Begun, &t.Jump.Since)
+		move(&t.Still.From, &t.Still.To, &t.Still.Day)
+		move(&t.Twin.SlowAt, &t.Twin.AgreedAt, &t.Twin.Apart, &t.Twin.Far, &t.Twin.Climbed)
+		move(&t.Base.From, &t.Base.At)
+		for k := range t.Twin.Marks {
+			move(&t.Twin.Marks[k].At)
+		}
+		for k := range t.N {
+			move(&t.WinAt[k])
+		}
+	}
+	for k := range d.pairs {
+		move(&d.pairs[k].At)
+	}
 }

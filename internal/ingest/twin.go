@@ -114,7 +114,7 @@ func (d *Doubter) apart(i int, v float64, at int64) bool {
 	if since := d.tracks[i].Twin.Apart; since != 0 && at-since >= millis(twinLasts) {
 		part = 0.5
 	}
-	for _, j := range d.places[i].twins {
+	for _, j := range d.contexts[i].twins {
 		other, ok := d.fresh(j, at)
 		if !ok {
 			continue
@@ -124,7 +124,7 @@ func (d *Doubter) apart(i int, v float64, at int64) bool {
 		if off := math.Abs(above); p.Seen < warm || off <= part*(d.tolerance(i, v, at)+twinSpreads*p.Spread) {
 			return false
 		}
-		if above > 0 && d.heats(i, at) || above < 0 && d.places[i].living(d.farm) && d.towardTheRoom(i, v, at) {
+		if above > 0 && d.heats(i, at) || above < 0 && d.contexts[i].living(d.farm) && d.towardTheRoom(i, v, at) {
 			return false
 		}
 		if mine <= 1.5*d.moved(j, other, at)+0.1*d.tolerance(i, v, at) {
@@ -140,7 +140,7 @@ func (d *Doubter) apart(i int, v float64, at int64) bool {
 // still sharing the day with it and moving at all.
 func (d *Doubter) heats(i int, at int64) bool {
 	t, c := &d.tracks[i].Twin, d.tracks[i].Jump
-	if d.farm.Probes[i].Measures != farm.Temperature || !d.places[i].living(d.farm) || t.Stepped || c.N > 0 && c.Far > 0 {
+	if d.farm.Probes[i].Measures != farm.Temperature || !d.contexts[i].living(d.farm) || t.Stepped || c.N > 0 && c.Far > 0 {
 		return false
 	}
 	drifts := t.Far != 0 && at-t.Far > millis(twinShows) && (t.Climbed == 0 || t.Climbed < t.AgreedAt-millis(twinFeeds))
@@ -154,7 +154,7 @@ func (d *Doubter) learnClimb(i int, at int64) {
 		return
 	}
 	above, known := math.Inf(-1), false
-	for _, j := range d.places[i].twins {
+	for _, j := range d.contexts[i].twins {
 		if by := t.Slow - d.tracks[j].Twin.Slow; by > above {
 			if _, ok := d.fresh(j, at); ok {
 				above, known = by, true
@@ -192,7 +192,7 @@ func (d *Doubter) missesTheDay(i int, at int64) bool {
 	if t.Usual < swingMatters || t.Swing > swingShared*t.Usual {
 		return false
 	}
-	for _, j := range d.places[i].twins {
+	for _, j := range d.contexts[i].twins {
 		other := &d.tracks[j].Twin
 		if _, ok := d.fresh(j, at); ok && other.Usual >= swingMatters && other.Swing > swingHalf*other.Usual {
 			return true
@@ -205,7 +205,7 @@ func (d *Doubter) missesTheDay(i int, at int64) bool {
 // whoever moved.
 func (d *Doubter) far(i int, v float64, at int64) bool {
 	any := false
-	for _, j := range d.places[i].twins {
+	for _, j := range d.contexts[i].twins {
 		other, ok := d.fresh(j, at)
 		if !ok {
 			continue
@@ -254,7 +254,7 @@ func (d *Doubter) towardTheRoom(i int, v float64, at int64) bool {
 	if !ok {
 		return false
 	}
-	day := d.tracks[d.places[i].room].Base
+	day := d.tracks[d.contexts[i].room].Base
 	low, high := min(room, day.V-2*day.Wander), max(room, day.V+2*day.Wander)
 	was := d.tracks[i].Twin.Agreed
 	return min(was, low) <= v && v <= max(was, high)
@@ -277,7 +277,7 @@ func (d *Doubter) pairOf(i, j int) (*pair, float64) {
 // teaches nothing, until its difference has lasted so long that it is taken
 // for usual.
 func (d *Doubter) learnTwins(i int, v float64, at int64, believed bool) {
-	if len(d.places[i].twins) == 0 {
+	if len(d.contexts[i].twins) == 0 {
 		return
 	}
 	t := &d.tracks[i].Twin
@@ -323,7 +323,7 @@ func (d *Doubter) learnPairs(i int, v float64, at int64, believed bool) {
 	if !believed {
 		return
 	}
-	for _, j := range d.places[i].twins {
+	for _, j := range d.contexts[i].twins {
 		other, ok := d.fresh(j, at)
 		if !ok {
 			continue
@@ -378,7 +378,7 @@ func (p *pair) learn(diff float64, at int64, agree bool) {
 func (d *Doubter) restartTwins(i int) {
 	t := &d.tracks[i].Twin
 	t.Apart, t.Far, t.Stepped = 0, 0, false
-	for _, j := range d.places[i].twins {
+	for _, j := range d.contexts[i].twins {
 		p, _ := d.pairOf(i, j)
 		*p = pair{a: p.a, b: p.b}
 		d.tracks[j].Twin.Apart = 0

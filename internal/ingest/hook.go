@@ -13,17 +13,17 @@ import (
 // connected and of those who mean to come back.
 const mostSessions = 2 * mostProbes
 
-// A porter stands between the embedded broker and the Listener: the broker
+// A hook stands between the embedded broker and the Listener: the broker
 // asks it who may come in and do what, and shows it every message before it
 // answers.
-type porter struct {
+type hook struct {
 	mqtt.HookBase
 	listener *Listener
 }
 
-func (p *porter) ID() string { return "porter" }
+func (p *hook) ID() string { return "hook" }
 
-func (p *porter) Provides(what byte) bool {
+func (p *hook) Provides(what byte) bool {
 	switch what {
 	case mqtt.OnConnect, mqtt.OnConnectAuthenticate, mqtt.OnACLCheck, mqtt.OnPublish, mqtt.OnDisconnect:
 		return true
@@ -32,14 +32,14 @@ func (p *porter) Provides(what byte) bool {
 }
 
 // OnConnect forgets a last wish: nobody would hear it.
-func (p *porter) OnConnect(cl *mqtt.Client, _ packets.Packet) error {
+func (p *hook) OnConnect(cl *mqtt.Client, _ packets.Packet) error {
 	cl.Properties.Will = mqtt.Will{}
 	return nil
 }
 
 // OnConnectAuthenticate lets in who shows a user and a password.
-func (p *porter) OnConnectAuthenticate(cl *mqtt.Client, pk packets.Packet) bool {
-	v, ok := cl.Net.Conn.(*visitor)
+func (p *hook) OnConnectAuthenticate(cl *mqtt.Client, pk packets.Packet) bool {
+	v, ok := cl.Net.Conn.(*probeConn)
 	if !ok {
 		return false
 	}
@@ -49,7 +49,7 @@ func (p *porter) OnConnectAuthenticate(cl *mqtt.Client, pk packets.Packet) bool 
 		return false
 	}
 	v.keeper = keeper
-	p.listener.gate.known(v)
+	p.listener.conns.known(v)
 	return true
 }
 
@@ -84,7 +84,7 @@ func same(a, b string) bool {
 
 // OnACLCheck lets nobody subscribe. What may be published is OnPublish's to
 // say: the broker would close the connection of a probe over one wrong topic.
-func (p *porter) OnACLCheck(_ *mqtt.Client, _ string, write bool) bool { return write }
+func (p *hook) OnACLCheck(_ *mqtt.Client, _ string, write bool) bool { return write }
 
 // OnPublish hands a message over and, unless it is QoS 0, stays until it is
 // acknowledged; each probe's connection has its own goroutine for that. When
@@ -95,8 +95,8 @@ func (p *porter) OnACLCheck(_ *mqtt.Client, _ string, write bool) bool { return 
 // message. MQTT 3.1.1 (§3.3.5) leaves a choice between that and hanging up, and
 // whoever is hung up on sends the same again for ever, with all that waits behind
 // it. The log says what was dropped.
-func (p *porter) OnPublish(cl *mqtt.Client, pk packets.Packet) (packets.Packet, error) {
-	v, ok := cl.Net.Conn.(*visitor)
+func (p *hook) OnPublish(cl *mqtt.Client, pk packets.Packet) (packets.Packet, error) {
+	v, ok := cl.Net.Conn.(*probeConn)
 	if !ok {
 		return pk, packets.ErrRejectPacket
 	}
@@ -118,7 +118,7 @@ func (p *porter) OnPublish(cl *mqtt.Client, pk packets.Packet) (packets.Packet, 
 }
 
 // OnDisconnect forgets the session of who has left, if there are too many.
-func (p *porter) OnDisconnect(cl *mqtt.Client, _ error, _ bool) {
+func (p *hook) OnDisconnect(cl *mqtt.Client, _ error, _ bool) {
 	if clients := p.listener.server.Clients; clients.Len() > mostSessions && !cl.IsTakenOver() {
 		clients.Delete(cl.ID)
 	}

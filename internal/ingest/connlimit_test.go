@@ -39,7 +39,7 @@ func TestAStrangerHasFiveSeconds(t *testing.T) {
 					}
 				})
 				began := time.Now()
-				v := newVisitor(here, newAllowance(mostOnTheWay))
+				v := newProbeConn(here, newByteBudget(mostOnTheWay))
 				if err := v.greet(); !errors.Is(err, os.ErrDeadlineExceeded) || time.Since(began) != 5*time.Second {
 					t.Errorf("after %s: %v", time.Since(began), err)
 				}
@@ -53,10 +53,10 @@ func TestAStrangerHasFiveSeconds(t *testing.T) {
 // A large packet that does not come makes room for another after half a minute.
 func TestALargePacketHasHalfAMinute(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		shared := newAllowance(largestPacket)
+		shared := newByteBudget(largestPacket)
 		here, there := net.Pipe()
 		defer there.Close()
-		slow := newVisitor(here, shared)
+		slow := newProbeConn(here, shared)
 		go func() { _, _ = there.Write([]byte{0x30, 0xf0, 0xff, 0x7f, 0}) }()
 		began := time.Now()
 		var err error
@@ -78,7 +78,7 @@ func TestALargePacketHasHalfAMinute(t *testing.T) {
 
 func TestAllowance(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		a, gone := newAllowance(10), make(chan struct{})
+		a, gone := newByteBudget(10), make(chan struct{})
 		if !a.take(8, gone, time.Second) || a.take(3, gone, time.Second) {
 			t.Error("it gave more than there is, or less")
 		}

@@ -3,6 +3,8 @@ package ingest
 import (
 	"encoding/json"
 	"math"
+	"strconv"
+	"strings"
 )
 
 // maxDepth bounds how deep a payload may nest. No probe nests half as deep,
@@ -21,16 +23,16 @@ const (
 	composite // an object or an array
 )
 
-// A found value is a piece of the payload: of a text, what stands between its
+// A jsonValue is a piece of the payload: of a text, what stands between its
 // quotes, still escaped.
-type found struct {
+type jsonValue struct {
 	kind kind
 	raw  []byte
 }
 
 // number reads a value as a number. Null stands for NaN, because that is how
 // common device libraries write a NaN into JSON.
-func (f found) number() (float64, bool) {
+func (f jsonValue) number() (float64, bool) {
 	switch f.kind {
 	case number, text:
 		return parseNumber(f.raw)
@@ -47,13 +49,13 @@ func (f found) number() (float64, bool) {
 type scanner struct {
 	b     []byte
 	i     int
-	out   []found
+	out   []jsonValue
 	depth int
 }
 
 // scan fills out, one found value for each slot of the tree. Of members with
 // the same name the last one counts, as in encoding/json.
-func scan(payload []byte, t *tree, out []found) bool {
+func scan(payload []byte, t *tree, out []jsonValue) bool {
 	s := scanner{b: payload, out: out}
 	clear(out)
 	if !s.value(t.root) {
@@ -85,7 +87,7 @@ func (s *scanner) peek() byte {
 
 // value reads one value; n is nil where nobody asks for anything inside.
 func (s *scanner) value(n *node) bool {
-	f, ok := found{}, false
+	f, ok := jsonValue{}, false
 	start := 0
 	switch c := s.peek(); {
 	case c == '{' || c == '[':
@@ -111,7 +113,7 @@ func (s *scanner) value(n *node) bool {
 	return s.keep(n, f)
 }
 
-func (s *scanner) keep(n *node, f found) bool {
+func (s *scanner) keep(n *node, f jsonValue) bool {
 	if n != nil && n.slot >= 0 {
 		s.out[n.slot] = f
 	}
@@ -196,7 +198,7 @@ func (s *scanner) member(n *node, name []byte) *node {
 
 func (s *scanner) forget(n *node) {
 	if n.slot >= 0 {
-		s.out[n.slot] = found{}
+		s.out[n.slot] = jsonValue{}
 	}
 	for _, k := range n.kids {
 		s.forget(k)
@@ -234,4 +236,179 @@ func unescapeText(raw []byte) string {
 		return string(raw)
 	}
 	return s
+}
+
+// text reads a quoted text and gives what stands between the quotes.
+func (s *scanner) text() ([]byte, bool) {
+	s.i++
+	start := s.i
+	for s.i < len(s.b) {
+		switch c := s.b[s.i]; {
+		case c == '"':
+			s.i++
+			return s.b[start : s.i-1], true
+		case c == '\\':
+			if !s.escape() {
+				return nil, false
+			}
+		case c < ' ':
+			return nil, false
+		default:
+			s.i++
+		}
+	}
+	return nil, false
+}
+
+// escape steps over a backslash and what belongs to it.
+func (s *scanner) escape() bool {
+	if s.i+1 >= len(s.b) {
+		return false
+	}
+	switch s.b[s.i+1] {
+	case '"', '\\', '/', 'b', 'f', 'n', 'r', 't':
+		s.i += 2
+		return true
+	case 'u':
+		return s.hex()
+	}
+	return false
+}
+
+// hex steps over \u and its four digits.
+func (s *scanner) hex() bool {
+	s.i += 2
+	for range 4 {
+		if s.i >= len(s.b) || !strings.ContainsRune("0123456789abcdefABCDEF", rune(s.b[s.i])) {
+			return false
+		}
+		s.i++
+	}
+	return true
+}
+
+// number steps over a number in the grammar of JSON, or over -Infinity.
+func (s *scanner) number() bool {
+	if s.b[s.i] == '-' {
+		s.i++
+		if s.i < len(s.b) && (s.b[s.i]|0x20 == 'i' || s.b[s.i]|0x20 == 'n') {
+			k, ok := s.word()
+			return ok && k == number
+		}
+	}
+	switch {
+	case s.i < len(s.b) && s.b[s.i] == '0':
+		s.i++
+	case s.digits() == 0:
+		return false
+	}
+	if s.i < len(s.b) && s.b[s.i] == '.' {
+		s.i++
+		if s.digits() == 0 {
+			return false
+		}
+	}
+	return s.exponent()
+}
+
+func (s *scanner) exponent() bool {
+	if s.i >= len(s.b) || s.b[s.i]|0x20 != 'e' {
+		return true
+	}
+	s.i++
+	if s.i < len(s.b) && (s.b[s.i] == '+' || s.b[s.i] == '-') {
+		s.i++
+	}
+	return s.digits() > 0
+}
+
+// digits steps over digits and counts them.
+func (s *scanner) digits() int {
+	start := s.i
+	for s.i < len(s.b) && '0' <= s.b[s.i] && s.b[s.i] <= '9' {
+		s.i++
+	}
+	return s.i - start
+}
+
+// word reads true, false, null and the words for no number.
+func (s *scanner) word() (kind, bool) {
+	start := s.i
+	for s.i < len(s.b) && 'a' <= s.b[s.i]|0x20 && s.b[s.i]|0x20 <= 'z' {
+		s.i++
+	}
+	switch w := s.b[start:s.i]; string(w) {
+	case "true", "false":
+		return boolean, true
+	case "null":
+		return null, true
+	case "NaN", "nan", "Infinity", "inf":
+		return number, true
+	}
+	return absent, false
+}
+
+// A node is one step of the JSON Pointers (RFC 6901) asked of a payload. All
+// pointers of a message make one tree, so that the payload is read once
+// however many probes it feeds.
+type node struct {
+	key   string // name of the member, unescaped
+	index int    // the same as a place in an array; -1 when it is none
+	slot  int    // where the value goes; -1 when nobody asks for it
+	kids  []*node
+}
+
+// A tree holds the pointers asked of one topic's payloads.
+type tree struct {
+	root  *node
+	slots int
+}
+
+func newTree() *tree { return &tree{root: &node{index: -1, slot: -1}} }
+
+// ask adds a pointer and gives the slot its value will be found in. A pointer
+// that lacks its leading slash is taken as if it had one.
+func (t *tree) ask(pointer string) int {
+	n := t.root
+	if pointer != "" {
+		for step := range strings.SplitSeq(strings.TrimPrefix(pointer, "/"), "/") {
+			n = n.kid(unescapePointer(step))
+		}
+	}
+	if n.slot < 0 {
+		n.slot = t.slots
+		t.slots++
+	}
+	return n.slot
+}
+
+func (n *node) kid(key string) *node {
+	for _, k := range n.kids {
+		if k.key == key {
+			return k
+		}
+	}
+	k := &node{key: key, index: arrayIndex(key), slot: -1}
+	n.kids = append(n.kids, k)
+	return k
+}
+
+// unescapePointer turns ~1 into / and ~0 into ~, in that order (RFC 6901 §4).
+func unescapePointer(step string) string {
+	return strings.ReplaceAll(strings.ReplaceAll(step, "~1", "/"), "~0", "~")
+}
+
+// arrayIndex reads a place in an array: digits without a leading zero. The
+// pointer "-", the place after the last, never holds a value.
+func arrayIndex(key string) int {
+	if key == "" || len(key) > 9 || key[0] == '0' && key != "0" {
+		return -1
+	}
+	for i := range len(key) {
+		if key[i] < '0' || key[i] > '9' {
+			return -1
+		}
+	}
+	i, _ := strconv.Atoi(key)
+	return i
 }

@@ -59,7 +59,7 @@ func TestTheReasonOutlivesTheConnection(t *testing.T) {
 		t.Fatal("the broker took us without a certificate")
 	}
 	now.Store(true)
-	w := newWire(secure, func() {}, func(error) {})
+	w := newBrokerConn(secure, func() {}, func(error) {})
 	defer w.Close()
 	_, err = w.Write([]byte("CONNECT"))
 	if err == nil || !strings.Contains(plainer(err).Error(), "certificate required") {
@@ -74,7 +74,7 @@ func TestABrokenConnectionWithoutReason(t *testing.T) {
 		defer there.Close()
 		var now atomic.Bool
 		now.Store(true)
-		w := newWire(torn{here, &now}, func() {}, func(error) {})
+		w := newBrokerConn(torn{here, &now}, func() {}, func(error) {})
 		defer w.Close()
 		if _, err := w.Write([]byte("CONNECT")); err == nil || !strings.Contains(err.Error(), "connection reset") {
 			t.Errorf("got %v, want a reset connection", err)

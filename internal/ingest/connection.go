@@ -20,17 +20,17 @@ const (
 	holdLook  = time.Millisecond // between looks whether there is room
 )
 
-// A wire is the connection of a session. It makes up for what the client
+// A brokerConn is the connection of a session. It makes up for what the client
 // library takes long over: that reads byte by byte, three system calls a
-// message, and sends acknowledgements one by one. A wire reads ahead, and sends
+// message, and sends acknowledgements one by one. It reads ahead, and sends
 // in one piece all acknowledgements that have come up while the piece before
 // went out.
-type wire struct {
-	bounded
+type brokerConn struct {
+	timedConn
 	in   *bufio.Reader
 	met  atomic.Bool // the broker has said something
 	hold func()      // waits for room
-	lose func(error) // is told of a connection that takes no acknowledgement
+	fail func(error) // is told of a connection that takes no acknowledgement
 	wake chan struct{}
 	gone chan struct{} // closed by Close
 	shut func()
@@ -41,9 +41,9 @@ type wire struct {
 	sending []byte     // the piece before: the two take turns
 }
 
-func newWire(c net.Conn, hold func(), lose func(error)) *wire {
-	w := &wire{
-		bounded: bounded{c}, in: bufio.NewReaderSize(c, readAhead), hold: hold, lose: lose,
+func newBrokerConn(c net.Conn, hold func(), fail func(error)) *brokerConn {
+	w := &brokerConn{
+		timedConn: timedConn{c}, in: bufio.NewReaderSize(c, readAhead), hold: hold, fail: fail,
 		wake: make(chan struct{}, 1), gone: make(chan struct{}),
 	}
 	w.shut = sync.OnceFunc(func() { close(w.gone) })
@@ -51,7 +51,7 @@ func newWire(c net.Conn, hold func(), lose func(error)) *wire {
 	return w
 }
 
-func (w *wire) Read(p []byte) (int, error) {
+func (w *brokerConn) Read(p []byte) (int, error) {
 	if w.in.Buffered() == 0 {
 		w.hold()
 	}
@@ -67,8 +67,8 @@ func (w *wire) Read(p []byte) (int, error) {
 // over before the broker has looked at our certificate (RFC 8446, §2), so a
 // broker that refuses it hangs up on what we say first, and its alert is there to
 // be read, but the client library does not read after a write that failed.
-func (w *wire) Write(p []byte) (int, error) {
-	n, err := w.bounded.Write(p)
+func (w *brokerConn) Write(p []byte) (int, error) {
+	n, err := w.timedConn.Write(p)
 	if err == nil || w.met.Load() || w.SetReadDeadline(time.Now().Add(alertTime)) != nil {
 		return n, err
 	}
@@ -84,13 +84,13 @@ const (
 	remoteError = "remote error" // as crypto/tls calls the other side's alert
 )
 
-func (w *wire) Close() error {
+func (w *brokerConn) Close() error {
 	w.shut()
-	return w.bounded.Close()
+	return w.timedConn.Close()
 }
 
 // acknowledge has a PUBACK sent (MQTT 3.1.1, §3.4). It does not wait.
-func (w *wire) acknowledge(id uint16) {
+func (w *brokerConn) acknowledge(id uint16) {
 	w.owing.Lock()
 	w.owed = append(w.owed, packets.Puback<<4, 2, byte(id>>8), byte(id))
 	w.owing.Unlock()
@@ -101,7 +101,7 @@ func (w *wire) acknowledge(id uint16) {
 }
 
 // answer sends what is owed until the connection is closed.
-func (w *wire) answer() {
+func (w *brokerConn) answer() {
 	for {
 		select {
 		case <-w.wake:
@@ -113,7 +113,7 @@ func (w *wire) answer() {
 }
 
 // send sends what is owed now.
-func (w *wire) send() {
+func (w *brokerConn) send() {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	w.owing.Lock()
@@ -123,7 +123,7 @@ func (w *wire) send() {
 		return
 	}
 	if _, err := w.Write(w.sending); err != nil {
-		w.lose(err)
+		w.fail(err)
 	}
 }
 
@@ -146,7 +146,7 @@ func (ss *session) hold() {
 func (ss *session) behind() bool {
 	ss.mu.Lock()
 	defer ss.mu.Unlock()
-	return ss.told && !ss.deaf && len(ss.source.items) > room/2
+	return ss.told && !ss.overrun && len(ss.source.items) > room/2
 }
 
 // forgetful is what the client library keeps messages in to survive a

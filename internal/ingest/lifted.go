@@ -62,16 +62,16 @@ func (d *Doubter) fallen(i int, v float64, at int64) bool {
 	if t.Jump.N > 0 {
 		at = t.Jump.Begun // it fell then, and has been heard all the time since
 	}
-	l := d.places[i].limits
+	l := d.contexts[i].limits
 	return t.Base.V-v > max(t.widen(l, l.fast), wanders*t.Base.Wander)+fallHour*hours(t.T, at)
 }
 
 // room is what the air around a bin's probe reads, where that is known.
 func (d *Doubter) room(i int, at int64) (float64, bool) {
-	if d.places[i].room < 0 || d.farm.Probes[i].Measures != farm.Temperature {
+	if d.contexts[i].room < 0 || d.farm.Probes[i].Measures != farm.Temperature {
 		return 0, false
 	}
-	return d.fresh(d.places[i].room, at)
+	return d.fresh(d.contexts[i].room, at)
 }
 
 // learnFollow takes in whether a probe reads what the room does: a small tub of
@@ -150,7 +150,7 @@ func (d *Doubter) unnatural(i int, c candidate) bool {
 // probe and bin are known to waver. One that came up again, as one does that is
 // put back into its bin, may find it dried since it was last believed.
 func (d *Doubter) driest(i int, c candidate) float64 {
-	t, l := &d.tracks[i], d.places[i].limits
+	t, l := &d.tracks[i], d.contexts[i].limits
 	low := t.Base.V - t.widen(l, l.fast)
 	if c.Rose {
 		low -= dryDay * hours(t.T, c.Begun) / 24

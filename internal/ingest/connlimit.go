@@ -1,0 +1,375 @@
+package ingest
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"hash/fnv"
+	"io"
+	"log/slog"
+	"math/rand/v2"
+	"net"
+	"slices"
+	"sync"
+	"time"
+
+	mqtt "github.com/mochi-mqtt/server/v2"
+	"github.com/mochi-mqtt/server/v2/listeners"
+)
+
+// Bounds of what all connections together may ask of the listener.
+const (
+	mostStrangers = 512     // connections that have not been accepted yet
+	mostProbes    = 1024    // connections that have
+	mostOnTheWay  = 4 << 20 // bytes of packets that are not small
+)
+
+// A connLimit lets connections in to the embedded broker and knows who is inside,
+// so that all can be shown out before the broker closes. It is a listener in
+// the broker's sense.
+//
+// Who has not shown a password yet is a stranger, and there is room for so many.
+// When it is full the one that has been silent longest goes, so that no number of
+// idle connections keeps a probe out: a probe says CONNECT at once. Addresses
+// count for nothing, for many probes may come through one gateway.
+type connLimit struct {
+	listener net.Listener
+	refusals *refusals
+	shared   *byteBudget
+
+	mu        sync.Mutex
+	inside    map[*probeConn]struct{}
+	strangers []*probeConn  // those inside that are, the oldest first
+	shut      chan struct{} // closed when nobody is let in any more
+	all       sync.WaitGroup
+}
+
+func newConnLimit(l net.Listener, r *refusals) *connLimit {
+	return &connLimit{listener: l, refusals: r, shared: newByteBudget(mostOnTheWay), inside: map[*probeConn]struct{}{}, shut: make(chan struct{})}
+}
+
+// The broker asks these of a listener.
+func (l *connLimit) ID() string                { return "probes" }
+func (l *connLimit) Address() string           { return l.listener.Addr().String() }
+func (l *connLimit) Protocol() string          { return "tcp" }
+func (l *connLimit) Init(*slog.Logger) error   { return nil }
+func (l *connLimit) Close(_ listeners.CloseFn) { l.close() }
+
+// Serve lets connections in until the limit is closed.
+func (l *connLimit) Serve(establish listeners.EstablishFn) {
+	for {
+		c, err := l.listener.Accept()
+		switch {
+		case err != nil && l.closed(100*time.Millisecond): // out of file handles, say, if it is not
+			return
+		case err != nil:
+			continue
+		}
+		v, ok := l.enter(c)
+		if !ok {
+			c.Close()
+			continue
+		}
+		go l.receive(v, establish)
+	}
+}
+
+// receive stays with a connection until it ends. Why one ended that had said
+// CONNECT is between the broker and the probe, but for what is refused here.
+func (l *connLimit) receive(v *probeConn, establish listeners.EstablishFn) {
+	defer l.leave(v)
+	err := v.greet()
+	if err == nil {
+		if err = establish(l.ID(), v); errors.As(err, new(tooMuch)) {
+			l.refusals.note("probes cut off: too much at once", "from", v.RemoteAddr().String(), "reason", err)
+		}
+		return
+	}
+	if !errors.Is(err, io.EOF) && !errors.Is(err, net.ErrClosed) { // it did not go by itself, nor was it shown out
+		l.refusals.note(unintroduced, "from", v.RemoteAddr().String(), "reason", err)
+	}
+}
+
+const unintroduced = "connections ended that had not said who they are"
+
+// closed tells, at the latest after a while, whether nobody is let in any more.
+func (l *connLimit) closed(while time.Duration) bool {
+	timer := time.NewTimer(while)
+	defer timer.Stop()
+	select {
+	case <-l.shut:
+		return true
+	case <-timer.C:
+		return false
+	}
+}
+
+// enter notes a connection, unless nobody is let in any more.
+func (l *connLimit) enter(c net.Conn) (*probeConn, bool) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	select {
+	case <-l.shut:
+		return nil, false
+	default:
+	}
+	v := newProbeConn(c, l.shared)
+	l.inside[v] = struct{}{}
+	l.all.Add(1)
+	if l.strangers = append(l.strangers, v); len(l.strangers) > mostStrangers {
+		l.refusals.note(unintroduced, "from", l.strangers[0].RemoteAddr().String(), "reason", "others came and there was no room")
+		l.strangers[0].Close()
+		l.strangers = slices.Delete(l.strangers, 0, 1)
+	}
+	return v, true
+}
+
+// known notes that a connection has been accepted.
+func (l *connLimit) known(v *probeConn) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.noStranger(v)
+}
+
+// noStranger takes a connection out of the strangers, with mu held.
+func (l *connLimit) noStranger(v *probeConn) {
+	if i := slices.Index(l.strangers, v); i >= 0 {
+		l.strangers = slices.Delete(l.strangers, i, i+1)
+	}
+}
+
+func (l *connLimit) leave(v *probeConn) {
+	v.Close()
+	v.giveBack()
+	l.mu.Lock()
+	delete(l.inside, v)
+	l.noStranger(v)
+	l.mu.Unlock()
+	l.all.Done()
+}
+
+// clear ends all connections; new ones are let in.
+func (l *connLimit) clear() {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for v := range l.inside {
+		v.Close()
+	}
+}
+
+// close lets nobody in any more, ends all connections and waits until they
+// have. It may be called twice.
+func (l *connLimit) close() {
+	l.mu.Lock()
+	select {
+	case <-l.shut:
+	default:
+		close(l.shut)
+		l.listener.Close()
+	}
+	l.mu.Unlock()
+	l.clear()
+	l.all.Wait()
+}
+
+// Bounds of what one connection may ask of the listener.
+const (
+	greetingBytes = 4 << 10          // all of CONNECT: client id, user, password and a last wish
+	greetingTime  = 5 * time.Second  // until all of CONNECT is there
+	smallPacket   = 4 << 10          // bytes; a packet up to this size needs no leave
+	largestPacket = 2 << 20          // bytes; a payload over 64 KiB is refused later, with a word
+	packetTime    = 30 * time.Second // for a packet that is not small to be let in, and again to arrive
+	readAheadOf   = 512              // bytes read from the network at a time
+)
+
+// A probeConn is one connection of a probe or of the keeper. It hands the
+// embedded broker one packet at a time, because that sets aside as many bytes as
+// a packet announces, whether they ever come or not: what is announced is
+// looked at here first. It is read from one goroutine.
+type probeConn struct {
+	timedConn
+	in     *bufio.Reader
+	shared *byteBudget
+	hello  []byte // of CONNECT, not yet handed on
+	left   int    // bytes of the packet that is being handed on
+	held   int    // taken from the byte budget for it
+	keeper bool   // has shown the keeper's password
+	nonce  uint64 // tells this connection from all others
+
+	once sync.Once
+	gone chan struct{} // closed when the connection ends
+}
+
+func newProbeConn(c net.Conn, shared *byteBudget) *probeConn {
+	return &probeConn{timedConn: timedConn{c}, in: bufio.NewReaderSize(c, readAheadOf), shared: shared, nonce: rand.Uint64(), gone: make(chan struct{})}
+}
+
+// sender stands for a client and its session, for a client numbers its packets
+// within that. One that asks for a clean session begins a new one with each
+// connection (MQTT 3.1.1, §3.1.2.4); any other goes on with the one it had, also
+// when we were away.
+func (v *probeConn) sender(cl *mqtt.Client) uint32 {
+	if cl.Properties.Clean {
+		return senderOf(cl.ID, v.nonce)
+	}
+	return senderOf(cl.ID, 0)
+}
+
+// senderOf stands for who numbers packets; it is never 0.
+func senderOf(name string, session uint64) uint32 {
+	h := fnv.New32a()
+	fmt.Fprintf(h, "%q %d", name, session)
+	return max(1, h.Sum32())
+}
+
+// greet reads CONNECT (MQTT 3.1.1, §3.1). Until it is there, nothing of the
+// embedded broker's is set up for this connection.
+func (v *probeConn) greet() error {
+	if err := v.SetDeadline(time.Now().Add(greetingTime)); err != nil {
+		return err
+	}
+	kind, size, err := announced(v.in)
+	switch {
+	case err != nil:
+		return err
+	case kind != 0x10:
+		return fmt.Errorf("it begins with the byte %#02x, which is not MQTT's CONNECT", kind)
+	case size > greetingBytes:
+		return fmt.Errorf("its CONNECT has %d bytes, the most is %d", size, greetingBytes)
+	}
+	v.hello = make([]byte, size)
+	_, err = io.ReadFull(v.in, v.hello)
+	return err
+}
+
+// Read hands on no more than the rest of one packet. So when the next one is
+// asked for, the broker is done with the one before.
+func (v *probeConn) Read(p []byte) (int, error) {
+	if v.hello != nil {
+		n := copy(p, v.hello)
+		if v.hello = v.hello[n:]; len(v.hello) == 0 {
+			v.hello = nil
+		}
+		return n, nil
+	}
+	if v.left == 0 {
+		if err := v.next(); err != nil {
+			return 0, err
+		}
+	}
+	n, err := v.in.Read(p[:min(len(p), v.left)])
+	v.left -= n
+	return n, err
+}
+
+// next waits for the next packet, and for leave to take it in.
+func (v *probeConn) next() error {
+	v.giveBack()
+	_, size, err := announced(v.in)
+	switch {
+	case err != nil:
+		return err
+	case size > largestPacket:
+		return tooMuch(fmt.Sprintf("a packet of %d bytes, the most is %d", size, largestPacket))
+	case size > smallPacket:
+		if !v.shared.take(size, v.gone, packetTime) {
+			return tooMuch("too many large packets were on their way")
+		}
+		v.held = size
+		if err := v.SetReadDeadline(time.Now().Add(packetTime)); err != nil {
+			return err
+		}
+	}
+	v.left = size
+	return nil
+}
+
+// A tooMuch is why a connection was ended that had been accepted.
+type tooMuch string
+
+func (e tooMuch) Error() string { return string(e) }
+
+// giveBack returns what was taken for the packet before.
+func (v *probeConn) giveBack() {
+	v.shared.give(v.held)
+	v.held = 0
+}
+
+// Close ends the connection; whoever waits with it learns of it.
+func (v *probeConn) Close() (err error) {
+	v.once.Do(func() {
+		close(v.gone)
+		err = v.timedConn.Close()
+	})
+	return err
+}
+
+// announced tells the kind of the packet that comes next and its size in
+// bytes, fixed header included, and takes nothing (MQTT 3.1.1, §2.2).
+func announced(in *bufio.Reader) (kind byte, size int, err error) {
+	for i, rest := 1, 0; i <= 4; i++ {
+		head, err := in.Peek(i + 1)
+		if err != nil {
+			return 0, 0, err
+		}
+		rest |= int(head[i]&0x7f) << (7 * (i - 1))
+		if head[i] < 0x80 {
+			return head[0], 1 + i + rest, nil
+		}
+	}
+	return 0, 0, errors.New("a packet's length has more than four bytes")
+}
+
+// A byteBudget is a number of bytes that all connections together may have on
+// their way in.
+type byteBudget struct {
+	mu    sync.Mutex
+	left  int
+	freed chan struct{} // closed when some come back, and made anew
+}
+
+func newByteBudget(bytes int) *byteBudget {
+	return &byteBudget{left: bytes, freed: make(chan struct{})}
+}
+
+// take takes n bytes. It waits while there are not as many, and gives up after
+// a while or when who asks is gone.
+func (a *byteBudget) take(n int, gone <-chan struct{}, while time.Duration) bool {
+	timer := time.NewTimer(while)
+	defer timer.Stop()
+	for {
+		freed, ok := a.try(n)
+		if ok {
+			return true
+		}
+		select {
+		case <-freed:
+		case <-gone:
+			return false
+		case <-timer.C:
+			return false
+		}
+	}
+}
+
+// try takes n bytes, or gives what is closed when it is worth another try.
+func (a *byteBudget) try(n int) (freed <-chan struct{}, ok bool) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if a.left < n {
+		return a.freed, false
+	}
+	a.left -= n
+	return nil, true
+}
+
+func (a *byteBudget) give(n int) {
+	if n == 0 {
+		return
+	}
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	a.left += n
+	close(a.freed)
+	a.freed = make(chan struct{})
+}

@@ -1,0 +1,273 @@
+package ingest
+
+import (
+	"bytes"
+	"cmp"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// tens are the powers of ten that a float64 holds exactly.
+var tens = [...]float64{
+	1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11,
+	1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22,
+}
+
+// parseNumber reads a decimal number with white space around it, as strconv
+// does, and the words by which devices print what is none: nan and inf. Hex
+// and digit separators are not numbers here.
+//
+// A plain number of up to fifteen digits needs no allocation: its digits and
+// the power of ten to divide by are exact in a float64, so one division rounds
+// correctly (Clinger 1990, PLDI, "How to read floating point numbers
+// accurately").
+func parseNumber(b []byte) (v float64, ok bool) {
+	b = bytes.TrimSpace(b)
+	digits, places, mantissa, i := 0, 0, uint64(0), 0
+	if i < len(b) && (b[i] == '-' || b[i] == '+') {
+		i++
+	}
+	point := false
+	for ; i < len(b); i++ {
+		switch c := b[i]; {
+		case '0' <= c && c <= '9' && digits < 15:
+			mantissa = mantissa*10 + uint64(c-'0')
+			digits++
+			if point {
+				places++
+			}
+		case c == '.' && !point:
+			point = true
+		default:
+			return parseSlowly(b)
+		}
+	}
+	if digits == 0 {
+		return 0, false
+	}
+	v = float64(mantissa) / tens[places]
+	if b[0] == '-' {
+		v = -v
+	}
+	return v, true
+}
+
+// parseSlowly reads exponents, long numbers and the words for no number.
+func parseSlowly(b []byte) (float64, bool) {
+	if len(b) > 400 { // a float64 written out in full has fewer digits
+		return 0, false
+	}
+	s := string(b)
+	if v, ok := parseNoNumber(s); ok {
+		return v, true
+	}
+	if strings.ContainsFunc(s, func(r rune) bool { return !strings.ContainsRune("0123456789+-.eE", r) }) {
+		return 0, false
+	}
+	v, err := strconv.ParseFloat(s, 64)
+	if err != nil && !math.IsInf(v, 0) { // too large a number is infinite, and doubted as that
+		return 0, false
+	}
+	return v, true
+}
+
+// parseNoNumber reads the words of C, Python and JavaScript for values that
+// are no numbers.
+func parseNoNumber(s string) (float64, bool) {
+	sign := 1
+	if rest, ok := strings.CutPrefix(s, "-"); ok {
+		s, sign = rest, -1
+	}
+	switch strings.ToLower(s) {
+	case "nan":
+		return math.NaN(), true
+	case "inf", "infinity":
+		return math.Inf(sign), true
+	}
+	return 0, false
+}
+
+// How far a device's time stamp may lie from the time of arrival and still be
+// believed. Common practice, no source: a probe may have kept its readings
+// over an outage, and a clock may be a little fast.
+const (
+	longestBack  = 30 * 24 * time.Hour
+	longestAhead = 10 * time.Minute
+)
+
+// earliestMillis tells seconds from milliseconds since 1970: as seconds it is
+// the year 5138, as milliseconds 1973.
+const earliestMillis = 1e11
+
+// believable tells whether a device's time can be taken for true.
+func believable(at, arrived time.Time) bool {
+	d := arrived.Sub(at)
+	return d <= longestBack && d >= -longestAhead
+}
+
+// stamp reads a device's time: RFC 3339, or seconds or milliseconds since
+// 1970, also within quotes. Null and an empty text mean that the device gave
+// none (given is false); ok is false when what is given can't be read.
+func (f jsonValue) stamp() (at time.Time, given, ok bool) {
+	switch f.kind {
+	case absent, null:
+		return time.Time{}, false, true
+	case text:
+		if s := strings.TrimSpace(string(f.raw)); s == "" {
+			return time.Time{}, false, true
+		} else if t, err := time.Parse(time.RFC3339, strings.ToUpper(s)); err == nil {
+			return t.UTC().Truncate(time.Millisecond), true, true
+		}
+	}
+	v, isNumber := f.number()
+	if !isNumber || !(math.Abs(v) < 1e15) {
+		return time.Time{}, true, false
+	}
+	if math.Abs(v) < earliestMillis {
+		v *= 1000
+	}
+	return time.UnixMilli(int64(math.Floor(v))).UTC(), true, true
+}
+
+// maxLeaves bounds how many values of one payload are looked at, for those who
+// look at everything that anybody publishes.
+const maxLeaves = 256
+
+// earliestStamp, in seconds since 1970, tells times from readings: the smallest
+// of ten digits, a day in 2001.
+const earliestStamp = 1e9
+
+// A Leaf is one value inside a payload, found without knowing what to look
+// for.
+type Leaf struct {
+	Pointer string    // JSON Pointer (RFC 6901); "" for a payload that is one value
+	Text    string    // as it stands there, without quotes, cut after 64 bytes
+	Number  float64   // NaN where it is none
+	Time    time.Time // when it reads as a device's time since 2001; else zero
+}
+
+// Leaves finds every value in a payload, by pointer: a number of its own, a
+// JSON text, or words that are neither. A [Decoder] asked for a leaf's pointer
+// reads the same number and the same time. It gives none for a payload that is
+// empty or larger than a Decoder would look at.
+func Leaves(payload []byte) []Leaf {
+	body := bytes.TrimSpace(payload)
+	if len(body) == 0 || len(payload) > maxPayload {
+		return nil
+	}
+	w := walker{scanner: scanner{b: body, out: make([]jsonValue, 1)}}
+	if !w.walk("") || !w.ended() {
+		return []Leaf{newLeaf("", jsonValue{kind: text, raw: unquoted(body)})}
+	}
+	slices.SortFunc(w.leaves, func(a, b Leaf) int { return cmp.Compare(a.Pointer, b.Pointer) })
+	return w.leaves
+}
+
+// A walker steps through a JSON text and keeps every value in it.
+type walker struct {
+	scanner
+	leaves []Leaf
+}
+
+func (w *walker) ended() bool {
+	w.space()
+	return w.i == len(w.b)
+}
+
+// walk reads the value that is found at a pointer.
+func (w *walker) walk(at string) bool {
+	switch w.peek() {
+	case '{':
+		return w.inside(func() bool { return w.members(at) })
+	case '[':
+		return w.inside(func() bool { return w.elements(at) })
+	}
+	if !w.value(&node{index: -1}) {
+		return false
+	}
+	if len(w.leaves) < maxLeaves {
+		w.leaves = append(w.leaves, newLeaf(at, w.out[0]))
+	}
+	return true
+}
+
+// inside reads an object or an array, of which walkAll reads what follows the
+// bracket.
+func (w *walker) inside(walkAll func() bool) bool {
+	if w.depth++; w.depth > maxDepth {
+		return false
+	}
+	w.i++
+	ok := walkAll()
+	w.depth--
+	return ok
+}
+
+func (w *walker) members(at string) bool {
+	if w.peek() == '}' {
+		w.i++
+		return true
+	}
+	for {
+		if w.peek() != '"' {
+			return false
+		}
+		name, ok := w.text()
+		if !ok || w.peek() != ':' {
+			return false
+		}
+		w.i++
+		member := at + "/" + escapePointer(unescapeText(name))
+		w.forgetBelow(member)
+		if !w.walk(member) {
+			return false
+		}
+		if more, ok := w.next('}'); !more {
+			return ok
+		}
+	}
+}
+
+func (w *walker) elements(at string) bool {
+	if w.peek() == ']' {
+		w.i++
+		return true
+	}
+	for i := 0; ; i++ {
+		if !w.walk(at + "/" + strconv.Itoa(i)) {
+			return false
+		}
+		if more, ok := w.next(']'); !more {
+			return ok
+		}
+	}
+}
+
+// forgetBelow drops what an earlier member of the same name gave: the last one
+// counts, as it does for a Decoder.
+func (w *walker) forgetBelow(at string) {
+	w.leaves = slices.DeleteFunc(w.leaves, func(l Leaf) bool { return l.Pointer == at || strings.HasPrefix(l.Pointer, at+"/") })
+}
+
+func newLeaf(at string, f jsonValue) Leaf {
+	l := Leaf{Pointer: at, Text: clip(string(f.raw)), Number: math.NaN()}
+	if v, ok := f.number(); ok {
+		l.Number = v
+	}
+	if t, given, ok := f.stamp(); given && ok && t.Unix() >= earliestStamp {
+		l.Time = t
+	}
+	return l
+}
+
+// escapePointer turns ~ into ~0 and / into ~1 (RFC 6901 §3).
+func escapePointer(name string) string {
+	return strings.ReplaceAll(strings.ReplaceAll(name, "~", "~0"), "/", "~1")
+}
+
+// Believable tells whether a device's time stamp would be taken for true in a
+// message that arrived at a time.
+func Believable(stamp, arrived time.Time) bool { return believable(stamp, arrived) }
