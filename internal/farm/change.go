@@ -1,6 +1,9 @@
 package farm
 
-import "time"
+import (
+	"cmp"
+	"time"
+)
 
 // ChangeKind is what happened to a condition.
 type ChangeKind string
@@ -21,6 +24,7 @@ type Change struct {
 	Zone      string     `json:"zone,omitempty"`
 	Probe     string     `json:"probe,omitempty"`
 	Condition Condition  `json:"condition"`
+	Quantity  Quantity   `json:"quantity,omitempty"` // that is past its limit; "" where the condition says it
 	Change    ChangeKind `json:"change"`
 	Urgency   Urgency    `json:"urgency,omitempty"` // now in force; for eased, the one it had
 	Text      string     `json:"text"`
@@ -32,6 +36,25 @@ type Change struct {
 	Since     time.Time  `json:"since,omitzero"`  // when the episode began
 	Peak      *float64   `json:"peak,omitempty"`  // eased: the worst level it reached, °C or %
 	Ended     Ended      `json:"ended,omitempty"` // eased: by another configuration, not in the bin
+	Brief     string     `json:"brief,omitempty"` // a few words of text that fit after the place: "too hot at 33 °C"
+}
+
+// JudgedBy is the quantity that the condition is judged by; "" where that is the
+// logbook, a probe or the machinery.
+func (c Change) JudgedBy() Quantity { return cmp.Or(c.Quantity, c.Condition.Quantity()) }
+
+// Is names the condition: "too hot", "CO2 past its limit".
+func (c Change) Is() string { return c.Quantity.before(c.Condition.Row().Is) }
+
+// Over names its end: "no longer too hot", "CO2 within its limits again".
+func (c Change) Over() string { return c.Quantity.before(c.Condition.Row().Over) }
+
+// before puts the quantity's noun before words about it.
+func (q Quantity) before(words string) string {
+	if q == "" {
+		return words
+	}
+	return q.Row().Noun + " " + words
 }
 
 // Ended is how a changed configuration ended a condition: nothing got better

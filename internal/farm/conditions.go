@@ -14,6 +14,7 @@ const (
 	Drying      Condition = "drying"
 	SiftReady   Condition = "sift-ready"
 	SiftPassing Condition = "sift-passing"
+	PastLimit   Condition = "past-limit"
 	FeedDue     Condition = "feed-due"
 	Hatching    Condition = "hatching"
 	Silent      Condition = "silent"
@@ -105,6 +106,11 @@ var ConditionTable = []ConditionRow{
 		Do:   "Sift it today, or dampen it and let it come back.",
 	},
 	{
+		Name: PastLimit, Band: true, Urgency: Today, // of each quantity that has limits, on both sides
+		Is: "past its limit", Was: "past its limit", Found: "past its limit", Over: "within its limits again",
+		Do: "See why, and whether the probe is right.",
+	},
+	{
 		Name: FeedDue, Foreseen: true, Aims: []Aim{Living}, Urgency: Soon,
 		Is: "feed due", Was: "due for feed", Over: "fed",
 		Do: "Feed it.",
@@ -161,6 +167,22 @@ func (c Condition) Row() *ConditionRow {
 // Quantity is what a condition is judged by; "" where that is the logbook, a
 // probe or the machinery.
 func (c Condition) Quantity() Quantity { return c.Row().Quantity }
+
+// LimitConditions gives the conditions that are raised where a level is past the
+// limits of a quantity.
+func LimitConditions(q Quantity) (below, above Condition) {
+	below, above = PastLimit, PastLimit
+	for _, row := range ConditionTable {
+		switch {
+		case !row.Band || row.Quantity != q:
+		case row.Side == Below:
+			below = row.Name
+		case row.Side == Above:
+			above = row.Name
+		}
+	}
+	return below, above
+}
 
 // Arises tells whether a condition can be one of a zone with that aim.
 func (c Condition) Arises(aim Aim) bool {

@@ -53,6 +53,8 @@ type QuantityRow struct {
 	Bands  bool    // by thrive and survive bands, the worms' or the zone's own
 	Limits bool    // by the limits that its zone gives, and only by those
 	Margin float64 // how far back inside a limit counts as back, unless the keeper says otherwise
+	Below  Remedy  // past a limit that the zone gives
+	Above  Remedy
 
 	// How it leaves the program.
 	Field      string    // of a line-protocol point
@@ -85,6 +87,12 @@ func (u UnitRow) Inner(v float64) float64 { return (v - u.Zero) * u.Times / u.Ov
 
 // Outer turns a value of the inner unit into a number of the unit.
 func (u UnitRow) Outer(v float64) float64 { return v*u.Over/u.Times + u.Zero }
+
+// A Remedy is what to do about a quantity past its limit.
+type Remedy struct {
+	Do       string // common practice, no source
+	Cautions []string
+}
 
 // A Rate is how fast a quantity may honestly change.
 type Rate struct {

@@ -132,6 +132,12 @@ func SayList(words []string) string {
 	return strings.Join(words[:n-1], ", ") + " and " + words[n-1]
 }
 
+// SayPlace names a zone of the farm as a keeper would: see the function.
+func (f *Farm) SayPlace(bin, zone string) string {
+	b, _ := f.BinByName(bin)
+	return SayPlace(bin, zone, len(b.Zones) == 1)
+}
+
 // SayPlace names a zone as a keeper would: "Bed, near"; a bin whose only zone
 // needs no name of its own is just "Crate".
 func SayPlace(bin, zone string, onlyZone bool) string {

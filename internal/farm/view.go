@@ -1,6 +1,7 @@
 package farm
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"slices"
@@ -257,6 +258,7 @@ type Standing struct {
 	Zone      string     `json:"zone,omitempty"`
 	Probe     string     `json:"probe,omitempty"`
 	Condition Condition  `json:"condition"`
+	Quantity  Quantity   `json:"quantity,omitempty"` // that is past its limit; "" where the condition says it
 	Urgency   Urgency    `json:"urgency"`
 	Since     time.Time  `json:"since"`
 	Text      string     `json:"text"`
@@ -266,6 +268,13 @@ type Standing struct {
 	Hushed    *time.Time `json:"hushed_until,omitempty"`
 	Seen      bool       `json:"seen,omitempty"`
 }
+
+// JudgedBy is the quantity that the condition is judged by; "" where that is the
+// logbook, a probe or the machinery.
+func (s Standing) JudgedBy() Quantity { return cmp.Or(s.Quantity, s.Condition.Quantity()) }
+
+// Is names the condition: "too hot", "CO2 past its limit".
+func (s Standing) Is() string { return s.Quantity.before(s.Condition.Row().Is) }
 
 // An IntakeView is how readings reach us.
 type IntakeView struct {
@@ -323,9 +332,10 @@ const (
 // margin and patience of an easing, still run.
 type Waiting struct {
 	Condition Condition `json:"condition"`
-	Urgency   Urgency   `json:"urgency"`   // with which it will be raised
-	Since     time.Time `json:"since"`     // when the limit was passed
-	RaisedAt  time.Time `json:"raised_at"` // if it stays so
+	Quantity  Quantity  `json:"quantity,omitempty"` // that is past its limit; "" where the condition says it
+	Urgency   Urgency   `json:"urgency"`            // with which it will be raised
+	Since     time.Time `json:"since"`              // when the limit was passed
+	RaisedAt  time.Time `json:"raised_at"`          // if it stays so
 }
 
 // Unsure says, a sentence each, what keeps anybody from saying that all is
@@ -399,7 +409,15 @@ func (z *ZoneView) Unsure(now time.Time, loc *time.Location) []string {
 		return append(out, fmt.Sprintf("was opened and is judged again from %s on", z.LidOff.In(loc).Format("15:04")))
 	}
 	for _, w := range z.Waiting {
-		out = append(out, fmt.Sprintf("has been %s for %s; it is raised at %s if it stays so", w.Condition.Row().Is, SayLong(now.Sub(w.Since)), w.RaisedAt.In(loc).Format("15:04")))
+		out = append(out, fmt.Sprintf("%s for %s; it is raised at %s if it stays so", w.says(), SayLong(now.Sub(w.Since)), w.RaisedAt.In(loc).Format("15:04")))
 	}
 	return out
+}
+
+// says fits after the zone's name: "has been too dry", "has had its CO2 past its limit".
+func (w Waiting) says() string {
+	if w.Quantity != "" {
+		return "has had its " + w.Quantity.before(w.Condition.Row().Is)
+	}
+	return "has been " + w.Condition.Row().Is
 }

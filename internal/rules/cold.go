@@ -19,12 +19,12 @@ const nearFreezing = 2
 func (z *zone) icy(m time.Time) bool {
 	a := z.bin.ambient
 	switch {
-	case anyFresh(z.temps, m):
-		return z.Temp.Value < nearFreezing
+	case anyFresh(z.temp.probes, m):
+		return z.temp.Value < nearFreezing
 	case a != nil && a.fresh(m):
 		return a.Good.Value < nearFreezing-3 // a bin lags its room, and worms warm it
 	}
-	return !z.Temp.At.IsZero() && z.Temp.Value < nearFreezing // when it was last heard
+	return !z.temp.At.IsZero() && z.temp.Value < nearFreezing // when it was last heard
 }
 
 // icyAdvice is what to do where a zone seems dry and may be frozen.

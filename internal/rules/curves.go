@@ -30,7 +30,7 @@ func (s *State) feel(p *probe, r *farm.Reading) {
 			s.refitSlow(p.zone)
 		}
 	case p.zone != nil && p.spec.Measures == farm.Moisture:
-		p.zone.Husbandry.Curves.Moist.Add(r.At, forCurve(p.zone.moists, r, p.zone.Moist))
+		p.zone.Husbandry.Curves.Moist.Add(r.At, forCurve(p.zone.moist.probes, r, p.zone.moist.level))
 	}
 }
 
@@ -44,17 +44,9 @@ func forCurve(probes []*probe, r *farm.Reading, l level) float64 {
 	return l.Steady
 }
 
-// restartCurves starts the curves of a zone afresh at t.
-func (z *zone) restartCurves(t time.Time) {
-	for _, p := range z.temps {
-		p.Track.Restart(t)
-	}
-	z.Husbandry.Curves.Moist.Restart(t)
-}
-
 // mayHeat notes that something was put in at t that may heat by itself.
 func (z *zone) mayHeat(t time.Time) {
-	for _, p := range z.temps {
+	for _, p := range z.temp.probes {
 		p.Track.Fed(t)
 	}
 }

@@ -31,16 +31,16 @@ type dryMemory struct {
 
 // refitDry draws the moisture curve anew.
 func (s *State) refitDry(z *zone, m time.Time) {
-	if z.bands.moist.IsZero() || !anyFresh(z.moists, m) {
+	if z.moist.bands.IsZero() || !anyFresh(z.moist.probes, m) {
 		return
 	}
-	d, at := &z.Husbandry.Dry, z.Moist.clock(m)
+	d, at := &z.Husbandry.Dry, z.moist.clock(m)
 	if !z.dryFitServes(at) {
 		d.At = at
-		band := z.bands.moist
+		band := z.moist.bands
 		// The driest probe is there when the middle is still as far above.
-		driest := band.Survive.Low + z.Moist.Value - z.Moist.Low.Value
-		fits := trend.DryingFits(&z.Husbandry.Curves.Moist, at, band.Thrive.Low, driest, band.Thrive.High, z.water.low.limit[farm.Today])
+		driest := band.Survive.Low + z.moist.Value - z.moist.Low.Value
+		fits := trend.DryingFits(&z.Husbandry.Curves.Moist, at, band.Thrive.Low, driest, band.Thrive.High, z.moist.limits.low.limit[farm.Today])
 		d.Thrive, d.Survive, d.Opens, d.Most = fits[0], fits[1], fits[2], fits[3]
 		if loss, ok := trend.LossPerDay(&z.Husbandry.Curves.Moist, at); ok {
 			d.LossPerDay = loss
@@ -86,23 +86,21 @@ func (s *State) judgeDrying(z *zone, now time.Time) {
 	r, d := z.record(farm.Drying), z.Husbandry.Dry
 	switch foreseen := z.foreseesDry(); {
 	case foreseen && !r.raised():
-		s.emit(r, now, z.who, farm.Drying, verdict{farm.Soon, func(farm.ChangeKind) saying { return s.sayDrying(z, now) }})
+		s.emit(r, now, farm.Soon, func(farm.ChangeKind) saying { return s.sayDrying(z, now) })
 	case !foreseen && r.raised() && !d.Thrive.Past && d.Calm >= dryingCalm:
-		s.emit(r, now, z.who, farm.Drying, verdict{farm.Calm, func(farm.ChangeKind) saying {
-			return saying{text: fmt.Sprintf("%s is no longer drying out: %s now.", s.place(z.who), s.value(z, farm.TooDry, z.Moist.Value))}
-		}})
+		s.emit(r, now, farm.Calm, always(saying{text: fmt.Sprintf("%s is no longer drying out: %s now.", s.place(z.who), s.moistNow(z))}))
 	}
 }
 
 func (s *State) sayDrying(z *zone, now time.Time) saying {
-	u, limit := s.farm.Units, z.bands.moist.Thrive.Low
-	text := fmt.Sprintf("%s is drying: %s now", s.place(z.who), s.value(z, farm.TooDry, z.Moist.Value))
-	if !z.ofNow(farm.Drying, now) {
-		text = fmt.Sprintf("%s was drying when last heard, %s ago: %s then", s.place(z.who), farm.SayLong(now.Sub(z.Moist.At)), s.value(z, farm.TooDry, z.Moist.Value))
+	u, limit := s.farm.Units, z.moist.bands.Thrive.Low
+	say := saying{advice: s.dryingAdvice(z, now), brief: fmt.Sprintf("drying: %s now", s.moistNow(z))}
+	text := s.place(z.who) + " is " + say.brief
+	if !z.moist.ofNow(now) {
+		text = fmt.Sprintf("%s was drying when last heard, %s ago: %s then", s.place(z.who), farm.SayLong(now.Sub(z.moist.At)), s.moistNow(z))
 	}
-	say := saying{advice: s.dryingAdvice(z, now)}
 	switch f, ok := z.Husbandry.Dry.Thrive.Forecast(); {
-	case z.Moist.Value < limit:
+	case z.moist.Value < limit:
 		text += fmt.Sprintf(", below %s already.", u.Moisture(limit))
 	case ok && !z.Husbandry.Dry.Thrive.Past && f.Crosses.After(now):
 		text += fmt.Sprintf(", and below %s %s.", u.Moisture(limit), s.days(f, now))
@@ -113,6 +111,9 @@ func (s *State) sayDrying(z *zone, now time.Time) saying {
 	say.text = text
 	return say
 }
+
+// moistNow writes the moisture of a zone.
+func (s *State) moistNow(z *zone) string { return s.value(z.breachOf(farm.TooDry), z.moist.Value) }
 
 // days says a forecast in days: "about Thursday to Saturday".
 func (s *State) days(f farm.Forecast, now time.Time) string {
@@ -131,12 +132,12 @@ func (s *State) days(f farm.Forecast, now time.Time) string {
 }
 
 // nextLimit forecasts when a raised band condition passes its next limit.
-func (s *State) nextLimit(z *zone, c farm.Condition, u farm.Urgency, at time.Time) *farm.Forecast {
-	limit, ok := z.edgeOf(c).after(u)
+func (s *State) nextLimit(b breach, u farm.Urgency, at time.Time) *farm.Forecast {
+	limit, ok := b.edge.after(u)
 	if !ok {
 		return nil
 	}
-	harm := limit == z.edgeOf(c).harm()
+	z, c, harm := b.zone, b.rec.what.condition, limit == b.edge.harm()
 	var next trend.Crossing
 	switch {
 	case c == farm.TooHot && harm:

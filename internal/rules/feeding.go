@@ -11,8 +11,8 @@ import (
 // warmth is the zone's temperature, or that of its room where no probe sits in
 // the zone; known is false when neither has been heard.
 func (z *zone) warmth() (tempC float64, known bool) {
-	if !z.Temp.At.IsZero() {
-		return z.Temp.Value, true
+	if !z.temp.At.IsZero() {
+		return z.temp.Value, true
 	}
 	if a := z.bin.ambient; a != nil && !a.GoodAt.IsZero() {
 		return a.Good.Value, true
@@ -26,7 +26,7 @@ func (s *State) activity(z *zone) float64 {
 	if !known {
 		return 0
 	}
-	return husbandry.BinActivity(s.farm, *z.bin.spec, warmth, z.moistNow())
+	return husbandry.BinActivity(s.farm, *z.bin.spec, warmth, z.moisture())
 }
 
 // eatDays is how many days of full activity a feeding lasts here.
@@ -59,9 +59,9 @@ func (s *State) judgeFeeding(z *zone, at time.Time) {
 	s.forgetEaten(z)
 	switch due := left <= husbandry.NearlyEaten; {
 	case due && !r.raised() && !s.holdsBack(z):
-		s.emit(r, at, z.who, farm.FeedDue, verdict{farm.Soon, func(farm.ChangeKind) saying { return s.sayFeed(z, at) }})
+		s.emit(r, at, farm.Soon, always(s.sayFeed(z, at)))
 	case r.raised() && (!due || s.holdsBack(z)):
-		s.emit(r, at, z.who, farm.FeedDue, verdict{farm.Calm, func(farm.ChangeKind) saying { return s.sayFed(z, due) }})
+		s.emit(r, at, farm.Calm, always(s.sayFed(z, due)))
 	}
 }
 
@@ -78,10 +78,10 @@ func (s *State) forgetEaten(z *zone) {
 func (s *State) holdsBack(z *zone) bool {
 	warmth, known := z.warmth()
 	hottest, coldest := warmth, warmth
-	if !z.Temp.At.IsZero() {
-		hottest, coldest = z.Temp.High.Value, z.Temp.Low.Value
+	if !z.temp.At.IsZero() {
+		hottest, coldest = z.temp.High.Value, z.temp.Low.Value
 	}
-	return !known || hottest > z.heat.high.harm() || coldest < z.heat.low.harm() || z.record(farm.Heating).raised()
+	return !known || hottest > z.temp.limits.high.harm() || coldest < z.temp.limits.low.harm() || z.record(farm.Heating).raised()
 }
 
 func (s *State) sayFeed(z *zone, at time.Time) saying {
@@ -126,7 +126,7 @@ func (s *State) whyLess(z *zone) string {
 		return slow("It is cool")
 	case atBest < enoughActivity:
 		return slow("It is too warm for them")
-	case s.activity(z) < enoughActivity && z.Moist.Value < z.water.low.mild():
+	case s.activity(z) < enoughActivity && z.moist.Value < z.moist.limits.low.mild():
 		return slow("It is too dry for them")
 	case s.activity(z) < enoughActivity:
 		return slow("It is too wet for them")
@@ -141,7 +141,7 @@ const enoughActivity = 0.75
 // wetAndWarm is when a bed packs down and runs short of air.
 func (s *State) wetAndWarm(z *zone) bool {
 	const near = 3 // points under the limit
-	return z.Moist.Value > z.water.high.mild()-near && z.Temp.Value > 20
+	return z.moist.Value > z.moist.limits.high.mild()-near && z.temp.Value > 20
 }
 
 func (s *State) sayFed(z *zone, stillDue bool) saying {

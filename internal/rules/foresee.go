@@ -17,12 +17,12 @@ func (s *State) foresee(z *zone, m time.Time) {
 	z.settleWater(m)
 	s.refitHeat(z, m)
 	s.refitDry(z, m)
-	s.judgeBooks(z, m)
+	s.judgeLedger(z, m)
 	s.forgetSiftings(m)
 }
 
-// judgeBooks judges what follows from the logbook.
-func (s *State) judgeBooks(z *zone, at time.Time) {
+// judgeLedger judges what follows from the logbook.
+func (s *State) judgeLedger(z *zone, at time.Time) {
 	s.judgeFeeding(z, at)
 	s.judgeHatching(z, at)
 }
@@ -32,7 +32,7 @@ func (s *State) viewHusbandry(z *zone, v *farm.ZoneView, at time.Time) {
 		v.Food = append(v.Food, farm.FoodView{At: f.At, Kg: f.Kg, Of: f.Of, LeftPart: husbandry.FeedLeft(s.eatDays(z, f), f.ActiveDays)})
 	}
 	v.StoredL = z.Husbandry.Fill.Litres
-	if z.waterStillCounts(at) || z.fresh(farm.TooDry, at) && !z.holding(at) && !z.icy(at) {
+	if z.waterStillCounts(at) || anyFresh(z.moist.probes, at) && !z.holding(at) && !z.icy(at) {
 		v.Water = s.dose(z, at)
 	}
 	v.Outlook = s.outlook(z, at)
@@ -50,9 +50,9 @@ func (s *State) outlook(z *zone, at time.Time) []farm.Outlook {
 			out = append(out, farm.Outlook{Condition: c, Forecast: f, Text: text})
 		}
 	}
-	u, d, moist := s.farm.Units, z.Husbandry.Dry, z.bands.moist
+	u, d, moist := s.farm.Units, z.Husbandry.Dry, z.moist.bands
 	if f, ok := z.Husbandry.Heat.Fit.Crossing.Forecast(); ok && z.Husbandry.Heat.Fit.Self {
-		add(farm.Heating, f, true, fmt.Sprintf("%s by %s (%s)", u.Temperature(z.heat.high.harm()), farm.SayTime(f.Crosses, at, s.farm.Location), s.between(f, at)))
+		add(farm.Heating, f, true, fmt.Sprintf("%s by %s (%s)", u.Temperature(z.temp.limits.high.harm()), farm.SayTime(f.Crosses, at, s.farm.Location), s.between(f, at)))
 	}
 	if f, ok := d.Thrive.Forecast(); ok {
 		switch z.spec.Aim {

@@ -62,8 +62,8 @@ func (z *zone) give(j farm.Jot, part float64) {
 // moistBefore is the moisture that the zone had before t: its level when t is
 // now, else the mean of the hour before.
 func (z *zone) moistBefore(t time.Time) (pct float64, known bool) {
-	if last := z.Moist.At; !last.IsZero() && !t.Before(last) {
-		return z.Moist.Value, t.Sub(last) < 12*time.Hour
+	if last := z.moist.At; !last.IsZero() && !t.Before(last) {
+		return z.moist.Value, t.Sub(last) < 12*time.Hour
 	}
 	return z.Husbandry.Curves.Moist.Hours.At(t.Add(-time.Hour))
 }
@@ -96,11 +96,11 @@ func (z *zone) awaits() float64 {
 // settleWater looks whether the water given has shown, once it has spread.
 func (z *zone) settleWater(at time.Time) {
 	g := &z.Husbandry.Given
-	if g.At.IsZero() || g.Shown || g.Missed || z.Moist.At.Sub(g.At) < settleAfter {
+	if g.At.IsZero() || g.Shown || g.Missed || z.moist.At.Sub(g.At) < settleAfter {
 		return
 	}
 	awaited := z.awaits()
-	switch rise := z.Moist.Value - g.Before; {
+	switch rise := z.moist.Value - g.Before; {
 	case g.Known && !g.Mixed && rise >= max(leastShown, awaited/4):
 		g.Shown = true
 	case at.Sub(g.At) < waterCounts:

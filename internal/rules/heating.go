@@ -33,11 +33,11 @@ type heatMemory struct {
 // heap heats in one place first. Worms alone heat: castings that are kept
 // follow their room.
 func (s *State) refitHeat(z *zone, m time.Time) {
-	if z.spec.Aim != farm.Living || !anyFresh(z.temps, m) {
+	if z.spec.Aim != farm.Living || !anyFresh(z.temp.probes, m) {
 		return
 	}
 	h := &z.Husbandry.Heat
-	at := z.Temp.clock(m)
+	at := z.temp.clock(m)
 	fit, probe := z.firstToCross(m, s.farm.Location)
 	if z.record(farm.Heating).raised() && z.missesHeat(m) && !fit.Self {
 		return // the one that knows is silent: that is no end
@@ -63,11 +63,11 @@ func (s *State) refitSlow(z *zone) {
 // firstToCross gives the fit of the probe that is foreseen to cross the
 // survive limit first, and the probe's name.
 func (z *zone) firstToCross(m time.Time, local *time.Location) (first trend.Heating, probeID string) {
-	for _, p := range z.temps {
+	for _, p := range z.temp.probes {
 		if !p.fresh(m) {
 			continue
 		}
-		fit := trend.HeatingFit(&p.Track, z.air(m), z.heat.high.harm(), z.spec.LookAhead.Heating, p.clock(m).In(local))
+		fit := trend.HeatingFit(&p.Track, z.air(m), z.temp.limits.high.harm(), z.spec.LookAhead.Heating, p.clock(m).In(local))
 		if probeID == "" || crossesBefore(fit, first) {
 			first, probeID = fit, p.spec.ID
 		}
@@ -78,19 +78,19 @@ func (z *zone) firstToCross(m time.Time, local *time.Location) (first trend.Heat
 // missesHeat tells whether nothing is heard of the probe that the last refit is
 // about.
 func (z *zone) missesHeat(m time.Time) bool {
-	return slices.ContainsFunc(z.temps, func(p *probe) bool { return p.spec.ID == z.Husbandry.Heat.Probe && p.missed(m) })
+	return slices.ContainsFunc(z.temp.probes, func(p *probe) bool { return p.spec.ID == z.Husbandry.Heat.Probe && p.missed(m) })
 }
 
 // mostSlowed foresees when the middle of the probes passes the limit of most
 // worms: when half of them do. It is asked for only while fewer are slowed.
 func (z *zone) mostSlowed(m time.Time, local *time.Location) trend.Crossing {
-	e := z.heat.high
+	e := z.temp.limits.high
 	limit, ok := e.after(farm.Soon)
 	if !ok || limit == e.harm() || z.record(farm.TooHot).Urgency != farm.Soon {
 		return trend.Crossing{Quiet: true}
 	}
 	var all []trend.Crossing
-	for _, p := range z.temps {
+	for _, p := range z.temp.probes {
 		if p.fresh(m) {
 			all = append(all, trend.HeatingFit(&p.Track, z.air(m), limit, z.spec.LookAhead.Heating, p.clock(m).In(local)).Crossing)
 		}
@@ -125,12 +125,12 @@ func crossesBefore(a, b trend.Heating) bool {
 // heatAt is the level of the probe that the last refit is about, °C; the
 // zone's own where that probe holds none.
 func (z *zone) heatAt() float64 {
-	for _, p := range z.temps {
+	for _, p := range z.temp.probes {
 		if v, ok := p.Level.Median(); ok && p.spec.ID == z.Husbandry.Heat.Probe {
 			return v
 		}
 	}
-	return z.Temp.Value
+	return z.temp.Value
 }
 
 // air is the track of the room, where a probe in it speaks.
@@ -155,7 +155,7 @@ func (z *zone) foreseesHeat() bool {
 // no crossing: a fit may falter halfway up a climb.
 func (z *zone) stillClimbs() bool {
 	h, near := z.Husbandry.Heat, 8.0 // K under the limit
-	return h.Fit.PerHour > 0.1 && z.heatAt() > z.heat.high.harm()-near
+	return h.Fit.PerHour > 0.1 && z.heatAt() > z.temp.limits.high.harm()-near
 }
 
 // judgeHeating brings heating to the urgency of the last refit, seen from now.
@@ -168,17 +168,17 @@ func (s *State) judgeHeating(z *zone, now time.Time) {
 			u = farm.Now
 		}
 		if r.Urgency != u {
-			s.emit(r, now, z.who, farm.Heating, verdict{u, func(farm.ChangeKind) saying { return s.sayHeating(z, now) }})
+			s.emit(r, now, u, always(s.sayHeating(z, now)))
 		}
 	case r.raised() && h.Calm >= heatingCalm:
-		s.emit(r, now, z.who, farm.Heating, verdict{farm.Calm, func(farm.ChangeKind) saying { return s.sayCooled(z, now) }})
+		s.emit(r, now, farm.Calm, always(s.sayCooled(z, now)))
 	}
 }
 
 // approaches lets a raised heating become urgent between two refits.
 func (s *State) approaches(z *zone, m time.Time) {
-	if r := z.record(farm.Heating); r.Urgency == farm.Today && anyFresh(z.temps, m) {
-		if now := z.Temp.clock(m); z.Husbandry.Heat.Fit.Crossing.Within(now, heatingNow) {
+	if r := z.record(farm.Heating); r.Urgency == farm.Today && anyFresh(z.temp.probes, m) {
+		if now := z.temp.clock(m); z.Husbandry.Heat.Fit.Crossing.Within(now, heatingNow) {
 			s.judgeHeating(z, now)
 		}
 	}
@@ -186,13 +186,14 @@ func (s *State) approaches(z *zone, m time.Time) {
 
 func (s *State) sayHeating(z *zone, now time.Time) saying {
 	fit, u := z.Husbandry.Heat.Fit, s.farm.Units
-	limit := u.Temperature(z.heat.high.harm())
-	text := fmt.Sprintf("%s is heating by itself: %s now", s.place(z.who), s.heatNow(z))
-	if !z.ofNow(farm.Heating, now) {
-		text = fmt.Sprintf("%s was heating by itself when last heard, %s ago: %s then", s.place(z.who), farm.SayLong(now.Sub(z.Temp.At)), s.heatNow(z))
+	limit := u.Temperature(z.temp.limits.high.harm())
+	brief := fmt.Sprintf("heating by itself: %s now", s.heatNow(z))
+	text := s.place(z.who) + " is " + brief
+	if !z.temp.ofNow(now) {
+		text = fmt.Sprintf("%s was heating by itself when last heard, %s ago: %s then", s.place(z.who), farm.SayLong(now.Sub(z.temp.At)), s.heatNow(z))
 	}
 	f, foreseen := fit.Crossing.Forecast()
-	past := fit.Crossing.Past || z.heatAt() > z.heat.high.harm()
+	past := fit.Crossing.Past || z.heatAt() > z.temp.limits.high.harm()
 	foreseen = foreseen && !past
 	switch {
 	case past:
@@ -210,7 +211,7 @@ func (s *State) sayHeating(z *zone, now time.Time) saying {
 		text += " It does not do that on other days."
 	}
 	say := saying{
-		text:   text,
+		brief: brief, text: text,
 		advice: &farm.Advice{Do: "Open it, take the feed off the warm part or spread it thin, loosen so that heat gets out, and feed no more for now."},
 	}
 	if until := z.turned(now); until != nil {
@@ -228,7 +229,7 @@ func (s *State) sayHeating(z *zone, now time.Time) saying {
 // one that is.
 func (s *State) heatNow(z *zone) string {
 	said := s.farm.Units.Temperature(z.heatAt())
-	if len(z.temps) > 1 && z.Husbandry.Heat.Probe != "" {
+	if len(z.temp.probes) > 1 && z.Husbandry.Heat.Probe != "" {
 		return z.Husbandry.Heat.Probe + " says " + said
 	}
 	return said
@@ -257,11 +258,11 @@ func (s *State) degrees(k float64) string {
 
 func (s *State) sayCooled(z *zone, now time.Time) saying {
 	r := z.record(farm.Heating)
-	lost := s.sayLost(z, farm.Heating, r.Since)
+	lost := s.sayLost(z.breachOf(farm.Heating))
 	no := "no longer"
 	if lost != "" {
 		no = "no longer known to be"
 	}
 	return saying{text: fmt.Sprintf("%s is %s heating: %s now, after %s.%s",
-		s.place(z.who), no, s.farm.Units.Temperature(z.Temp.Value), farm.SayLong(now.Sub(r.Since)), lost)}
+		s.place(z.who), no, s.farm.Units.Temperature(z.temp.Value), farm.SayLong(now.Sub(r.Since)), lost)}
 }

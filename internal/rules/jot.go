@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"iter"
 	"slices"
 	"time"
 
@@ -20,9 +21,7 @@ func (s *State) jot(j farm.Jot) {
 		if !j.Uncertain { // else the lid is long on again, for all that is known
 			z.hold(j, s.now)
 		}
-		if afresh(j.What) {
-			z.afresh(j.At, s.now)
-		}
+		z.afresh(j, s.now)
 		if mayHeat(j.What) {
 			z.mayHeat(j.At)
 		}
@@ -85,16 +84,10 @@ func (z *zone) hold(j farm.Jot, now time.Time) {
 	if until.After(z.Hold) {
 		z.Hold = until
 	}
-	for _, l := range []*ladder{&z.Hot, &z.Cold, &z.Dry, &z.Wet} {
-		l.stop()
+	for _, m := range z.measured {
+		m.above.stop()
+		m.below.stop()
 	}
-}
-
-// afresh tells whether a jot makes a step that no trend may be drawn across.
-func afresh(k farm.JotKind) bool {
-	return slices.Contains([]farm.JotKind{
-		farm.Fed, farm.Turned, farm.Watered, farm.Bedded, farm.Sifted, farm.Lifted, farm.Emptied,
-	}, k)
 }
 
 // mayHeat tells whether a jot is of something that may heat by itself from
@@ -103,16 +96,26 @@ func mayHeat(k farm.JotKind) bool {
 	return slices.Contains([]farm.JotKind{farm.Fed, farm.Bedded, farm.Turned}, k)
 }
 
-// afresh empties the running medians and the curves of a zone. A probe that
-// was away then is missed no longer: the keeper has been there.
-func (z *zone) afresh(t, now time.Time) {
-	for _, p := range slices.Concat(z.temps, z.moists) {
-		if now.Sub(t) < p.Level.Span { // else it holds nothing of the time before
-			p.Level.Clear()
+// afresh empties the running medians and the curves of what a jot makes a step
+// in. A probe that was away then is missed no longer: the keeper has been there.
+func (z *zone) afresh(j farm.Jot, now time.Time) {
+	for _, m := range z.measured {
+		if !slices.Contains(m.ResetBy, j.What) {
+			continue
 		}
-		p.HasApart = p.HasApart && p.fresh(t)
+		for _, p := range m.probes {
+			if now.Sub(j.At) < p.Level.Span { // else it holds nothing of the time before
+				p.Level.Clear()
+			}
+			p.HasApart = p.HasApart && p.fresh(j.At)
+			if m == z.temp {
+				p.Track.Restart(j.At)
+			}
+		}
+		if m == z.moist {
+			z.Husbandry.Curves.Moist.Restart(j.At)
+		}
 	}
-	z.restartCurves(t)
 }
 
 // A hushed is a hush and when it was wished for.
@@ -135,10 +138,10 @@ func (s *State) hush(h farm.Hush) {
 // hushedUntil gives the time until which a subject's condition is kept quiet;
 // zero when it is not. What has become urgent since the hush was wished for
 // breaks it.
-func (s *State) hushedUntil(who subject, c farm.Condition, r *record) time.Time {
+func (s *State) hushedUntil(r *record) time.Time {
 	var until time.Time
 	for _, h := range s.hushes {
-		meant := h.Bin == who.Bin && (h.Zone == "" || h.Zone == who.Zone) && (h.Condition == "" || h.Condition == c)
+		meant := h.Bin == r.who.Bin && (h.Zone == "" || h.Zone == r.who.Zone) && (h.Condition == "" || h.Condition == r.what.condition)
 		broken := r.Urgency == farm.Now && r.NowSince.After(h.Set)
 		if meant && !broken && h.Until.After(until) {
 			until = h.Until
@@ -154,28 +157,26 @@ func (s *State) seen(n farm.Seen) {
 	if n := len(s.known); n > remembered {
 		s.known = slices.Delete(s.known, 0, n-remembered)
 	}
-	s.eachRecord(func(_ subject, _ farm.Condition, r *record) {
+	for r := range s.records() {
 		if r.Episode == n.Episode && r.raised() {
 			r.Seen = true
 		}
-	})
+	}
 }
 
-// eachRecord visits every record in a fixed order.
-func (s *State) eachRecord(visit func(subject, farm.Condition, *record)) {
+// records are those of every condition, in a fixed order.
+func (s *State) records() iter.Seq[*record] {
+	all := []*record{}
 	for _, z := range s.zones {
-		for _, c := range farm.Conditions {
-			visit(z.who, c, z.Records[c])
-		}
+		all = append(all, z.records...)
 	}
 	for _, p := range s.probes {
-		visit(p.who, farm.Silent, &p.Silent)
-		visit(p.who, farm.Suspect, &p.Suspect)
-		visit(p.who, farm.BatteryLow, &p.BatteryLow)
+		all = append(all, p.records()...)
 	}
 	for _, c := range farm.Conditions {
 		if r := s.own[c]; r != nil {
-			visit(subject{}, c, r)
+			all = append(all, r)
 		}
 	}
+	return slices.Values(all)
 }

@@ -66,16 +66,16 @@ func (s *State) sifted(z *zone, j farm.Jot, part float64) {
 	}
 	h.Doses.Forget() // another mass from now on
 	tub.hold(j, s.now)
-	tub.afresh(j.At, s.now)
+	tub.afresh(j, s.now)
 	s.live(tub, s.now)
-	s.judgeBooks(tub, s.now)
+	s.judgeLedger(tub, s.now)
 }
 
 // siftingAgain judges a sifting zone after a jot, for its words to be true at
 // once.
 func (s *State) siftingAgain(z *zone) {
-	if z.spec.Aim == farm.Sifting && !z.Moist.At.IsZero() {
-		s.judgeSifting(z, z.Moist.clock(s.now))
+	if z.spec.Aim == farm.Sifting && !z.moist.At.IsZero() {
+		s.judgeSifting(z, z.moist.clock(s.now))
 	}
 }
 
@@ -178,11 +178,9 @@ func (s *State) judgeHatching(z *zone, at time.Time) {
 	r, due := z.record(farm.Hatching), s.hatches(z, at)
 	switch {
 	case len(due) > 0 && !r.raised():
-		s.emit(r, at, z.who, farm.Hatching, verdict{farm.Soon, func(farm.ChangeKind) saying { return s.sayHatching(z, due, at) }})
+		s.emit(r, at, farm.Soon, always(s.sayHatching(z, due, at)))
 	case len(due) == 0 && r.raised():
-		s.emit(r, at, z.who, farm.Hatching, verdict{farm.Calm, func(farm.ChangeKind) saying {
-			return saying{text: s.place(z.who) + ": the hatching is over or the worms are lifted out."}
-		}})
+		s.emit(r, at, farm.Calm, always(saying{text: s.place(z.who) + ": the hatching is over or the worms are lifted out."}))
 	}
 }
 

@@ -131,3 +131,82 @@ func (l *level) worstMissed(probes []*probe, up bool, m time.Time) float64 {
 func anyFresh(probes []*probe, m time.Time) bool {
 	return slices.ContainsFunc(probes, func(p *probe) bool { return p.fresh(m) })
 }
+
+// sense takes a believed reading into the zone's level and judges it.
+func (s *State) sense(z *zone, p *probe, r *farm.Reading) {
+	m := z.of(p.spec.Measures)
+	if m == nil {
+		return
+	}
+	m.sense(r, s.now)
+	if z.holding(r.At) {
+		return
+	}
+	s.judgeLevel(z, m, m.At)
+	if m == z.moist && z.spec.Aim == farm.Sifting {
+		s.judgeSifting(z, m.At)
+	}
+}
+
+// sense brings a level to a reading that has just been taken. The zone's time
+// never falls, for the clocks of two devices may differ, and one of them may
+// pour out what it has kept: patience is not over because of that.
+func (m *measured) sense(r *farm.Reading, now time.Time) {
+	if !r.At.Before(m.At) {
+		m.At, m.Arrived = r.At, now
+	}
+	m.measure(m.probes, now)
+	m.setApart(m.probes, now)
+}
+
+// judgeLevels lets the clocks of the limits run to arrival time m, where patience
+// is waiting for that. A zone without a fresh reading is not judged: its clocks
+// stop, and what is raised stays raised.
+func (s *State) judgeLevels(z *zone, at time.Time) {
+	for _, m := range z.measured {
+		if !m.above.waits() && !m.below.waits() {
+			continue
+		}
+		if m.measure(m.probes, at); anyFresh(m.probes, at) {
+			s.judgeLevel(z, m, m.clock(at))
+		} else {
+			m.above.stop()
+			m.below.stop()
+		}
+	}
+}
+
+// judgeLevel judges a level by its limits at the zone's own time at.
+func (s *State) judgeLevel(z *zone, m *measured, at time.Time) {
+	m.judge(m.limits.high, &m.above, z.spec.Patience, at, s.now)
+	m.judge(m.limits.low, &m.below, z.spec.Patience, at, s.now)
+	for b := range z.bands() {
+		if b.measured != m {
+			continue
+		}
+		worst, to := m.worst(b.edge.up).Value, b.latch.urgency()
+		b.rec.reach(worst, b.edge.up)
+		if b.rec.Urgency != to {
+			s.emit(b.rec, at, to, s.sayingBand(b, to, at))
+			b.rec.reach(worst, b.edge.up)
+		}
+	}
+}
+
+// judge turns the latches of one side: thrive by the middle of the probes, harm by
+// the one that is worst off. That a probe has fallen silent neither raises nor
+// eases anything: past is what is past with and without the probes that are
+// missed, back what is back with and without.
+func (m *measured) judge(e edge, h *hysteresis, patience time.Duration, at, now time.Time) {
+	worst := m.worst(e.up).Value
+	for u := farm.Soon; u <= farm.Now; u++ {
+		with, without := m.Steady, m.Value
+		past := e.past(u, with) && e.past(u, without)
+		if u == farm.Now {
+			with, without = m.worstMissed(m.probes, e.up, now), worst
+			past = e.past(u, worst)
+		}
+		back := e.inside(u, with, m.margin) && e.inside(u, without, m.margin)
+		h.latch(u).judge(at, past, back, patience)
+	}
+}

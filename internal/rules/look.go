@@ -43,20 +43,20 @@ func (s *State) hushViews() []farm.Hush {
 // the order of the configuration.
 func (s *State) standing(at time.Time) []farm.Standing {
 	var out []farm.Standing
-	s.eachRecord(func(who subject, c farm.Condition, r *record) {
+	for r := range s.records() {
 		if !r.raised() {
-			return
+			continue
 		}
-		say := s.words(who, c, r, at)
+		say := s.words(r, at)
 		st := farm.Standing{
-			Episode: r.Episode, Bin: who.Bin, Zone: who.Zone, Probe: who.Probe, Condition: c, Urgency: r.Urgency,
-			Since: r.Since, Text: say.text, Forecast: say.forecast, Advice: say.advice, Cautions: say.cautions, Seen: r.Seen,
+			Episode: r.Episode, Bin: r.who.Bin, Zone: r.who.Zone, Probe: r.who.Probe, Condition: r.what.condition, Quantity: r.what.quantity,
+			Urgency: r.Urgency, Since: r.Since, Text: say.text, Forecast: say.forecast, Advice: say.advice, Cautions: say.cautions, Seen: r.Seen,
 		}
-		if until := s.hushedUntil(who, c, r); !until.IsZero() {
+		if until := s.hushedUntil(r); !until.IsZero() {
 			st.Hushed = &until
 		}
 		out = append(out, st)
-	})
+	}
 	slices.SortStableFunc(out, func(a, b farm.Standing) int { return cmp.Compare(b.Urgency, a.Urgency) })
 	return out
 }
@@ -67,11 +67,10 @@ func (s *State) zoneView(z *zone, at time.Time) farm.ZoneView {
 		Levels:   farm.Levels{},
 		Unjudged: s.unjudged(z, at), Unknown: z.unknown(at), Waiting: z.waiting(at),
 	}
-	if l := levelView(z.Temp, z.temps, z.bands.temp, at); l != nil {
-		v.Levels[farm.Temperature], l.Limits = l, z.heat.view(farm.TooCold, farm.TooHot)
-	}
-	if l := levelView(z.Moist, z.moists, z.bands.moist, at); l != nil {
-		v.Levels[farm.Moisture], l.Limits = l, z.water.view(farm.TooDry, farm.TooWet)
+	for _, m := range z.measured {
+		if !m.At.IsZero() {
+			v.Levels[m.Name] = m.view(at)
+		}
 	}
 	if l := v.Level(farm.Temperature); l != nil && l.Fresh && z.spec.Aim == farm.Living {
 		v.Species = z.speciesViews(v)
@@ -84,14 +83,13 @@ func (s *State) zoneView(z *zone, at time.Time) farm.ZoneView {
 	return v
 }
 
-func levelView(l level, probes []*probe, bands farm.Bands, at time.Time) *farm.LevelView {
-	if l.At.IsZero() {
-		return nil
+func (m *measured) view(at time.Time) *farm.LevelView {
+	v := &farm.LevelView{Value: m.Value, At: m.At, Fresh: anyFresh(m.probes, at), Bands: m.bands}
+	if m.several() {
+		v.Lowest, v.Highest = m.Low.view(), m.High.view()
 	}
-	v := &farm.LevelView{Value: l.Value, At: l.At, Fresh: anyFresh(probes, at), Bands: bands}
-	if l.several() {
-		v.Lowest, v.Highest = l.Low.view(), l.High.view()
-	}
+	below, above := farm.LimitConditions(m.Name)
+	v.Limits = m.limits.view(below, above)
 	return v
 }
 
@@ -116,7 +114,7 @@ func (l limits) view(below, above farm.Condition) []farm.Limit {
 
 // unjudged says why nothing can be said of a zone; "" when something can.
 func (s *State) unjudged(z *zone, at time.Time) farm.Reason {
-	probes := slices.Concat(z.temps, z.moists)
+	probes := z.probes()
 	if len(probes) == 0 {
 		return farm.NoProbe
 	}
@@ -126,11 +124,10 @@ func (s *State) unjudged(z *zone, at time.Time) farm.Reason {
 // unknown lists what a zone's probes measure and nothing is known of at present.
 func (z *zone) unknown(at time.Time) []farm.Unknown {
 	var out []farm.Unknown
-	if why := unheard(z.temps, at); why != "" {
-		out = append(out, farm.Unknown{Quantity: farm.Temperature, Why: why})
-	}
-	if why := unheard(z.moists, at); why != "" {
-		out = append(out, farm.Unknown{Quantity: farm.Moisture, Why: why})
+	for _, m := range z.measured {
+		if why := unheard(m.probes, at); why != "" {
+			out = append(out, farm.Unknown{Quantity: m.Name, Why: why})
+		}
 	}
 	return out
 }
@@ -144,7 +141,7 @@ func unheard(probes []*probe, at time.Time) farm.Reason {
 	why := farm.NeverHeard
 	for _, p := range probes {
 		switch {
-		case p.Suspect.raised():
+		case p.suspect.raised():
 			return farm.NoneBelieved
 		case !p.GoodAt.IsZero():
 			why = farm.NotFresh
@@ -157,20 +154,18 @@ func unheard(probes []*probe, at time.Time) farm.Reason {
 // holds still no clock runs.
 func (z *zone) waiting(at time.Time) []farm.Waiting {
 	var out []farm.Waiting
-	for _, w := range []struct {
-		c farm.Condition
-		l *ladder
-	}{{farm.TooHot, &z.Hot}, {farm.TooCold, &z.Cold}, {farm.TooDry, &z.Dry}, {farm.TooWet, &z.Wet}} {
-		if z.record(w.c).raised() || !z.fresh(w.c, at) {
+	for b := range z.bands() {
+		if b.rec.raised() || !anyFresh(b.probes, at) {
 			continue
 		}
-		since, u := w.l.past()
-		if u == farm.Calm && z.pastAny(w.c) { // opened a moment ago: its clock starts with the next reading
-			e := z.edgeOf(w.c)
-			since, u = at, e.farthest(z.judgedBy(w.c).worst(e.up).Value)
+		since, u := b.latch.past()
+		if u == farm.Calm && b.edge.farthestOf(b.level) != farm.Calm { // opened a moment ago: its clock starts with the next reading
+			since, u = at, b.edge.farthest(b.worst(b.edge.up).Value)
 		}
 		if u != farm.Calm {
-			out = append(out, farm.Waiting{Condition: w.c, Urgency: u, Since: since, RaisedAt: since.Add(z.spec.Patience)})
+			out = append(out, farm.Waiting{
+				Condition: b.rec.what.condition, Quantity: b.rec.what.quantity, Urgency: u, Since: since, RaisedAt: since.Add(z.spec.Patience),
+			})
 		}
 	}
 	return out

@@ -20,6 +20,8 @@ type probe struct {
 	spec farm.Probe
 	who  subject
 	zone *zone // nil for ambient probes and batteries
+
+	silent, suspect, batteryLow *record
 	probeMemory
 }
 
@@ -44,23 +46,21 @@ type probeMemory struct {
 	Apart                       float64 // how far its level lies from the middle of its zone's, where that is known
 	HasApart                    bool
 	Track                       trend.Track // of a thermometer: its slow past, which forecasts are drawn from
-	Silent, Suspect, BatteryLow record
 }
 
 func newProbe(spec farm.Probe) *probe {
-	p := &probe{spec: spec, who: subject{Probe: spec.ID}}
-	p.Level = trend.NewWindow(levelSpan(spec.Measures))
+	who := subject{Probe: spec.ID}
+	p := &probe{
+		spec: spec, who: who, silent: newRecord(who, topic{condition: farm.Silent}),
+		suspect: newRecord(who, topic{condition: farm.Suspect}), batteryLow: newRecord(who, topic{condition: farm.BatteryLow}),
+	}
+	p.Level = trend.NewWindow(spec.Measures.Row().Median)
 	p.Track = trend.NewTrack()
 	return p
 }
 
-// levelSpan is how long the running median looks back.
-func levelSpan(q farm.Quantity) time.Duration {
-	if q == farm.Moisture {
-		return 6 * time.Hour
-	}
-	return 30 * time.Minute
-}
+// records are those of the probe's own conditions.
+func (p *probe) records() []*record { return []*record{p.silent, p.suspect, p.batteryLow} }
 
 // settle places a battery where the first probe that runs on it is.
 func (p *probe) settle(byID map[string]*probe) {
@@ -116,8 +116,8 @@ func (s *State) reading(r *farm.Reading) {
 	}
 	p.Heard, p.Said, p.Spoke = s.now, s.now, true
 	p.listenTo(r, s.now)
-	if p.Silent.raised() && !p.slow() {
-		s.emit(&p.Silent, s.now, p.who, farm.Silent, verdict{farm.Calm, s.sayingAgain(p)})
+	if p.silent.raised() && !p.slow() {
+		s.emit(p.silent, s.now, farm.Calm, always(saying{text: s.named(p) + " speaks again."}))
 	}
 	if p.late(r) {
 		return
@@ -186,10 +186,10 @@ func (p *probe) take(r *farm.Reading) {
 }
 
 func (s *State) judgeSilence(p *probe, m time.Time) {
-	if p.Silent.raised() || m.Sub(p.Heard) <= silentAfter*p.spec.Every {
+	if p.silent.raised() || m.Sub(p.Heard) <= silentAfter*p.spec.Every {
 		return
 	}
-	s.emit(&p.Silent, m, p.who, farm.Silent, verdict{farm.Today, s.sayingSilent(p, m)})
+	s.emit(p.silent, m, farm.Today, always(s.saySilent(p, m)))
 }
 
 func (s *State) judgeDoubt(p *probe, r *farm.Reading) {
@@ -206,14 +206,14 @@ func (s *State) judgeDoubt(p *probe, r *farm.Reading) {
 	switch {
 	case urgency != farm.Calm:
 		p.Bad = *r
-		raised := p.Suspect.raised()
-		urgency = max(urgency, p.Suspect.Urgency) // while it lasts it never counts for less
-		s.emit(&p.Suspect, r.At, p.who, farm.Suspect, verdict{urgency, s.sayingSuspect(p, r)})
+		raised := p.suspect.raised()
+		urgency = max(urgency, p.suspect.Urgency) // while it lasts it never counts for less
+		s.emit(p.suspect, r.At, urgency, func(farm.ChangeKind) saying { return s.saySuspect(p, r) })
 		if !raised {
 			p.relapse(s.out[len(s.out)-1].Again)
 		}
-	case p.Suspect.raised() && p.Goods >= p.Wanted:
-		s.emit(&p.Suspect, r.At, p.who, farm.Suspect, verdict{farm.Calm, s.sayingBelieved(p)})
+	case p.suspect.raised() && p.Goods >= p.Wanted:
+		s.emit(p.suspect, r.At, farm.Calm, always(saying{text: s.named(p) + " can be believed again."}))
 	}
 }
 
@@ -246,10 +246,11 @@ func (p *probe) harmful(r *farm.Reading) bool {
 	if p.zone == nil {
 		return false
 	}
-	l := p.zone.heat
-	if p.spec.Measures == farm.Moisture {
-		l = p.zone.water
+	m := p.zone.of(p.spec.Measures)
+	if m == nil {
+		return false
 	}
+	l := m.limits
 	return l.low.past(farm.Now, r.Value) || l.high.past(farm.Now, r.Value)
 }
 
@@ -273,9 +274,9 @@ func (s *State) judgeBattery(p *probe) {
 	const back = 1.02
 	switch low := p.spec.Low; {
 	case low <= 0:
-	case !p.BatteryLow.raised() && p.Good.Value < low:
-		s.emit(&p.BatteryLow, p.Good.At, p.who, farm.BatteryLow, verdict{farm.Soon, sayingBattery(p)})
-	case p.BatteryLow.raised() && p.Good.Value >= low*back:
-		s.emit(&p.BatteryLow, p.Good.At, p.who, farm.BatteryLow, verdict{farm.Calm, sayingBattery(p)})
+	case !p.batteryLow.raised() && p.Good.Value < low:
+		s.emit(p.batteryLow, p.Good.At, farm.Soon, always(s.sayBattery(p)))
+	case p.batteryLow.raised() && p.Good.Value >= low*back:
+		s.emit(p.batteryLow, p.Good.At, farm.Calm, always(s.sayCharged(p)))
 	}
 }

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"cmp"
 	"hash/fnv"
 	"strconv"
 	"time"
@@ -15,9 +16,23 @@ const sameEpisode = 24 * time.Hour
 // A subject is what a condition is about: a zone, a probe or the farm.
 type subject struct{ Bin, Zone, Probe string }
 
-// A record is the life of one condition of one subject. It is stored in
-// snapshots, so its fields are exported.
+// A topic is which condition of a subject. Its quantity is given where a subject has
+// the condition once for each: past-limit.
+type topic struct {
+	condition farm.Condition
+	quantity  farm.Quantity
+}
+
+// judgedBy is the quantity that the condition is judged by; "" where that is no
+// level.
+func (t topic) judgedBy() farm.Quantity { return cmp.Or(t.quantity, t.condition.Quantity()) }
+
+// A record is the life of one condition of one subject. What is exported is stored
+// in snapshots.
 type record struct {
+	who  subject
+	what topic
+
 	Urgency  farm.Urgency // Calm: not raised
 	Episode  string
 	Since    time.Time // when the episode began
@@ -36,46 +51,48 @@ type record struct {
 	Cautions []string
 }
 
-// A verdict is what a condition ought to be at one moment, and the words for
-// it. Words are made only when something changes: the quiet path makes none.
-type verdict struct {
-	urgency farm.Urgency
-	say     func(kind farm.ChangeKind) saying
+func newRecord(who subject, what topic) *record { return &record{who: who, what: what} }
+
+// restore takes over what a snapshot says of the record.
+func (r *record) restore(from record) {
+	from.who, from.what = r.who, r.what
+	*r = from
 }
 
 // A saying is the words and figures of a change.
 type saying struct {
+	brief    string // the first sentence of text without its place: "too hot at 33 °C"; "" where the condition's name says as much
 	text     string
 	forecast *farm.Forecast
 	advice   *farm.Advice
 	cautions []string
 }
 
-// apply moves the record to the verdict and gives the change that this is,
-// if it is one.
-func (r *record) apply(at time.Time, who subject, c farm.Condition, v verdict) (farm.Change, bool) {
-	kind, ok := r.kind(v.urgency)
+// sayer makes the words of a change. The quiet path makes none.
+type sayer func(kind farm.ChangeKind) saying
+
+// apply moves the record to an urgency and gives the change that this is; ok is
+// false if it is none.
+func (r *record) apply(at time.Time, to farm.Urgency, say sayer) (ch farm.Change, ok bool) {
+	kind, ok := r.kind(to)
 	if !ok {
 		return farm.Change{}, false
 	}
-	again := false
-	if kind == farm.Raised {
-		again = r.begin(at, who, c)
-	}
-	told := v.urgency
+	again := kind == farm.Raised && r.begin(at)
+	told := to
 	if kind == farm.Eased {
 		told = r.Urgency
 		r.EasedAt = at
 	}
-	if v.urgency == farm.Now {
+	if to == farm.Now {
 		r.NowSince = at
 	}
-	r.Urgency = v.urgency
-	s := v.say(kind)
+	r.Urgency = to
+	s := say(kind)
 	r.keep(s)
-	ch := farm.Change{
-		At: at, Bin: who.Bin, Zone: who.Zone, Probe: who.Probe, Condition: c, Change: kind, Urgency: told,
-		Text: s.text, Forecast: s.forecast, Advice: s.advice, Cautions: s.cautions,
+	ch = farm.Change{
+		At: at, Bin: r.who.Bin, Zone: r.who.Zone, Probe: r.who.Probe, Condition: r.what.condition, Quantity: r.what.quantity,
+		Change: kind, Urgency: told, Brief: s.brief, Text: s.text, Forecast: s.forecast, Advice: s.advice, Cautions: s.cautions,
 		Episode: r.Episode, Again: again, Since: r.Since,
 	}
 	if kind == farm.Eased && r.HasPeak {
@@ -101,11 +118,11 @@ func (r *record) kind(to farm.Urgency) (farm.ChangeKind, bool) {
 }
 
 // begin opens an episode, or takes up the last one if it ended within a day.
-func (r *record) begin(at time.Time, who subject, c farm.Condition) (again bool) {
+func (r *record) begin(at time.Time) (again bool) {
 	if r.Episode != "" && at.Sub(r.EasedAt) <= sameEpisode {
 		return true
 	}
-	*r = record{Since: at, Episode: episodeID(who, c, at)}
+	r.restore(record{Since: at, Episode: r.episode(at)})
 	return false
 }
 
@@ -126,12 +143,13 @@ func (r *record) reach(v float64, up bool) {
 	}
 }
 
-// episodeID is short enough to type and the same in every replay.
-func episodeID(who subject, c farm.Condition, at time.Time) string {
+// episode names one that begins at a time: short enough to type and the same in
+// every replay.
+func (r *record) episode(at time.Time) string {
 	h := fnv.New32a()
-	for _, part := range []string{who.Bin, who.Zone, who.Probe, string(c), strconv.FormatInt(at.UnixMilli(), 10)} {
+	for _, part := range []string{r.who.Bin, r.who.Zone, r.who.Probe, string(r.what.condition) + string(r.what.quantity), strconv.FormatInt(at.UnixMilli(), 10)} {
 		h.Write([]byte(part))
 		h.Write([]byte{0})
 	}
-	return string(c) + "-" + strconv.FormatUint(uint64(h.Sum32()), 36)
+	return string(r.what.condition) + "-" + strconv.FormatUint(uint64(h.Sum32()), 36)
 }

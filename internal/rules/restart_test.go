@@ -155,7 +155,7 @@ func TestAdoptKeepsWhatTheKeeperWasTold(t *testing.T) {
 	if got := later.of(farm.TooHot); len(got) != 0 {
 		t.Fatalf("got %+v, want none under the wider bands", got)
 	}
-	if gone := later.state.Adopt([]farm.Change{raised}); len(gone) != 0 {
+	if gone := later.state.Reconcile([]farm.Change{raised}); len(gone) != 0 {
 		t.Fatalf("got %+v, want nothing gone", gone)
 	}
 	later.hold("t", t0.Add(2*time.Hour), t0.Add(4*time.Hour), 33)
@@ -168,7 +168,7 @@ func TestAdoptKeepsWhatTheKeeperWasTold(t *testing.T) {
 func TestAdoptEasesWhatIsNoLongerThere(t *testing.T) {
 	s := rules.New(nursery(farm.Living, "red"))
 	s.Step(farm.Event{Kind: farm.EventTick, Arrived: t0})
-	gone := s.Adopt([]farm.Change{{
+	gone := s.Reconcile([]farm.Change{{
 		At: t0.Add(-time.Hour), Bin: "old", Zone: "all", Condition: farm.TooDry, Change: farm.Raised, Urgency: farm.Now, Episode: "e", Text: "dry",
 	}})
 	got := only(t, gone)

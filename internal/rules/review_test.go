@@ -167,7 +167,7 @@ func TestSeenSurvivesAnotherLimit(t *testing.T) {
 	later := watching(other)
 	later.say("b", t0, 3.2)
 	later.step(farm.Event{Kind: farm.EventSeen, Arrived: t0.Add(time.Minute), Seen: farm.Seen{Episode: raised.Episode}})
-	later.state.Adopt([]farm.Change{raised})
+	later.state.Reconcile([]farm.Change{raised})
 	got := later.state.Look(t0.Add(time.Minute)).Standing
 	if len(got) != 1 || !got[0].Seen {
 		t.Errorf("got %+v, want the one condition, seen", got)

@@ -2,7 +2,6 @@ package rules
 
 import (
 	"fmt"
-	"strings"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -16,46 +15,42 @@ func (s *State) named(p *probe) string {
 	return fmt.Sprintf("Probe %s (%s)", p.spec.ID, s.place(p.who))
 }
 
-func (s *State) sayingSilent(p *probe, m time.Time) func(farm.ChangeKind) saying {
+func (s *State) saySilent(p *probe, m time.Time) saying {
 	if p.slow() && m.Sub(p.Heard) <= silentAfter*p.Pace.Pause() {
-		return s.sayingSlow(p)
+		return s.saySlow(p)
 	}
-	return func(farm.ChangeKind) saying {
-		last := "has never been heard"
-		if p.Spoke {
-			since := p.Said
-			if since.IsZero() { // remembered from before this was
-				since = p.Heard
-			}
-			last = fmt.Sprintf("has said nothing for %s", pace(m.Sub(since)))
+	last := "has never been heard"
+	if p.Spoke {
+		since := p.Said
+		if since.IsZero() { // remembered from before this was
+			since = p.Heard
 		}
-		text := fmt.Sprintf("%s %s; it is meant to speak every %s.", s.named(p), last, pace(p.spec.Every))
-		do := "Look at its battery, its cable and its radio."
-		switch {
-		case !s.linked:
-			text += " The broker has not been reached since " + farm.SayTime(s.since, m, s.farm.Location) + "."
-			do = "Look at the broker and the network first."
-		case s.noneSpeaks(m):
-			text += " No probe speaks, though the broker is connected."
-			do = "Look at the topics in the configuration and at what the broker's access list lets this program read."
-		}
-		return saying{text: text, advice: &farm.Advice{Do: do}}
+		last = fmt.Sprintf("has said nothing for %s", pace(m.Sub(since)))
 	}
+	text := fmt.Sprintf("%s %s; it is meant to speak every %s.", s.named(p), last, pace(p.spec.Every))
+	do := "Look at its battery, its cable and its radio."
+	switch {
+	case !s.linked:
+		text += " The broker has not been reached since " + farm.SayTime(s.since, m, s.farm.Location) + "."
+		do = "Look at the broker and the network first."
+	case s.noneSpeaks(m):
+		text += " No probe speaks, though the broker is connected."
+		do = "Look at the topics in the configuration and at what the broker's access list lets this program read."
+	}
+	return saying{text: text, advice: &farm.Advice{Do: do}}
 }
 
-// sayingSlow is about a probe whose own pace counts as silence. It is told of
+// saySlow is about a probe whose own pace counts as silence. It is told of
 // once and stays until the one is changed or the other.
-func (s *State) sayingSlow(p *probe) func(farm.ChangeKind) saying {
-	return func(farm.ChangeKind) saying {
-		own := "speaks " + howOften(p.Pace.Every())
-		if p.Pace.Every() <= silentAfter*p.spec.Every {
-			own = "is often quiet for " + pace(p.Pace.Pause())
-		}
-		return saying{
-			text: fmt.Sprintf("%s %s; it is meant to speak every %s. It is judged all the same.", s.named(p), own, pace(p.spec.Every)),
-			advice: &farm.Advice{Do: fmt.Sprintf("If that is its pace, write every: %s for it in the configuration; else look at its battery and its radio.",
-				spelt(p.Pace.Pause()))},
-		}
+func (s *State) saySlow(p *probe) saying {
+	own := "speaks " + howOften(p.Pace.Every())
+	if p.Pace.Every() <= silentAfter*p.spec.Every {
+		own = "is often quiet for " + pace(p.Pace.Pause())
+	}
+	return saying{
+		text: fmt.Sprintf("%s %s; it is meant to speak every %s. It is judged all the same.", s.named(p), own, pace(p.spec.Every)),
+		advice: &farm.Advice{Do: fmt.Sprintf("If that is its pace, write every: %s for it in the configuration; else look at its battery and its radio.",
+			spelt(p.Pace.Pause()))},
 	}
 }
 
@@ -103,37 +98,25 @@ func (s *State) noneSpeaks(m time.Time) bool {
 	return true
 }
 
-func (s *State) sayingAgain(p *probe) func(farm.ChangeKind) saying {
-	return func(farm.ChangeKind) saying {
-		return saying{text: s.named(p) + " speaks again."}
+func (s *State) saySuspect(p *probe, r *farm.Reading) saying {
+	text := fmt.Sprintf("%s is not believed: %s", s.named(p), r.Doubt)
+	said := s.number(p, r.Value)
+	switch {
+	case p.harmful(r):
+		text += fmt.Sprintf(". %s says %s%s: look", p.spec.ID, said, s.sayOthers(p))
+	case said != "":
+		text += " (it says " + said + ")"
 	}
-}
-
-func (s *State) sayingSuspect(p *probe, r *farm.Reading) func(farm.ChangeKind) saying {
-	return func(farm.ChangeKind) saying {
-		text := fmt.Sprintf("%s is not believed: %s", s.named(p), r.Doubt)
-		said := s.number(p, r.Value)
-		switch {
-		case p.harmful(r):
-			text += fmt.Sprintf(". %s says %s%s: look", p.spec.ID, said, s.sayOthers(p))
-		case said != "":
-			text += " (it says " + said + ")"
-		}
-		return saying{text: text + ".", advice: &farm.Advice{Do: doubtDo(r.Doubt)}}
-	}
+	return saying{text: text + ".", advice: &farm.Advice{Do: doubtDo(r.Doubt)}}
 }
 
 // sayOthers says what the believed probes beside a doubted one say, the unit
 // left out since it stands just before: ", far 26".
 func (s *State) sayOthers(p *probe) string {
-	all, others := p.zone.temps, ""
-	if p.spec.Measures == farm.Moisture {
-		all = p.zone.moists
-	}
-	for _, o := range all {
+	others, m := "", p.zone.of(p.spec.Measures)
+	for _, o := range m.probes {
 		if o != p && o.fresh(s.now) {
-			number, _, _ := strings.Cut(s.number(o, o.Good.Value), " ")
-			others += fmt.Sprintf(", %s %s", o.spec.ID, number)
+			others += fmt.Sprintf(", %s %s", o.spec.ID, m.Written(s.farm.Units).Number(o.Good.Value))
 		}
 	}
 	return others
@@ -152,39 +135,26 @@ func doubtDo(d farm.Doubt) string {
 	return "Look at its cable, its connectors and its supply."
 }
 
-func (s *State) sayingBelieved(p *probe) func(farm.ChangeKind) saying {
-	return func(farm.ChangeKind) saying {
-		return saying{text: s.named(p) + " can be believed again."}
+func (s *State) sayBattery(p *probe) saying {
+	do := "Bring a fresh battery on the next round."
+	if len(p.spec.Of) > 0 {
+		do = fmt.Sprintf("Bring a fresh battery for %s on the next round.", farm.SayList(p.spec.Of))
+	}
+	low := p.spec.Row().Written(s.farm.Units).String(p.spec.Low)
+	return saying{
+		text:   fmt.Sprintf("Battery %s is low: %s, under %s.", p.spec.ID, s.number(p, p.Good.Value), low),
+		advice: &farm.Advice{Do: do},
 	}
 }
 
-func sayingBattery(p *probe) func(farm.ChangeKind) saying {
-	return func(kind farm.ChangeKind) saying {
-		unit := " V"
-		if p.spec.Unit == farm.Percent {
-			unit = " %"
-		}
-		if kind == farm.Eased {
-			return saying{text: fmt.Sprintf("Battery %s is well again at %.3g%s.", p.spec.ID, p.Good.Value, unit)}
-		}
-		text := fmt.Sprintf("Battery %s is low: %.3g%s, under %.3g%s.", p.spec.ID, p.Good.Value, unit, p.spec.Low, unit)
-		do := "Bring a fresh battery on the next round."
-		if len(p.spec.Of) > 0 {
-			do = fmt.Sprintf("Bring a fresh battery for %s on the next round.", farm.SayList(p.spec.Of))
-		}
-		return saying{text: text, advice: &farm.Advice{Do: do}}
-	}
+func (s *State) sayCharged(p *probe) saying {
+	return saying{text: fmt.Sprintf("Battery %s is well again at %s.", p.spec.ID, s.number(p, p.Good.Value))}
 }
 
 // number writes a probe's value in its own quantity; "" for what is no number.
 func (s *State) number(p *probe, v float64) string {
-	switch {
-	case !farm.Finite(v):
+	if !farm.Finite(v) {
 		return ""
-	case p.spec.Measures == farm.Temperature:
-		return s.farm.Units.Temperature(v)
-	case p.spec.Measures == farm.Moisture:
-		return s.farm.Units.Moisture(v)
 	}
-	return fmt.Sprintf("%.3g", v)
+	return p.spec.Row().Written(s.farm.Units).String(v)
 }

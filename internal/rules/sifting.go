@@ -19,8 +19,8 @@ const (
 // pans at a time, so no sifting ends it: it ends by drying out, when the zone is
 // emptied, or when the keeper says that it is finished.
 type siftMemory struct {
-	Ready   rung // in the window
-	Closed  rung // past its dry end
+	Ready   latch // in the window
+	Closed  latch // past its dry end
 	Over    bool // by the keeper's word: the next window begins from above
 	Passing bool
 	Calm    int // refits in a row that saw more time
@@ -34,8 +34,8 @@ type siftMemory struct {
 // judgeSifting judges the window of a sifting zone: it opens when the moisture
 // comes into the thrive band from above, and closes at its dry end.
 func (s *State) judgeSifting(z *zone, at time.Time) {
-	m, v, band := &z.Husbandry.Sift, z.Moist.Steady, z.bands.moist.Thrive
-	margin := z.spec.Margin[farm.Moisture]
+	m, v, band := &z.Husbandry.Sift, z.moist.Steady, z.moist.bands.Thrive
+	margin := z.moist.margin
 	if v > band.High+margin {
 		m.Over, m.Since = false, at
 		m.TakenL, m.Measured, m.Unmeasured = 0, 0, 0
@@ -97,33 +97,36 @@ func (s *State) siftRecord(z *zone, c farm.Condition, on bool, at time.Time) {
 	r := z.record(c)
 	switch {
 	case on && !r.raised():
-		s.emit(r, at, z.who, c, verdict{farm.Today, func(farm.ChangeKind) saying { return s.saySift(z, c, at) }})
+		s.emit(r, at, farm.Today, always(s.saySift(z.breachOf(c), at)))
 	case !on && r.raised():
-		s.emit(r, at, z.who, c, verdict{farm.Calm, func(farm.ChangeKind) saying { return s.saySifted(z, c) }})
+		s.emit(r, at, farm.Calm, always(s.saySifted(z, c)))
 	}
 }
 
-func (s *State) saySift(z *zone, c farm.Condition, at time.Time) saying {
-	u := s.farm.Units
+func (s *State) saySift(b breach, at time.Time) saying {
+	z, c, u := b.zone, b.rec.what.condition, s.farm.Units
 	closes, foreseen := z.Husbandry.Dry.Thrive.Forecast()
 	foreseen = foreseen && !z.Husbandry.Dry.Thrive.Past && closes.Crosses.After(at)
-	text := fmt.Sprintf("%s is ready to sift at %s.", s.place(z.who), s.value(z, c, z.Moist.Value))
+	brief := fmt.Sprintf("ready to sift at %s", s.moistNow(z))
+	text := s.place(z.who) + " is " + brief + "."
 	if c == farm.SiftPassing {
-		text = fmt.Sprintf("%s can be sifted only a little longer: %s.", s.place(z.who), s.value(z, c, z.Moist.Value))
+		brief, text = "", fmt.Sprintf("%s can be sifted only a little longer: %s.", s.place(z.who), s.moistNow(z))
 	}
 	do := "Sift it a few pans at a time; leave what smears for another day. Jot each lot as sifted, and finished when no more is to come."
 	switch {
 	case z.Husbandry.Sift.Closed.On:
-		text = fmt.Sprintf("%s has become too dry to sift well: %s, below %s.", s.place(z.who), s.levelOf(z, c), u.Moisture(z.bands.moist.Thrive.Low))
+		brief = ""
+		text = fmt.Sprintf("%s has become too dry to sift well: %s, below %s.", s.place(z.who), s.levelOf(b), u.Moisture(z.moist.bands.Thrive.Low))
 		do = "Dampen it a little and sift what still crumbles soon, before it turns to hard lumps."
 	case foreseen:
 		text += fmt.Sprintf(" It will be too dry %s.", s.days(closes, at))
 	}
-	if !z.ofNow(c, at) {
-		text = fmt.Sprintf("%s was %s when last heard, %s ago: %s.", s.place(z.who), foundBy[c], farm.SayLong(at.Sub(z.Moist.At)), u.Moisture(z.Moist.Value))
+	if !b.ofNow(at) {
+		brief = ""
+		text = fmt.Sprintf("%s was %s when last heard, %s ago: %s.", s.place(z.who), c.Row().Was, farm.SayLong(at.Sub(z.moist.At)), u.Moisture(z.moist.Value))
 	}
 	text += s.sayTaken(z)
-	say := saying{text: text, advice: s.siftAdvice(z, do), cautions: []string{dustCaution, heavyCaution}}
+	say := saying{brief: brief, text: text, advice: s.siftAdvice(z, do), cautions: []string{dustCaution, heavyCaution}}
 	if foreseen && !z.Husbandry.Sift.Closed.On {
 		say.forecast = &closes
 		say.advice.Closes = &closes.Crosses
@@ -175,13 +178,13 @@ func times(n int) string {
 const heavyCaution = "Full tubs are heavy: carry half loads."
 
 func (s *State) saySifted(z *zone, c farm.Condition) saying {
-	at := s.value(z, c, z.Moist.Value)
+	at := s.moistNow(z)
 	switch m := z.Husbandry.Sift; {
 	case m.Over:
 		return saying{text: s.place(z.who) + " is sifted."}
 	case c == farm.SiftReady && m.Closed.On:
 		return saying{text: fmt.Sprintf("%s is no longer right to sift: %s, too dry.", s.place(z.who), at)}
-	case z.Moist.Value > z.bands.moist.Thrive.High:
+	case z.moist.Value > z.moist.bands.Thrive.High:
 		return saying{text: fmt.Sprintf("%s is too moist to sift again: %s.", s.place(z.who), at)}
 	}
 	return saying{text: fmt.Sprintf("%s has more time for sifting: %s.", s.place(z.who), at)}

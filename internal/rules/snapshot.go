@@ -11,7 +11,7 @@ import (
 
 // SnapshotVersion names the form and meaning of a snapshot. A snapshot of
 // another version is not read; the journal is replayed instead.
-const SnapshotVersion = 5
+const SnapshotVersion = 6
 
 // snapshot is a State on disk. Everything is keyed by the keeper's names, so
 // a snapshot taken under one configuration fits another as far as they agree.
@@ -22,22 +22,40 @@ type snapshot struct {
 	Hushes      []hushed
 	Known       []string
 	Siftings    []sifting
-	Own         map[farm.Condition]*record
 	Probes      map[string]probeMemory
 	Zones       map[subject]zoneMemory
+	Levels      map[subject]map[farm.Quantity]levelMemory
+	Records     map[string]*record // by key
+}
+
+// levelMemory is what is remembered of one quantity of a zone.
+type levelMemory struct {
+	Level        level
+	Below, Above hysteresis
 }
 
 // Save writes the state.
 func (s *State) Save() ([]byte, error) {
 	snap := snapshot{
-		Now: s.now, Minute: s.minute, Linked: s.linked, Since: s.since, Hushes: s.hushes, Known: s.known, Siftings: s.siftings, Own: s.own,
+		Now: s.now, Minute: s.minute, Linked: s.linked, Since: s.since, Hushes: s.hushes, Known: s.known, Siftings: s.siftings,
 		Probes: map[string]probeMemory{}, Zones: map[subject]zoneMemory{},
+		Levels: map[subject]map[farm.Quantity]levelMemory{}, Records: map[string]*record{},
 	}
 	for _, p := range s.probes {
 		snap.Probes[p.spec.ID] = p.probeMemory
 	}
 	for _, z := range s.zones {
-		snap.Zones[z.who] = z.zoneMemory
+		snap.Zones[z.who], snap.Levels[z.who] = z.zoneMemory, map[farm.Quantity]levelMemory{}
+		for _, m := range z.measured {
+			if !m.At.IsZero() {
+				snap.Levels[z.who][m.Name] = levelMemory{m.level, m.below, m.above}
+			}
+		}
+	}
+	for r := range s.records() {
+		if r.Episode != "" {
+			snap.Records[key(r.who, r.what)] = r
+		}
 	}
 	var b bytes.Buffer
 	if err := gob.NewEncoder(&b).Encode(snap); err != nil {
@@ -56,43 +74,34 @@ func Restore(f *farm.Farm, data []byte) (*State, error) {
 	s := New(f)
 	s.now, s.minute, s.linked, s.since = snap.Now, snap.Minute, snap.Linked, snap.Since
 	s.hushes, s.known, s.siftings = snap.Hushes, snap.Known, snap.Siftings
-	for c, r := range snap.Own {
-		s.own[c] = r
-	}
 	for _, p := range s.probes {
 		if m, ok := snap.Probes[p.spec.ID]; ok {
-			p.recall(m)
+			span := p.Level.Span // the program's, not the snapshot's
+			p.probeMemory = m
+			p.Level.Span = span
 		} else {
 			p.listen(s.now)
 		}
 	}
 	for _, z := range s.zones {
 		if m, ok := snap.Zones[z.who]; ok {
-			z.recall(m)
+			z.zoneMemory = m
+		}
+		for _, m := range z.measured {
+			if from, ok := snap.Levels[z.who][m.Name]; ok {
+				m.level, m.below, m.above = from.Level, from.Below, from.Above
+			}
+		}
+	}
+	for _, row := range farm.ConditionTable {
+		if row.About == farm.AboutMachinery && snap.Records[key(subject{}, topic{condition: row.Name})] != nil {
+			s.machinery(row.Name)
+		}
+	}
+	for r := range s.records() {
+		if from := snap.Records[key(r.who, r.what)]; from != nil {
+			r.restore(*from)
 		}
 	}
 	return s, nil
-}
-
-// recall takes a probe's memory over. The span of the running median is the
-// program's, not the snapshot's.
-func (p *probe) recall(m probeMemory) {
-	span := p.Level.Span
-	p.probeMemory = m
-	p.Level.Span = span
-}
-
-// recall takes a zone's memory over; conditions a newer program knows keep
-// their empty record.
-func (z *zone) recall(m zoneMemory) {
-	fresh := z.Records
-	z.zoneMemory = m
-	for c, r := range fresh {
-		if z.Records[c] == nil {
-			if z.Records == nil {
-				z.Records = map[farm.Condition]*record{}
-			}
-			z.Records[c] = r
-		}
-	}
 }

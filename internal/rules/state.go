@@ -41,6 +41,9 @@ func New(f *farm.Farm) *State {
 	}
 	for _, p := range s.probes {
 		p.settle(s.byID)
+		for _, r := range p.records() {
+			r.who = p.who
+		}
 	}
 	return s
 }
@@ -134,7 +137,7 @@ func (s *State) tick(m time.Time) {
 		if z.holding(m) {
 			continue
 		}
-		s.judgeBands(z, m)
+		s.judgeLevels(z, m)
 		s.approaches(z, m)
 		if m.Minute() == i%60 {
 			s.foresee(z, m)
@@ -154,29 +157,33 @@ func (s *State) expire(m time.Time) {
 	s.hushes = kept
 }
 
-// emit applies a verdict to a record and notes the change, if there is one.
-func (s *State) emit(r *record, at time.Time, who subject, c farm.Condition, v verdict) {
-	if r.Urgency == v.urgency {
+// emit brings a record to an urgency and notes the change, if that is one.
+func (s *State) emit(r *record, at time.Time, to farm.Urgency, say sayer) {
+	if r.Urgency == to {
 		return
 	}
-	if ch, ok := r.apply(at, who, c, v); ok {
+	if ch, ok := r.apply(at, to, say); ok {
 		s.relimited(r, &ch)
 		s.out = append(s.out, ch)
 	}
 }
 
+// trouble takes in how the farm's own machinery does.
 func (s *State) trouble(t farm.Trouble) {
-	r := s.own[t.Condition]
-	if r == nil {
-		r = &record{}
-		s.own[t.Condition] = r
+	to := t.Condition.Row().Urgency
+	if t.Over {
+		to = farm.Calm
 	}
-	u := farm.Soon
-	switch {
-	case t.Over:
-		u = farm.Calm
-	case t.Condition == farm.Unwritten:
-		u = farm.Now
-	}
-	s.emit(r, s.now, subject{}, t.Condition, verdict{u, func(farm.ChangeKind) saying { return saying{text: t.Text} }})
+	s.emit(s.machinery(t.Condition), s.now, to, always(saying{text: t.Text}))
 }
+
+// machinery is the record of a condition of the farm's own machinery.
+func (s *State) machinery(c farm.Condition) *record {
+	if s.own[c] == nil {
+		s.own[c] = newRecord(subject{}, topic{condition: c})
+	}
+	return s.own[c]
+}
+
+// always says the same whatever the change.
+func always(say saying) sayer { return func(farm.ChangeKind) saying { return say } }

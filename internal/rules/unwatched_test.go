@@ -32,7 +32,7 @@ func (w *watched) under(t *testing.T, f *farm.Farm) (later *watched, gone []farm
 		}
 	}
 	later = &watched{state: s}
-	return later, s.Adopt(standing)
+	return later, s.Reconcile(standing)
 }
 
 // dryBed is a bed that has been too dry for hours.
@@ -71,7 +71,7 @@ func TestWhatIsNoLongerWatchedIsNotOver(t *testing.T) {
 					t.Errorf("got %+v, want it to stand no more", st)
 				}
 			}
-			if again := later.state.Adopt(nil); len(again) != 0 {
+			if again := later.state.Reconcile(nil); len(again) != 0 {
 				t.Errorf("got %+v, want it said once", again)
 			}
 		})
@@ -98,7 +98,7 @@ func TestAnotherAimEndsWhatItCannotHave(t *testing.T) {
 			standing = append(standing, told(e))
 		}
 		var ended []farm.Condition
-		for _, ch := range s.Adopt(standing) {
+		for _, ch := range s.Reconcile(standing) {
 			ended = append(ended, ch.Condition)
 			if ch.Ended != farm.Unwatched || !strings.Contains(ch.Text, "its aim is "+string(c.aim)+" now") {
 				t.Errorf("%s: got %q (%s), want it to name the aim", c.aim, ch.Text, ch.Ended)

@@ -27,7 +27,7 @@ const (
 // less what was given of late; nil when it wants none or its dry mass is not
 // known.
 func (s *State) dose(z *zone, at time.Time) *farm.Advice {
-	pct := z.Moist.Value
+	pct := z.moist.Value
 	if g := z.Husbandry.Given; z.waterStillCounts(at) && g.Known {
 		pct = g.Before // its rise is counted already
 	}
@@ -43,7 +43,7 @@ func (s *State) dose(z *zone, at time.Time) *farm.Advice {
 func (z *zone) doseFrom(pct float64) *farm.Advice {
 	d, band := z.dry(), z.aim
 	aim := band.Middle()
-	if d.Kg <= 0 || z.Moist.At.IsZero() || pct >= aim {
+	if d.Kg <= 0 || z.moist.At.IsZero() || pct >= aim {
 		return nil
 	}
 	water, most := husbandry.WaterToAdd(d.Kg, pct, aim), husbandry.MostAtOnce(d.Kg, band.Low)
@@ -62,10 +62,10 @@ func (s *State) dryingAdvice(z *zone, at time.Time) *farm.Advice {
 	if z.icy(at) {
 		return icyAdvice()
 	}
-	if z.Moist.Value < z.aim.Middle() || z.waterStillCounts(at) {
+	if z.moist.Value < z.aim.Middle() || z.waterStillCounts(at) {
 		return s.dryAdvice(z, at)
 	}
-	a := z.doseFrom(z.bands.moist.Thrive.Low)
+	a := z.doseFrom(z.moist.bands.Thrive.Low)
 	if a == nil {
 		return &farm.Advice{Do: "It wants no water yet; look again before then."}
 	}
@@ -135,11 +135,11 @@ func (s *State) wetAdvice(z *zone, at time.Time) *farm.Advice {
 
 func (s *State) bedAdvice(z *zone) *farm.Advice {
 	aim, d := z.aim.Middle(), z.dry()
-	kg, ok := husbandry.BeddingToAdd(husbandry.WetMass(d.Kg, z.Moist.Value), z.Moist.Value, beddingPct, aim)
+	kg, ok := husbandry.BeddingToAdd(husbandry.WetMass(d.Kg, z.moist.Value), z.moist.Value, beddingPct, aim)
 	if !ok || kg <= 0 {
 		return &farm.Advice{Do: "Mix in dry bedding, loosen it and leave the lid ajar."}
 	}
-	if wet := husbandry.WetMass(d.Kg, z.Moist.Value); kg > mostBedding*wet {
+	if wet := husbandry.WetMass(d.Kg, z.moist.Value); kg > mostBedding*wet {
 		return &farm.Advice{
 			BeddingKg: kg, DryMassKg: d.Kg, DryMassFrom: d.From,
 			Do: "Let it drain first: find out why water stands in it, take the wettest part out, and mix in dry bedding until it no longer drips when squeezed.",
@@ -156,18 +156,10 @@ func (s *State) bedAdvice(z *zone) *farm.Advice {
 // Toxicol Environ Health B 18:43–69, on dust and spores of compost.
 const dustCaution = "Sifting raises dust and spores, most when it is dry: dampen it first, let air through, wear a P2/N95 mask and wash your hands; people with asthma or weak immunity stay away. Local health advice decides."
 
-// siftCautions apply where something is dry enough to be dusty.
-func (s *State) siftCautions(z *zone, c farm.Condition) []string {
-	if c == farm.TooDry && z.spec.Aim != farm.Living {
-		return []string{dustCaution}
-	}
-	return nil
-}
-
-// moistNow is the zone's moisture, NaN when it is not known.
-func (z *zone) moistNow() float64 {
-	if z.Moist.At.IsZero() {
+// moisture of a zone, NaN when it is not known.
+func (z *zone) moisture() float64 {
+	if z.moist.At.IsZero() {
 		return nan
 	}
-	return z.Moist.Value
+	return z.moist.Value
 }

@@ -14,13 +14,13 @@ import (
 // of its last change for the one case in which no others can be made.
 
 // words of a raised condition as of arrival time at.
-func (s *State) words(who subject, c farm.Condition, r *record, at time.Time) saying {
+func (s *State) words(r *record, at time.Time) saying {
 	var say saying
 	var ok bool
-	if who.Probe != "" {
-		say, ok = s.probeWords(s.byID[who.Probe], c, at)
-	} else if z := s.zoneOf(who); z != nil {
-		say, ok = s.zoneWords(z, c, r, at)
+	if r.who.Probe != "" {
+		say, ok = s.probeWords(s.byID[r.who.Probe], r.what.condition, at)
+	} else if z := s.zoneOf(r.who); z != nil {
+		say, ok = s.zoneWords(z, r, at)
 	}
 	if !ok {
 		return saying{text: r.Text, forecast: r.Forecast, advice: r.Advice, cautions: r.Cautions}
@@ -30,8 +30,8 @@ func (s *State) words(who subject, c farm.Condition, r *record, at time.Time) sa
 
 // zoneWords are the words of a zone's condition; ok is false when what they
 // are made of is not known, as after a change of configuration.
-func (s *State) zoneWords(z *zone, c farm.Condition, r *record, at time.Time) (say saying, ok bool) {
-	switch c {
+func (s *State) zoneWords(z *zone, r *record, at time.Time) (say saying, ok bool) {
+	switch r.what.condition {
 	case farm.FeedDue:
 		return s.sayFeed(z, at), z.Husbandry.Fed
 	case farm.Hatching:
@@ -41,92 +41,59 @@ func (s *State) zoneWords(z *zone, c farm.Condition, r *record, at time.Time) (s
 		}
 		return s.sayHatching(z, due, at), true
 	}
-	if z.judgedBy(c).At.IsZero() {
+	b, ok := z.breach(r)
+	if !ok || b.At.IsZero() {
 		return saying{}, false
 	}
-	switch c {
-	case farm.TooHot, farm.TooCold, farm.TooDry, farm.TooWet:
-		say = s.bandWords(z, c, r.Urgency, at)
+	sifts := false
+	switch r.what.condition {
 	case farm.Heating:
 		say = s.sayHeating(z, at)
 	case farm.Drying:
 		say = s.sayDrying(z, at)
 	case farm.SiftReady, farm.SiftPassing:
-		if say = s.saySift(z, c, at); !z.ofNow(c, at) {
-			say.advice = lookFirst(say.advice)
-		}
-		return say, true
+		say, sifts = s.saySift(b, at), true
 	default:
-		return saying{}, false
+		say = s.bandWords(b, r.Urgency, at)
 	}
 	switch {
-	case z.holding(at):
-		lid := s.sayLidOff(z, c)
+	case z.holding(at) && !sifts:
+		lid := s.sayLidOff(b)
 		if say.advice != nil && say.advice.Wait != nil {
 			lid.advice = say.advice // what was done is known
 		}
 		return lid, true
-	case !z.ofNow(c, at):
+	case !b.ofNow(at):
 		say.advice = lookFirst(say.advice)
 	}
 	return say, true
 }
 
-// fresh tells whether the level that a condition goes by is known at m.
-func (z *zone) fresh(c farm.Condition, m time.Time) bool { return anyFresh(z.probesFor(c), m) }
-
-// probesFor are the probes whose level a condition goes by.
-func (z *zone) probesFor(c farm.Condition) []*probe {
-	if ofHeat(c) {
-		return z.temps
-	}
-	return z.moists
-}
-
-// ofNow tells whether the level that a condition goes by speaks of m: what a
-// gateway hands over hours late, with its own times, is fresh news of old days.
-func (z *zone) ofNow(c farm.Condition, m time.Time) bool {
-	return slices.ContainsFunc(z.probesFor(c), func(p *probe) bool {
-		return p.fresh(m) && m.Sub(p.Good.At) <= max(time.Hour, silentAfter*p.spec.Every)
+// ofNow tells whether a level speaks of arrival time at: what a gateway hands over
+// hours late, with its own times, is fresh news of old days.
+func (m *measured) ofNow(at time.Time) bool {
+	return slices.ContainsFunc(m.probes, func(p *probe) bool {
+		return p.fresh(at) && at.Sub(p.Good.At) <= max(time.Hour, silentAfter*p.spec.Every)
 	})
-}
-
-// whereItStands is the first sentence of a band condition: how bad it is now,
-// or was when the zone was last heard, or that it is nearly over.
-func (s *State) whereItStands(z *zone, c farm.Condition, u farm.Urgency, at time.Time) string {
-	place, level := s.place(z.who), s.levelOf(z, c)
-	l, e := z.judgedBy(c), z.edgeOf(c)
-	worst := l.worst(e.up).Value
-	switch {
-	case !z.ofNow(c, at):
-		return fmt.Sprintf("%s was %s when last heard, %s ago: %s.", place, adjective[c], farm.SayLong(at.Sub(l.At)), level)
-	case !e.past(u, worst) && s.sayMissed(z, c, u) != "":
-		return fmt.Sprintf("%s is %s %s.", place, adjective[c], s.sayMissed(z, c, u))
-	case !z.pastAny(c):
-		return fmt.Sprintf("%s is only just no longer %s, at %s; it counts as over from %s on.", place, adjective[c], level,
-			s.measure(c, e.backFrom(z.marginOf(c))))
-	case u == farm.Now && e.past(u, worst) && !e.past(u, l.Value) && l.High.Value-l.Low.Value > z.marginOf(c):
-		return fmt.Sprintf("%s is %s in one place: %s.", place, adjective[c], s.ends(z, c))
-	case u == farm.Now && e.past(u, worst) && !e.past(u, l.Value):
-		return fmt.Sprintf("%s is %s at %s.", place, adjective[c], s.value(z, c, worst))
-	}
-	return fmt.Sprintf("%s is %s at %s.", place, adjective[c], level)
 }
 
 // sayLidOff speaks of a condition while the lid is off: what the probes say
 // then is no news of it, and what to do was said before.
-func (s *State) sayLidOff(z *zone, c farm.Condition) saying {
-	was := adjective[c]
-	switch c {
-	case farm.Heating:
-		was = "heating by itself"
-	case farm.Drying:
-		was = "drying"
-	}
+func (s *State) sayLidOff(b breach) saying {
 	return saying{
-		text:   fmt.Sprintf("%s was %s before it was opened; it is judged again from %s on.", s.place(z.who), was, z.Hold.In(s.farm.Location).Format("15:04")),
+		text: fmt.Sprintf("%s %s before it was opened; it is judged again from %s on.", s.place(b.zone.who), b.was(),
+			b.zone.Hold.In(s.farm.Location).Format("15:04")),
 		advice: &farm.Advice{First: true, Do: "Look again when it has been closed for a while."},
 	}
+}
+
+// was fits after a zone's name: "was too hot", "had its CO2 past its limit".
+func (b breach) was() string {
+	was := b.rec.what.condition.Row().Was
+	if b.rec.what.quantity != "" {
+		return "had its " + b.Noun + " " + was
+	}
+	return "was " + was
 }
 
 // lookFirst is advice that rests on readings of some time ago.
@@ -142,7 +109,7 @@ func lookFirst(a *farm.Advice) *farm.Advice {
 // sayMending speaks of a probe that is believed again, and not for long enough
 // yet to be trusted as before.
 func (s *State) sayMending(p *probe, at time.Time) saying {
-	say := s.sayingSuspect(p, &p.Bad)(farm.Raised)
+	say := s.saySuspect(p, &p.Bad)
 	said := ""
 	if v := s.number(p, p.Bad.Value); v != "" {
 		said = " (it said " + v + ")"
@@ -158,13 +125,13 @@ func (s *State) probeWords(p *probe, c farm.Condition, at time.Time) (say saying
 	case p == nil:
 		return saying{}, false
 	case c == farm.Silent:
-		return s.sayingSilent(p, at)(farm.Raised), true
+		return s.saySilent(p, at), true
 	case c == farm.Suspect && !p.Newest.Believed():
-		return s.sayingSuspect(p, &p.Newest)(farm.Raised), true
+		return s.saySuspect(p, &p.Newest), true
 	case c == farm.Suspect && !p.Bad.At.IsZero():
 		return s.sayMending(p, at), true
 	case c == farm.BatteryLow && !p.GoodAt.IsZero():
-		return sayingBattery(p)(farm.Raised), true
+		return s.sayBattery(p), true
 	}
 	return saying{}, false
 }

@@ -1,7 +1,11 @@
 package rules
 
 import (
+	"fmt"
+	"hash/fnv"
+	"iter"
 	"math"
+	"slices"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -23,48 +27,76 @@ type bin struct {
 
 // A zone is what conditions are mostly about.
 type zone struct {
-	bin    *bin
-	spec   farm.Zone
-	who    subject
-	temps  []*probe
-	moists []*probe
-	heat   limits
-	water  limits
-	bands  struct{ temp, moist farm.Bands } // as shown; zero: none
-	aim    farm.Band                        // of moisture: what water and bedding aim at
+	bin         *bin
+	spec        farm.Zone
+	who         subject
+	measured    []*measured // every quantity, in the order of farm.Quantities
+	temp, moist *measured   // of those, the two that worms and husbandry go by
+	aim         farm.Band   // of moisture: what water and bedding aim at
+	records     []*record   // of every topic of a zone, in the order of farm.ConditionTable
 	zoneMemory
 }
 
-// zoneMemory is the part that goes into a snapshot.
+// zoneMemory is the part that goes into a snapshot beside levels and records.
 type zoneMemory struct {
-	Temp, Moist         level
-	Hot, Cold, Dry, Wet ladder
-	Hold                time.Time // judging holds still until then
-	Records             map[farm.Condition]*record
-	Husbandry           husbandryMemory
-	LimitsName          uint64 // of the limits in force; 0: not known
+	Hold       time.Time // judging holds still until then
+	Husbandry  husbandryMemory
+	LimitsName uint64 // of the limits in force; 0: not known
 }
 
-// limits are the edges of one quantity of a zone.
+// A measured is one quantity of one zone: its probes, what it is held to, and
+// how it stands.
+type measured struct {
+	*farm.QuantityRow
+	probes []*probe
+	bands  farm.Bands // as shown; zero: none
+	limits limits
+	margin float64 // how far inside a limit counts as back
+	level
+	below, above hysteresis // of the limits on both sides
+}
+
+// limits are those on both sides of a quantity.
 type limits struct{ low, high edge }
+
+// none tells whether there is no limit on either side.
+func (l limits) none() bool { return math.IsInf(l.low.mild(), 0) && math.IsInf(l.high.mild(), 0) }
+
+// middle parts what is nearer to the upper limits from what is nearer to the lower.
+func (l limits) middle() float64 { return (l.low.mild() + l.high.mild()) / 2 }
 
 var nan = math.NaN()
 
 func newZone(f *farm.Farm, b *bin, spec farm.Zone, byID map[string]*probe) *zone {
 	z := &zone{bin: b, spec: spec, who: subject{Bin: b.spec.Name, Zone: spec.Name}}
 	z.Husbandry.Curves, z.Husbandry.Past = newCurves(), newPast()
-	z.Records = map[farm.Condition]*record{}
-	for _, c := range farm.Conditions {
-		z.Records[c] = &record{}
+	for i := range farm.Quantities {
+		m := &measured{QuantityRow: &farm.Quantities[i], limits: limits{never(false), never(true)}}
+		var given bool
+		if m.margin, given = spec.Margin[m.Name]; !given {
+			m.margin = m.Margin
+		}
+		z.measured = append(z.measured, m)
 	}
+	z.temp, z.moist = z.of(farm.Temperature), z.of(farm.Moisture)
 	for _, id := range spec.Probes {
 		p := byID[id]
 		p.zone, p.who.Bin, p.who.Zone = z, z.who.Bin, z.who.Zone
-		switch p.spec.Measures {
-		case farm.Temperature:
-			z.temps = append(z.temps, p)
-		case farm.Moisture:
-			z.moists = append(z.moists, p)
+		if m := z.of(p.spec.Measures); m != nil {
+			m.probes = append(m.probes, p)
+		}
+	}
+	for _, row := range farm.ConditionTable {
+		switch {
+		case row.About != farm.AboutZone:
+		case row.Name == farm.PastLimit:
+			for _, m := range z.measured {
+				if m.Limits {
+					z.records = append(z.records, newRecord(z.who, topic{row.Name, m.Name}))
+				}
+			}
+		default:
+			z.records = append(z.records, newRecord(z.who, topic{condition: row.Name}))
 		}
 	}
 	z.setLimits(f)
@@ -72,22 +104,36 @@ func newZone(f *farm.Farm, b *bin, spec farm.Zone, byID map[string]*probe) *zone
 	return z
 }
 
-// setLimits makes the edges that a zone is judged by. Heat is due a day sooner
+// of finds one quantity of a zone; nil for one that is in no row.
+func (z *zone) of(q farm.Quantity) *measured {
+	i := slices.IndexFunc(z.measured, func(m *measured) bool { return m.Name == q })
+	if i < 0 {
+		return nil
+	}
+	return z.measured[i]
+}
+
+// setLimits makes the limits that a zone is judged by. Heat is due a day sooner
 // than cold, in which worms only rest.
 func (z *zone) setLimits(f *farm.Farm) {
 	temp, moist := husbandry.ZoneLimits(f, *z.bin.spec, z.spec)
-	z.bands.temp, z.bands.moist = temp.Bands(), moist.Bands()
-	z.heat = limits{
+	z.temp.bands, z.moist.bands = temp.Bands(), moist.Bands()
+	z.temp.limits = limits{
 		low:  edge{limit: [...]float64{farm.Soon: temp.Low.Half, farm.Today: math.Inf(-1), farm.Now: temp.Low.Harm}},
 		high: edge{up: true, limit: byUrgency(temp.High)},
 	}
-	z.water = limits{low: edge{limit: byUrgency(moist.Low)}, high: edge{up: true, limit: byUrgency(moist.High)}}
+	z.moist.limits = limits{low: edge{limit: byUrgency(moist.Low)}, high: edge{up: true, limit: byUrgency(moist.High)}}
 	_, own := husbandry.ZoneBands(f, *z.bin.spec, z.spec)
 	if z.aim = own.Thrive; own.IsZero() {
 		z.aim = husbandry.MoistureAim(z.bin.worms)
 	}
 	if z.spec.Aim == farm.Sifting {
-		z.bands.moist = own // shown and foreseen, though only its end is judged
+		z.moist.bands = own // shown and foreseen, though only its end is judged
+	}
+	for _, m := range z.measured {
+		if band, ok := z.spec.Limits[m.Name]; ok && m.Limits {
+			m.limits.low.limit[farm.Today], m.limits.high.limit[farm.Today] = band.Low, band.High
+		}
 	}
 }
 
@@ -97,103 +143,72 @@ func byUrgency(s husbandry.Side) [farm.Now + 1]float64 {
 	return [...]float64{farm.Soon: s.Half, farm.Today: s.Most, farm.Now: s.Harm}
 }
 
+// limitsName tells one set of limits from another: it is made of all that they
+// are worked out from.
+func (z *zone) limitsName() uint64 {
+	h := fnv.New64a()
+	fmt.Fprint(h, z.spec.Aim, z.spec.LookAhead, z.spec.Bands, z.spec.Limits, z.temp.bands, z.moist.bands, z.bin.spec.Species)
+	for _, sp := range z.bin.species {
+		fmt.Fprint(h, sp.ID, sp.Temperature, sp.Moisture)
+	}
+	return h.Sum64()
+}
+
 // holding tells whether judging holds still at t.
 func (z *zone) holding(t time.Time) bool { return t.Before(z.Hold) }
 
-func (z *zone) record(c farm.Condition) *record { return z.Records[c] }
+// record finds that of a condition that a zone has once.
+func (z *zone) record(c farm.Condition) *record {
+	return z.records[slices.IndexFunc(z.records, func(r *record) bool { return r.what.condition == c })]
+}
 
-// sense takes a believed reading into the zone's level and judges it.
-func (s *State) sense(z *zone, p *probe, r *farm.Reading) {
-	switch p.spec.Measures {
-	case farm.Temperature:
-		s.gauge(&z.Temp, z.temps, r)
-		if !z.holding(r.At) {
-			s.judgeHeat(z, z.Temp.At)
-		}
-	case farm.Moisture:
-		s.gauge(&z.Moist, z.moists, r)
-		if !z.holding(r.At) {
-			s.judgeWater(z, z.Moist.At)
-			if z.spec.Aim == farm.Sifting {
-				s.judgeSifting(z, z.Moist.At)
+// A breach is a condition that goes by the level of a quantity, with the side of
+// it on which the condition lies.
+type breach struct {
+	*measured
+	zone  *zone
+	rec   *record
+	edge  edge
+	latch *hysteresis
+}
+
+// breach of a record; ok is false for one that goes by no level.
+func (z *zone) breach(r *record) (b breach, ok bool) {
+	m, up := z.of(r.what.judgedBy()), r.what.condition.Row().Side == farm.Above
+	if m == nil {
+		return breach{}, false
+	}
+	if r.what.condition == farm.PastLimit {
+		up = m.above.urgency() != farm.Calm || m.below.urgency() == farm.Calm && m.Value > m.limits.middle()
+	}
+	if up {
+		return breach{m, z, r, m.limits.high, &m.above}, true
+	}
+	return breach{m, z, r, m.limits.low, &m.below}, true
+}
+
+// bands are the conditions of a zone that are raised past a limit.
+func (z *zone) bands() iter.Seq[breach] {
+	return func(yield func(breach) bool) {
+		for _, r := range z.records {
+			if b, ok := z.breach(r); ok && r.what.condition.Row().Band && !yield(b) {
+				return
 			}
 		}
 	}
 }
 
-// gauge brings a level to a reading that has just been taken. The zone's time
-// never falls, for the clocks of two devices may differ, and one of them may
-// pour out what it has kept: patience is not over because of that.
-func (s *State) gauge(l *level, probes []*probe, r *farm.Reading) {
-	if !r.At.Before(l.At) {
-		l.At, l.Arrived = r.At, s.now
-	}
-	l.measure(probes, s.now)
-	l.setApart(probes, s.now)
+// breachOf is that of a condition that a zone has once, and that goes by a level.
+func (z *zone) breachOf(c farm.Condition) breach {
+	b, _ := z.breach(z.record(c))
+	return b
 }
 
-// judgeBands lets the clocks of the band conditions run to arrival time m,
-// where patience is waiting for that. A zone without a fresh reading is not
-// judged: its clocks stop, and what is raised stays raised.
-func (s *State) judgeBands(z *zone, m time.Time) {
-	if z.Hot.waits() || z.Cold.waits() {
-		if z.Temp.measure(z.temps, m); anyFresh(z.temps, m) {
-			s.judgeHeat(z, z.Temp.clock(m))
-		} else {
-			z.Hot.stop()
-			z.Cold.stop()
-		}
+// probes are all that sit in a zone.
+func (z *zone) probes() []*probe {
+	var all []*probe
+	for _, m := range z.measured {
+		all = append(all, m.probes...)
 	}
-	if z.Dry.waits() || z.Wet.waits() {
-		if z.Moist.measure(z.moists, m); anyFresh(z.moists, m) {
-			s.judgeWater(z, z.Moist.clock(m))
-		} else {
-			z.Dry.stop()
-			z.Wet.stop()
-		}
-	}
-}
-
-func (s *State) judgeHeat(z *zone, at time.Time) {
-	s.band(z, farm.TooHot, &z.Hot, z.heat.high, at)
-	s.band(z, farm.TooCold, &z.Cold, z.heat.low, at)
-}
-
-func (s *State) judgeWater(z *zone, at time.Time) {
-	s.band(z, farm.TooDry, &z.Dry, z.water.low, at)
-	s.band(z, farm.TooWet, &z.Wet, z.water.high, at)
-}
-
-// band judges one band condition at the zone's own time at: thrive by the
-// middle of its probes, harm by the one that is worst off. That a probe has
-// fallen silent neither raises nor eases anything: past is what is past with
-// and without the probes that are missed, back what is back with and without.
-func (s *State) band(z *zone, c farm.Condition, l *ladder, e edge, at time.Time) {
-	now, margin := z.judgedBy(c), z.marginOf(c)
-	worst := now.worst(e.up).Value
-	for u := farm.Soon; u <= farm.Now; u++ {
-		with, without := now.Steady, now.Value
-		past := e.past(u, with) && e.past(u, without)
-		if u == farm.Now {
-			with, without = now.worstMissed(z.probesOf(c), e.up, s.now), worst
-			past = e.past(u, worst)
-		}
-		back := e.inside(u, with, margin) && e.inside(u, without, margin)
-		l.rung(u).judge(at, past, back, z.spec.Patience)
-	}
-	r, u := z.record(c), l.urgency()
-	r.reach(worst, e.up)
-	if r.Urgency == u {
-		return
-	}
-	s.emit(r, at, z.who, c, verdict{u, s.sayingBand(z, c, u, at)})
-	r.reach(worst, e.up)
-}
-
-// probesOf are the zone's probes of what a band condition is about.
-func (z *zone) probesOf(c farm.Condition) []*probe {
-	if ofHeat(c) {
-		return z.temps
-	}
-	return z.moists
+	return all
 }

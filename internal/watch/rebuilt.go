@@ -56,7 +56,7 @@ func Rebuild(ctx context.Context, j *journal.Journal, f *farm.Farm) (Rebuilt, er
 	if err != nil {
 		return r, fmt.Errorf("read what is raised: %w", err)
 	}
-	r.Gone = r.State.Adopt(standing)
+	r.Gone = r.State.Reconcile(standing)
 	return r, nil
 }
 

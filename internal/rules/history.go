@@ -42,12 +42,12 @@ const pastNear = 4 * pastStep
 func (s *State) remember(p *probe, r *farm.Reading) {
 	switch z, q := p.zone, p.spec.Measures; {
 	case z != nil && q == farm.Temperature:
-		z.Husbandry.Past.warm(r, z.Temp.Value)
+		z.Husbandry.Past.warm(r, z.temp.Value)
 	case z != nil && q == farm.Moisture && z.spec.Aim == farm.Living:
-		z.Husbandry.Past.Moist.Add(r.At, z.Moist.Value)
+		z.Husbandry.Past.Moist.Add(r.At, z.moist.Value)
 	case z == nil && q == farm.Temperature:
 		for _, z := range s.zones {
-			if z.bin.ambient == p && r.At.Sub(z.Temp.At) > pastNear {
+			if z.bin.ambient == p && r.At.Sub(z.temp.At) > pastNear {
 				z.Husbandry.Past.warm(r, r.Value)
 			}
 		}

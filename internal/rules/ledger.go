@@ -108,12 +108,12 @@ func (s *State) book(z *zone, j farm.Jot) {
 			z.Husbandry.Turned = j.At
 		}
 	}
-	if j.What != farm.Watered && afresh(j.What) && !j.At.Before(z.Husbandry.Pouring.At) {
+	if j.What != farm.Watered && slices.Contains(z.moist.ResetBy, j.What) && !j.At.Before(z.Husbandry.Pouring.At) {
 		z.Husbandry.Pouring = pouring{} // no rise is learned across another step
 		z.Husbandry.Given.Mixed = true
 	}
 	s.live(z, s.now)
-	s.judgeBooks(z, s.now)
+	s.judgeLedger(z, s.now)
 }
 
 // partOf is the part of a jot's amounts that falls to a zone: what is said of
@@ -192,12 +192,12 @@ const lateJot = 2 * time.Hour
 func (z *zone) pour(j farm.Jot, part float64, now time.Time) {
 	p := &z.Husbandry.Pouring
 	switch {
-	case j.Uncertain || j.Litres <= 0 || z.Moist.At.IsZero() || j.At.Sub(z.Moist.At) >= 12*time.Hour || now.Sub(j.At) > lateJot:
+	case j.Uncertain || j.Litres <= 0 || z.moist.At.IsZero() || j.At.Sub(z.moist.At) >= 12*time.Hour || now.Sub(j.At) > lateJot:
 		*p = pouring{}
 	case !p.At.IsZero() && j.At.Sub(p.At) < settleAfter:
 		p.At, p.Litres = j.At, p.Litres+j.Litres*part
 	default:
-		*p = pouring{At: j.At, Litres: j.Litres * part, Before: z.Moist.Value}
+		*p = pouring{At: j.At, Litres: j.Litres * part, Before: z.moist.Value}
 	}
 }
 
@@ -207,10 +207,10 @@ const settleAfter = 8 * time.Hour
 // learnDose reads the rise a watering caused, once it has spread.
 func (z *zone) learnDose() {
 	p := z.Husbandry.Pouring
-	if p.At.IsZero() || z.Moist.At.Sub(p.At) < settleAfter {
+	if p.At.IsZero() || z.moist.At.Sub(p.At) < settleAfter {
 		return
 	}
-	z.Husbandry.Doses.Pour(p.Litres, p.Before, z.Moist.Value)
+	z.Husbandry.Doses.Pour(p.Litres, p.Before, z.moist.Value)
 	z.Husbandry.Pouring = pouring{}
 }
 
@@ -229,7 +229,7 @@ func (z *zone) dry() husbandry.Dry {
 		return d
 	}
 	d := husbandry.GuessDry(z.spec.Aim, z.litres())
-	if most := freshestKgPerL * z.litres() * (1 - z.Moist.Value/100); !z.Moist.At.IsZero() && d.Kg > most {
+	if most := freshestKgPerL * z.litres() * (1 - z.moist.Value/100); !z.moist.At.IsZero() && d.Kg > most {
 		d.Kg, d.HighKg, d.LowKg = most, most, min(d.LowKg, most)
 	}
 	return d

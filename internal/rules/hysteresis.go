@@ -7,18 +7,18 @@ import (
 	"binwatchd/internal/farm"
 )
 
-// A rung is one limit of a band condition with its two clocks. The breach
+// A latch is one limit with its two clocks. The breach
 // clock runs while the level is past the limit and stops when it is back at
 // the limit; the other runs while the level is inside by the margin. Fields
 // are exported for snapshots.
-type rung struct {
+type latch struct {
 	Past   time.Time // since when past the limit; zero when it is not
 	Inside time.Time // since when inside by the margin; zero when it is not
 	On     bool
 }
 
-// judge moves the clocks to at and the rung on or off after patience.
-func (r *rung) judge(at time.Time, past, inside bool, patience time.Duration) {
+// judge moves the clocks to at and the latch on or off after patience.
+func (r *latch) judge(at time.Time, past, inside bool, patience time.Duration) {
 	r.Past = running(r.Past, at, past)
 	r.Inside = running(r.Inside, at, inside)
 	switch {
@@ -29,9 +29,9 @@ func (r *rung) judge(at time.Time, past, inside bool, patience time.Duration) {
 	}
 }
 
-// waits tells whether patience alone can still turn the rung: time matters to
+// waits tells whether patience alone can still turn the latch: time matters to
 // it even while the level stands still.
-func (r *rung) waits() bool {
+func (r *latch) waits() bool {
 	if r.On {
 		return !r.Inside.IsZero()
 	}
@@ -50,26 +50,26 @@ func running(since, at time.Time, runs bool) time.Time {
 }
 
 // stop halts both clocks and leaves what is on.
-func (r *rung) stop() { r.Past, r.Inside = time.Time{}, time.Time{} }
+func (r *latch) stop() { r.Past, r.Inside = time.Time{}, time.Time{} }
 
-// A ladder is a band condition: a rung for each urgency, soon first. Each has a
-// limit, a margin and a patience of its own.
-type ladder struct {
-	Rungs [farm.Now]rung
+// A hysteresis is the limits on one side of a level: a latch for each urgency,
+// soon first, each turned by its own limit, a margin and patience.
+type hysteresis struct {
+	Latches [farm.Now]latch
 }
 
-// rung of an urgency.
-func (l *ladder) rung(u farm.Urgency) *rung { return &l.Rungs[u-farm.Soon] }
+// latch of an urgency.
+func (l *hysteresis) latch(u farm.Urgency) *latch { return &l.Latches[u-farm.Soon] }
 
-func (l *ladder) stop() {
-	for i := range l.Rungs {
-		l.Rungs[i].stop()
+func (l *hysteresis) stop() {
+	for i := range l.Latches {
+		l.Latches[i].stop()
 	}
 }
 
-func (l *ladder) waits() bool {
-	for i := range l.Rungs {
-		if l.Rungs[i].waits() {
+func (l *hysteresis) waits() bool {
+	for i := range l.Latches {
+		if l.Latches[i].waits() {
 			return true
 		}
 	}
@@ -78,8 +78,8 @@ func (l *ladder) waits() bool {
 
 // past gives since when the level has been past a limit, and the urgency of the
 // farthest one; Calm when it is past none.
-func (l *ladder) past() (since time.Time, u farm.Urgency) {
-	for i, r := range l.Rungs {
+func (l *hysteresis) past() (since time.Time, u farm.Urgency) {
+	for i, r := range l.Latches {
 		if r.Past.IsZero() {
 			continue
 		}
@@ -90,24 +90,24 @@ func (l *ladder) past() (since time.Time, u farm.Urgency) {
 	return since, u
 }
 
-// urgency of the highest rung that is on.
-func (l *ladder) urgency() farm.Urgency {
+// urgency of the highest latch that is on.
+func (l *hysteresis) urgency() farm.Urgency {
 	for u := farm.Now; u > farm.Calm; u-- {
-		if l.rung(u).On {
+		if l.latch(u).On {
 			return u
 		}
 	}
 	return farm.Calm
 }
 
-// settle turns the rungs to an urgency that was told.
-func (l *ladder) settle(told farm.Urgency) {
+// settle turns the latches to an urgency that was told.
+func (l *hysteresis) settle(told farm.Urgency) {
 	for u := farm.Soon; u <= farm.Now; u++ {
 		switch {
 		case u > told || told == farm.Calm:
-			l.rung(u).On = false
+			l.latch(u).On = false
 		case u == told:
-			l.rung(u).On = true
+			l.latch(u).On = true
 		}
 	}
 }
@@ -117,6 +117,15 @@ func (l *ladder) settle(told farm.Urgency) {
 type edge struct {
 	up    bool // past is above; else below
 	limit [farm.Now + 1]float64
+}
+
+// never is an edge that is never passed.
+func never(up bool) edge {
+	none := math.Inf(-1)
+	if up {
+		none = math.Inf(1)
+	}
+	return edge{up, [...]float64{farm.Soon: none, farm.Today: none, farm.Now: none}}
 }
 
 // past tells whether a level lies past the limit of an urgency.
@@ -132,6 +141,20 @@ func (e edge) past(u farm.Urgency, v float64) bool {
 func (e edge) farthest(v float64) farm.Urgency {
 	for u := farm.Now; u > farm.Calm; u-- {
 		if e.past(u, v) {
+			return u
+		}
+	}
+	return farm.Calm
+}
+
+// farthestOf is the urgency of the farthest limit that a zone's level lies past:
+// that of harm by the probe that is worst off, the others by the middle.
+func (e edge) farthestOf(l level) farm.Urgency {
+	if e.past(farm.Now, l.worst(e.up).Value) {
+		return farm.Now
+	}
+	for u := farm.Today; u > farm.Calm; u-- {
+		if e.past(u, l.Value) {
 			return u
 		}
 	}

@@ -1,0 +1,281 @@
+package rules
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/husbandry"
+)
+
+// place names a subject as a keeper would: "Bed, near"; a bin whose only zone
+// needs no name of its own is just "Crate".
+func (s *State) place(who subject) string {
+	switch {
+	case who.Bin == "" && who.Probe != "":
+		return "Probe " + who.Probe
+	case who.Bin == "":
+		return "The farm"
+	}
+	return s.farm.SayPlace(who.Bin, who.Zone)
+}
+
+// sayingBand speaks of a level past its limits: where it stands, who suffers and
+// who does not mind, and what to do.
+func (s *State) sayingBand(b breach, u farm.Urgency, at time.Time) sayer {
+	return func(kind farm.ChangeKind) saying {
+		if kind == farm.Eased {
+			return s.sayEased(b, at)
+		}
+		say := s.bandWords(b, u, at)
+		if kind == farm.Lightened {
+			say.text = "Better, though not right yet. " + say.text
+		}
+		return say
+	}
+}
+
+func (s *State) sayEased(b breach, at time.Time) saying {
+	lost := s.sayLost(b)
+	text := s.place(b.zone.who) + " is no longer " + b.is()
+	switch {
+	case b.rec.what.quantity != "":
+		text = fmt.Sprintf("%s: its %s is within its limits again", s.place(b.zone.who), b.Noun)
+	case lost != "":
+		text = s.place(b.zone.who) + " is no longer known to be " + b.is()
+	}
+	text += fmt.Sprintf(": %s now", s.levelOf(b))
+	if lasted := at.Sub(b.rec.Since); lasted > 0 {
+		text += fmt.Sprintf(", after %s", farm.SayLong(lasted))
+	}
+	if b.rec.HasPeak {
+		text += fmt.Sprintf(" (it reached %s)", s.say(b, b.rec.Peak))
+	}
+	return saying{text: text + "." + lost}
+}
+
+// is names a condition after "is": "too hot".
+func (b breach) is() string { return b.rec.what.condition.Row().Is }
+
+// sayLost names a probe that was past a limit when it was last believed, since a
+// condition was raised, and has nothing to say now: what ends is what is known.
+func (s *State) sayLost(b breach) string {
+	for _, p := range b.probes {
+		if p.fresh(s.now) || p.GoodAt.Before(b.rec.Since) || b.edge.farthest(p.Good.Value) == farm.Calm {
+			continue
+		}
+		return fmt.Sprintf(" But %s said %s %s and has not been heard or believed since: look there.",
+			p.spec.ID, s.value(b, p.Good.Value), farm.SayTime(p.Good.At, s.now, s.farm.Location))
+	}
+	return ""
+}
+
+// levelOf says the level that a condition is about, and both ends where several
+// probes speak.
+func (s *State) levelOf(b breach) string {
+	said := s.value(b, b.Value)
+	if ends := s.ends(b); ends != "" {
+		said += " (" + ends + ")"
+	}
+	return said
+}
+
+// ends names both ends of a level with their probes, the worse one first: "near
+// 37.8 °C, far 26 °C". It is "" where one probe speaks.
+func (s *State) ends(b breach) string {
+	if !b.several() {
+		return ""
+	}
+	worse, better := b.worst(b.edge.up), b.worst(!b.edge.up)
+	most, least := s.value(b, worse.Value), s.value(b, better.Value)
+	if most == least {
+		return ""
+	}
+	return fmt.Sprintf("%s %s, %s %s", worse.Probe, most, better.Probe, least)
+}
+
+// sayMissed names the probe that nothing has been heard of since it was past the
+// limit of an urgency; "" when there is none.
+func (s *State) sayMissed(b breach, u farm.Urgency) string {
+	for _, p := range b.probes {
+		if p.missed(s.now) && b.edge.past(u, b.Steady+p.Apart) {
+			return fmt.Sprintf("where %s sits: %s when it was last heard, %s (elsewhere %s)", p.spec.ID,
+				s.value(b, p.Good.Value), farm.SayTime(p.Good.At, s.now, s.farm.Location), s.value(b, b.Value))
+		}
+	}
+	return ""
+}
+
+// suffered is the level that decides who suffers: the middle, or the worst where
+// that is past the limit of harm.
+func (s *State) suffered(b breach) float64 {
+	if worst := b.worstMissed(b.probes, b.edge.up, s.now); b.edge.past(farm.Now, worst) {
+		return worst
+	}
+	return b.Value
+}
+
+// value writes a level so that it never looks the same as a limit it is past.
+func (s *State) value(b breach, v float64) string {
+	limits := slices.Concat(b.limits.low.limit[farm.Soon:], b.limits.high.limit[farm.Soon:])
+	if b.zone.spec.Aim == farm.Sifting && b.measured == b.zone.moist { // its window opens and closes there
+		limits = append(limits, b.bands.Thrive.Low, b.bands.Thrive.High)
+	}
+	return s.farm.Units.Beside(b.Name, v, limits...)
+}
+
+// say writes a value of what a condition is about.
+func (s *State) say(b breach, v float64) string { return s.farm.Units.Say(b.Name, v) }
+
+// bandWords are the words while a level is past its limits.
+func (s *State) bandWords(b breach, u farm.Urgency, at time.Time) saying {
+	if b.rec.what.condition == farm.PastLimit {
+		return s.limitWords(b, at)
+	}
+	z, c := b.zone, b.rec.what.condition
+	say := s.whereItStands(b, u, at)
+	word, byMass := husbandry.Word, z.byMass(b.Name)
+	if b.Name == farm.Moisture {
+		word = husbandry.MoistWord
+	}
+	if byMass {
+		say.text += " " + s.whoSuffers(b, word)
+	}
+	if !byMass || b.Name == farm.Moisture && len(z.bin.worms) == 1 {
+		say.text += " " + s.pastLimit(b)
+	}
+	if say.forecast = s.nextLimit(b, u, at); say.forecast != nil {
+		say.text += fmt.Sprintf(" It will pass %s %s.", s.say(b, say.forecast.Limit), farm.SayTime(say.forecast.Crosses, at, s.farm.Location))
+	}
+	switch c {
+	case farm.TooDry:
+		say.advice = s.dryAdvice(z, at)
+		if z.spec.Aim != farm.Living {
+			say.cautions = []string{dustCaution}
+		}
+	case farm.TooWet:
+		say.advice = s.wetAdvice(z, at)
+	case farm.TooHot:
+		say.advice = s.hotAdvice(z, at)
+	case farm.TooCold:
+		say.advice, say.cautions = &farm.Advice{Do: coldDo(z.spec.Aim)}, []string{heaterCaution}
+	}
+	return say
+}
+
+// whereItStands is the first sentence of a band condition: how bad it is now,
+// or was when the zone was last heard, or that it is nearly over.
+func (s *State) whereItStands(b breach, u farm.Urgency, at time.Time) saying {
+	place, is, level := s.place(b.zone.who), b.is(), s.levelOf(b)
+	worst := b.worst(b.edge.up).Value
+	inOnePlace := u == farm.Now && b.edge.past(u, worst) && !b.edge.past(u, b.Value)
+	var brief string
+	switch {
+	case !b.ofNow(at):
+		return saying{text: fmt.Sprintf("%s was %s when last heard, %s ago: %s.", place, is, farm.SayLong(at.Sub(b.At)), level)}
+	case !b.edge.past(u, worst) && s.sayMissed(b, u) != "":
+		brief = fmt.Sprintf("%s %s", is, s.sayMissed(b, u))
+	case b.edge.farthestOf(b.level) == farm.Calm:
+		return saying{text: fmt.Sprintf("%s is only just no longer %s, at %s; it counts as over from %s on.", place, is, level, s.say(b, b.edge.backFrom(b.margin)))}
+	case inOnePlace && b.High.Value-b.Low.Value > b.margin:
+		brief = fmt.Sprintf("%s in one place: %s", is, s.ends(b))
+	case inOnePlace:
+		brief = fmt.Sprintf("%s at %s", is, s.value(b, worst))
+	default:
+		brief = fmt.Sprintf("%s at %s", is, level)
+	}
+	return saying{brief: brief, text: place + " is " + brief + "."}
+}
+
+// byMass tells whether a zone is judged by what its worms bear, not by bands of
+// its own or its aim's.
+func (z *zone) byMass(q farm.Quantity) bool {
+	return z.spec.Aim == farm.Living && len(z.bin.worms) > 0 && z.spec.Bands[q].IsZero()
+}
+
+// whoSuffers sorts the species of a zone by how they do: who suffers first, who
+// does not mind last; of several, each with its part of the worms.
+func (s *State) whoSuffers(b breach, word func(farm.Species, float64) string) string {
+	words, parts := map[string][]string{}, map[string]float64{}
+	for _, w := range b.zone.bin.worms {
+		how := word(w.Species, s.suffered(b))
+		words[how] = append(words[how], w.Name)
+		parts[how] += w.Part
+	}
+	danger := len(words[husbandry.InDanger]) > 0
+	var said []string
+	for _, how := range husbandry.Words {
+		names := words[how]
+		if len(names) == 0 {
+			continue
+		}
+		feels := " are "
+		if how == husbandry.Parched || how == husbandry.Soaked {
+			feels = " have it "
+		}
+		part := farm.SayPart(farm.SayList(names), parts[how]) + feels + how
+		if danger && how != husbandry.InDanger && how != husbandry.Thriving {
+			part += ", but not in danger"
+		}
+		said = append(said, part)
+	}
+	return farm.Capital(strings.Join(said, "; ")) + "."
+}
+
+// pastLimit says which of a zone's limits has been passed.
+func (s *State) pastLimit(b breach) string {
+	if b.edge.past(farm.Now, s.suffered(b)) {
+		return fmt.Sprintf("Past %s there is harm.", s.say(b, b.edge.harm()))
+	}
+	return fmt.Sprintf("The limit for doing well is %s.", s.say(b, b.edge.mild()))
+}
+
+// hotAdvice is what to do about warmth; what was turned of late is not to be
+// turned again so soon.
+func (s *State) hotAdvice(z *zone, at time.Time) *farm.Advice {
+	if z.spec.Aim != farm.Living {
+		return &farm.Advice{Do: "Move it somewhere cooler or shade it."}
+	}
+	if until := z.turned(at); until != nil {
+		return &farm.Advice{Wait: until, Do: fmt.Sprintf(
+			"Turned %s. Shade it or move it somewhere cooler if it stays hot, hold back feed until it has cooled, and look again %s at the latest.",
+			s.whenDone(z.Husbandry.Turned, at), s.onDay(*until, at))}
+	}
+	return &farm.Advice{Do: "Open it and loosen the warm part, shade it or move it somewhere cooler, and hold back feed until it has cooled."}
+}
+
+func coldDo(aim farm.Aim) string {
+	if aim == farm.Living {
+		return "Cover it or bring it somewhere warmer, and feed little until it has warmed up."
+	}
+	return "Bring it somewhere frost-free or wrap it."
+}
+
+// heaterCaution applies where the keeper may reach for a heater.
+const heaterCaution = "A mains heater by a wet bin needs residual-current protection (RCD/GFCI), weatherproof listed equipment and a thermostat with its own cut-out; local codes and a licensed electrician decide. This program must never be the only safety device."
+
+// limitWords are the words while a level is past a limit that its zone was given.
+func (s *State) limitWords(b breach, at time.Time) saying {
+	place, side, remedy := s.place(b.zone.who), "below", b.QuantityRow.Below
+	if b.edge.up {
+		side, remedy = "above", b.QuantityRow.Above
+	}
+	level, limit := s.levelOf(b), s.say(b, b.edge.mild())
+	say := saying{advice: &farm.Advice{Do: remedy.Do}, cautions: remedy.Cautions}
+	if remedy.Do == "" {
+		say.advice.Do = farm.PastLimit.Row().Do
+	}
+	switch {
+	case !b.ofNow(at):
+		say.text = fmt.Sprintf("%s: its %s was %s its limit of %s when last heard, %s ago: %s.", place, b.Noun, side, limit, farm.SayLong(at.Sub(b.At)), level)
+	case b.edge.farthestOf(b.level) == farm.Calm && s.sayMissed(b, farm.Today) == "":
+		say.text = fmt.Sprintf("%s: its %s is only just no longer %s its limit of %s, at %s; it counts as over from %s on.",
+			place, b.Noun, side, limit, level, s.say(b, b.edge.backFrom(b.margin)))
+	default:
+		say.brief = fmt.Sprintf("%s %s, %s its limit of %s", b.Noun, level, side, limit)
+		say.text = fmt.Sprintf("%s: its %s is %s, %s its limit of %s.", place, b.Noun, level, side, limit)
+	}
+	return say
+}
