@@ -267,6 +267,7 @@ type Standing struct {
 	Cautions  []string   `json:"cautions,omitempty"`
 	Hushed    *time.Time `json:"hushed_until,omitempty"`
 	Seen      bool       `json:"seen,omitempty"`
+	Brief     string     `json:"brief,omitempty"` // as of a [Change]
 }
 
 // JudgedBy is the quantity that the condition is judged by; "" where that is the

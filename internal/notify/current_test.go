@@ -13,12 +13,13 @@ import (
 // driedOn is a crate that went on drying after its notice was decided.
 func driedOn() (farm.Change, farm.View) {
 	c := tooDry()
+	c.Brief = "too dry at 39.9 %"
 	c.Text = "Crate is too dry at 39.9 %. The limit for doing well is 40 %."
 	v := hillfootView()
 	v.Bins[2].Zones[0].Level(farm.Moisture).Value = 36
 	now := farm.Standing{
 		Episode: c.Episode, Bin: c.Bin, Zone: c.Zone, Condition: c.Condition, Urgency: c.Urgency, Since: c.Since,
-		Text:   "Crate is too dry at 36 %. The limit for doing well is 40 %.",
+		Brief: "too dry at 36 %", Text: "Crate is too dry at 36 %. The limit for doing well is 40 %.",
 		Advice: &farm.Advice{Do: "Give about 2 litres this visit: sprinkle, loosen, wait, look again.", WaterLitres: 4.5, VisitLitres: 2},
 	}
 	v.Standing = []farm.Standing{now}

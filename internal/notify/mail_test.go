@@ -164,7 +164,7 @@ func heating() farm.Change {
 func tooDry() farm.Change {
 	c := change(farm.TooDry, farm.Raised, farm.Today, start.Add(-30*time.Second))
 	c.Bin, c.Zone = "crate", "all"
-	c.Text = "Crate is too dry at 39 %. The limit for doing well is 40 %."
+	c.Brief, c.Text = "too dry at 39 %", "Crate is too dry at 39 %. The limit for doing well is 40 %."
 	c.Advice = &farm.Advice{WaterLitres: 2.6, VisitLitres: 1.2, DryMassKg: 11, DryMassFrom: "guess"}
 	c.Since = start.Add(-3 * time.Hour)
 	c.Cautions = []string{"Dust and spores rise from dry castings: dampen them before you handle them, ventilate, and wear a P2/N95 mask."}
@@ -183,10 +183,11 @@ func TestGoldenMails(t *testing.T) {
 	raised := heating()
 	raised.At = start.Add(-7 * time.Hour)
 	worse := change(farm.TooHot, farm.Worsened, farm.Now, start.Add(-time.Minute))
+	worse.Brief = "too hot at 33.4 °C"
 	worse.Text = "Bed, near is too hot at 33.4 °C. Red worms are in danger; blue worms are slowed, but not in danger."
-	cold := func(bin, zone, text string) farm.Change {
+	cold := func(bin, zone, brief, text string) farm.Change {
 		c := change(farm.TooCold, farm.Raised, farm.Soon, start.Add(-time.Minute))
-		c.Bin, c.Zone, c.Text, c.Episode = bin, zone, text, "e-cold-"+bin
+		c.Bin, c.Zone, c.Brief, c.Text, c.Episode = bin, zone, brief, text, "e-cold-"+bin
 		c.Advice = &farm.Advice{Do: "Cover it or bring it somewhere warmer, and feed little until it has warmed up."}
 		return c
 	}
@@ -207,8 +208,8 @@ func TestGoldenMails(t *testing.T) {
 		{name: "too-dry", changes: []farm.Change{tooDry()}},
 		{name: "silent", changes: []farm.Change{silent}},
 		{name: "power-cut", changes: []farm.Change{
-			cold("bed", "near", "Bed, near is too cold at 8.1 °C. Red worms are resting."),
-			cold("trough", "all", "Trough is too cold at 6 °C. European worms are resting."),
+			cold("bed", "near", "too cold at 8.1 °C", "Bed, near is too cold at 8.1 °C. Red worms are resting."),
+			cold("trough", "all", "too cold at 6 °C", "Trough is too cold at 6 °C. European worms are resting."),
 			tooDry(), gone, eased(gone, start.Add(-5*time.Hour), 89),
 		}, world: cut},
 	}

@@ -34,7 +34,7 @@ func (w writer) several(ctx context.Context, ms []matter) sheet {
 	s.Foot = w.foot()
 	for _, m := range live[:min(len(live), offered)] {
 		if m.say != over {
-			what := fmt.Sprintf("Seen it (%s: %s)", place(&w.farm, m.last.Change), m.last.Change.Condition.Row().Is)
+			what := fmt.Sprintf("Seen it (%s: %s)", place(&w.farm, m.last.Change), m.last.Change.Is())
 			s.Pasted = append(s.Pasted, [2]string{what, w.command("seen", m.last.Change.Episode)})
 		}
 	}
@@ -101,14 +101,14 @@ func (w writer) severalSubject(live, gone []matter) string {
 
 // briefly is a matter in two or three words.
 func briefly(m matter) string {
-	w := m.last.Change.Condition.Row()
+	is := m.last.Change.Is()
 	switch m.say {
 	case over:
 		return overWords(m.last.Change)
 	case still:
-		return "still " + w.Is
+		return "still " + is
 	}
-	return w.Is
+	return is
 }
 
 func things(n int) string {

@@ -34,7 +34,7 @@ func (w writer) matterWords(m matter) string {
 	case over:
 		return overWords(c)
 	case cameWent:
-		return c.Condition.Row().Is + ", and over"
+		return c.Is() + ", and over"
 	}
 	if c.Forecast != nil && !c.Forecast.Crosses.IsZero() {
 		switch c.Condition {
@@ -52,10 +52,10 @@ func (w writer) matterWords(m matter) string {
 			return "sift it by " + w.time(*c.Advice.Closes)
 		}
 	}
-	if said := saidOf(c, place(&w.farm, c)); said != "" {
-		return said
+	if c.Brief != "" && utf8.RuneCountInString(c.Brief) <= 60 {
+		return c.Brief
 	}
-	return c.Condition.Row().Is
+	return c.Is()
 }
 
 // unwatchedDo is what is left to do where nobody watches any more.
@@ -68,26 +68,9 @@ func overWords(c farm.Change) string {
 	case farm.Unwatched:
 		return "no longer watched"
 	case farm.Relimited:
-		return "not " + c.Condition.Row().Is + " by the limits now in force"
+		return "not " + c.Is() + " by the limits now in force"
 	}
-	return c.Condition.Row().Over
-}
-
-// saidOf takes the words from the first sentence of a change's text, when
-// that says what the place "is"; it carries the figure.
-func saidOf(c farm.Change, place string) string {
-	said, ok := strings.CutPrefix(c.Text, place+" is ")
-	if !ok {
-		return ""
-	}
-	if end := strings.Index(said, ". "); end >= 0 {
-		said = said[:end]
-	}
-	said = strings.TrimSuffix(said, ".")
-	if !strings.HasPrefix(said, c.Condition.Row().Is) || utf8.RuneCountInString(said) > 60 {
-		return ""
-	}
-	return said
+	return c.Over()
 }
 
 // limitWords name the limit that heating will reach.

@@ -70,7 +70,7 @@ func (w writer) current(l letter) letter {
 
 // asOfNow gives a change the words and figures of how its condition stands.
 func asOfNow(c farm.Change, st farm.Standing) farm.Change {
-	c.Text, c.Forecast, c.Advice, c.Cautions = st.Text, st.Forecast, st.Advice, st.Cautions
+	c.Brief, c.Text, c.Forecast, c.Advice, c.Cautions = st.Brief, st.Text, st.Forecast, st.Advice, st.Cautions
 	return c
 }
 

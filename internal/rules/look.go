@@ -50,7 +50,7 @@ func (s *State) standing(at time.Time) []farm.Standing {
 		say := s.words(r, at)
 		st := farm.Standing{
 			Episode: r.Episode, Bin: r.who.Bin, Zone: r.who.Zone, Probe: r.who.Probe, Condition: r.what.condition, Quantity: r.what.quantity,
-			Urgency: r.Urgency, Since: r.Since, Text: say.text, Forecast: say.forecast, Advice: say.advice, Cautions: say.cautions, Seen: r.Seen,
+			Urgency: r.Urgency, Since: r.Since, Brief: say.brief, Text: say.text, Forecast: say.forecast, Advice: say.advice, Cautions: say.cautions, Seen: r.Seen,
 		}
 		if until := s.hushedUntil(r); !until.IsZero() {
 			st.Hushed = &until

@@ -27,25 +27,25 @@ type probe struct {
 
 // probeMemory is the part that goes into a snapshot.
 type probeMemory struct {
-	Newest                      farm.Reading // newest that was not late, doubted or not
-	Arrived                     time.Time    // of Newest
-	Good                        farm.Reading // newest believed one
-	GoodAt                      time.Time    // arrival of Good
-	Dated                       time.Time    // of the newest believed one that its device has stamped
-	Unsure                      bool         // Level holds one value, of an uncertain time
-	Bad                         farm.Reading // newest doubted one that made it suspect, or kept it so
-	Harm                        time.Time    // since when what it says, doubted, is past what the zone survives; zero: it is not
-	Heard                       time.Time    // when it last spoke, or listening began
-	Said                        time.Time    // when it last spoke, however long nobody listened since
-	Pace                        trend.Pace   // how often it speaks
-	Spoke                       bool         // it has spoken at least once
-	Doubts                      uint16       // the last readings, 1 for a doubted one, newest lowest
-	Goods                       int          // believed readings in a row
-	Wanted                      int          // believed readings in a row that clear the suspicion in hand
-	Level                       trend.Window
-	Apart                       float64 // how far its level lies from the middle of its zone's, where that is known
-	HasApart                    bool
-	Track                       trend.Track // of a thermometer: its slow past, which forecasts are drawn from
+	Newest   farm.Reading // newest that was not late, doubted or not
+	Arrived  time.Time    // of Newest
+	Good     farm.Reading // newest believed one
+	GoodAt   time.Time    // arrival of Good
+	Dated    time.Time    // of the newest believed one that its device has stamped
+	Unsure   bool         // Level holds one value, of an uncertain time
+	Bad      farm.Reading // newest doubted one that made it suspect, or kept it so
+	Harm     time.Time    // since when what it says, doubted, is past what the zone survives; zero: it is not
+	Heard    time.Time    // when it last spoke, or listening began
+	Said     time.Time    // when it last spoke, however long nobody listened since
+	Pace     trend.Pace   // how often it speaks
+	Spoke    bool         // it has spoken at least once
+	Doubts   uint16       // the last readings, 1 for a doubted one, newest lowest
+	Goods    int          // believed readings in a row
+	Wanted   int          // believed readings in a row that clear the suspicion in hand
+	Level    trend.Window
+	Apart    float64 // how far its level lies from the middle of its zone's, where that is known
+	HasApart bool
+	Track    trend.Track // of a thermometer: its slow past, which forecasts are drawn from
 }
 
 func newProbe(spec farm.Probe) *probe {

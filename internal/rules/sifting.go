@@ -21,7 +21,7 @@ const (
 type siftMemory struct {
 	Ready   latch // in the window
 	Closed  latch // past its dry end
-	Over    bool // by the keeper's word: the next window begins from above
+	Over    bool  // by the keeper's word: the next window begins from above
 	Passing bool
 	Calm    int // refits in a row that saw more time
 
