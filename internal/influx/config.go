@@ -8,6 +8,8 @@ import (
 	"net/http"
 	"net/url"
 	"time"
+
+	"binwatchd/internal/backoff"
 )
 
 // Flavour is which of InfluxDB's write interfaces the server has.
@@ -72,6 +74,14 @@ func (p Pace) withDefaults() Pace {
 	p.SaveEvery = cmp.Or(p.SaveEvery, 15*time.Minute)
 	p.SaveRows = cmp.Or(p.SaveRows, 50_000)
 	return p
+}
+
+// afterFailures is how long to wait after so many failures in a row.
+func (p Pace) afterFailures(n int, a answer) time.Duration {
+	if a.verdict == refused {
+		return p.Mend
+	}
+	return max(backoff.Doubling{First: p.RetryMin, Most: p.RetryMax}.After(n), a.wait)
 }
 
 // complete fills in the defaults and refuses what cannot work.

@@ -1,37 +1,125 @@
+// Package influx copies the journal into an InfluxDB, so that a keeper's own
+// graphs have the readings, conditions and jots.
+//
+// # Strategy
+//
+// A [Forwarder] reads the journal from a cursor onwards, in journal order, and
+// moves the cursor only past what the server has accepted. Nothing is kept in
+// between: when the server is away for days, the journal simply grows ahead of
+// the cursor, and intake never notices. A point's measurement, tags and time (at
+// millisecond precision) follow from the journal alone, and an InfluxDB
+// overwrites a point with its equal; so whatever is sent twice, after a lost
+// answer or a power cut, is stored once. That is also why the cursor need not
+// be saved for every request, which would wear the card as much as the readings
+// themselves. While all goes well one request more is on its way than is being
+// waited for, so that a backlog drains as fast as the server takes it; the cursor
+// still moves in order.
+//
+// A row that the server cannot take must not hold up those behind it: a refused
+// request is cut in halves until the bad rows are alone, and these are parked in
+// the journal with the server's reason. A server that refuses everything is
+// another matter: then nothing moves and nothing is parked, and the keeper is told
+// what to mend.
+//
+// Requests and lines are written here. InfluxDB's own client speaks one version of the
+// interface only, so that every request to the other had to be rewritten, and loses
+// the words by which bad rows are told from a server in trouble; its writer of lines
+// takes so long that a backlog drains at 0.78 of what the server can take (measured by
+// BenchmarkBacklog), and has wrong times beyond 2262. The tests hold the lines against it.
+//
+// # What is written
+//
+// bin_climate, a point a reading, has the tags farm, bin, zone and probe (bin and zone
+// are left out for a probe that belongs to no zone) and the float fields
+//
+//	temperature_c, moisture_pct …   the calibrated value, by quantity; left out of a doubted reading
+//	battery_v, battery_pct          likewise, for a probe's battery
+//	raw                             the number as it came
+//
+// besides the fields doubt (why a reading is not believed, in words) and time_uncertain
+// (true for a reading handed over after an outage, whose time may be hours late).
+//
+// bin_marks, a point a change of a condition or a jot, has the tags farm, bin, zone and
+// probe, and either condition and change with the fields raised (1 or 0), urgency,
+// text and episode, or jot, of and to with the fields jots (1), kg, litres, text and by.
+//
+// # What it must not do
+//
+// It judges no reading and keeps no state of its own but the cursor. It never drops a
+// reading because the server is away, and its trouble never reaches intake. Only
+// cmd calls it.
+//
+// # Where to read on
+//
+//	forwarder.go   the loop that follows the journal, and how far it got
+//	batch.go       a stretch of the journal as lines; lines.go a line
+//	pipeline.go    sends batches, one ahead of the answer, and sorts out bad rows
+//	server.go      one request and what its answer means; config.go where it goes
+//	alerting.go    when the keeper is told, and what to mend
+//	resend.go      a range of times once more
 package influx
 
 import (
 	"context"
-	"fmt"
 	"log/slog"
 	"sync"
 	"sync/atomic"
 	"time"
 
+	"binwatchd/internal/backoff"
 	"binwatchd/internal/farm"
 )
 
-// cursorName is the name under which the ledger keeps how far we got.
+// cursorName is the name under which the journal keeps how far we got.
 const cursorName = "influx"
 
-// A Journal is what a forwarder needs of the journal.
+// A Stretch is what the journal holds after some place.
+type Stretch struct {
+	Events  []farm.Event  // readings and jots in journal order; other kinds are passed over
+	Changes []farm.Change // those that followed from what lies in the stretch
+	Last    int64         // the place after which the next stretch begins
+}
+
+// A Source hands out the journal.
+type Source interface {
+	// Forward gives what follows after a place, oldest first, with at most
+	// limit events. At the journal's end Last is the after that was asked
+	// for, and the rest is empty.
+	Forward(ctx context.Context, after int64, limit int) (Stretch, error)
+}
+
+// A Journal is what a forwarder needs of the journal: it also remembers how far the
+// forwarder got and what it had to leave behind.
 type Journal interface {
 	Source
-	Ledger
+	// Cursor gives the place last set under the name, 0 when none was.
+	Cursor(ctx context.Context, name string) (int64, error)
+	SetCursor(ctx context.Context, name string, to int64) error
+	// Park keeps rows that the server refuses, for the keeper to see.
+	Park(ctx context.Context, rows []Parked) error
+}
+
+// Parked is a row that the server refuses. The reading itself stays in the
+// journal, so a resend brings it once the server takes it.
+type Parked struct {
+	At     time.Time // when it was parked
+	Line   string    // the row in line protocol; the first one, where the reason speaks of many
+	Reason string    // the server's words
+	Rows   int       // how many it stands for: many only for rows in a row that are too old for the database, else one
 }
 
 // A Forwarder copies the journal to the server as it grows. Make one with
 // [New] and call [Forwarder.Run] once.
 type Forwarder struct {
-	cfg     Config
-	lines   edition
-	journal Journal
-	carrier *carrier
-	mood    mood
-	saved   saved
-	log     *slog.Logger
-	held    bool         // waits for better times
-	again   atomic.Int64 // place from which all is to be read again; 0: none
+	cfg      Config
+	lines    linesByFarm
+	journal  Journal
+	pipeline *pipeline
+	alerting alerting
+	saved    checkpoint
+	log      *slog.Logger
+	held     bool         // waits for better times
+	again    atomic.Int64 // place from which all is to be read again; 0: none
 
 	mu      sync.Mutex // guards figures
 	figures Figures
@@ -60,30 +148,35 @@ func New(cfg Config, farmAt func(seq int64) *farm.Farm, j Journal, tell func(far
 	if err != nil {
 		return nil, err
 	}
-	c := newCarrier(cfg)
+	p := newPipeline(cfg)
 	return &Forwarder{
-		cfg: cfg, lines: edition{farmAt: farmAt}, journal: j, carrier: c, log: cfg.Log,
-		mood: mood{server: c.server, tell: tell, patience: cfg.Pace.AwayAfter},
+		cfg: cfg, lines: linesByFarm{farmAt: farmAt}, journal: j, pipeline: p, log: cfg.Log,
+		alerting: alerting{server: p.server, tell: tell, patience: cfg.Pace.AwayAfter},
 	}, nil
 }
 
 // Run forwards until ctx ends, then saves how far it got and returns nil. The
 // journal's or the server's trouble never ends it.
 func (f *Forwarder) Run(ctx context.Context) error {
-	defer f.carrier.close()
-	from, ok := f.begin(ctx)
-	if !ok {
+	defer f.pipeline.close()
+	var from int64
+	if !f.untilDone(ctx, "read cursor", func() (err error) {
+		from, err = f.journal.Cursor(ctx, cursorName)
+		return err
+	}) {
 		return nil
 	}
+	f.saved = checkpoint{place: from, at: f.cfg.Now()}
+	f.update(func(g *Figures) { g.Reached = from })
 	// While one stretch is on its way, the next is read, written as lines and sent.
-	loads := make(chan *consignment)
+	batches := make(chan *batch)
 	var reading sync.WaitGroup
 	reading.Go(func() {
-		defer close(loads)
-		f.read(ctx, from, loads)
+		defer close(batches)
+		f.read(ctx, from, batches)
 	})
-	for load := range loads {
-		if !f.bring(ctx, load) || !f.settle(ctx, load) {
+	for b := range batches {
+		if !f.bring(ctx, b) || !f.checkpoint(ctx, b) {
 			break
 		}
 	}
@@ -111,67 +204,53 @@ func (f *Forwarder) Figures() Figures {
 	return f.figures
 }
 
-// begin asks the ledger where to go on, as often as it takes.
-func (f *Forwarder) begin(ctx context.Context) (from int64, ok bool) {
-	for n := 0; ; n++ {
-		from, err := f.journal.Cursor(ctx, cursorName)
+// untilDone asks something of the journal as often as it takes; it is false when ctx
+// ends first.
+func (f *Forwarder) untilDone(ctx context.Context, what string, do func() error) bool {
+	for failures := 1; ; failures++ {
+		err := do()
 		if err == nil {
-			f.saved = saved{place: from, at: f.cfg.Now()}
-			f.update(func(g *Figures) { g.Reached = from })
-			return from, true
+			return true
 		}
-		f.journalTrouble("read cursor", n, err)
-		if !pause(ctx, f.cfg.Pace.backoff(n, answer{})) {
-			return 0, false
+		if failures == 1 {
+			f.log.Warn("journal does not serve the forwarder", "doing", what, "error", err)
+		}
+		if !backoff.Pause(ctx, f.cfg.Pace.afterFailures(failures, answer{})) {
+			return false
 		}
 	}
 }
 
 // read hands on what the journal holds after a place, and what comes later.
-func (f *Forwarder) read(ctx context.Context, after int64, out chan<- *consignment) {
+func (f *Forwarder) read(ctx context.Context, after int64, out chan<- *batch) {
 	anew := false
-	for failures := 0; ; {
+	for {
 		if from := f.again.Swap(0); from != 0 && from <= after {
 			f.log.Warn("times were put right; what bore others is sent again", "events", after-from+1)
 			after, anew = from-1, true
 		}
-		load, wait, err := f.pick(ctx, after)
-		if err != nil {
-			f.journalTrouble("read journal", failures, err)
-			wait = f.cfg.Pace.backoff(failures, answer{})
-			failures++
+		st := Stretch{Last: after}
+		if !f.holds() && !f.untilDone(ctx, "read journal", func() (err error) {
+			st, err = f.journal.Forward(ctx, after, f.cfg.Pace.Rows)
+			return err
+		}) {
+			return
 		}
-		if load == nil {
-			if !pause(ctx, wait) {
+		if st.Last <= after {
+			if !backoff.Pause(ctx, f.cfg.Pace.Every) {
 				return
 			}
 			continue
 		}
-		load.anew, anew = anew, false
-		failures, after = 0, load.last
-		f.carrier.ahead(ctx, load)
+		b := newBatch(f.lines.at, st, nil)
+		b.anew, anew, after = anew, false, b.last
+		f.pipeline.sendAhead(ctx, b)
 		select {
-		case out <- load:
+		case out <- b:
 		case <-ctx.Done():
 			return
 		}
 	}
-}
-
-// pick reads the next stretch; there is none when the load is nil, and then
-// it is time to wait.
-func (f *Forwarder) pick(ctx context.Context, after int64) (load *consignment, wait time.Duration, err error) {
-	if f.holds() {
-		return nil, f.cfg.Pace.Every, nil
-	}
-	st, err := f.journal.Forward(ctx, after, f.cfg.Pace.Rows)
-	if err != nil {
-		return nil, 0, fmt.Errorf("read journal after %d: %w", after, err)
-	}
-	if st.Last <= after {
-		return nil, f.cfg.Pace.Every, nil
-	}
-	return consign(f.lines.at, st, nil), 0, nil
 }
 
 // holds tells whether times are still waited for, and says so once.
@@ -184,51 +263,51 @@ func (f *Forwarder) holds() bool {
 	return f.held
 }
 
-// bring tries until every row of the load is with the server or parked; it
+// bring tries until every row of the batch is with the server or parked; it
 // gives up only when ctx ends.
-func (f *Forwarder) bring(ctx context.Context, load *consignment) bool {
-	for n := 0; ; n++ {
-		a := f.carrier.carry(ctx, load)
+func (f *Forwarder) bring(ctx context.Context, b *batch) bool {
+	for failures := 1; ; failures++ {
+		a := f.pipeline.carry(ctx, b)
 		if ctx.Err() != nil {
 			return false
 		}
 		if a.verdict == accepted {
-			f.succeeded(load, n)
+			f.succeeded(b, failures-1)
 			return true
 		}
-		f.failed(a, n)
-		if !pause(ctx, f.cfg.Pace.backoff(n, a)) {
+		f.failed(a, failures)
+		if !backoff.Pause(ctx, f.cfg.Pace.afterFailures(failures, a)) {
 			return false
 		}
 	}
 }
 
-// succeeded notes that a load is through. A load without rows says nothing of
+// succeeded notes that a batch is through. A batch without rows says nothing of
 // the server.
-func (f *Forwarder) succeeded(load *consignment, failures int) {
-	if len(load.ends) == 0 {
+func (f *Forwarder) succeeded(b *batch, failures int) {
+	if len(b.ends) == 0 {
 		return
 	}
-	f.mood.well()
+	f.alerting.well()
 	if failures > 0 {
 		f.log.Info("database takes readings again", "failures", failures)
 	}
 	now := f.cfg.Now()
 	f.update(func(g *Figures) {
-		g.Written += int64(len(load.ends) - load.lost)
-		g.Parked += int64(load.lost)
+		g.Written += int64(len(b.ends) - b.lost)
+		g.Parked += int64(b.lost)
 		g.At, g.Trouble = now, ""
 	})
 }
 
 // failed notes a failure; only the first in a row is logged loudly.
-func (f *Forwarder) failed(a answer, n int) {
+func (f *Forwarder) failed(a answer, failures int) {
 	level := slog.LevelDebug
-	if n == 0 {
+	if failures == 1 {
 		level = slog.LevelWarn
 	}
-	f.log.Log(context.Background(), level, "database takes no readings", "status", a.status, "said", a.said, "failures", n+1)
-	trouble := f.mood.unwell(a, f.cfg.Now())
+	f.log.Log(context.Background(), level, "database takes no readings", "status", a.status, "said", a.said, "failures", failures)
+	trouble := f.alerting.unwell(a, f.cfg.Now())
 	f.update(func(g *Figures) {
 		g.Failed++
 		g.Trouble = trouble
@@ -241,20 +320,55 @@ func (f *Forwarder) update(change func(*Figures)) {
 	change(&f.figures)
 }
 
-func (f *Forwarder) journalTrouble(doing string, n int, err error) {
-	if n == 0 {
-		f.log.Warn("journal does not serve the forwarder", "doing", doing, "error", err)
-	}
+// A checkpoint is what the journal knows, as against what the server has. Saving costs a
+// commit on the card, and all that an old cursor costs is that a few points are
+// sent again after a power cut; so it is saved now and then.
+type checkpoint struct {
+	place int64
+	at    time.Time
+	rows  int // brought since
 }
 
-// pause waits; it is false when ctx ends first.
-func pause(ctx context.Context, d time.Duration) bool {
-	t := time.NewTimer(d)
-	defer t.Stop()
-	select {
-	case <-t.C:
-		return true
-	case <-ctx.Done():
-		return false
+// lastSave bounds the saving at a shutdown.
+const lastSave = 5 * time.Second
+
+// checkpoint parks what the server refused of a batch and moves the cursor past it.
+// Parking is tried until it succeeds; it is false when ctx ends first.
+func (f *Forwarder) checkpoint(ctx context.Context, b *batch) bool {
+	if len(b.parked) > 0 {
+		if !f.untilDone(ctx, "park rows", func() error { return f.journal.Park(ctx, b.parked) }) {
+			return false
+		}
+		p := b.parked[0]
+		f.log.Warn("database refused rows", "rows", b.lost, "said", p.Reason, "first", p.Line)
 	}
+	f.update(func(g *Figures) { g.Reached = b.last })
+	f.saved.rows += len(b.ends)
+	// The cursor goes with what is parked, or the same rows would be parked again,
+	// and back at once, lest a power cut forget that it went back.
+	if b.anew || len(b.parked) > 0 || f.saved.rows >= f.cfg.Pace.SaveRows || f.cfg.Now().Sub(f.saved.at) >= f.cfg.Pace.SaveEvery {
+		f.save(ctx)
+	}
+	return true
+}
+
+// save writes the cursor. When it can't, nothing is lost: the old one holds.
+func (f *Forwarder) save(ctx context.Context) {
+	to := f.Figures().Reached
+	if err := f.journal.SetCursor(ctx, cursorName, to); err != nil {
+		f.log.Warn("cursor not saved", "error", err)
+	} else {
+		f.saved.place = to
+	}
+	// Also after a failure: a journal in trouble is not to be pressed.
+	f.saved.at, f.saved.rows = f.cfg.Now(), 0
+}
+
+func (f *Forwarder) saveAtEnd(ctx context.Context) {
+	if f.Figures().Reached == f.saved.place {
+		return
+	}
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), lastSave)
+	defer cancel()
+	f.save(ctx)
 }

@@ -3,7 +3,10 @@ package influx
 import (
 	"slices"
 	"strconv"
+	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"binwatchd/internal/farm"
 )
@@ -18,38 +21,42 @@ const (
 // with times in milliseconds. It is not changed after [NewLines].
 type Lines struct {
 	farm   string
-	probes map[string]place
+	probes map[string]probe
 }
 
-// An edition keeps the lines of each farm that was in force.
-type edition struct {
-	farmAt func(seq int64) *farm.Farm
-	of     *farm.Farm // of lines
-	lines  *Lines
-}
-
-// at gives the lines of the farm that an event was noted under.
-func (e *edition) at(seq int64) *Lines {
-	if f := e.farmAt(seq); f != e.of {
-		e.of, e.lines = f, NewLines(*f)
-	}
-	return e.lines
-}
-
-// A place is what is known beforehand of a probe's points.
-type place struct {
+// A probe is what is known beforehand of a probe's points.
+type probe struct {
 	head  string // measurement and tags
 	field string // of the calibrated value; "" for a probe that is gone
 }
 
 // NewLines prepares the tags of every probe of the farm.
 func NewLines(f farm.Farm) *Lines {
-	l := &Lines{farm: f.Name, probes: make(map[string]place, len(f.Probes))}
+	l := &Lines{farm: f.Name, probes: make(map[string]probe, len(f.Probes))}
 	for _, p := range f.Probes {
 		bin, zone := zoneOf(&f, p.ID)
-		l.probes[p.ID] = place{l.climateHead(bin, zone, p.ID), fieldOf(p)}
+		l.probes[p.ID] = probe{l.climateHead(bin, zone, p.ID), p.Row().Field}
 	}
 	return l
+}
+
+func (l *Lines) climateHead(bin, zone, probe string) string {
+	return string(appendHead(nil, Climate, "bin", bin, "farm", l.farm, "probe", probe, "zone", zone))
+}
+
+// linesByFarm keeps the lines of the farm that was in force last.
+type linesByFarm struct {
+	farmAt func(seq int64) *farm.Farm
+	of     *farm.Farm // of lines
+	lines  *Lines
+}
+
+// at gives the lines of the farm that an event was noted under.
+func (l *linesByFarm) at(seq int64) *Lines {
+	if f := l.farmAt(seq); f != l.of {
+		l.of, l.lines = f, NewLines(*f)
+	}
+	return l.lines
 }
 
 // zoneOf finds the first zone that has the probe; both names are "" when none
@@ -65,45 +72,24 @@ func zoneOf(f *farm.Farm, probe string) (bin, zone string) {
 	return "", ""
 }
 
-func fieldOf(p farm.Probe) string {
-	switch p.Measures {
-	case farm.Temperature:
-		return "temperature_c"
-	case farm.Moisture:
-		return "moisture_pct"
-	}
-	if p.Unit == farm.Percent || p.Unit == farm.Ratio {
-		return "battery_pct"
-	}
-	return "battery_v"
-}
-
-// climateHead has its tags sorted by key, as the server likes it best.
-func (l *Lines) climateHead(bin, zone, probe string) string {
-	b := appendTag([]byte(Climate), "bin", bin)
-	b = appendTag(b, "farm", l.farm)
-	b = appendTag(b, "probe", probe)
-	return string(appendTag(b, "zone", zone))
-}
-
 // AppendReading appends the line of a reading, with its newline.
 func (l *Lines) AppendReading(dst []byte, r farm.Reading) []byte {
 	p, ok := l.probes[r.Probe]
 	if !ok { // taken out of the configuration since
-		p = place{head: l.climateHead("", "", r.Probe)}
+		p.head = l.climateHead("", "", r.Probe)
 	}
-	row := newRow(dst, p.head)
+	row := row{line: append(dst, p.head...), sep: ' '}
 	if p.field != "" && r.Believed() {
-		row.float(p.field, r.Value)
+		row.number(p.field, r.Value)
 	}
-	row.float("raw", r.Raw)
+	row.number("raw", r.Raw)
 	if r.Uncertain || r.Retained {
-		row.flag("time_uncertain")
+		row.key("time_uncertain", "true")
 	}
 	switch {
 	case !r.Believed():
 		row.text("doubt", r.Doubt.String())
-	case row.empty: // a line needs a field
+	case row.sep == ' ': // a line needs a field
 		row.text("doubt", farm.NotANumber.String())
 	}
 	return row.end(r.At)
@@ -111,19 +97,13 @@ func (l *Lines) AppendReading(dst []byte, r farm.Reading) []byte {
 
 // AppendChange appends the line of a change of a condition, with its newline.
 func (l *Lines) AppendChange(dst []byte, c farm.Change) []byte {
-	dst = append(dst, Marks...)
-	dst = appendTag(dst, "bin", c.Bin)
-	dst = appendTag(dst, "change", string(c.Change))
-	dst = appendTag(dst, "condition", string(c.Condition))
-	dst = appendTag(dst, "farm", l.farm)
-	dst = appendTag(dst, "probe", c.Probe)
-	dst = appendTag(dst, "zone", c.Zone)
+	row := row{line: appendHead(dst, Marks, "bin", c.Bin, "change", string(c.Change), "condition", string(c.Condition),
+		"farm", l.farm, "probe", c.Probe, "zone", c.Zone), sep: ' '}
 	raised := 1.0
 	if c.Change == farm.Eased {
 		raised = 0
 	}
-	row := newRow(dst, "")
-	row.float("raised", raised)
+	row.number("raised", raised)
 	row.text("urgency", c.Urgency.String())
 	row.text("text", c.Text)
 	row.text("episode", c.Episode)
@@ -132,20 +112,13 @@ func (l *Lines) AppendChange(dst []byte, c farm.Change) []byte {
 
 // AppendJot appends the line of a jot, with its newline.
 func (l *Lines) AppendJot(dst []byte, j farm.Jot) []byte {
-	dst = append(dst, Marks...)
-	dst = appendTag(dst, "bin", j.Bin)
-	dst = appendTag(dst, "farm", l.farm)
-	dst = appendTag(dst, "jot", string(j.What))
-	dst = appendTag(dst, "of", j.Of)
-	dst = appendTag(dst, "to", j.To)
-	dst = appendTag(dst, "zone", j.Zone)
-	row := newRow(dst, "")
-	row.float("jots", 1)
+	row := row{line: appendHead(dst, Marks, "bin", j.Bin, "farm", l.farm, "jot", string(j.What), "of", j.Of, "to", j.To, "zone", j.Zone), sep: ' '}
+	row.number("jots", 1)
 	if j.Kg != 0 {
-		row.float("kg", j.Kg)
+		row.number("kg", j.Kg)
 	}
 	if j.Litres != 0 {
-		row.float("litres", j.Litres)
+		row.number("litres", j.Litres)
 	}
 	row.text("text", sayJot(j))
 	if j.By != "" {
@@ -174,38 +147,72 @@ func sayJot(j farm.Jot) string {
 
 func number(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
 
-// A row is a line in the making: what stands before it, and its fields so far.
+// appendHead appends a measurement and its tags, by rising key as the server likes it
+// best. A tag with an empty value would make another series, so it is left out.
+func appendHead(dst []byte, measurement string, tags ...string) []byte {
+	dst = append(dst, measurement...)
+	for i := 0; i < len(tags); i += 2 {
+		if tags[i+1] == "" {
+			continue
+		}
+		dst = append(append(append(dst, ','), tags[i]...), '=')
+		dst = appendEscaped(dst, tags[i+1], ", =")
+		// A backslash at the end would escape what follows the value.
+		for k := len(dst) - 1; dst[k] == '\\'; k-- {
+			dst[k] = '/'
+		}
+	}
+	return dst
+}
+
+// appendEscaped appends text in which the given characters have a backslash before
+// them.
+func appendEscaped(dst []byte, text, special string) []byte {
+	for _, r := range plain(text) {
+		if strings.ContainsRune(special, r) {
+			dst = append(dst, '\\')
+		}
+		dst = utf8.AppendRune(dst, r)
+	}
+	return dst
+}
+
+// A row is a line in the making.
 type row struct {
-	line  []byte
-	empty bool // no field yet
+	line []byte
+	sep  byte // before the next field: a space before the first
 }
 
-func newRow(dst []byte, head string) row { return row{append(dst, head...), true} }
+func (r *row) key(name, value string) {
+	r.line = append(append(append(r.line, r.sep), name...), '=')
+	r.line = append(r.line, value...)
+	r.sep = ','
+}
 
-func (r *row) key(name string) {
-	sep := byte(',')
-	if r.empty {
-		sep, r.empty = ' ', false
+// number leaves out what the server cannot take: one NaN fails a whole request.
+func (r *row) number(name string, v float64) {
+	if farm.Finite(v) {
+		r.key(name, "")
+		r.line = strconv.AppendFloat(r.line, v, 'g', -1, 64)
 	}
-	r.line = append(r.line, sep)
-	r.line = append(r.line, name...)
-	r.line = append(r.line, '=')
 }
 
-// float leaves out what the server cannot take: one NaN fails a whole request.
-func (r *row) float(name string, v float64) {
-	if !farm.Finite(v) {
-		return
-	}
-	r.key(name)
-	r.line = strconv.AppendFloat(r.line, v, 'g', -1, 64)
+func (r *row) text(name, v string) {
+	r.key(name, `"`)
+	r.line = append(appendEscaped(r.line, v, `"\`), '"')
 }
-
-func (r *row) text(name, v string) { r.key(name); r.line = appendText(r.line, v) }
-func (r *row) flag(name string)    { r.key(name); r.line = append(r.line, "true"...) }
 
 func (r *row) end(at time.Time) []byte {
-	r.line = append(r.line, ' ')
-	r.line = strconv.AppendInt(r.line, at.UnixMilli(), 10)
-	return append(r.line, '\n')
+	return append(strconv.AppendInt(append(r.line, ' '), at.UnixMilli(), 10), '\n')
+}
+
+// plain turns what cannot stand in a line, control characters and bytes that
+// are no UTF-8, into spaces and question marks.
+func plain(s string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) {
+			return ' '
+		}
+		return r
+	}, strings.ToValidUTF8(s, "?"))
 }

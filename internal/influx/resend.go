@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"time"
 
+	"binwatchd/internal/backoff"
 	"binwatchd/internal/farm"
 )
 
@@ -61,8 +62,8 @@ func Resend(ctx context.Context, cfg Config, f farm.Farm, a Archive, r Range, pr
 	if last == 0 {
 		return sent, nil
 	}
-	c, lines := newCarrier(cfg), NewLines(f)
-	defer c.close()
+	p, lines := newPipeline(cfg), NewLines(f)
+	defer p.close()
 	for after := first - 1; after < last; {
 		st, err := a.Forward(ctx, after, cfg.Pace.Rows)
 		if err != nil {
@@ -71,11 +72,11 @@ func Resend(ctx context.Context, cfg Config, f farm.Farm, a Archive, r Range, pr
 		if st.Last <= after {
 			break
 		}
-		load := consign(func(int64) *Lines { return lines }, st, r.holds)
-		if err := bringNow(ctx, c, load); err != nil {
+		b := newBatch(func(int64) *Lines { return lines }, st, r.holds)
+		if err := bringNow(ctx, p, b); err != nil {
 			return sent, err
 		}
-		sent.add(load)
+		sent.add(b)
 		if progress != nil {
 			progress(sent)
 		}
@@ -92,30 +93,29 @@ func (r Range) arrivalsEnd() time.Time {
 	return r.To.Add(mostBehind)
 }
 
-func (s *Sent) add(load *consignment) {
-	s.Written += int64(len(load.ends) - load.lost)
-	s.Refused += int64(load.lost)
+func (s *Sent) add(b *batch) {
+	s.Written += int64(len(b.ends) - b.lost)
+	s.Refused += int64(b.lost)
 	if room := mostReasons - len(s.Reasons); room > 0 {
-		s.Reasons = append(s.Reasons, load.parked[:min(room, len(load.parked))]...)
+		s.Reasons = append(s.Reasons, b.parked[:min(room, len(b.parked))]...)
 	}
 }
 
 // bringNow tries a few times: a person is waiting.
-func bringNow(ctx context.Context, c *carrier, load *consignment) error {
-	pace := c.server.cfg.Pace
-	for n := 0; ; n++ {
-		a := c.carry(ctx, load)
+func bringNow(ctx context.Context, p *pipeline, b *batch) error {
+	for failures := 1; ; failures++ {
+		a := p.carry(ctx, b)
 		switch {
 		case ctx.Err() != nil:
 			return ctx.Err()
 		case a.verdict == accepted:
 			return nil
 		case a.verdict == refused:
-			return errors.New(c.server.refusal(a))
-		case n+1 == resendTries:
-			return fmt.Errorf("%s does not answer (%s); run the same again later", c.server.name(), a.said)
+			return errors.New(p.server.refusal(a))
+		case failures == resendTries:
+			return fmt.Errorf("%s does not answer (%s); run the same again later", p.server.name(), a.said)
 		}
-		if !pause(ctx, pace.backoff(n, a)) {
+		if !backoff.Pause(ctx, p.server.cfg.Pace.afterFailures(failures, a)) {
 			return ctx.Err()
 		}
 	}

@@ -3,25 +3,32 @@ package influx
 import (
 	"context"
 	"crypto/tls"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"mime"
 	"net/http"
 	"net/url"
+	"regexp"
+	"strconv"
+	"strings"
 	"time"
 
-	influxdb2 "github.com/influxdata/influxdb-client-go/v2"
-	"github.com/influxdata/influxdb-client-go/v2/api"
+	"binwatchd/internal/backoff"
 )
 
 // A server is the database at the other end.
 type server struct {
-	cfg   Config
-	write api.WriteAPIBlocking
-	http  *http.Client
+	cfg    Config
+	client *http.Client
+	writes string // the address to write to
+	auth   string // the Authorization header; "": none
 }
 
-// newServer prepares the client; nothing is sent. The library's blocking
-// interface is used because its other one loses data when the server is away.
+// newServer prepares the client; nothing is sent.
 func newServer(cfg Config) *server {
-	s := &server{cfg: cfg, http: &http.Client{
+	s := &server{cfg: cfg, client: &http.Client{
 		Transport: cfg.Transport,
 		Timeout:   cfg.Pace.Timeout,
 		// A redirect would carry the readings, perhaps without their password,
@@ -29,30 +36,29 @@ func newServer(cfg Config) *server {
 		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
 	}}
 	if cfg.Transport == nil {
-		s.http.Transport = &http.Transport{
+		s.client.Transport = &http.Transport{
 			Proxy: http.ProxyFromEnvironment, IdleConnTimeout: 90 * time.Second, ForceAttemptHTTP2: true,
 			TLSClientConfig: &tls.Config{MinVersion: tls.VersionTLS12, Time: cfg.CertTime},
 		}
 	}
-	carrier := doer{client: s.http}
-	org, bucket, token := cfg.Org, cfg.Bucket, cfg.Token
-	if cfg.Flavour == V1 {
-		carrier.rewrite = toV1(cfg)
-		org, bucket, token = "", cfg.Database, ""
+	path, query := "/api/v2/write", url.Values{"precision": {"ms"}, "org": {cfg.Org}, "bucket": {cfg.Bucket}}
+	if cfg.Token != "" {
+		s.auth = "Token " + cfg.Token
 	}
-	o := influxdb2.DefaultOptions().SetApplicationName("binwatchd").SetPrecision(time.Millisecond)
-	o.HTTPOptions().SetHTTPDoer(carrier)
-	s.write = influxdb2.NewClientWithOptions(cfg.URL, token, o).WriteAPIBlocking(org, bucket)
+	if cfg.Flavour == V1 {
+		path, query, s.auth = "/write", url.Values{"precision": {"ms"}, "db": {cfg.Database}}, ""
+		if cfg.Retention != "" {
+			query.Set("rp", cfg.Retention)
+		}
+		if cfg.User != "" {
+			r := http.Request{Header: http.Header{}}
+			r.SetBasicAuth(cfg.User, cfg.Password)
+			s.auth = r.Header.Get("Authorization")
+		}
+	}
+	s.writes = strings.TrimSuffix(cfg.URL, "/") + path + "?" + query.Encode()
 	return s
 }
-
-// post sends lines in one request and says what came of it.
-func (s *server) post(ctx context.Context, lines string) answer {
-	return judge(s.write.WriteRecord(ctx, lines), s.cfg.Now())
-}
-
-// close lets go of the connections.
-func (s *server) close() { s.http.CloseIdleConnections() }
 
 // name is the server in a sentence: its host is what a keeper knows it by.
 func (s *server) name() string {
@@ -61,4 +67,160 @@ func (s *server) name() string {
 		return "InfluxDB"
 	}
 	return "InfluxDB at " + u.Host
+}
+
+// verdict is what an answer means for the rows that were sent.
+type verdict int
+
+const (
+	accepted verdict = iota
+	away             // no answer, or trouble that passes by itself
+	refused          // the keeper has to mend something
+	tooBig           // fewer rows at a time
+	badRows          // some of the rows, or all; the good ones are stored
+	unclear          // refused for a reason that may lie in a row, or not
+)
+
+// ofRows tells whether single rows may be at fault.
+func (v verdict) ofRows() bool { return v == badRows || v == unclear }
+
+// An answer is what came of one request.
+type answer struct {
+	verdict verdict
+	status  int           // HTTP status; 0 when nothing answered
+	said    string        // the server's words on one line, or what hindered us
+	wait    time.Duration // the server asks us to stay away so long; 0 when it doesn't
+	dropped int           // how many rows the server says it left out; 0 when it doesn't say
+}
+
+// tooOld tells that the rows lie before what the database keeps: they will never
+// be taken, and nothing is wrong with the database.
+func (a answer) tooOld() bool { return strings.Contains(a.said, "retention policy") }
+
+// post sends lines in one request and says what came of it.
+func (s *server) post(ctx context.Context, lines string) answer {
+	req, err := http.NewRequestWithContext(ctx, http.MethodPost, s.writes, strings.NewReader(lines))
+	if err != nil {
+		return unanswered(err)
+	}
+	req.Header.Set("Content-Type", "text/plain; charset=utf-8")
+	req.Header.Set("User-Agent", "binwatchd")
+	if s.auth != "" {
+		req.Header.Set("Authorization", s.auth)
+	}
+	resp, err := s.client.Do(req)
+	if err != nil {
+		return unanswered(err)
+	}
+	defer resp.Body.Close()
+	return judge(resp, s.cfg.Now())
+}
+
+// unanswered judges a request that got no answer.
+func unanswered(err error) answer {
+	// The address that net/http puts before an error says nothing that the keeper
+	// has not written.
+	var ue *url.Error
+	inner := err
+	if errors.As(err, &ue) {
+		inner = ue.Err
+	}
+	a := answer{verdict: away, said: oneLine(inner.Error())}
+	if errors.Is(err, context.DeadlineExceeded) {
+		a.said = "no answer in time"
+	}
+	return a
+}
+
+// mostSaid bounds how much of an error is read, in bytes, and shown, in runes.
+const (
+	mostSaid  = 64 << 10
+	mostShown = 300
+)
+
+// judge reads an answer; now dates a Retry-After.
+func judge(resp *http.Response, now time.Time) answer {
+	// An error on the way leaves what came so far, which is enough to show.
+	body, _ := io.ReadAll(io.LimitReader(resp.Body, mostSaid))
+	if resp.StatusCode/100 == 2 {
+		// No database answers so, but a login page of the network or a wrong port does.
+		if kind, _, _ := mime.ParseMediaType(resp.Header.Get("Content-Type")); kind == "text/html" {
+			return answer{verdict: refused, said: "answers with a web page, so it is not an InfluxDB"}
+		}
+		return answer{}
+	}
+	said := string(body)
+	var words struct{ Message, Error string } // of version 2 and of version 1
+	if json.Unmarshal(body, &words) == nil {
+		said = words.Error
+		if words.Message != "" {
+			said = words.Message
+		}
+	}
+	a := answer{status: resp.StatusCode, said: oneLine(said), wait: backoff.RetryAfter(resp.Header, now)}
+	if a.said == "" {
+		a.said = http.StatusText(a.status)
+	}
+	a.verdict = verdictOf(a.status, a.said)
+	if a.verdict == badRows {
+		a.dropped = droppedIn(said)
+	}
+	return a
+}
+
+func verdictOf(status int, said string) verdict {
+	switch {
+	case status == http.StatusRequestEntityTooLarge:
+		return tooBig
+	case status == http.StatusBadRequest, status == http.StatusUnprocessableEntity:
+		// The words with which the servers refuse single rows, seen in answers of
+		// InfluxDB 1.6.7; those of 2.x are from memory.
+		for _, words := range []string{"partial write", "unable to parse", "field type conflict",
+			"beyond retention policy", "outside retention policy"} {
+			if strings.Contains(said, words) {
+				return badRows
+			}
+		}
+		return unclear
+	case status == http.StatusTooManyRequests, status == http.StatusRequestTimeout:
+		return away
+	// InfluxDB 1.x answers so when the retention policy does not exist.
+	case status >= 500 && !strings.HasPrefix(said, "retention policy not found"):
+		return away
+	}
+	return refused
+}
+
+// droppedCount is "dropped=3" (1.x, and 2.x at first) or "dropped 3 points"
+// (later 2.x, from memory).
+var droppedCount = regexp.MustCompile(`dropped[= ](\d+)`)
+
+func droppedIn(message string) int {
+	found := droppedCount.FindAllStringSubmatch(message, -1)
+	if len(found) == 0 {
+		return 0
+	}
+	n, err := strconv.Atoi(found[len(found)-1][1]) // the count stands at the end
+	if err != nil {
+		return 0
+	}
+	return n
+}
+
+// oneLine makes text fit for a message: no control characters, no runs of
+// spaces, and not too long.
+func oneLine(text string) string {
+	r := []rune(strings.Join(strings.Fields(plain(text)), " "))
+	if len(r) > mostShown {
+		return string(r[:mostShown]) + "…"
+	}
+	return string(r)
+}
+
+// words are what was said, with the status that a person can look up.
+func (a answer) words() string {
+	if a.status == 0 {
+		return a.said
+	}
+	return fmt.Sprintf("%d: %s", a.status, a.said)
 }

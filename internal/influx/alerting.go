@@ -4,38 +4,86 @@ import (
 	"fmt"
 	"net/http"
 	"strings"
+	"time"
+
+	"binwatchd/internal/farm"
 )
+
+// alerting decides when the keeper is told about the database: at once when only
+// they can mend it, after some patience when it is merely away.
+type alerting struct {
+	server   *server
+	tell     func(farm.Trouble) error
+	patience time.Duration
+
+	since time.Time // of the first failure; zero when it goes well
+	told  string    // what the keeper was told last; "" when nothing stands
+	heard bool      // something has been told since the start
+}
+
+// unwell notes a failure and gives the sentence for it.
+func (m *alerting) unwell(a answer, now time.Time) string {
+	if m.since.IsZero() {
+		m.since = now
+	}
+	lasts := now.Sub(m.since)
+	if a.verdict == refused {
+		text := m.server.refusal(a)
+		if text != m.told {
+			m.say(farm.Trouble{Condition: farm.Unforwarded, Text: text})
+		}
+		return text
+	}
+	text := m.server.absence(a, farm.SayLong(lasts))
+	if m.told == "" && lasts >= m.patience {
+		m.say(farm.Trouble{Condition: farm.Unforwarded, Text: text})
+	}
+	return text
+}
+
+// well notes a success. The first one since the start is told as well: what
+// was raised before a restart may still stand.
+func (m *alerting) well() {
+	m.since = time.Time{}
+	if m.told != "" || !m.heard {
+		m.say(farm.Trouble{Condition: farm.Unforwarded, Over: true, Text: m.server.name() + " takes readings."})
+	}
+}
+
+// say tells the keeper. What could not be noted is told again at the next
+// failure or success.
+func (m *alerting) say(t farm.Trouble) {
+	if m.tell != nil && m.tell(t) != nil {
+		return
+	}
+	m.heard, m.told = true, t.Text
+	if t.Over {
+		m.told = ""
+	}
+}
 
 // waiting ends every message about trouble: the first question is what is lost.
 const waiting = "Nothing is lost: the readings wait in the journal."
 
 // refusal says that the server refuses and what the keeper has to do.
 func (s *server) refusal(a answer) string {
-	said := a.said
-	if a.status != 0 {
-		said = fmt.Sprintf("%d: %s", a.status, a.said)
-	}
-	return fmt.Sprintf("%s takes no readings (%s). %s %s", s.name(), said, s.remedy(a), waiting)
+	return fmt.Sprintf("%s takes no readings (%s). %s %s", s.name(), a.words(), s.hint(a), waiting)
 }
 
 // absence says that the server has been away for long.
 func (s *server) absence(a answer, lasts string) string {
-	said := a.said
-	if a.status != 0 {
-		said = fmt.Sprintf("%d: %s", a.status, a.said)
-	}
-	return fmt.Sprintf("%s has been away for %s (%s). %s They follow when it is back.", s.name(), lasts, said, waiting)
+	return fmt.Sprintf("%s has been away for %s (%s). %s They follow when it is back.", s.name(), lasts, a.words(), waiting)
 }
 
-// remedy is one sentence on how to mend a refusal.
-func (s *server) remedy(a answer) string {
+// hint is one sentence on how to mend a refusal.
+func (s *server) hint(a answer) string {
 	switch {
 	case a.status == http.StatusUnauthorized:
-		return s.remedyForLogin()
+		return s.loginHint()
 	case a.status == http.StatusForbidden:
-		return s.remedyForRights()
+		return s.rightsHint()
 	case a.status == http.StatusNotFound, strings.HasPrefix(a.said, "retention policy not found"):
-		return s.remedyForPlace(a.said)
+		return s.placeHint(a.said)
 	case a.status/100 == 3:
 		return "It sends us elsewhere: put the address that it means into url under influx."
 	case a.status == 0:
@@ -46,7 +94,7 @@ func (s *server) remedy(a answer) string {
 	return "Check the influx section against the server's own log."
 }
 
-func (s *server) remedyForLogin() string {
+func (s *server) loginHint() string {
 	switch {
 	case s.cfg.Flavour == V2:
 		return "Check token under influx: it may be mistyped, expired or revoked."
@@ -56,14 +104,14 @@ func (s *server) remedyForLogin() string {
 	return fmt.Sprintf("Check user and password under influx: the server does not know %s with this password.", s.cfg.User)
 }
 
-func (s *server) remedyForRights() string {
+func (s *server) rightsHint() string {
 	if s.cfg.Flavour == V2 {
 		return fmt.Sprintf("The token may not write there: make one that may write to bucket %s.", s.cfg.Bucket)
 	}
 	return fmt.Sprintf("Give the user the right: GRANT WRITE ON %q TO %q.", s.cfg.Database, s.cfg.User)
 }
 
-func (s *server) remedyForPlace(said string) string {
+func (s *server) placeHint(said string) string {
 	switch {
 	case s.cfg.Flavour == V2 && strings.Contains(said, "page not found"):
 		return "It has no /api/v2/write: if this is InfluxDB 1.x, set flavour: v1 with a database."
