@@ -1,6 +1,9 @@
 package survey
 
 import (
+	"cmp"
+	"maps"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -8,7 +11,6 @@ import (
 	"unicode/utf8"
 
 	"binwatchd/internal/farm"
-	"binwatchd/internal/snippet"
 )
 
 // A Proposal is what could be made of what was heard.
@@ -17,13 +19,14 @@ type Proposal struct {
 	Topics   int
 	Beyond   int     // messages and values there was no room for
 	Probes   []Probe // by topic and pointer
-	Aside    []Aside // what no probe is proposed for
+	Aside    []Aside // what no probe is proposed for, by topic and pointer
 }
 
-// A Probe is one proposed entry of the configuration.
+// A Probe is one proposed entry of the configuration: one value of one topic, or
+// of several topics that differ only in numbers or in the numbers of devices.
 type Probe struct {
 	ID          string // with named parts where it stands for several
-	Topic       string
+	Topic       string // rack/{n}/t
 	Value, Time string // JSON Pointers
 	Measures    farm.Quantity
 	Unit        farm.Unit
@@ -32,8 +35,13 @@ type Probe struct {
 	Low         string   // of a battery, as the configuration has it
 	Of          []string // of a battery: ids of the probes that run on it
 	Stands      []string // ids of the probes that it stands for; itself alone without named parts
-	Heard       string   // what it said, for a person
-	why         reasons
+
+	members []*topic
+	parts   [][]string // by member: what the named parts stand for
+	heard   *value     // what all members said
+
+	// Why each line reads as it does; "" where nothing was guessed.
+	why struct{ measures, unit, low, every, time string }
 }
 
 // An Aside is a value that no probe is proposed for.
@@ -48,58 +56,67 @@ type Aside struct {
 // the same proposal.
 func (s *Survey) Propose() Proposal {
 	p := Proposal{Messages: s.messages, Topics: len(s.topics), Beyond: s.beyond}
-	for _, t := range s.topics {
-		p.Beyond += t.beyond
-	}
-	for _, t := range s.sorted() {
-		if len(t.channels) == 0 {
-			p.Aside = append(p.Aside, Aside{Topic: t.name, Heard: t.last, Why: "an empty message"})
+	topics := s.sorted()
+	for _, t := range topics {
+		if len(t.values) == 0 {
+			p.Aside = append(p.Aside, Aside{Topic: t.name, Heard: "nothing", Why: "an empty message"})
 		}
 	}
-	likes, guesses := p.guess(alike(s.sorted()))
-	ids := idsOf(likes, guesses)
-	for clash := clashing(ids, likes); len(clash) > 0; clash = clashing(ids, likes) {
-		likes, guesses = p.guess(dissolved(likes, clash))
-		ids = idsOf(likes, guesses)
+	p.guess(alike(topics))
+	for clash := clashing(p.Probes); len(clash) > 0; clash = clashing(p.Probes) {
+		p.guess(dissolved(p.Probes, clash))
 	}
-	for i, l := range likes {
-		p.Probes = append(p.Probes, newProbe(ids[i], l, guesses[i]))
+	for i := range p.Probes {
+		p.Probes[i].finish()
 	}
 	for i := range p.Probes {
 		if p.Probes[i].Measures == farm.Battery {
-			p.Probes[i].Of = powered(p.Probes, likes, i)
+			p.Probes[i].Of = powered(p.Probes, &p.Probes[i])
 		}
 	}
+	slices.SortStableFunc(p.Aside, func(a, b Aside) int {
+		return cmp.Or(cmp.Compare(a.Topic, b.Topic), cmp.Compare(a.Value, b.Value))
+	})
 	return p
 }
 
 // guess takes every value heard for something, or puts it aside.
-func (p *Proposal) guess(all []likeness) (likes []likeness, guesses []guess) {
-	for _, l := range all {
-		g := guess{whyNot: unfit(l.topic, l.pointer, len(l.members) == 1)}
-		if g.whyNot == "" {
-			g = guessOf(l)
-		}
-		if g.whyNot != "" {
-			p.Aside = append(p.Aside, Aside{l.topic, l.pointer, span(&l.channel), g.whyNot})
+func (p *Proposal) guess(all []Probe) {
+	p.Probes = nil
+	for _, probe := range all {
+		whyNot := cmp.Or(unfit(probe.Topic, probe.Value, len(probe.members) == 1), probe.guess())
+		if whyNot != "" {
+			p.Aside = append(p.Aside, Aside{probe.Topic, probe.Value, span(probe.heard), whyNot})
 			continue
 		}
-		likes, guesses = append(likes, l), append(guesses, g)
+		p.Probes = append(p.Probes, probe)
 	}
-	return likes, guesses
+	identify(p.Probes)
 }
 
-// dissolved takes some likenesses apart into topics of their own.
-func dissolved(likes []likeness, which []int) []likeness {
-	var out []likeness
-	for i, l := range likes {
+// dissolved takes some probes apart into topics of their own.
+func dissolved(probes []Probe, which []int) []Probe {
+	var out []Probe
+	for i, p := range probes {
 		if slices.Contains(which, i) {
-			out = append(out, single(l.members, l.pointer)...)
+			out = append(out, single(p.members, p.Value)...)
 		} else {
-			out = append(out, l)
+			out = append(out, p)
 		}
 	}
-	return sortLikenesses(out)
+	return byTopic(out)
+}
+
+// finish fills in what does not bear on what a probe is.
+func (p *Probe) finish() {
+	for _, parts := range p.parts {
+		p.Stands = append(p.Stands, fill(p.ID, parts))
+	}
+	if p.Time = p.clock(); p.Time != "" {
+		stamps := p.members[0].values[p.Time].stamps
+		p.why.time = "a time stamp, " + stamps[len(stamps)-1].UTC().Format(time.RFC3339)
+	}
+	p.setPace()
 }
 
 // longestText bounds what the configuration takes for a topic or a pointer.
@@ -108,10 +125,11 @@ const longestText = 1000
 // unfit tells why a topic or a pointer can't stand in the configuration, or
 // "".
 func unfit(topic, pointer string, alone bool) string {
+	refused := func(r rune) bool { return unicode.IsControl(r) || r == utf8.RuneError }
 	switch {
 	case utf8.RuneCountInString(topic) > longestText || len(pointer) > longestText:
 		return "its name is too long for the configuration"
-	case !utf8.ValidString(topic+pointer) || strings.ContainsFunc(topic+pointer, func(r rune) bool { return unicode.IsControl(r) || r == utf8.RuneError }):
+	case strings.ContainsFunc(topic+pointer, refused):
 		return "its name holds characters that the configuration refuses"
 	case strings.TrimSpace(topic) == "":
 		return "its topic is blank"
@@ -128,98 +146,46 @@ func unfit(topic, pointer string, alone bool) string {
 	return ""
 }
 
-func idsOf(likes []likeness, guesses []guess) []string {
-	type place struct {
-		topic string
-		q     farm.Quantity
-	}
-	count := map[place]int{}
-	for i, l := range likes {
-		count[place{l.topic, guesses[i].measures}]++
-	}
-	ids := make([]string, len(likes))
-	for i, l := range likes {
-		q := guesses[i].measures
-		ids[i] = idOf(l, q, count[place{l.topic, q}] > 1)
-	}
-	distinct(ids)
-	return ids
-}
-
-func newProbe(id string, l likeness, g guess) Probe {
-	p := Probe{
-		ID: id, Topic: l.topic, Value: l.pointer, Measures: g.measures, Unit: g.unit,
-		Calibration: g.calibration, Low: g.low, Heard: heard(l), why: g.why,
-	}
-	p.Time, p.why.time = clockOf(l)
-	pace, gaps := every(l, p.Time)
-	p.Every, p.why.every = pace, whyEvery(gaps, p.Time)
-	for _, parts := range l.parts {
-		p.Stands = append(p.Stands, fill(id, parts))
-	}
-	return p
-}
-
-// clockOf finds the device's time stamp in the messages of a likeness: in all
-// of them, always believable, and best one named so.
-func clockOf(l likeness) (pointer, why string) {
+// clock finds the device's time stamp in the messages of a probe: in all of
+// them, always believable, and best one named so.
+func (p *Probe) clock() string {
 	best := ""
-	for _, at := range pointersOf(l.members[0]) {
-		if at == l.pointer || !isClock(l, at) {
-			continue
-		}
-		if best == "" || namedClock(at) && !namedClock(best) {
+	for _, at := range p.members[0].pointers() {
+		if at != p.Value && p.isClock(at) && (best == "" || namedClock(at) && !namedClock(best)) {
 			best = at
 		}
 	}
-	if best == "" {
-		return "", ""
-	}
-	c := l.members[0].channels[best]
-	return best, "a time stamp, " + c.stamps[len(c.stamps)-1].UTC().Format(time.RFC3339)
+	return best
 }
 
-func pointersOf(t *topic) []string {
-	var all []string
-	for at := range t.channels {
-		all = append(all, at)
-	}
-	slices.Sort(all)
-	return all
-}
-
-func isClock(l likeness, at string) bool {
-	for _, t := range l.members {
-		if c := t.channels[at]; c == nil || len(c.stamps) == 0 || c.misdated > 0 || strings.ContainsAny(at, "{}") || unfit(t.name, at, false) != "" {
-			return false
-		}
-	}
-	return true
+func (p *Probe) isClock(at string) bool {
+	return !strings.ContainsAny(at, "{}") && !slices.ContainsFunc(p.members, func(t *topic) bool {
+		v := t.values[at]
+		return v == nil || len(v.stamps) == 0 || v.misdated > 0 || unfit(t.name, at, false) != ""
+	})
 }
 
 func namedClock(at string) bool {
 	ws := split(at)
-	return len(ws) > 0 && clocks[ws[len(ws)-1]]
+	return len(ws) > 0 && vocabulary[ws[len(ws)-1]].kind == clock
 }
+
+func (t *topic) pointers() []string { return slices.Sorted(maps.Keys(t.values)) }
 
 // powered lists the probes on one device with a battery: in the same message,
 // or beside it under one topic.
-func powered(all []Probe, likes []likeness, battery int) []string {
-	var of []string
-	for j, p := range all {
-		if p.Measures == farm.Battery {
-			continue
-		}
-		if deviceOf(p.Topic, p.Value) == deviceOf(all[battery].Topic, all[battery].Value) && deviceOf(p.Topic, p.Value) != "" {
+func powered(all []Probe, battery *Probe) (of []string) {
+	device := deviceOf(battery.Topic, battery.Value)
+	for _, p := range all {
+		switch {
+		case p.Measures == farm.Battery || device == "":
+		case deviceOf(p.Topic, p.Value) == device:
 			of = append(of, p.ID)
-			continue
-		}
-		if len(likes[battery].members) > 1 {
-			continue
-		}
-		for k, t := range likes[j].members { // one of many alike
-			if d := deviceOf(t.name, p.Value); d != "" && d == deviceOf(all[battery].Topic, all[battery].Value) {
-				of = append(of, p.Stands[k])
+		case len(battery.members) == 1:
+			for k, t := range p.members { // one of many alike
+				if deviceOf(t.name, p.Value) == device {
+					of = append(of, p.Stands[k])
+				}
 			}
 		}
 	}
@@ -235,24 +201,52 @@ func deviceOf(topic, pointer string) string {
 	return topic[:max(strings.LastIndex(topic, "/"), 0)]
 }
 
-func heard(l likeness) string {
-	messages, retained := 0, 0
-	for _, t := range l.members {
-		messages += t.messages
-		retained += t.retained
+// paces are those that people set. Common practice, no source.
+var paces = []time.Duration{
+	time.Second, 2 * time.Second, 5 * time.Second, 10 * time.Second, 15 * time.Second, 20 * time.Second, 30 * time.Second,
+	time.Minute, 2 * time.Minute, 3 * time.Minute, 5 * time.Minute, 10 * time.Minute, 15 * time.Minute, 20 * time.Minute,
+	30 * time.Minute, time.Hour, 2 * time.Hour, 3 * time.Hour, 4 * time.Hour, 6 * time.Hour, 12 * time.Hour, 24 * time.Hour,
+}
+
+// near is how far a median gap may lie from a pace and still be meant for it.
+const near = 0.12
+
+// setPace finds how often a probe speaks: the median gap between messages,
+// rounded to one that people set. With a device's own time stamps their gaps
+// count, and the stored message adds one.
+func (p *Probe) setPace() {
+	var gaps []time.Duration
+	between := "messages"
+	for _, t := range p.members {
+		times := t.times
+		if p.Time != "" {
+			times, between = t.values[p.Time].stamps, "time stamps"
+		}
+		times = slices.SortedFunc(slices.Values(times), time.Time.Compare)
+		for i := 1; i < len(times); i++ {
+			if d := times[i].Sub(times[i-1]); d > 0 { // the same stamp twice is one reading
+				gaps = append(gaps, d)
+			}
+		}
 	}
-	s := span(&l.channel) + ", " + count(messages, "message")
-	if len(l.members) > 1 {
-		s += " on " + count(len(l.members), "topic")
+	if len(gaps) == 0 {
+		return
 	}
-	switch {
-	case retained == messages:
-		s += ", all of them stored by the broker: their age is unknown"
-	case retained > 0:
-		s += ", " + snippet.Number(float64(retained)) + " of them stored by the broker"
+	slices.Sort(gaps)
+	p.Every = roundPace(gaps[(len(gaps)-1)/2])
+	p.why.every = "the middle of " + count(len(gaps), "gap") + " between " + between
+}
+
+// roundPace gives the pace that is meant, else the gap to two digits; within a
+// second and a week, as the configuration has it.
+func roundPace(gap time.Duration) time.Duration {
+	for _, p := range paces {
+		if math.Abs(float64(gap-p)) <= near*float64(p) {
+			return p
+		}
 	}
-	if l.channel.faults > 0 {
-		s += ", and " + count(l.channel.faults, "fault code")
-	}
-	return s
+	s := gap.Seconds()
+	step := math.Pow(10, math.Floor(math.Log10(s))-1)
+	s = math.Round(s/step) * step
+	return time.Duration(min(max(math.Round(s), 1), (7*24*time.Hour).Seconds())) * time.Second
 }

@@ -1,3 +1,16 @@
+// Package survey looks at what a broker carries and proposes probes for it: it
+// is told of messages, finds the numbers in them, puts topics together that look
+// alike, and guesses what each number measures from its name, its values and
+// its pace. Every guess is written down as one, for a keeper to check.
+//
+// It is a pure function of the messages told: no clock, no connection, no
+// file, and the same messages in any order of topics give the same proposal.
+// Payloads are taken apart by package ingest, so that what is proposed here is
+// what a decoder will read. The command listen is its caller.
+//
+// Read survey.go for what is remembered, propose.go for the way to a proposal,
+// group.go for look-alike topics and their names, meaning.go and vocabulary.go
+// for what names say, units.go for what numbers say, and yaml.go for the text.
 package survey
 
 import (
@@ -12,9 +25,9 @@ import (
 // Bounds on what is remembered: topics come from outside, and a broker may
 // carry the whole house.
 const (
-	mostTopics   = 4000
-	mostChannels = 64 // values of one topic
-	mostTimes    = 64 // arrivals and time stamps of one topic
+	maxTopics = 4000
+	maxValues = 64 // of one topic
+	maxTimes  = 64 // arrivals and time stamps of one topic
 )
 
 // A Message is one thing heard.
@@ -29,7 +42,7 @@ type Message struct {
 type Survey struct {
 	topics   map[string]*topic
 	messages int
-	beyond   int // messages of topics there was no room for
+	beyond   int // messages of topics, and values, there was no room for
 }
 
 // New makes an empty survey.
@@ -37,109 +50,59 @@ func New() *Survey { return &Survey{topics: map[string]*topic{}} }
 
 // A topic is what is remembered of one topic.
 type topic struct {
-	name     string
-	messages int
-	retained int
-	times    []time.Time // of arrival, without what was retained
-	channels map[string]*channel
-	last     string // of the newest payload that holds no number
-	beyond   int    // values there was no room for
+	name               string
+	messages, retained int
+	times              []time.Time       // of arrival, without what was retained
+	values             map[string]*value // by JSON Pointer
 }
 
-// A channel is one value of a topic's payloads, by its JSON Pointer.
-type channel struct {
-	numbers   int
-	low, high float64 // of the numbers that are no fault codes
-	sound     int     // how many those are
-	whole     bool    // none of them had a fraction
-	faults    int     // fault codes, NaN and the like
+// A value is what one value of a topic's payloads was heard to be.
+type value struct {
 	text      string  // the newest, as it stood there
-	changed   bool    // it was another before
+	changed   bool    // the text was another before
+	sound     int     // numbers that are no fault codes
+	low, high float64 // of those
+	whole     bool    // none of those had a fraction
+	faults    int     // fault codes, NaN and the like
 	stamps    []time.Time
 	misdated  int // time stamps that a decoder would not believe
 }
 
-// Hear takes one message. It tells whether the topic is new, with what it
-// says.
+func newValue() *value { return &value{low: math.Inf(1), high: math.Inf(-1), whole: true} }
+
+// isNumber tells whether any number was heard, be it a fault code.
+func (v *value) isNumber() bool { return v.sound+v.faults > 0 }
+
+// Hear takes one message. It tells whether the topic is new, with what it says.
 func (s *Survey) Hear(m Message) (fresh bool, says string) {
 	s.messages++
 	t := s.topics[m.Topic]
 	if t == nil {
-		if len(s.topics) >= mostTopics {
+		if len(s.topics) >= maxTopics {
 			s.beyond++
 			return false, ""
 		}
-		t = &topic{name: m.Topic, channels: map[string]*channel{}}
+		t, fresh = &topic{name: m.Topic, values: map[string]*value{}}, true
 		s.topics[m.Topic] = t
-		fresh = true
 	}
-	return fresh, t.hear(m)
-}
-
-// Messages is how many were heard.
-func (s *Survey) Messages() int { return s.messages }
-
-// sorted gives the topics by name.
-func (s *Survey) sorted() []*topic {
-	var all []*topic
-	for _, name := range slices.Sorted(maps.Keys(s.topics)) {
-		all = append(all, s.topics[name])
-	}
-	return all
-}
-
-func (t *topic) hear(m Message) (says string) {
 	t.messages++
 	if m.Retained {
 		t.retained++
-	} else if len(t.times) < mostTimes {
+	} else if len(t.times) < maxTimes {
 		t.times = append(t.times, m.At)
 	}
 	leaves := ingest.Leaves(m.Payload)
-	if len(leaves) == 0 {
-		t.last = "nothing"
-		return t.last
-	}
 	for _, leaf := range leaves {
-		if c := t.channel(leaf.Pointer); c != nil {
-			c.hear(leaf, m)
+		if t.values[leaf.Pointer] == nil {
+			if len(t.values) >= maxValues {
+				s.beyond++
+				continue
+			}
+			t.values[leaf.Pointer] = newValue()
 		}
+		t.values[leaf.Pointer].hear(leaf, m.At)
 	}
-	return sayLeaves(leaves)
-}
-
-// channel gives the channel of a pointer; nil when there is no room for it.
-func (t *topic) channel(pointer string) *channel {
-	c := t.channels[pointer]
-	if c == nil {
-		if len(t.channels) >= mostChannels {
-			t.beyond++
-			return nil
-		}
-		c = &channel{low: math.Inf(1), high: math.Inf(-1), whole: true}
-		t.channels[pointer] = c
-	}
-	return c
-}
-
-func (c *channel) hear(leaf ingest.Leaf, m Message) {
-	c.changed = c.changed || c.text != "" && c.text != leaf.Text
-	c.text = leaf.Text
-	if !leaf.Time.IsZero() {
-		c.stamp(leaf.Time, m.At)
-	}
-	switch v := leaf.Number; {
-	case math.IsNaN(v) && leaf.Text != "null" && leaf.Text != "NaN" && leaf.Text != "nan":
-		return // a text
-	case math.IsNaN(v), math.IsInf(v, 0), v == powerOn, v == noAnswer:
-		c.numbers++
-		c.faults++
-	default:
-		c.numbers++
-		c.sound++
-		c.low, c.high = min(c.low, v), max(c.high, v)
-		c.whole = c.whole && v == math.Trunc(v)
-	}
+	return fresh, sayLeaves(leaves)
 }
 
 // Numbers by which a DS18B20 reports failure: 85 °C is what the chip holds
@@ -150,11 +113,44 @@ const (
 	noAnswer = -127.0
 )
 
-func (c *channel) stamp(at, arrived time.Time) {
+func (v *value) hear(leaf ingest.Leaf, arrived time.Time) {
+	v.changed = v.changed || v.text != "" && v.text != leaf.Text
+	v.text = leaf.Text
 	switch {
-	case !ingest.Believable(at, arrived):
-		c.misdated++
-	case len(c.stamps) < mostTimes:
-		c.stamps = append(c.stamps, at)
+	case leaf.Time.IsZero():
+	case !ingest.Believable(leaf.Time, arrived):
+		v.misdated++
+	case len(v.stamps) < maxTimes:
+		v.stamps = append(v.stamps, leaf.Time)
 	}
+	switch n := leaf.Number; {
+	case math.IsNaN(n) && leaf.Text != "null" && leaf.Text != "NaN" && leaf.Text != "nan":
+		return // a text
+	case math.IsNaN(n), math.IsInf(n, 0), n == powerOn, n == noAnswer:
+		v.faults++
+	default:
+		v.sound++
+		v.low, v.high = min(v.low, n), max(v.high, n)
+		v.whole = v.whole && n == math.Trunc(n)
+	}
+}
+
+// add takes in what the same value of a look-alike topic was heard to be.
+func (v *value) add(o *value) {
+	v.text = o.text
+	v.sound += o.sound
+	v.low, v.high = min(v.low, o.low), max(v.high, o.high)
+	v.whole = v.whole && o.whole
+	v.faults += o.faults
+	v.stamps = append(v.stamps, o.stamps...)
+	v.misdated += o.misdated
+}
+
+// sorted gives the topics by name.
+func (s *Survey) sorted() []*topic {
+	var all []*topic
+	for _, name := range slices.Sorted(maps.Keys(s.topics)) {
+		all = append(all, s.topics[name])
+	}
+	return all
 }

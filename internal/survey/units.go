@@ -1,0 +1,187 @@
+package survey
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"binwatchd/internal/farm"
+)
+
+// A scale is one in which probes write a quantity.
+type scale struct {
+	of        farm.Quantity
+	named     string       // words of which the value or its unit bears one; "": any or none
+	low, high float64      // of what is written so
+	fraction  bool         // some number has one
+	unit      farm.Unit    // raw: only points give it meaning
+	points    []farm.Point // from which a calibration begins
+	why       string       // the unit or the calibration is guessed
+}
+
+var everywhere = math.Inf(1)
+
+// Words that say that a moisture is a converter's number or a voltage.
+const rawWords = "raw adc analog v mv volt volts voltage millivolt millivolts spannung"
+
+const notTrueYet = "NOT TRUE YET, a line to begin with: weigh samples and see binwatchd calibrate"
+
+// scales are tried in turn; the first that fits is taken. Temperatures are told
+// by what a bin's, -20 to 45 °C, looks like in each; a moisture probe's raw
+// numbers by the full scale of its converter (10, 12 and 16 bits) or supply.
+// Common practice, no source.
+var scales = []scale{
+	{farm.Temperature, "f fahrenheit degf tempf", -everywhere, everywhere, false, farm.Fahrenheit, nil, "so its name says"},
+	{farm.Temperature, "k kelvin tempk", -everywhere, everywhere, false, farm.RawUnit,
+		[]farm.Point{{Raw: 273.15, Value: 0}, {Raw: 373.15, Value: 100}}, "its name says kelvin"},
+	{farm.Temperature, "c celsius degc tempc", -everywhere, 80, false, farm.Celsius, nil, "so its name says"},
+	{farm.Temperature, "", -20, 45, false, farm.Celsius, nil, "as °F it would be %.0f °C"},
+	{farm.Temperature, "", -4, 120, false, farm.Fahrenheit, nil, "as °C it would be the end of every worm"},
+	{farm.Temperature, "", -200, 450, false, farm.RawUnit, perUnit(10), "tenths of °C"},
+	{farm.Temperature, "", -2000, 4500, false, farm.RawUnit, perUnit(100), "hundredths of °C"},
+	{farm.Temperature, "", -20000, 45000, false, farm.RawUnit, perUnit(1000), "thousandths of °C"},
+
+	{farm.Moisture, rawWords, 0, 5, true, farm.RawUnit, capacitive(1.15, 2.81), notTrueYet},
+	{farm.Moisture, "mv millivolt millivolts", 0, 5000, false, farm.RawUnit, capacitive(1155, 2805), notTrueYet},
+	{farm.Moisture, rawWords, 0, 1023, false, farm.RawUnit, capacitive(358, 870), notTrueYet},
+	{farm.Moisture, "", 0, 1, true, farm.Ratio, nil, "none was over 1"},
+	{farm.Moisture, "", 0, 100, false, farm.Percent, nil, "none was over 100; % of fresh mass, or calibrate it"},
+	{farm.Moisture, "", 0, 1023, false, farm.RawUnit, capacitive(358, 870), notTrueYet},
+	{farm.Moisture, "", 0, 4095, false, farm.RawUnit, capacitive(1433, 3481), notTrueYet},
+	{farm.Moisture, "", 0, largestADC, false, farm.RawUnit, capacitive(22937, 55705), notTrueYet},
+
+	{farm.Battery, "", 0, 5, false, farm.Volt, nil, "by its numbers"},
+	{farm.Battery, "v volt volts voltage vbat vbatt batv vcc", 0, 60, false, farm.Volt, nil, "by its numbers"},
+	{farm.Battery, "", 0, 100, false, farm.Percent, nil, "none was over 100"},
+	{farm.Battery, "", 1000, 60000, false, farm.Millivolt, nil, "by its numbers"},
+}
+
+const largestADC = 65535
+
+// perUnit is the calibration of so many raw numbers to one of the inner unit.
+func perUnit(n float64) []farm.Point {
+	return []farm.Point{{Raw: 0, Value: 0}, {Raw: 100 * n, Value: 100}}
+}
+
+// capacitive is a first line for a probe that reads low when it is wet, at 35 %
+// of its full scale, and high when it is dry in air, at 85 %. Only a start, so
+// that the probe can be watched while it is calibrated; common practice, no
+// source.
+func capacitive(wet, dry float64) []farm.Point {
+	return []farm.Point{{Raw: wet, Value: 90}, {Raw: dry, Value: 0}}
+}
+
+// A single lithium cell and a percentage have limits under which devices die
+// soon. Common practice, no source.
+const (
+	lithiumLow, lithiumHigh = 2.5, 4.4
+	lowCell, lowCharge      = "3.3 V", "20%"
+)
+
+var letters = map[farm.Quantity]string{farm.Temperature: "t", farm.Moisture: "m", farm.Battery: "b"}
+
+// letterOf is what the name of a probe ends in.
+func letterOf(q farm.Quantity) string {
+	if l, ok := letters[q]; ok {
+		return l
+	}
+	return string(q)
+}
+
+// guess takes a value for what its names and its numbers say. It gives why not
+// when it is taken for nothing.
+func (p *Probe) guess() (whyNot string) {
+	v := p.heard
+	labels := p.beside(labelKeys)
+	switch {
+	case len(v.stamps) > 0:
+		return "a time stamp"
+	case !v.isNumber():
+		return "no number"
+	case slices.ContainsFunc(labels, func(l *value) bool { return l.changed }): // one topic carries several things
+		return "what it is changes from message to message"
+	}
+	m := p.meaning()
+	switch {
+	case m.other != "" && m.word != "":
+		return fmt.Sprintf("named %s: %s", quoted(m.word), m.other)
+	case m.other != "":
+		return m.other
+	case v.sound == 0 && m.measures != farm.Temperature:
+		return "only what stands for a failure"
+	case m.measures == "":
+		return p.byNumbers()
+	}
+	i := slices.IndexFunc(scales, func(s scale) bool { return s.of == m.measures && p.fits(s) })
+	switch {
+	case m.vague && (i < 0 || scales[i].unit == farm.Percent && v.high <= 45):
+		return fmt.Sprintf("named %s: its moisture or its temperature, the numbers would do for both", quoted(m.word))
+	case i < 0:
+		return fmt.Sprintf("no %s that a bin could have", m.measures)
+	}
+	p.Measures, p.why.measures = m.measures, "named "+quoted(m.word)
+	if m.remote {
+		p.why.measures = "only what it stands under says " + quoted(m.word) + ": look twice"
+	}
+	p.written(scales[i])
+	return ""
+}
+
+// written fills in what follows from the scale.
+func (p *Probe) written(s scale) {
+	v := p.heard
+	p.Unit, p.Calibration, p.why.unit = s.unit, s.points, s.why
+	switch {
+	case v.sound == 0:
+		p.Unit, p.Calibration, p.why.unit = farm.Celsius, nil, "only the fault code "+v.text+" was heard"
+	case strings.Contains(s.why, "%.0f"):
+		p.why.unit = fmt.Sprintf(s.why, farm.CelsiusOf(v.high))
+	}
+	if s.of != farm.Battery {
+		return
+	}
+	volts, _ := s.of.Row().Unit(s.unit)
+	switch {
+	case s.unit == farm.Percent:
+		p.Low, p.why.low = lowCharge, "yours to set"
+	case volts.Inner(v.low) >= lithiumLow && volts.Inner(v.high) <= lithiumHigh:
+		p.Low, p.why.low = lowCell, "a single lithium cell, by its voltage"
+	}
+}
+
+// fits tells whether a value may be written so.
+func (p *Probe) fits(s scale) bool {
+	v := p.heard
+	return v.sound == 0 || v.low >= s.low && v.high <= s.high && !(s.fraction && v.whole) && (s.named == "" || p.named(s.named))
+}
+
+// named tells whether one of the words nearest to the value is among some, or
+// the unit that is written beside it.
+func (p *Probe) named(some string) bool {
+	path, topic := p.Value, p.members[0].name
+	if path == "" {
+		path = topic[strings.LastIndex(topic, "/")+1:]
+	}
+	ws := split(path)
+	for _, unit := range p.beside(unitKeys) {
+		ws = append(ws, split(unit.text)...)
+	}
+	return slices.ContainsFunc(strings.Fields(some), func(w string) bool { return slices.Contains(ws, w) })
+}
+
+// byNumbers tells of a value that no name speaks for. Numbers alone prove
+// nothing: what weighs 20 kg would be a bin of 20 °C.
+func (p *Probe) byNumbers() string {
+	const unsaid = "neither its name nor its unit says what it is"
+	v := p.heard
+	switch {
+	case p.Value != "":
+		return unsaid
+	case v.low >= -20 && v.high <= 45 && !v.whole:
+		return unsaid + "; by its numbers it could be a temperature"
+	case v.low >= 200 && v.high <= largestADC && v.whole:
+		return unsaid + "; by its numbers it could be a moisture probe's converter"
+	}
+	return unsaid
+}
