@@ -15,49 +15,58 @@ import (
 	"strings"
 	"time"
 
+	influxhttp "github.com/influxdata/influxdb-client-go/v2/api/http"
+
 	"binwatchd/internal/backoff"
 )
 
 // A server is the database at the other end.
 type server struct {
-	cfg    Config
-	client *http.Client
-	writes string // the address to write to
-	auth   string // the Authorization header; "": none
+	cfg     Config
+	client  *http.Client       // the connections
+	service influxhttp.Service // of the vendor's client: authorization and requests
+	writes  string             // the address to write to
 }
 
-// newServer prepares the client; nothing is sent.
+// newServer prepares the client; nothing is sent. The client's write interface
+// knows version 2 alone, and hides the answers by which bad rows are told from a
+// server in trouble; its HTTP service carries any request and hands the answer over
+// as it came.
 func newServer(cfg Config) *server {
-	s := &server{cfg: cfg, client: &http.Client{
+	client := &http.Client{
 		Transport: cfg.Transport,
 		Timeout:   cfg.Pace.Timeout,
 		// A redirect would carry the readings, perhaps without their password,
 		// to where nobody asked for them.
 		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
-	}}
+	}
 	if cfg.Transport == nil {
-		s.client.Transport = &http.Transport{
+		client.Transport = &http.Transport{
 			Proxy: http.ProxyFromEnvironment, IdleConnTimeout: 90 * time.Second, ForceAttemptHTTP2: true,
 			TLSClientConfig: &tls.Config{MinVersion: tls.VersionTLS12, Time: cfg.CertTime},
 		}
 	}
-	path, query := "/api/v2/write", url.Values{"precision": {"ms"}, "org": {cfg.Org}, "bucket": {cfg.Bucket}}
+	path, query, auth := "/api/v2/write", url.Values{"precision": {"ms"}, "org": {cfg.Org}, "bucket": {cfg.Bucket}}, ""
 	if cfg.Token != "" {
-		s.auth = "Token " + cfg.Token
+		auth = "Token " + cfg.Token
 	}
 	if cfg.Flavour == V1 {
-		path, query, s.auth = "/write", url.Values{"precision": {"ms"}, "db": {cfg.Database}}, ""
+		path, query, auth = "/write", url.Values{"precision": {"ms"}, "db": {cfg.Database}}, ""
 		if cfg.Retention != "" {
 			query.Set("rp", cfg.Retention)
 		}
 		if cfg.User != "" {
 			r := http.Request{Header: http.Header{}}
 			r.SetBasicAuth(cfg.User, cfg.Password)
-			s.auth = r.Header.Get("Authorization")
+			auth = r.Header.Get("Authorization")
 		}
 	}
-	s.writes = strings.TrimSuffix(cfg.URL, "/") + path + "?" + query.Encode()
-	return s
+	return &server{
+		cfg:     cfg,
+		client:  client,
+		service: influxhttp.NewService(cfg.URL, auth, influxhttp.DefaultOptions().SetHTTPClient(client).SetApplicationName("binwatchd")),
+		writes:  strings.TrimSuffix(cfg.URL, "/") + path + "?" + query.Encode(),
+	}
 }
 
 // name is the server in a sentence: its host is what a keeper knows it by.
@@ -104,11 +113,7 @@ func (s *server) post(ctx context.Context, lines string) answer {
 		return unanswered(err)
 	}
 	req.Header.Set("Content-Type", "text/plain; charset=utf-8")
-	req.Header.Set("User-Agent", "binwatchd")
-	if s.auth != "" {
-		req.Header.Set("Authorization", s.auth)
-	}
-	resp, err := s.client.Do(req)
+	resp, err := s.service.DoHTTPRequestWithResponse(req, nil)
 	if err != nil {
 		return unanswered(err)
 	}
