@@ -306,7 +306,7 @@ func (d *Decoder) explainPart(p part) string {
 	raw, _ := d.found[p.value].number()
 	value := d.scales[p.probe].value(raw)
 	s := fmt.Sprintf("%s: %s %s is %s", probe.ID, spell(raw), probe.Unit, d.spellValue(probe, value))
-	if doubt := checkRange(probe, value); doubt != farm.NoDoubt {
+	if doubt := rangeDoubt(&probe, value); doubt != farm.NoDoubt {
 		s += ", not believed: " + doubt.String()
 	}
 	if p.time < 0 {
@@ -323,15 +323,14 @@ func (d *Decoder) explainPart(p part) string {
 }
 
 func (d *Decoder) spellValue(p farm.Probe, v float64) string {
-	switch {
+	switch row := p.Row(); {
 	case !farm.Finite(v):
 		return "no number"
 	case p.Measures == farm.Temperature:
-		return d.farm.Units.Temperature(v)
-	case p.Measures == farm.Battery && p.Unit != farm.Percent && p.Unit != farm.Ratio:
-		return spell(v) + " V"
+		return row.Written(d.farm.Units).String(v)
+	default: // the number as it is, however people read it elsewhere
+		return spell(v) + " " + row.Metric.Word
 	}
-	return spell(v) + " %"
 }
 
 func explainCommand(w *strings.Builder, got Decoded) {

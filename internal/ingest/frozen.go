@@ -7,9 +7,9 @@ import (
 	"binwatchd/internal/farm"
 )
 
-// A still keeps how a probe stands still and moves, to know when it stands
+// A standstill keeps how a probe stands still and moves, to know when it stands
 // still unlike itself.
-type still struct {
+type standstill struct {
 	Raw    float64 // the number of the present run of equal numbers
 	From   int64   // time of its first reading; 0 when there is none
 	To     int64   // time of its newest
@@ -30,7 +30,7 @@ type still struct {
 }
 
 // When a still probe is frozen. Common practice, no source; what each is for
-// is said with [Doubter.frozen].
+// is said with probe.frozen.
 const (
 	frozenAfter     = 24 * time.Hour // with a reference that moved
 	frozenTimes     = 3              // longer than the longest honest run
@@ -55,9 +55,9 @@ const day = int64(24 * time.Hour / time.Millisecond)
 // calm spell makes honest runs longer, a temperature is frozen only if its
 // reference (the room's air, else another probe) has moved more during the run
 // than during any honest run. Without a reference it takes longer.
-func (d *Doubter) frozen(i int, raw float64, at int64) bool {
-	s := &d.tracks[i].Still
-	if !d.sameRun(i, raw, at) {
+func (p *probe) frozen(raw float64, at int64) bool {
+	s := &p.Still
+	if !p.sameRun(raw, at) {
 		return false
 	}
 	if s.Frozen {
@@ -66,52 +66,46 @@ func (d *Doubter) frozen(i int, raw float64, at int64) bool {
 	if s.Changes < enoughChanges || s.Days < weekDays || bits.OnesCount8(s.Moved) < movingDays {
 		return false
 	}
-	if ref := d.contexts[i].reference; ref >= 0 {
-		if v, ok := d.fresh(ref, at); ok {
-			moved := max(s.RefHi, v) - min(s.RefLo, v)
-			return s.RefSeen && s.lasts(at, frozenAfter, frozenTimes) && moved > calmTimes*s.Calm+calmMore
-		}
+	if v, ok := p.reference.fresh(at); ok {
+		moved := max(s.RefHi, v) - min(s.RefLo, v)
+		return s.RefSeen && s.lasts(at, frozenAfter, frozenTimes) && moved > calmTimes*s.Calm+calmMore
 	}
 	return s.lasts(at, frozenAlone, frozenAloneTime)
 }
 
 // lasts tells whether the present run is long enough.
-func (s *still) lasts(at int64, least time.Duration, times int64) bool {
+func (s *standstill) lasts(at int64, least time.Duration, times int64) bool {
 	long := at - s.From
 	return long >= millis(least) && long > times*s.Longest
 }
 
 // sameRun tells whether a number goes on with the present run. What was not
 // heard for a while may have moved meanwhile.
-func (d *Doubter) sameRun(i int, raw float64, at int64) bool {
-	t := &d.tracks[i]
-	s, gap := &t.Still, max(3*t.every(d.farm.Probes[i]), millis(time.Hour))
+func (p *probe) sameRun(raw float64, at int64) bool {
+	s, gap := &p.Still, max(3*p.every(), millis(time.Hour))
 	return s.From != 0 && raw == s.Raw && at-s.To <= gap
 }
 
 // learnStill takes in whether the probe moved.
-func (d *Doubter) learnStill(i int, r farm.Reading, at int64) {
-	t := &d.tracks[i]
-	s := &t.Still
-	if !d.sameRun(i, r.Raw, at) {
+func (p *probe) learnStill(r farm.Reading, at int64) {
+	s := &p.Still
+	if !p.sameRun(r.Raw, at) {
 		if s.Frozen {
-			t.restart()
+			p.restart()
 		}
 		s.endRun(r.Raw != s.Raw)
 		s.Raw, s.From = r.Raw, at
 	}
 	s.To = at
 	s.Frozen = s.Frozen || r.Doubt == farm.Frozen
-	if ref := d.contexts[i].reference; ref >= 0 {
-		s.refer(d.fresh(ref, at))
-	}
-	s.learnDay(r.Value, at, t.Step)
+	s.refer(p.reference.fresh(at))
+	s.learnDay(r.Value, at, p.Step)
 }
 
 // endRun closes the present run; changed tells that the number changed, not
 // that the probe was silent. A frozen run teaches little: should the probe
 // really be like that, it will be doubted later the next time.
-func (s *still) endRun(changed bool) {
+func (s *standstill) endRun(changed bool) {
 	long := s.To - s.From
 	if s.Frozen {
 		long /= frozenTimes
@@ -131,7 +125,7 @@ func (s *still) endRun(changed bool) {
 }
 
 // refer takes in where the reference is.
-func (s *still) refer(v float64, ok bool) {
+func (s *standstill) refer(v float64, ok bool) {
 	switch {
 	case !ok:
 	case !s.RefSeen:
@@ -143,7 +137,7 @@ func (s *still) refer(v float64, ok bool) {
 
 // learnDay takes in how far the probe moves from day to day. Days that lie
 // inside the present run wait until it is known whether the run was honest.
-func (s *still) learnDay(v float64, at int64, step float64) {
+func (s *standstill) learnDay(v float64, at int64, step float64) {
 	if s.Day == 0 || at-s.Day > 2*day {
 		s.Day, s.Lo, s.Hi = at, v, v
 		return
@@ -160,7 +154,7 @@ func (s *still) learnDay(v float64, at int64, step float64) {
 	s.Day, s.Lo, s.Hi = at, v, v
 }
 
-func (s *still) endDay(moved bool) {
+func (s *standstill) endDay(moved bool) {
 	s.Moved = s.Moved << 1 & (1<<weekDays - 1)
 	if moved {
 		s.Moved |= 1

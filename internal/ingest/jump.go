@@ -39,7 +39,7 @@ const (
 	lastsDry    = 12 * time.Hour // a fall in moisture
 	lastsAir    = 24 * time.Hour // a fall in temperature where no air is measured
 
-	farJump = 8.0 // K
+	farJump = 2.0 // times what is too fast
 	meanOf  = 6   // readings
 	settled = 2.0 // K: a fall has come to rest within this
 )
@@ -51,17 +51,16 @@ const (
 	workedAfter  = int64(3 * time.Hour / time.Millisecond)
 )
 
-// jump judges a value against the level of its probe.
-func (d *Doubter) jump(i int, v float64, at int64) farm.Doubt {
-	t := &d.tracks[i]
-	if d.plausible(i, v, at) && !d.stillInAir(i, v, at) {
+// jumpDoubt judges a value against the level of its probe.
+func (p *probe) jumpDoubt(v float64, at int64) farm.Doubt {
+	if p.plausible(v, at) && !p.stillInAir(v, at) {
 		return farm.NoDoubt
 	}
-	c := d.candidate(i, v, at)
+	c := p.candidate(v, at)
 	switch {
-	case d.lasted(i, c, at):
+	case p.lasted(c, at):
 		return farm.NoDoubt
-	case (c.Fast || c.Air) && t.N >= established:
+	case (c.Fast || c.Air) && p.N >= established:
 		return farm.TooFast
 	}
 	return farm.Spike
@@ -70,47 +69,34 @@ func (d *Doubter) jump(i int, v float64, at int64) farm.Doubt {
 // plausible tells whether a value can follow the last believed ones: within
 // reach of their span, or no outlier among them, and in no case moved faster
 // over the last half hour than a bin can.
-func (d *Doubter) plausible(i int, v float64, at int64) bool {
-	t := &d.tracks[i]
-	if t.N == 0 || t.Still.Frozen {
+func (p *probe) plausible(v float64, at int64) bool {
+	switch {
+	case p.N == 0 || p.Still.Frozen || p.withRoom(v, at):
 		return true
-	}
-	if d.withRoom(i, v, at) {
-		return true
-	}
-	if d.rushed(i, v, at) || d.fallen(i, v, at) || d.intoRoom(i, v, at) {
+	case p.rushed(v, at) || p.fallen(v, at) || p.intoRoom(v, at):
 		return false
-	}
-	if d.away(i, v, at) == 0 || t.N >= hampelFrom && !t.hampel(v) {
+	case !p.away(v, at) || p.N >= hampelFrom && !p.outlier(v):
 		return true
 	}
-	return d.farm.Probes[i].Measures == farm.Moisture && v > t.V && t.worked(at)
+	return p.row.RisesFast && v > p.V && p.worked(at)
 }
 
-// away is how far a value lies beyond the reach of the level, with its sign; 0
-// within it. Reach grows with the time that nothing was heard, and a little
-// with the time that nothing was believed.
-func (d *Doubter) away(i int, v float64, at int64) float64 {
-	t, l := &d.tracks[i], d.contexts[i].limits
-	lo, hi := t.span(at)
-	reach := t.widen(l, l.reach) + l.reachHour*hours(t.Heard, at) + min(0.2*hours(t.T, at), l.reach)
-	switch {
-	case v > hi+reach:
-		return v - hi
-	case v < lo-reach:
-		return v - lo
-	}
-	return 0
+// away tells whether a value lies beyond the reach of the level. Reach grows with
+// the time that nothing was heard, and a little with the time that nothing was
+// believed.
+func (p *probe) away(v float64, at int64) bool {
+	lo, hi := p.span(at)
+	reach := p.widen(p.rate.Reach) + p.rate.ReachHour*hours(p.Heard, at) + min(0.2*hours(p.T, at), p.rate.Reach)
+	return v > hi+reach || v < lo-reach
 }
 
 // rushed tells whether a probe that speaks often has moved, in steps each small
 // enough, further in half an hour than a bin can.
-func (d *Doubter) rushed(i int, v float64, at int64) bool {
+func (p *probe) rushed(v float64, at int64) bool {
 	const halfHour = 30 * 60_000
-	t := &d.tracks[i]
-	for k := range t.N {
-		if at-t.WinAt[k] <= halfHour && d.tooFast(i, v-t.Win[k], t.WinAt[k], at) {
-			lo, hi := t.span(at)
+	for k := range p.N {
+		if at-p.WinAt[k] <= halfHour && p.tooFast(v-p.Win[k], p.WinAt[k], at) {
+			lo, hi := p.span(at)
 			return v < lo || v > hi
 		}
 	}
@@ -118,24 +104,19 @@ func (d *Doubter) rushed(i int, v float64, at int64) bool {
 }
 
 // tooFast tells whether no bin changes by this much between two moments.
-func (d *Doubter) tooFast(i int, by float64, from, to int64) bool {
-	t, l := &d.tracks[i], d.contexts[i].limits
-	if d.farm.Probes[i].Measures == farm.Moisture && by > 0 {
-		return false
-	}
-	return math.Abs(by) > t.widen(l, l.fast)+l.fastHour*hours(from, to)
+func (p *probe) tooFast(by float64, from, to int64) bool {
+	return !(p.row.RisesFast && by > 0) && math.Abs(by) > p.widen(p.rate.Fast)+p.rate.FastHour*hours(from, to)
 }
 
 // candidate takes a value that is not plausible into the level that waits to
 // be believed, if it agrees with that, else into a new one.
-func (d *Doubter) candidate(i int, v float64, at int64) candidate {
-	t, l := &d.tracks[i], d.contexts[i].limits
-	lo, hi := t.span(at)
+func (p *probe) candidate(v float64, at int64) candidate {
+	lo, hi := p.span(at)
 	far := v - min(max(v, lo), hi)
-	c := t.Jump
-	agrees := c.N > 0 && (far > 0) == (c.Far > 0) && math.Abs(v-c.V) <= t.widen(l, l.fast)+l.fastHour*hours(t.Heard, at)
-	if !agrees && !d.stillInAir(i, v, at) {
-		c = candidate{From: t.Heard, Begun: at, Since: at, Held: v, Rose: c.N > 0 && c.Far < 0 && v > c.V}
+	c := p.Jump
+	agrees := c.N > 0 && (far > 0) == (c.Far > 0) && math.Abs(v-c.V) <= p.widen(p.rate.Fast)+p.rate.FastHour*hours(p.Heard, at)
+	if !agrees && !p.stillInAir(v, at) {
+		c = candidate{From: p.Heard, Begun: at, Since: at, Held: v, Rose: c.N > 0 && c.Far < 0 && v > c.V}
 	}
 	c.N++
 	c.V = v
@@ -143,63 +124,53 @@ func (d *Doubter) candidate(i int, v float64, at int64) candidate {
 	if math.Abs(far) > math.Abs(c.Far) {
 		c.Far = far
 	}
-	c.Fast = c.Fast || d.tooFast(i, far, c.From, at) || d.fallen(i, v, at) ||
-		d.farm.Probes[i].Measures == farm.Temperature && d.rushed(i, v, at)
-	if rest := d.rest(i, c); c.Far < 0 && math.Abs(v-c.Held) > rest {
+	c.Fast = c.Fast || p.tooFast(far, c.From, at) || p.fallen(v, at) || !p.moisture() && p.rushed(v, at)
+	if rest := p.rest(c); c.Far < 0 && math.Abs(v-c.Held) > rest {
 		c.Since, c.Held = at, v
 	}
-	d.breathe(i, &c, at)
+	p.breathe(&c, at)
 	return c
 }
 
 // rest is how far a fall may still move and count as come to rest: a probe that
 // dries on the bench sinks on, and one in the air swings with the day.
-func (d *Doubter) rest(i int, c candidate) float64 {
-	t, l := &d.tracks[i], d.contexts[i].limits
+func (p *probe) rest(c candidate) float64 {
 	switch {
-	case d.farm.Probes[i].Measures == farm.Moisture:
-		return t.widen(l, l.fast)
-	case d.contexts[i].room < 0 && c.Fast && !d.contexts[i].air:
-		return t.widen(l, settled)
+	case p.moisture():
+		return p.widen(p.rate.Fast)
+	case p.temperature() && p.room == nil && c.Fast && !p.air:
+		return p.widen(settled)
 	}
 	return math.Inf(1)
 }
 
 // lasted tells whether a candidate has lasted long enough to be believed.
-func (d *Doubter) lasted(i int, c candidate, at int64) bool {
-	t := &d.tracks[i]
-	moisture := d.farm.Probes[i].Measures == farm.Moisture
+func (p *probe) lasted(c candidate, at int64) bool {
 	switch {
-	case moisture && c.Far > 0:
+	case p.row.RisesFast && c.Far > 0:
 		return c.N >= 2
 	case c.N < 3:
 		return false
-	case t.N < established:
+	case p.N < established:
 		return true
-	case d.unnatural(i, c):
-		return d.explained(i, c, at)
+	case p.unnatural(c):
+		return p.explained(c, at)
 	}
-	return at-c.Since >= t.defended(c, millis(d.mustLast(i, c, moisture)))
+	// What was said for an hour is no ground to disbelieve six.
+	return at-c.Since >= min(millis(p.mustLast(c)), max(p.known(), millis(lastsSpike)))
 }
 
-// defended bounds how long a jump must last by the time that the probe has been
-// known: what was said for an hour is no ground to disbelieve six.
-func (t *track) defended(c candidate, lasts int64) int64 {
-	return min(lasts, max(t.known(), millis(lastsSpike)))
-}
-
-func (d *Doubter) mustLast(i int, c candidate, moisture bool) time.Duration {
-	pl := d.contexts[i]
+func (p *probe) mustLast(c candidate) time.Duration {
 	switch {
 	case !c.Fast && !c.Air:
 		return lastsSpike
-	case d.tracks[i].worked(c.Begun):
+	case p.worked(c.Begun):
 		return lastsWorked
-	case moisture:
+	case p.moisture():
 		return lastsDry
-	case c.Air, c.Far < 0 && pl.room < 0 && !pl.air:
+	case c.Air, p.temperature() && c.Far < 0 && p.room == nil && !p.air:
 		return lastsAir
-	case (c.Aired || math.Abs(c.Far) > farJump) && !pl.air:
+	case (c.Aired || math.Abs(c.Far) > farJump*p.rate.Fast) && !p.air:
 		return lastsFar
 	}
 	return lastsFast
@@ -214,36 +185,37 @@ func around(worked, since int64) bool {
 }
 
 // learnJump keeps the level that a doubted reading jumped to.
-func (d *Doubter) learnJump(i int, v float64, at int64, doubt farm.Doubt) {
-	t := &d.tracks[i]
-	if t.N == 0 { // doubted before a restart forgot the level
+func (p *probe) learnJump(v float64, at int64, doubt farm.Doubt) {
+	if p.N == 0 { // doubted before a restart forgot the level
 		return
 	}
-	t.Jump = d.candidate(i, v, at)
-	t.Jump.Fast = t.Jump.Fast || doubt == farm.TooFast
+	p.Jump = p.candidate(v, at)
+	p.Jump.Fast = p.Jump.Fast || doubt == farm.TooFast
 }
 
 // learnLevel takes in a value of the level. One out of reach is a step that
 // has lasted: the level begins anew there. Where work or water explains that,
 // so does the comparison with its twins.
-func (d *Doubter) learnLevel(i int, v float64, at int64, believed bool) {
-	t := &d.tracks[i]
+func (p *probe) learnLevel(v float64, at int64, believed bool) {
 	switch {
-	case !d.plausible(i, v, at):
-		if t.worked(at) || d.farm.Probes[i].Measures == farm.Moisture && v > t.V {
-			d.restartTwins(i)
-		} else if t.N > 0 && math.Abs(v-t.Twin.Agreed) > math.Abs(t.V-t.Twin.Agreed) {
-			t.Twin.Stepped = true
+	case !p.plausible(v, at):
+		if p.worked(at) || p.row.RisesFast && v > p.V {
+			p.restartTwins()
+		} else if p.N > 0 && math.Abs(v-p.Twin.Agreed) > math.Abs(p.V-p.Twin.Agreed) {
+			p.Twin.Stepped = true
 		}
-		t.leave(at)
-	case t.N > 0 && t.T == t.Heard && at-t.T <= 2*t.every(d.farm.Probes[i]):
-		t.learnStep(d.contexts[i].limits, v)
+		known := p.N >= established
+		if p.restart(); known {
+			p.Left, p.LeftAt = p.V, at
+		}
+	case p.N > 0 && p.T == p.Heard && at-p.T <= 2*p.every():
+		p.learnStep(v)
 	}
-	t.Jump = candidate{}
-	t.push(v, at)
-	t.Base.learn(v, at)
-	d.learnFollow(i, v, at)
+	p.Jump = candidate{}
+	p.push(v, at)
+	p.Base.learn(v, at)
+	p.learnFollow(v, at)
 	if believed {
-		t.Good, t.GoodAt = v, at
+		p.Good, p.GoodAt = v, at
 	}
 }

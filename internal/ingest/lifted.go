@@ -3,8 +3,6 @@ package ingest
 import (
 	"math"
 	"time"
-
-	"binwatchd/internal/farm"
 )
 
 // A probe that was left on the bench goes on speaking. What it says is of the
@@ -54,112 +52,104 @@ func (b *base) learn(v float64, at int64) {
 
 // fallen tells whether a moisture is further under its slow level than a bin
 // dries in a day, in steps however small.
-func (d *Doubter) fallen(i int, v float64, at int64) bool {
-	t := &d.tracks[i]
-	if d.farm.Probes[i].Measures != farm.Moisture || t.Base.From == 0 || t.T-t.Base.From < millis(baseKnown) || t.worked(at) {
+func (p *probe) fallen(v float64, at int64) bool {
+	if !p.moisture() || p.Base.From == 0 || p.T-p.Base.From < millis(baseKnown) || p.worked(at) {
 		return false
 	}
-	if t.Jump.N > 0 {
-		at = t.Jump.Begun // it fell then, and has been heard all the time since
+	if p.Jump.N > 0 {
+		at = p.Jump.Begun // it fell then, and has been heard all the time since
 	}
-	l := d.contexts[i].limits
-	return t.Base.V-v > max(t.widen(l, l.fast), wanders*t.Base.Wander)+fallHour*hours(t.T, at)
+	return p.Base.V-v > max(p.widen(p.rate.Fast), wanders*p.Base.Wander)+fallHour*hours(p.T, at)
 }
 
-// room is what the air around a bin's probe reads, where that is known.
-func (d *Doubter) room(i int, at int64) (float64, bool) {
-	if d.contexts[i].room < 0 || d.farm.Probes[i].Measures != farm.Temperature {
+// roomAir is what the air around a bin's probe reads, where that is known.
+func (p *probe) roomAir(at int64) (float64, bool) {
+	if !p.temperature() {
 		return 0, false
 	}
-	return d.fresh(d.contexts[i].room, at)
+	return p.room.fresh(at)
 }
 
 // learnFollow takes in whether a probe reads what the room does: a small tub of
 // castings always will, and its probe is not in the air for that.
-func (d *Doubter) learnFollow(i int, v float64, at int64) {
-	room, ok := d.room(i, at)
+func (p *probe) learnFollow(v float64, at int64) {
+	room, ok := p.roomAir(at)
 	if !ok {
 		return
 	}
-	t, like := &d.tracks[i], 0.0
+	like := 0.0
 	if math.Abs(v-room) <= roomly {
 		like = 1
 	}
-	if t.FollowAt != 0 {
-		dt := min(hours(t.FollowAt, at), 1)
-		t.Follow += (1 - math.Exp(-dt/followMemory.Hours())) * (like - t.Follow)
+	if p.FollowAt != 0 {
+		dt := min(hours(p.FollowAt, at), 1)
+		p.Follow += (1 - math.Exp(-dt/followMemory.Hours())) * (like - p.Follow)
 	}
-	t.FollowAt = at
+	p.FollowAt = at
 }
 
 // withRoom tells whether a probe that follows the room has followed it.
-func (d *Doubter) withRoom(i int, v float64, at int64) bool {
-	room, ok := d.room(i, at)
-	return ok && d.tracks[i].Follow > follower && math.Abs(v-room) <= roomly
+func (p *probe) withRoom(v float64, at int64) bool {
+	room, ok := p.roomAir(at)
+	return ok && p.Follow > follower && math.Abs(v-room) <= roomly
 }
 
 // intoRoom tells whether a probe that speaks seldom has come, between two
 // readings, from far to the room's temperature, where it has hardly ever been.
 // A bin might follow its room so far in those hours; but then it would have
 // followed it before.
-func (d *Doubter) intoRoom(i int, v float64, at int64) bool {
-	room, ok := d.room(i, at)
-	t := &d.tracks[i]
-	return ok && at-t.Heard >= millis(time.Hour) && t.known() >= millis(followMemory) && t.Follow < stranger &&
-		math.Abs(v-room) <= roomly && math.Abs(t.V-room) > unlike && math.Abs(v-t.V) >= fromFar
+func (p *probe) intoRoom(v float64, at int64) bool {
+	room, ok := p.roomAir(at)
+	return ok && at-p.Heard >= millis(time.Hour) && p.known() >= millis(followMemory) && p.Follow < stranger &&
+		math.Abs(v-room) <= roomly && math.Abs(p.V-room) > unlike && math.Abs(v-p.V) >= fromFar
 }
 
 // stillInAir tells whether a probe that lies in the air goes on reading the
 // room's temperature. That the room passes by the bin's old level is no return.
-func (d *Doubter) stillInAir(i int, v float64, at int64) bool {
-	room, ok := d.room(i, at)
-	return ok && d.tracks[i].Jump.Air && math.Abs(v-room) <= roomly
+func (p *probe) stillInAir(v float64, at int64) bool {
+	room, ok := p.roomAir(at)
+	return ok && p.Jump.Air && math.Abs(v-room) <= roomly
 }
 
 // breathe notes whether a level that waits to be believed is the room's. A
 // thermometer takes the air's temperature within minutes of being lifted out;
 // what comes near it later is met by chance.
-func (d *Doubter) breathe(i int, c *candidate, at int64) {
-	room, ok := d.room(i, at)
+func (p *probe) breathe(c *candidate, at int64) {
+	room, ok := p.roomAir(at)
 	if !ok {
 		return
 	}
-	t := &d.tracks[i]
 	switch off := math.Abs(c.V - room); {
 	case c.Air && off > unlike:
 		c.Air, c.Aired, c.Since = false, true, at
-	case off <= roomly && at-c.Begun <= millis(time.Hour) && math.Abs(t.V-room) > unlike && t.Follow <= follower:
+	case off <= roomly && at-c.Begun <= millis(time.Hour) && math.Abs(p.V-room) > unlike && p.Follow <= follower:
 		c.Air = true
 	}
 }
 
 // unnatural tells whether a level that waits to be believed is none that a bin
 // comes to by itself.
-func (d *Doubter) unnatural(i int, c candidate) bool {
-	t, known := &d.tracks[i], d.tracks[i].known() >= millis(lastsAir)
+func (p *probe) unnatural(c candidate) bool {
+	known := p.known() >= millis(lastsAir)
 	switch {
-	case d.farm.Probes[i].Measures != farm.Moisture:
+	case !p.moisture():
 		return c.Air && known
 	case !c.Fast:
 		return false
 	}
-	return c.V < boneDry || known && (c.V < halved*t.V || c.Mean < d.driest(i, c))
+	return c.V < boneDry || known && (c.V < halved*p.V || c.Mean < p.driest(c))
 }
 
 // driest is how far a moisture may have come down by itself: no further than
 // probe and bin are known to waver. One that came up again, as one does that is
 // put back into its bin, may find it dried since it was last believed.
-func (d *Doubter) driest(i int, c candidate) float64 {
-	t, l := &d.tracks[i], d.contexts[i].limits
-	low := t.Base.V - t.widen(l, l.fast)
+func (p *probe) driest(c candidate) float64 {
+	low := p.Base.V - p.widen(p.rate.Fast)
 	if c.Rose {
-		low -= dryDay * hours(t.T, c.Begun) / 24
+		low -= dryDay * hours(p.T, c.Begun) / 24
 	}
 	return low
 }
-
-// known is for how long the probe had a level, ms.
-func (t *track) known() int64 { return t.T - t.Begun }
 
 // explained tells whether the keeper's word explains a level that no bin comes
 // to by itself, and has been heard for long enough.
@@ -171,20 +161,18 @@ func (t *track) known() int64 { return t.T - t.Begun }
 // the keeper has been told and has looked, the same jots are the answer: it is
 // right as it is. A moisture that is none of the air's takes any word: something
 // was done there.
-func (d *Doubter) explained(i int, c candidate, at int64) bool {
-	t := &d.tracks[i]
-	moisture := d.farm.Probes[i].Measures == farm.Moisture
-	switch {
-	case moisture && c.V >= boneDry && c.V >= halved*t.V && t.Worked >= c.Begun-workedAfter:
-		return at-c.Since >= millis(lastsWorked)
-	case t.Handled > c.Begun+workedBefore:
-		return at-max(c.Since, t.Handled) >= millis(lastsWorked)
-	case around(t.Renewed, c.Begun):
-		return at-c.Since >= millis(lastsWorked)
-	case around(t.Handled, c.Begun) && moisture:
-		return c.V >= boneDry && at-c.Since >= millis(lastsWorked)
-	case around(t.Handled, c.Begun):
-		return at-c.Since >= millis(lastsAir)
+func (p *probe) explained(c candidate, at int64) bool {
+	since, lasts := c.Since, lastsWorked
+	switch moisture := p.moisture(); {
+	case moisture && c.V >= boneDry && c.V >= halved*p.V && p.Worked >= c.Begun-workedAfter:
+	case p.Handled > c.Begun+workedBefore:
+		since = max(since, p.Handled)
+	case around(p.Renewed, c.Begun):
+	case around(p.Handled, c.Begun) && moisture && c.V >= boneDry:
+	case around(p.Handled, c.Begun) && !moisture:
+		lasts = lastsAir
+	default:
+		return false
 	}
-	return false
+	return at-since >= millis(lasts)
 }

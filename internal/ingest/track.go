@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"binwatchd/internal/farm"
+	"binwatchd/internal/trend"
 )
 
 const (
@@ -50,9 +51,9 @@ type track struct {
 	Jump   candidate
 	Begun  int64 // time of the first value believed
 
-	Still still
-	Twin  twin
-	Base  base // of a moisture
+	Still standstill
+	Twin  departure
+	Base  base // slow level, of which a moisture falls by no more than a bin dries
 
 	Follow   float64 // part of the time in which it reads what the room does
 	FollowAt int64
@@ -76,12 +77,12 @@ const (
 // remember keeps what was known before the first reading after a silence: if what
 // follows was poured out by a gateway, that one was too.
 func (t *track) remember(at, every int64) {
-	switch silent := at - t.Heard; {
-	case t.Heard == 0 || silent <= saidAtOnce:
-	case silent <= min(silences*every, priorAfter):
-		t.Prior = nil
-	default:
-		t.Prior = nil
+	silent := at - t.Heard
+	if t.Heard == 0 || silent <= saidAtOnce {
+		return
+	}
+	t.Prior = nil
+	if silent > min(silences*every, priorAfter) {
 		prior := *t
 		t.Prior = &prior
 	}
@@ -118,30 +119,18 @@ func (t *track) hear(at int64) {
 
 // every is how often a probe may be expected to speak, ms: as told, or as it was
 // heard where that is more seldom.
-func (t *track) every(p farm.Probe) int64 { return max(millis(p.Every), t.Gap, 60_000) }
+func (p *probe) every() int64 { return max(millis(p.Every), p.Gap, 60_000) }
 
-// limits are how fast a quantity may honestly change, in its own unit.
-type limits struct {
-	reach, reachHour float64 // between two readings, and more for each hour between them
-	fast, fastHour   float64 // past this no bin changes
-	noisiest         float64 // most that a noisy probe may widen its own reach
-}
-
-// limitsOf gives the limits of a quantity. All are common practice, no source:
-// wide enough for a bed behind glass on a spring morning (about 10 K an hour)
-// and for the noise of a cheap moisture probe, narrow enough for the 5 to 10 K
-// between a bin and the room a probe is laid down in. Air warms far faster
-// than a bin when the sun comes out. A moisture can only fall that fast out of
-// the bin; it rises as fast as water is poured.
-func limitsOf(q farm.Quantity, air bool) limits {
-	switch {
-	case q == farm.Temperature && air:
-		return limits{reach: 2, reachHour: 12, fast: 10, fastHour: 20, noisiest: 10}
-	case q == farm.Temperature:
-		return limits{reach: 1.5, reachHour: 3, fast: 4, fastHour: 6, noisiest: 8}
+// fresh gives the last believed value when it is not too old at a time.
+func (p *probe) fresh(at int64) (float64, bool) {
+	if p == nil || p.GoodAt == 0 {
+		return 0, false
 	}
-	return limits{reach: 6, reachHour: 2, fast: 10, fastHour: 2, noisiest: 30}
+	return p.Good, max(at-p.GoodAt, p.GoodAt-at) <= 3*p.every()
 }
+
+// known is for how long the probe had a level, ms.
+func (t *track) known() int64 { return t.T - t.Begun }
 
 // span is the range of the window and the newest level. For some hours after
 // a step it reaches back to the level left: the peak of a watering drains away,
@@ -154,15 +143,15 @@ func (t *track) span(at int64) (lo, hi float64) {
 	return lo, hi
 }
 
-// widen is what the probe's own noise and resolution add to a limit: six mean
-// steps are about five standard deviations of a step, two resolutions are one
-// step and its return.
-func (t *track) widen(l limits, limit float64) float64 {
-	own := max(6*t.Noise, 2*t.Step)
-	if t.Steps < learnt {
-		own = max(own, 3*l.reach)
+// widen gives a limit with what the probe's own noise and resolution add to it:
+// six mean steps are about five standard deviations of a step, two resolutions
+// are one step and its return.
+func (p *probe) widen(limit float64) float64 {
+	own := max(6*p.Noise, 2*p.Step)
+	if p.Steps < learnt {
+		own = max(own, 3*p.rate.Reach)
 	}
-	return max(limit, min(own, l.noisiest))
+	return max(limit, min(own, p.rate.Noisiest))
 }
 
 // push adds a value to the window.
@@ -186,55 +175,32 @@ func (t *track) push(v float64, at int64) {
 // restart forgets the window: the level begins anew.
 func (t *track) restart() { t.N, t.Jump, t.LeftAt, t.Base = 0, candidate{}, 0, base{} }
 
-// leave begins the level anew at a step that has lasted.
-func (t *track) leave(at int64) {
-	known := t.N >= established
-	t.restart()
-	if known {
-		t.Left, t.LeftAt = t.V, at
-	}
-}
-
 // learnStep takes in how far a probe moved between two readings. One wild step
 // counts no more than three usual ones, so that a bad contact does not pass
 // for noise.
-func (t *track) learnStep(l limits, v float64) {
-	step := math.Abs(v - t.V)
-	if step > 1e-6 && (t.Step == 0 || step < t.Step) {
-		t.Step = step
+func (p *probe) learnStep(v float64) {
+	step := math.Abs(v - p.V)
+	if step > 1e-6 && (p.Step == 0 || step < p.Step) {
+		p.Step = step
 	}
-	t.Steps = min(t.Steps+1, 8*learnt)
-	if t.Steps > learnt {
-		step = min(step, 3*max(t.Noise, t.Step))
+	p.Steps = min(p.Steps+1, 8*learnt)
+	if p.Steps > learnt {
+		step = min(step, 3*max(p.Noise, p.Step))
 	}
-	t.Noise += (min(step, l.noisiest) - t.Noise) / float64(t.Steps)
+	p.Noise += (min(step, p.rate.Noisiest) - p.Noise) / float64(p.Steps)
 }
 
-// hampel tells whether a value is an outlier of the window: further from its
-// median than three times its scaled median absolute deviation (Hampel 1974,
-// J Am Stat Assoc 69:383–393, the influence curve; the cut at 3 is common
-// practice). On flat data of a coarse probe the deviation is 0, so it is held
-// up by the probe's resolution.
-func (t *track) hampel(v float64) bool {
-	var buf [windowSize]float64
-	w := buf[:t.N]
-	copy(w, t.Win[:t.N])
-	m := median(w)
-	for i := range w {
-		w[i] = math.Abs(w[i] - m)
-	}
-	const toSigma = 1.482602218505602 // of a normal distribution
-	return math.Abs(v-m) > 3*max(toSigma*median(w), t.Step)
+// outlier tells whether a value is one of the window: further from its median
+// than three times its scaled median absolute deviation (Hampel 1974, J Am Stat
+// Assoc 69:383–393, the influence curve; the cut at 3 is common practice). On
+// flat data of a coarse probe the deviation is 0, so it is held up by the probe's
+// resolution.
+func (t *track) outlier(v float64) bool {
+	w := t.Win[:t.N]
+	return math.Abs(v-trend.Median(w)) > 3*max(trend.MAD(w), t.Step)
 }
 
-// median sorts w.
-func median(w []float64) float64 {
-	slices.Sort(w)
-	n := len(w)
-	return (w[(n-1)/2] + w[n/2]) / 2
-}
-
-// snapshotVersion changes when a saved state no longer means the same.
+// snapshotVersion changes when a snapshot no longer means the same.
 const snapshotVersion = 2
 
 // A snapshot is what Save writes: JSON, keyed by the probes' ids.
@@ -252,17 +218,17 @@ type trackSnapshot struct {
 type pairSnapshot struct {
 	A string `json:"a"`
 	B string `json:"b"`
-	pair
+	difference
 }
 
 // Save writes what is known of the probes, the same bytes for the same state.
 func (d *Doubter) Save() ([]byte, error) {
-	s := snapshot{Version: snapshotVersion, Tracks: make(map[string]trackSnapshot, len(d.tracks))}
-	for i, t := range d.tracks {
-		s.Tracks[d.farm.Probes[i].ID] = trackSnapshot{fingerprint(d.farm.Probes[i]), t}
+	s := snapshot{Version: snapshotVersion, Tracks: make(map[string]trackSnapshot, len(d.probes))}
+	for _, p := range d.probes {
+		s.Tracks[p.ID] = trackSnapshot{fingerprint(p.Probe), p.track}
 	}
 	for _, p := range d.pairs {
-		s.Pairs = append(s.Pairs, pairSnapshot{d.farm.Probes[p.a].ID, d.farm.Probes[p.b].ID, p})
+		s.Pairs = append(s.Pairs, pairSnapshot{p.a.ID, p.b.ID, p.difference})
 	}
 	b, err := json.Marshal(s)
 	if err != nil {
@@ -275,9 +241,11 @@ func (d *Doubter) Save() ([]byte, error) {
 // there are dropped, and those that measure otherwise than they did begin
 // anew. After an error nothing is known.
 func (d *Doubter) Load(b []byte) error {
-	clear(d.tracks)
-	for k := range d.pairs {
-		d.pairs[k] = pair{a: d.pairs[k].a, b: d.pairs[k].b}
+	for _, p := range d.probes {
+		p.track = track{}
+	}
+	for _, p := range d.pairs {
+		p.difference = difference{}
 	}
 	var s snapshot
 	if err := json.Unmarshal(b, &s); err != nil {
@@ -286,32 +254,22 @@ func (d *Doubter) Load(b []byte) error {
 	if s.Version != snapshotVersion {
 		return fmt.Errorf("load doubts: version %d, not %d", s.Version, snapshotVersion)
 	}
-	for i, p := range d.farm.Probes {
-		if t, ok := s.Tracks[p.ID]; ok && t.Of == fingerprint(p) && t.sound() {
-			d.tracks[i] = t.track
+	for _, p := range d.probes {
+		if t, ok := s.Tracks[p.ID]; ok && t.Of == fingerprint(p.Probe) && t.sound() {
+			p.track = t.track
 		}
 	}
-	for _, p := range s.Pairs {
-		d.loadPair(p)
-	}
-	return nil
-}
-
-// loadPair takes in a pair of twins that are twins still and both known.
-func (d *Doubter) loadPair(s pairSnapshot) {
-	a, okA := d.index[s.A]
-	b, okB := d.index[s.B]
-	if !okA || !okB || d.tracks[a].Last == 0 || d.tracks[b].Last == 0 {
-		return
-	}
-	for k := range d.pairs {
-		if p := &d.pairs[k]; p.a == a && p.b == b {
-			s.pair.a, s.pair.b = a, b
-			if *p = s.pair; p.Lately == 0 { // saved before that was kept
-				p.Lately = p.Usual
+	for _, saved := range s.Pairs {
+		for _, p := range d.pairs { // of probes that are twins still, and both known
+			if p.a.ID == saved.A && p.b.ID == saved.B && p.a.Last != 0 && p.b.Last != 0 {
+				p.difference = saved.difference
+				if p.Lately == 0 { // saved before that was kept
+					p.Lately = p.Usual
+				}
 			}
 		}
 	}
+	return nil
 }
 
 // sound tells whether a saved track can be worked with.
@@ -334,34 +292,37 @@ func fingerprint(p farm.Probe) uint64 {
 // right: what was heard on the wrong clock was heard as long ago as it was.
 func (d *Doubter) Shift(by time.Duration, from time.Time) {
 	ms, begin := by.Milliseconds(), from.UnixMilli()
-	move := func(times ...*int64) {
-		for _, t := range times {
-			if *t != 0 && *t >= begin {
-				*t += ms
-			}
+	for _, p := range d.probes {
+		for t := &p.track; t != nil; t = t.Prior {
+			shift(ms, begin, t.times()...)
 		}
 	}
-	var tracks []*track
-	for i := range d.tracks {
-		tracks = append(tracks, &d.tracks[i])
-		if prior := d.tracks[i].Prior; prior != nil {
-			tracks = append(tracks, prior)
-		}
+	for _, p := range d.pairs {
+		shift(ms, begin, &p.At)
 	}
-	for _, t := range tracks {
-		move(&t.Last, &t.Heard, &t.T, &t.GoodAt, &t.LeftAt, &t.Begun, &t.FollowAt, &t.Worked, &t.Stirred, &t.Handled, &t.Renewed)
-		move(&t.Jump.From, &t.Jump.Begun, &t.Jump.Since)
-		move(&t.Still.From, &t.Still.To, &t.Still.Day)
-		move(&t.Twin.SlowAt, &t.Twin.AgreedAt, &t.Twin.Apart, &t.Twin.Far, &t.Twin.Climbed)
-		move(&t.Base.From, &t.Base.At)
-		for k := range t.Twin.Marks {
-			move(&t.Twin.Marks[k].At)
-		}
-		for k := range t.N {
-			move(&t.WinAt[k])
-		}
+}
+
+// times lists every moment that a track holds.
+func (t *track) times() []*int64 {
+	all := []*int64{
+		&t.Last, &t.Heard, &t.T, &t.GoodAt, &t.LeftAt, &t.Begun, &t.FollowAt, &t.Worked, &t.Stirred, &t.Handled, &t.Renewed,
+		&t.Jump.From, &t.Jump.Begun, &t.Jump.Since, &t.Still.From, &t.Still.To, &t.Still.Day, &t.Base.From, &t.Base.At,
+		&t.Twin.SlowAt, &t.Twin.AgreedAt, &t.Twin.Apart, &t.Twin.Far, &t.Twin.Climbed,
 	}
-	for k := range d.pairs {
-		move(&d.pairs[k].At)
+	for k := range t.Twin.Marks {
+		all = append(all, &t.Twin.Marks[k].At)
+	}
+	for k := range t.N {
+		all = append(all, &t.WinAt[k])
+	}
+	return all
+}
+
+// shift moves those of some times that are not before a moment; all in ms.
+func shift(ms, from int64, times ...*int64) {
+	for _, t := range times {
+		if *t != 0 && *t >= from {
+			*t += ms
+		}
 	}
 }

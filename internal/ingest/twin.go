@@ -1,14 +1,37 @@
 package ingest
 
 import (
+	"iter"
 	"math"
+	"slices"
 	"time"
-
-	"binwatchd/internal/farm"
 )
 
-// A twin keeps how a probe stands to the others of its zone.
+// A twin is another probe of the same quantity in a probe's zone.
 type twin struct {
+	other *probe
+	pair  *pair
+	sign  float64 // +1 where the pair's difference is ours less the other's, else -1
+}
+
+// A pair keeps how two probes of one zone usually differ: one may lie deeper,
+// or swing more through the day.
+type pair struct {
+	a, b *probe // a comes first in the farm
+	difference
+}
+
+// A difference is of a's value less b's.
+type difference struct {
+	Usual  float64 // mean
+	Lately float64 // the same over a few days
+	Spread float64 // mean distance of the difference from that
+	Seen   int64   // time over which that was learnt, ms
+	At     int64   // when it was learnt last
+}
+
+// A departure keeps how a probe stands to its twins, and whether it left them.
+type departure struct {
 	Slow       float64 // mean over about half a day of the probe's level
 	SlowAt     int64
 	Agreed     float64 // value when it last agreed with a twin
@@ -28,20 +51,45 @@ type twin struct {
 
 // A mark is how far a probe's slow level was above that of its coolest twin.
 type mark struct {
-	Above float64 // K
-	At    int64   // 0 when there is none
+	Above float64
+	At    int64 // 0 when there is none
 }
 
-// A pair keeps how two probes of one zone usually differ: one may lie deeper,
-// or swing more through the day.
-type pair struct {
-	a, b   int
-	Usual  float64 // mean of a's value less b's
-	Lately float64 // the same over a few days
-	Spread float64 // mean distance of the difference from that
-	Seen   int64   // time over which that was learnt, ms
-	At     int64   // when it was learnt last
+// pairUp makes two probes twins, for one of them.
+func (d *Doubter) pairUp(p, o *probe) twin {
+	a, b, sign := p, o, 1.0
+	if slices.Index(d.probes, o) < slices.Index(d.probes, p) {
+		a, b, sign = o, p, -1
+	}
+	i := slices.IndexFunc(d.pairs, func(q *pair) bool { return q.a == a && q.b == b })
+	if i < 0 {
+		i = len(d.pairs)
+		d.pairs = append(d.pairs, &pair{a: a, b: b})
+	}
+	return twin{o, d.pairs[i], sign}
 }
+
+// hasTwin tells whether another probe is among a probe's twins.
+func (p *probe) hasTwin(o *probe) bool {
+	return slices.ContainsFunc(p.twins, func(t twin) bool { return t.other == o })
+}
+
+// freshTwins gives the twins that have been believed lately, with their values.
+func (p *probe) freshTwins(at int64) iter.Seq2[twin, float64] {
+	return func(yield func(twin, float64) bool) {
+		for _, t := range p.twins {
+			if v, ok := t.other.fresh(at); ok && !yield(t, v) {
+				return
+			}
+		}
+	}
+}
+
+// above is how far a value lies above the other's, beyond the usual difference.
+func (t twin) above(v, other float64) float64 { return v - other - t.sign*t.pair.Usual }
+
+// spread is what the usual wavering of the difference adds to a tolerance.
+func (t twin) spread() float64 { return twinSpreads * t.pair.Spread }
 
 // When twins disagree. Common practice, no source. A spot in a living zone may
 // warm by itself, however far; a spot near the top follows the weather first;
@@ -66,6 +114,7 @@ const (
 	twinWeather     = 12.0 // K, toward the room's air
 	twinMoisture    = 15.0 // points of %
 	twinWatered     = 40.0 // points of %
+	twinOther       = 1.5  // times what is too fast, of any other quantity
 
 	swingMemory  = 24 * time.Hour
 	usualMemory  = 5 * 24 * time.Hour
@@ -75,59 +124,46 @@ const (
 )
 
 // apartLong tells whether a value has moved away from every twin, for a while.
-func (d *Doubter) apartLong(i int, v float64, at int64) bool {
-	t := &d.tracks[i]
-	since := t.Twin.Apart
-	if since == 0 && t.Jump.N > 0 && !t.worked(at) && (v < t.V || d.farm.Probes[i].Measures == farm.Temperature) {
-		since = t.Jump.Begun // it has stepped apart
+func (p *probe) apartLong(v float64, at int64) bool {
+	since := p.Twin.Apart
+	if since == 0 && p.Jump.N > 0 && !p.worked(at) && (v < p.V || p.temperature()) {
+		since = p.Jump.Begun // it has stepped apart
 	}
-	if since == 0 || !d.apart(i, v, at) {
+	if since == 0 || !p.apart(v, at) {
 		return false
 	}
-	return at-since >= millis(twinLasts) && !d.forgiven(i, v, since, at)
+	return at-since >= millis(twinLasts) && !p.forgiven(v, since, at)
 }
 
 // forgiven tells whether a difference has lasted so long that it is taken for
 // usual, or the keeper has handled the bin since. A large one is never usual by
-// lasting: it would judge the bin.
-func (d *Doubter) forgiven(i int, v float64, since, at int64) bool {
-	t := &d.tracks[i]
-	large := twinWatered
-	if d.farm.Probes[i].Measures == farm.Temperature {
-		large = twinLarge
-	}
-	hot := d.farm.Probes[i].Measures == farm.Temperature && v > t.Twin.Agreed
-	lasting := at-since >= millis(twinForgives) && math.Abs(v-t.Twin.Agreed) <= large && !hot
-	return lasting || t.Handled > since+workedBefore
+// lasting, nor is heat: it would judge the bin.
+func (p *probe) forgiven(v float64, since, at int64) bool {
+	hot := p.temperature() && v > p.Twin.Agreed
+	lasting := at-since >= millis(twinForgives) && math.Abs(v-p.Twin.Agreed) <= p.large() && !hot
+	return lasting || p.Handled > since+workedBefore
 }
 
 // apart tells whether a value is unusually far from that of every fresh twin,
 // and it is this probe that moved. Where both moved, neither is accused. A
 // probe that has been apart for a while must come halfway back. One that is hot
 // where feed may heat is not accused for that.
-func (d *Doubter) apart(i int, v float64, at int64) bool {
-	mine, part, any := d.moved(i, v, at), 1.0, false
+func (p *probe) apart(v float64, at int64) bool {
+	mine, part, any := p.moved(v, at), 1.0, false
 	warm := millis(twinWarm)
-	if d.tracks[i].stepped() {
+	if p.stepped() {
 		warm = millis(twinStepWarm)
 	}
-	if since := d.tracks[i].Twin.Apart; since != 0 && at-since >= millis(twinLasts) {
+	if since := p.Twin.Apart; since != 0 && at-since >= millis(twinLasts) {
 		part = 0.5
 	}
-	for _, j := range d.contexts[i].twins {
-		other, ok := d.fresh(j, at)
-		if !ok {
-			continue
-		}
-		p, sign := d.pairOf(i, j)
-		above := v - other - sign*p.Usual
-		if off := math.Abs(above); p.Seen < warm || off <= part*(d.tolerance(i, v, at)+twinSpreads*p.Spread) {
-			return false
-		}
-		if above > 0 && d.heats(i, at) || above < 0 && d.contexts[i].living(d.farm) && d.towardTheRoom(i, v, at) {
-			return false
-		}
-		if mine <= 1.5*d.moved(j, other, at)+0.1*d.tolerance(i, v, at) {
+	tolerance := p.tolerance(v, at)
+	for t, other := range p.freshTwins(at) {
+		above := t.above(v, other)
+		switch {
+		case t.pair.Seen < warm, math.Abs(above) <= part*(tolerance+t.spread()),
+			above > 0 && p.heats(at), above < 0 && p.living && p.towardTheRoom(v, at),
+			mine <= 1.5*t.other.moved(other, at)+0.1*tolerance:
 			return false
 		}
 		any = true
@@ -138,28 +174,24 @@ func (d *Doubter) apart(i int, v float64, at int64) bool {
 // heats tells whether a probe that is above its twin may well be hot where feed
 // heats: in a living zone, risen above it as heat rises, and without a step, and
 // still sharing the day with it and moving at all.
-func (d *Doubter) heats(i int, at int64) bool {
-	t, c := &d.tracks[i].Twin, d.tracks[i].Jump
-	if d.farm.Probes[i].Measures != farm.Temperature || !d.contexts[i].living(d.farm) || t.Stepped || c.N > 0 && c.Far > 0 {
+func (p *probe) heats(at int64) bool {
+	t, c := &p.Twin, p.Jump
+	if !p.temperature() || !p.living || t.Stepped || c.N > 0 && c.Far > 0 {
 		return false
 	}
 	drifts := t.Far != 0 && at-t.Far > millis(twinShows) && (t.Climbed == 0 || t.Climbed < t.AgreedAt-millis(twinFeeds))
-	return !drifts && !d.missesTheDay(i, at) && !d.stuck(i, at)
+	return !drifts && !p.missesTheDay(at) && !p.stuck(at)
 }
 
 // learnClimb notes how far a probe climbs over its coolest twin within a day.
-func (d *Doubter) learnClimb(i int, at int64) {
-	t := &d.tracks[i].Twin
+func (p *probe) learnClimb(at int64) {
+	t := &p.Twin
 	if last := t.Marks[twinMarks-1]; last.At != 0 && at-last.At < millis(twinMarkGap) {
 		return
 	}
 	above, known := math.Inf(-1), false
-	for _, j := range d.contexts[i].twins {
-		if by := t.Slow - d.tracks[j].Twin.Slow; by > above {
-			if _, ok := d.fresh(j, at); ok {
-				above, known = by, true
-			}
-		}
+	for o := range p.freshTwins(at) {
+		above, known = max(above, t.Slow-o.other.Twin.Slow), true
 	}
 	if !known {
 		return
@@ -177,8 +209,8 @@ func (d *Doubter) learnClimb(i int, at int64) {
 }
 
 // stuck tells whether a probe repeats one number for far longer than it ever did.
-func (d *Doubter) stuck(i int, at int64) bool {
-	s := &d.tracks[i].Still
+func (p *probe) stuck(at int64) bool {
+	s := &p.Still
 	return s.Changes >= enoughChanges && s.lasts(at, frozenAfter, frozenAloneTime)
 }
 
@@ -187,14 +219,13 @@ func (t *track) stepped() bool { return t.Twin.Stepped || t.Jump.N > 0 }
 
 // missesTheDay tells whether a probe no longer swings with the day as it did,
 // though a twin does.
-func (d *Doubter) missesTheDay(i int, at int64) bool {
-	t := &d.tracks[i].Twin
+func (p *probe) missesTheDay(at int64) bool {
+	t := &p.Twin
 	if t.Usual < swingMatters || t.Swing > swingShared*t.Usual {
 		return false
 	}
-	for _, j := range d.contexts[i].twins {
-		other := &d.tracks[j].Twin
-		if _, ok := d.fresh(j, at); ok && other.Usual >= swingMatters && other.Swing > swingHalf*other.Usual {
+	for o := range p.freshTwins(at) {
+		if other := &o.other.Twin; other.Usual >= swingMatters && other.Swing > swingHalf*other.Usual {
 			return true
 		}
 	}
@@ -203,15 +234,10 @@ func (d *Doubter) missesTheDay(i int, at int64) bool {
 
 // far tells whether a value is unusually far from that of every fresh twin,
 // whoever moved.
-func (d *Doubter) far(i int, v float64, at int64) bool {
-	any := false
-	for _, j := range d.contexts[i].twins {
-		other, ok := d.fresh(j, at)
-		if !ok {
-			continue
-		}
-		p, sign := d.pairOf(i, j)
-		if math.Abs(sign*(v-other)-p.Usual) <= d.tolerance(i, v, at)+twinSpreads*p.Spread {
+func (p *probe) far(v float64, at int64) bool {
+	any, tolerance := false, p.tolerance(v, at)
+	for t, other := range p.freshTwins(at) {
+		if math.Abs(t.above(v, other)) <= tolerance+t.spread() {
 			return false
 		}
 		any = true
@@ -222,89 +248,85 @@ func (d *Doubter) far(i int, v float64, at int64) bool {
 // moved is how far a probe is from where it was when it last agreed with a
 // twin. If that was long ago the day's swing has gone over it, and slow means
 // are compared instead.
-func (d *Doubter) moved(i int, v float64, at int64) float64 {
-	t := &d.tracks[i].Twin
-	if at-t.AgreedAt <= millis(twinQuick) || d.tracks[i].Jump.N > 0 {
+func (p *probe) moved(v float64, at int64) float64 {
+	t := &p.Twin
+	if at-t.AgreedAt <= millis(twinQuick) || p.Jump.N > 0 {
 		return math.Abs(v - t.Agreed)
 	}
 	return math.Abs(t.Slow - t.AgreedSlow)
 }
 
 // tolerance is how far a probe may honestly move from its twins.
-func (d *Doubter) tolerance(i int, v float64, at int64) float64 {
-	t := &d.tracks[i]
-	rises := v > t.Twin.Agreed
-	stirred := t.Stirred != 0 && at-t.Stirred <= millis(twinFeeds)
-	switch temperature := d.farm.Probes[i].Measures == farm.Temperature; {
-	case temperature && d.towardTheRoom(i, v, at):
+func (p *probe) tolerance(v float64, at int64) float64 {
+	stirred := p.Stirred != 0 && at-p.Stirred <= millis(twinFeeds)
+	switch {
+	case p.temperature() && p.towardTheRoom(v, at):
 		return twinWeather
-	case temperature:
+	case p.temperature():
 		return twinTemperature
-	case rises && stirred:
+	case p.moisture() && v > p.Twin.Agreed && stirred:
+		return twinWatered
+	case p.moisture():
+		return twinMoisture
+	}
+	return twinOther * p.row.Rate.Fast
+}
+
+// large is a difference that is never usual by lasting.
+func (p *probe) large() float64 {
+	switch {
+	case p.temperature():
+		return twinLarge
+	case p.moisture():
 		return twinWatered
 	}
-	return twinMoisture
+	return 2 * twinOther * p.row.Rate.Fast
 }
 
 // towardTheRoom tells whether the room's air explains a value: a probe near the
 // top follows a frost or a hot day sooner than one deep down, but no further
 // than the air itself has been within the last day.
-func (d *Doubter) towardTheRoom(i int, v float64, at int64) bool {
-	room, ok := d.room(i, at)
+func (p *probe) towardTheRoom(v float64, at int64) bool {
+	room, ok := p.roomAir(at)
 	if !ok {
 		return false
 	}
-	day := d.tracks[d.contexts[i].room].Base
+	day := p.room.Base
 	low, high := min(room, day.V-2*day.Wander), max(room, day.V+2*day.Wander)
-	was := d.tracks[i].Twin.Agreed
+	was := p.Twin.Agreed
 	return min(was, low) <= v && v <= max(was, high)
-}
-
-// pairOf finds the pair of two twins, and the sign of their difference in it.
-func (d *Doubter) pairOf(i, j int) (*pair, float64) {
-	for k := range d.pairs {
-		switch p := &d.pairs[k]; {
-		case p.a == i && p.b == j:
-			return p, 1
-		case p.a == j && p.b == i:
-			return p, -1
-		}
-	}
-	return &pair{}, 1
 }
 
 // learnTwins takes in how a probe stands to its twins. While it is apart it
 // teaches nothing, until its difference has lasted so long that it is taken
 // for usual.
-func (d *Doubter) learnTwins(i int, v float64, at int64, believed bool) {
-	if len(d.contexts[i].twins) == 0 {
+func (p *probe) learnTwins(v float64, at int64, believed bool) {
+	if len(p.twins) == 0 {
 		return
 	}
-	t := &d.tracks[i].Twin
+	t := &p.Twin
 	t.slow(v, at)
-	d.learnClimb(i, at)
-	if d.far(i, v, at) {
-		if t.Far == 0 {
-			t.Far = at
-		}
+	p.learnClimb(at)
+	if t.Far == 0 && p.far(v, at) {
+		t.Far = at
 	}
-	switch apart := d.apart(i, v, at); {
+	switch apart := p.apart(v, at); {
 	case apart && t.Apart == 0:
 		t.Apart = at
-		if jump := d.tracks[i].Jump; jump.N > 0 {
+		if jump := p.Jump; jump.N > 0 {
 			t.Apart = jump.Begun
 		}
-	case apart && d.forgiven(i, v, t.Apart, at):
-		d.restartTwins(i)
+	case apart && p.forgiven(v, t.Apart, at):
+		p.restartTwins()
 	case !apart:
 		t.Apart = 0
-		d.learnPairs(i, v, at, believed)
+		p.learnPairs(v, at, believed)
 	}
 }
 
 // slow follows the probe's level over about half a day, and its swing around
 // that.
-func (t *twin) slow(v float64, at int64) {
+func (t *departure) slow(v float64, at int64) {
 	if t.SlowAt == 0 || at-t.SlowAt > 2*day {
 		t.Slow = v
 	}
@@ -319,30 +341,23 @@ func (t *twin) slow(v float64, at int64) {
 }
 
 // learnPairs takes in the differences to the fresh twins.
-func (d *Doubter) learnPairs(i int, v float64, at int64, believed bool) {
+func (p *probe) learnPairs(v float64, at int64, believed bool) {
 	if !believed {
 		return
 	}
-	for _, j := range d.contexts[i].twins {
-		other, ok := d.fresh(j, at)
-		if !ok {
-			continue
-		}
-		p, sign := d.pairOf(i, j)
-		diff := sign * (v - other)
-		half := (d.tolerance(i, v, at) + twinSpreads*p.Spread) / 2
-		agree := p.Seen == 0 || math.Abs(diff-p.Usual) <= half
-		p.learn(diff, at, agree)
+	for t, other := range p.freshTwins(at) {
+		agree := t.pair.Seen == 0 || math.Abs(t.above(v, other)) <= (p.tolerance(v, at)+t.spread())/2
+		t.pair.learn(t.sign*(v-other), at, agree)
 		if agree {
-			d.agree(i, v, at)
-			d.agree(j, other, at)
+			p.agree(v, at)
+			t.other.agree(other, at)
 		}
 	}
 }
 
 // agree notes where a probe is while it agrees with a twin.
-func (d *Doubter) agree(i int, v float64, at int64) {
-	t := &d.tracks[i].Twin
+func (p *probe) agree(v float64, at int64) {
+	t := &p.Twin
 	if t.AgreedAt != 0 && at > t.AgreedAt {
 		w := 1 - math.Exp(-min(hours(t.AgreedAt, at), 1)/usualMemory.Hours())
 		t.Usual += w * (t.Swing - t.Usual)
@@ -354,7 +369,7 @@ func (d *Doubter) agree(i int, v float64, at int64) {
 // learn takes in one difference, weighed by the time it stood for. One that is
 // halfway to being unusual counts little, so that a fault that grows slowly is
 // not taken for usual on its way.
-func (p *pair) learn(diff float64, at int64, agree bool) {
+func (p *difference) learn(diff float64, at int64, agree bool) {
 	dt := min(max(at-p.At, 0), millis(time.Hour))
 	if !agree && p.Seen >= millis(twinWarm) {
 		dt /= 4
@@ -375,12 +390,11 @@ func (p *pair) learn(diff float64, at int64, agree bool) {
 
 // restartTwins forgets how a probe differs from its twins: it has honestly
 // moved to a new level.
-func (d *Doubter) restartTwins(i int) {
-	t := &d.tracks[i].Twin
+func (p *probe) restartTwins() {
+	t := &p.Twin
 	t.Apart, t.Far, t.Stepped = 0, 0, false
-	for _, j := range d.contexts[i].twins {
-		p, _ := d.pairOf(i, j)
-		*p = pair{a: p.a, b: p.b}
-		d.tracks[j].Twin.Apart = 0
+	for _, o := range p.twins {
+		o.pair.difference = difference{}
+		o.other.Twin.Apart = 0
 	}
 }
