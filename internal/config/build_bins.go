@@ -145,6 +145,14 @@ func (b *builder) zoneOf(e *entry[zoneDoc], bin *binDoc) farm.Zone {
 			zone.Bands[q] = own
 		}
 	}
+	for q, x := range d.limits.v {
+		if x.set {
+			if zone.Limits == nil {
+				zone.Limits = map[farm.Quantity]farm.Band{}
+			}
+			zone.Limits[q] = x.v
+		}
+	}
 	for _, p := range d.probes.v {
 		zone.Probes = append(zone.Probes, p.v)
 	}
@@ -172,8 +180,15 @@ func (b *builder) checkUses(sources []*source) {
 	placed := map[string]string{} // probe → bin/zone
 	for _, bin := range b.doc.bins.v {
 		for _, z := range bin.v.zones.v {
+			measured := map[farm.Quantity]bool{}
 			for _, p := range z.v.probes.v {
 				b.checkPlaced(p, bin.name+"/"+z.name, placed)
+				measured[b.probes[p.v].Measures] = true
+			}
+			for _, q := range farm.QuantityNames() {
+				if x := z.v.limits.v[q]; x != nil && x.set && !measured[q] {
+					b.note(x.at, "no probe in this zone measures %s, so its limits judge nothing", q)
+				}
 			}
 		}
 	}

@@ -8,11 +8,6 @@ import (
 	"binwatchd/internal/farm"
 )
 
-// slopes are inner units for one of a unit.
-var slopes = map[farm.Unit]float64{
-	farm.Celsius: 1, farm.Fahrenheit: 5.0 / 9, farm.Percent: 1, farm.Ratio: 100, farm.Volt: 1, farm.Millivolt: 0.001,
-}
-
 // probeOf checks one entry of probes: and makes the probe of it. A template
 // makes a probe whose texts still hold named parts.
 func (b *builder) probeOf(e *entry[probeDoc]) farm.Probe {
@@ -96,8 +91,8 @@ func (b *builder) calibrationOf(d *probeDoc) []farm.Point {
 	for i, p := range placed {
 		points[i] = p.v
 	}
-	if slope := slopes[d.unit.v]; len(points) == 1 && slope != 0 {
-		points = append(points, farm.Point{Raw: points[0].Raw + 100, Value: points[0].Value + 100*slope})
+	if unit, ok := d.measures.v.Row().Unit(d.unit.v); ok && len(points) == 1 {
+		points = append(points, farm.Point{Raw: points[0].Raw + 100, Value: points[0].Value + 100*unit.Times/unit.Over})
 	}
 	return points
 }
@@ -110,7 +105,13 @@ type saidValue struct {
 
 func (p pointDoc) values() []saidValue {
 	battery := val[float64]{v: p.battery.v.v, at: p.battery.at, set: p.battery.set, spoilt: p.battery.spoilt}
-	return []saidValue{{farm.Temperature, p.temperature}, {farm.Moisture, p.moisture}, {farm.Battery, battery}}
+	said := []saidValue{{farm.Temperature, p.temperature}, {farm.Moisture, p.moisture}, {farm.Battery, battery}}
+	for _, q := range farm.QuantityNames() {
+		if x := p.others[q]; x != nil {
+			said = append(said, saidValue{q, *x})
+		}
+	}
+	return said
 }
 
 // valueOf is the true value of a point, which must be of what the probe

@@ -107,6 +107,7 @@ type pointDoc struct {
 	temperature val[float64]
 	moisture    val[float64]
 	battery     val[level]
+	others      byQuantity[float64] // of quantities that are all in their row
 }
 
 type binDoc struct {
@@ -126,7 +127,22 @@ type zoneDoc struct {
 	dryMass     val[float64]
 	temperature val[bandsDoc]
 	moisture    val[bandsDoc]
+	limits      val[byQuantity[farm.Band]]
 	pace        paceDoc
+}
+
+// byQuantity holds a value for each of some quantities.
+type byQuantity[V any] map[farm.Quantity]*val[V]
+
+// at gives where the value of a quantity is kept.
+func (m *byQuantity[V]) at(q farm.Quantity) *val[V] {
+	if *m == nil {
+		*m = byQuantity[V]{}
+	}
+	if (*m)[q] == nil {
+		(*m)[q] = &val[V]{}
+	}
+	return (*m)[q]
 }
 
 // A paceDoc is how patient a bin or a zone is; what a zone leaves out it takes

@@ -42,7 +42,21 @@ func zone() codec[zoneDoc] {
 			func(d *zoneDoc) *val[bandsDoc] { return &d.temperature }),
 		key("moisture", "Bands of this zone, instead of the species' or the aim's.", bands("bands of moisture", percentBand()),
 			func(d *zoneDoc) *val[bandsDoc] { return &d.moisture }),
+		key("limits", "Of what has no bands: a notice is due the same day where a level is past one of them. An end may be left out: ..2000ppm.", limits(),
+			func(d *zoneDoc) *val[byQuantity[farm.Band]] { return &d.limits }),
 	}, pace(func(d *zoneDoc) *paceDoc { return &d.pace }, standing{})...))
+}
+
+// limits are those of each quantity that may have some.
+func limits() codec[byQuantity[farm.Band]] {
+	var fields []field[byQuantity[farm.Band]]
+	for i := range farm.Quantities {
+		if row := &farm.Quantities[i]; row.Limits {
+			fields = append(fields, key(string(row.Name), "Limits of its "+row.Noun+".", rangeOf(row),
+				func(d *byQuantity[farm.Band]) *val[farm.Band] { return d.at(row.Name) }))
+		}
+	}
+	return small(section("limits", fields))
 }
 
 // A standing is what a bin's pace is where the file says nothing. A zone has

@@ -1,6 +1,8 @@
 package config
 
 import (
+	"slices"
+	"strings"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -16,8 +18,8 @@ func probe() codec[probeDoc] {
 			func(d *probeDoc) *val[string] { return &d.time }),
 		key("measures", "What the number is.", word("a quantity", farm.QuantityNames()),
 			func(d *probeDoc) *val[farm.Quantity] { return &d.measures }).needed("temperature"),
-		key("unit", "Of the number: C or F for temperature, % or ratio for moisture, V, mV or % for battery; raw with a calibration. C, % and V when left out.",
-			word("a unit", []farm.Unit{farm.Celsius, farm.Fahrenheit, farm.Percent, farm.Ratio, farm.Volt, farm.Millivolt, farm.RawUnit}),
+		key("unit", "Of the number: "+unitsSaid()+"; raw with a calibration. The first of them when left out.",
+			word("a unit", allUnits()),
 			func(d *probeDoc) *val[farm.Unit] { return &d.unit }),
 		key("every", "How often it is meant to speak; three times that without a word counts as silent. It is judged at the pace that is heard.", duration(time.Second, 7*day),
 			func(d *probeDoc) *val[time.Duration] { return &d.every }).defaults("10m"),
@@ -31,8 +33,33 @@ func probe() codec[probeDoc] {
 	})
 }
 
+// unitsSaid lists the units of every quantity: "C or F for temperature".
+func unitsSaid() string {
+	var said []string
+	for i := range farm.Quantities {
+		all := farm.Quantities[i].AllUnits()
+		if units := all[:len(all)-1]; len(units) > 1 { // without raw
+			said = append(said, enumerateUnits(units)+" for "+farm.Quantities[i].Noun)
+		}
+	}
+	return strings.Join(said, ", ")
+}
+
+// allUnits lists every unit of any quantity once, raw last.
+func allUnits() []farm.Unit {
+	var all []farm.Unit
+	for i := range farm.Quantities {
+		for _, u := range farm.Quantities[i].AllUnits() {
+			if u != farm.RawUnit && !slices.Contains(all, u) {
+				all = append(all, u)
+			}
+		}
+	}
+	return append(all, farm.RawUnit)
+}
+
 func point() codec[pointDoc] {
-	return small(section("a calibration point", []field[pointDoc]{
+	fields := []field[pointDoc]{
 		key("raw", "The number as it arrives.", number("a number"),
 			func(d *pointDoc) *val[float64] { return &d.raw }).needed("2850"),
 		key("temperature", "The true temperature.", temperature(),
@@ -41,7 +68,14 @@ func point() codec[pointDoc] {
 			func(d *pointDoc) *val[float64] { return &d.moisture }),
 		key("battery", "The true voltage or charge.", batteryLevel(),
 			func(d *pointDoc) *val[level] { return &d.battery }),
-	}))
+	}
+	for i := range farm.Quantities {
+		if row := &farm.Quantities[i]; row.Limits {
+			fields = append(fields, key(string(row.Name), "The true "+row.Noun+".", valueOf(row),
+				func(d *pointDoc) *val[float64] { return d.others.at(row.Name) }))
+		}
+	}
+	return small(section("a calibration point", fields))
 }
 
 func topic() codec[string] {

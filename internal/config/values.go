@@ -194,6 +194,22 @@ func percentBand() codec[farm.Band] {
 	return band("a range of percentages", "68%..82%", quantity.ParsePercentBand, quantity.FormatPercentBand)
 }
 
+// valueOf and rangeOf are of a quantity that is all in its row.
+func valueOf(row *farm.QuantityRow) codec[float64] {
+	c := scalar("a value of "+row.Noun, row.Like, func(s string) (float64, error) { return quantity.ParseOf(row, s) },
+		func(v float64) string { return quantity.FormatOf(row, v) })
+	if row.Units[0].Suffix == "" { // a number is all there is to it
+		c.write = func(v float64) *yaml.Node { return plainNode(formatNumber(v)) }
+		c.schema = schema{"type": []string{"number", "string"}, "examples": []any{row.Like}}
+	}
+	return c
+}
+
+func rangeOf(row *farm.QuantityRow) codec[farm.Band] {
+	return band("a range of "+row.Noun, ".."+row.Like, func(s string) (low, high float64, err error) { return quantity.ParseBandOf(row, s) },
+		func(low, high float64) string { return quantity.FormatBandOf(row, low, high) })
+}
+
 func band(wanted, example string, parse func(string) (low, high float64, err error), format func(low, high float64) string) codec[farm.Band] {
 	return scalar(wanted, example, func(s string) (farm.Band, error) {
 		low, high, err := parse(s)

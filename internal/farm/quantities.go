@@ -18,6 +18,15 @@ const (
 	Battery     Quantity = "battery"     // V, or % where the probe says so
 )
 
+// Quantities that are all in their row.
+const (
+	Humidity     Quantity = "humidity"
+	Weight       Quantity = "weight"
+	CO2          Quantity = "co2"
+	PH           Quantity = "ph"
+	Conductivity Quantity = "conductivity"
+)
+
 // Unit is what the number in a payload means.
 type Unit string
 
@@ -28,6 +37,12 @@ const (
 	Ratio      Unit = "ratio" // 0..1
 	Volt       Unit = "V"
 	Millivolt  Unit = "mV"
+	Kilogram   Unit = "kg"
+	Gram       Unit = "g"
+	Pound      Unit = "lb"
+	PPM        Unit = "ppm" // parts per million by volume
+	PHUnit     Unit = "pH"
+	MilliS     Unit = "mS/cm"
 	RawUnit    Unit = "raw" // only a calibration gives it meaning; fits every quantity
 )
 
@@ -36,7 +51,8 @@ const (
 // Units[0].
 type QuantityRow struct {
 	Name  Quantity  // as YAML, JSON and the journal have it
-	Noun  string    // as a sentence has it: "the CO2 is above ..."
+	Noun  string    // as a sentence has it: "its CO2 is 2400 ppm"
+	Like  string    // a value as the configuration has it, for messages: "17C"
 	Units []UnitRow // that a probe may report, the default first
 
 	// Whether a reading is believed.
@@ -105,7 +121,7 @@ type Rate struct {
 // the unit at its end.
 type Gauge struct {
 	Name, Unit      string  // "temperature", "celsius": binwatch_temperature_celsius, binwatch_temperature_lowest_celsius
-	Per             float64 // of the inner unit to one base unit
+	In              UnitRow // the base unit
 	Help            string  // "Temperature of a zone"
 	Lowest, Highest string  // "Temperature at the coldest"
 }
@@ -148,6 +164,16 @@ var (
 	volt       = UnitRow{Volt, " V", 0, 1, 1}
 	millivolt  = UnitRow{Millivolt, " mV", 0, 1, 1000}
 
+	kilogram = UnitRow{Kilogram, " kg", 0, 1, 1}
+	gram     = UnitRow{Gram, " g", 0, 1, 1000}
+	pound    = UnitRow{Pound, " lb", 0, kgPerPound, 1}
+
+	ppm      = UnitRow{PPM, "ppm", 0, 1, 1}
+	ofVolume = UnitRow{Ratio, "", 0, 1e6, 1}
+
+	milliS  = UnitRow{MilliS, " mS/cm", 0, 1, 1}
+	siemens = UnitRow{"S/m", " S/m", 0, 10, 1}
+
 	stepsInBin = []JotKind{Fed, Turned, Watered, Bedded, Sifted, Lifted, Emptied}
 )
 
@@ -161,7 +187,7 @@ var (
 // moisture can only fall that fast out of the bin.
 var Quantities = []QuantityRow{
 	{
-		Name: Temperature, Noun: "temperature", Units: []UnitRow{celsius, fahrenheit},
+		Name: Temperature, Noun: "temperature", Like: "17C", Units: []UnitRow{celsius, fahrenheit},
 		// Wider than any bin's and narrower than what a broken wire reads.
 		Range: Band{-40, 80}, Resolution: 0.0625, // that of a DS18B20 (datasheet, Maxim Integrated 2019)
 		Rate:    Rate{Reach: 1.5, ReachHour: 3, Fast: 4, FastHour: 6, Noisiest: 8},
@@ -169,26 +195,26 @@ var Quantities = []QuantityRow{
 		Median:  30 * time.Minute, ResetBy: stepsInBin,
 		Bands: true, Margin: 0.5,
 		Field:  "temperature_c",
-		Gauge:  Gauge{"temperature", "celsius", 1, "Temperature of a zone", "Temperature at the coldest", "Temperature at the hottest"},
+		Gauge:  Gauge{"temperature", "celsius", celsius, "Temperature of a zone", "Temperature at the coldest", "Temperature at the hottest"},
 		Metric: Written{celsius, "°C", 1}, US: Written{fahrenheit, "°F", 0}, Step: " K",
 		Stands: [5]string{"cold, past survive", "cool, past thrive", "in thrive", "warm, past thrive", "hot, past survive"},
 		Round:  100, Strays: 0.5, // datasheet of the DS18B20
 	},
 	{
-		Name: Moisture, Noun: "moisture", Units: []UnitRow{percent, ratio},
+		Name: Moisture, Noun: "moisture", Like: "70%", Units: []UnitRow{percent, ratio},
 		Range: Band{0, 100}, Slack: 3, Resolution: 0.1,
 		Rate:      Rate{Reach: 6, ReachHour: 2, Fast: 10, FastHour: 2, Noisiest: 30},
 		AirRate:   Rate{Reach: 6, ReachHour: 2, Fast: 10, FastHour: 2, Noisiest: 30},
 		RisesFast: true, Median: 6 * time.Hour, ResetBy: stepsInBin,
 		Bands: true, Margin: 2,
 		Field:  "moisture_pct",
-		Gauge:  Gauge{"moisture", "ratio", 100, "Moisture of a zone, water by fresh mass", "Moisture at the driest", "Moisture at the wettest"},
+		Gauge:  Gauge{"moisture", "ratio", ratio, "Moisture of a zone, water by fresh mass", "Moisture at the driest", "Moisture at the wettest"},
 		Metric: Written{percent, "%", 0}, US: Written{percent, "%", 0}, Step: " points",
 		Stands: [5]string{"parched, past survive", "dry, past thrive", "in thrive", "damp, past thrive", "wet, past survive"},
 		Round:  10, Strays: 5, // Nagahage, Nagahage & Fujino 2019, Agriculture 9:141
 	},
 	{
-		Name: Battery, Noun: "battery", Units: []UnitRow{volt, millivolt},
+		Name: Battery, Noun: "battery", Like: "3.3 V", Units: []UnitRow{volt, millivolt},
 		Range: Band{0, 60}, Resolution: 0.001, // the largest solar battery
 		Rate: Rate{Reach: 60, Fast: 60, Noisiest: 60}, AirRate: Rate{Reach: 60, Fast: 60, Noisiest: 60},
 		Median: 30 * time.Minute,
@@ -196,7 +222,7 @@ var Quantities = []QuantityRow{
 		Metric: Written{volt, "V", -3}, US: Written{volt, "V", -3}, Step: " V",
 		Round: 1000, Strays: 0.05, // by choice
 		InPercent: &QuantityRow{
-			Name: Battery, Noun: "battery", Units: []UnitRow{percent},
+			Name: Battery, Noun: "battery", Like: "20%", Units: []UnitRow{percent},
 			Range: Band{0, 100}, Slack: 3, Resolution: 1,
 			Rate: Rate{Reach: 100, Fast: 100, Noisiest: 100}, AirRate: Rate{Reach: 100, Fast: 100, Noisiest: 100},
 			Median: 30 * time.Minute,
@@ -205,7 +231,95 @@ var Quantities = []QuantityRow{
 			Round: 10, Strays: 5,
 		},
 	},
+	{
+		Name: Humidity, Noun: "air humidity", Like: "85%", Units: []UnitRow{percent, ratio},
+		Range: Band{0, 100}, Slack: 3, Resolution: 0.1,
+		Rate:      Rate{Reach: 15, ReachHour: 30, Fast: 60, FastHour: 60, Noisiest: 30},
+		AirRate:   Rate{Reach: 15, ReachHour: 30, Fast: 60, FastHour: 60, Noisiest: 30},
+		RisesFast: true, // the lid is closed
+		Median:    30 * time.Minute, ResetBy: stepsInBin,
+		Limits: true, Margin: 3,
+		Below:  Remedy{Do: "See whether its lid is on and whether a draught dries it."},
+		Above:  Remedy{Do: "Let some air through, and see whether water stands in it."},
+		Field:  "humidity_pct",
+		Gauge:  Gauge{"humidity", "ratio", ratio, "Relative humidity of a zone's air", "Relative humidity at the driest", "Relative humidity at the dampest"},
+		Metric: Written{percent, "%", 0}, US: Written{percent, "%", 0}, Step: " points",
+		Round: 10, Strays: 3, // what cheap polymer sensors are sold as
+	},
+	{
+		Name: Weight, Noun: "weight", Like: "24 kg", Units: []UnitRow{kilogram, gram, pound, {"oz", " oz", 0, kgPerPound, 16}},
+		Range: Band{0, 2000}, Slack: 0.5, Resolution: 0.01, // a trough on pallet scales; an empty scale reads a little below 0
+		Rate:      Rate{Reach: 5, ReachHour: 2, Fast: 50, FastHour: 50, Noisiest: 50},
+		AirRate:   Rate{Reach: 5, ReachHour: 2, Fast: 50, FastHour: 50, Noisiest: 50},
+		RisesFast: true, // it is filled
+		Median:    30 * time.Minute, ResetBy: stepsInBin,
+		Limits: true, Margin: 0.5,
+		Below: Remedy{Do: "See whether something was taken out, or whether the scale is free under it."},
+		Above: Remedy{
+			Do:       "See whether water stands in it, or whether it is fuller than its stand bears.",
+			Cautions: []string{"A full bin is heavy: see that what it stands on bears it, and do not lift it alone."},
+		},
+		Field: "weight_kg",
+		// Prometheus' base unit of mass is the gram (its page "Metric and label naming").
+		Gauge:  Gauge{"weight", "grams", gram, "Weight of a zone", "Weight by the lowest", "Weight by the highest"},
+		Metric: Written{kilogram, "kg", 1}, US: Written{pound, "lb", 1}, Step: " kg",
+		Round: 100, Strays: 0.1,
+	},
+	{
+		Name: CO2, Noun: "CO2", Like: "2000ppm", Units: []UnitRow{ppm, {Percent, "%", 0, 1e4, 1}, ofVolume},
+		Range: Band{0, 100_000}, Slack: 100, Resolution: 1, // 10 % of the volume, the most that common sensors read
+		Rate:      Rate{Reach: 500, ReachHour: 5000, Fast: 20_000, FastHour: 20_000, Noisiest: 5000},
+		AirRate:   Rate{Reach: 500, ReachHour: 5000, Fast: 20_000, FastHour: 20_000, Noisiest: 5000},
+		RisesFast: true, // a rise must never be taken for a fault
+		Median:    30 * time.Minute, ResetBy: stepsInBin,
+		Limits: true, Margin: 50,
+		Below: Remedy{Do: "See whether the probe is right: open air has about 420 ppm."}, // NOAA, Mauna Loa, mean of 2023
+		Above: Remedy{
+			Do:       "Let fresh air in before anybody stays there, and loosen what ferments.",
+			Cautions: []string{airCaution},
+		},
+		Field:  "co2_ppm",
+		Gauge:  Gauge{"co2", "ratio", ofVolume, "Carbon dioxide in a zone's air, by volume", "Carbon dioxide at the lowest", "Carbon dioxide at the highest"},
+		Metric: Written{ppm, "ppm", 0}, US: Written{ppm, "ppm", 0}, Step: " ppm",
+		Round: 1, Strays: 100, // ±(50 ppm + 5 %) is what cheap infrared sensors are sold as
+	},
+	{
+		Name: PH, Noun: "pH", Like: "6.5", Units: []UnitRow{{PHUnit, "", 0, 1, 1}},
+		Range: Band{0, 14}, Resolution: 0.01,
+		Rate:    Rate{Reach: 0.5, ReachHour: 0.5, Fast: 2, FastHour: 1, Noisiest: 2},
+		AirRate: Rate{Reach: 0.5, ReachHour: 0.5, Fast: 2, FastHour: 1, Noisiest: 2},
+		Median:  time.Hour, ResetBy: stepsInBin,
+		Limits: true, Margin: 0.1,
+		Below:  Remedy{Do: "Hold back sour and sweet feed, mix in dry bedding, and measure again before you lime it."},
+		Above:  Remedy{Do: "Hold back lime, ash and manure, and measure again with another probe."},
+		Field:  "ph",
+		Gauge:  Gauge{"ph", "", UnitRow{PHUnit, "", 0, 1, 1}, "Acidity of a zone, pH", "pH at the sourest", "pH at the most alkaline"},
+		Metric: Written{UnitRow{PHUnit, "", 0, 1, 1}, "", 1}, US: Written{UnitRow{PHUnit, "", 0, 1, 1}, "", 1},
+		Round: 100, Strays: 0.2,
+	},
+	{
+		Name: Conductivity, Noun: "conductivity", Like: "2.5 mS/cm", Units: []UnitRow{
+			milliS, {"µS/cm", " µS/cm", 0, 1, 1000}, {"uS/cm", " uS/cm", 0, 1, 1000}, {"dS/m", " dS/m", 0, 1, 1}, siemens,
+		},
+		Range: Band{0, 50}, Resolution: 0.001, // sea water has about 50 mS/cm
+		Rate:      Rate{Reach: 1, ReachHour: 0.5, Fast: 5, FastHour: 1, Noisiest: 5},
+		AirRate:   Rate{Reach: 1, ReachHour: 0.5, Fast: 5, FastHour: 1, Noisiest: 5},
+		RisesFast: true, // it goes with the water that is poured in
+		Median:    6 * time.Hour, ResetBy: stepsInBin,
+		Limits: true, Margin: 0.1,
+		Below:  Remedy{Do: "See whether the probe sits in a dry pocket: it reads less there."},
+		Above:  Remedy{Do: "Hold back salty scraps and manure, and rinse it with rain water that can drain."},
+		Field:  "conductivity_ms_cm",
+		Gauge:  Gauge{"conductivity", "siemens_per_metre", siemens, "Electrical conductivity of a zone", "Electrical conductivity at the lowest", "Electrical conductivity at the highest"},
+		Metric: Written{milliS, "mS/cm", 2}, US: Written{milliS, "mS/cm", 2}, Step: " mS/cm",
+		Round: 1000, Strays: 0.1,
+	},
 }
+
+// airCaution names the limits at work of 29 CFR 1910.1000 Table Z-1 and of
+// EH40/2005 (5,000 ppm over 8 hours), and what NIOSH calls immediately dangerous
+// to life or health (Pocket Guide to Chemical Hazards: 40,000 ppm).
+const airCaution = "CO2 displaces the air and can't be smelt: in a cellar or a closed room it gathers near the floor. More than 5,000 ppm over 8 hours is too much at work (OSHA, EH40), and 40,000 ppm is at once dangerous to life (NIOSH). Air the room from outside, go in only when it has fallen, and never alone to help somebody who has collapsed. Local codes decide. This program must never be the only safety device."
 
 // unknownRow is of a quantity that is in no row, as in a journal of a later version.
 var unknownRow = QuantityRow{

@@ -18,7 +18,7 @@ var may = map[string]struct {
 	"farm":             {nil, "the nouns are a leaf: everybody imports them"},
 	"loopback":         {nil, "which hosts are this machine is a leaf: all who decide by it decide alike"},
 	"backoff":          {nil, "waiting before another attempt is a leaf: everybody waits alike"},
-	"quantity":         {nil, "amounts with units are a leaf: configuration and jots read them alike"},
+	"quantity":         {[]string{"farm"}, "amounts with units: configuration and jots read them alike, by the rows of farm"},
 	"husbandry":        {[]string{"farm"}, "science is pure and knows nouns only"},
 	"trend":            {[]string{"farm"}, "statistics are pure"},
 	"config":           {[]string{"farm", "quantity", "husbandry", "loopback"}, "nobody else knows YAML, and YAML knows nobody else"},

@@ -1,6 +1,8 @@
 package metrics
 
 import (
+	"strings"
+
 	"github.com/prometheus/client_golang/prometheus"
 
 	"binwatchd/internal/farm"
@@ -20,7 +22,7 @@ func define(name, help string, labels ...string) metric {
 // levelMetrics are those of the levels of one quantity.
 type levelMetrics struct {
 	quantity                farm.Quantity
-	per                     float64 // of the inner unit to one base unit
+	in                      farm.UnitRow // the base unit
 	middle, lowest, highest metric
 }
 
@@ -32,9 +34,11 @@ func levels() []levelMetrics {
 		if g.Name == "" {
 			continue
 		}
-		of := func(end, help string) metric { return define(g.Name+end+g.Unit, help, "bin", "zone") }
+		of := func(end, help string) metric {
+			return define(strings.Trim(g.Name+end+g.Unit, "_"), help, "bin", "zone")
+		}
 		all = append(all, levelMetrics{
-			q.Name, g.Per,
+			q.Name, g.In,
 			of("_", g.Help+": the middle of its believed probes, each by its running median."),
 			of("_lowest_", g.Lowest+" of a zone's probes, where several speak."),
 			of("_highest_", g.Highest+" of a zone's probes, where several speak."),

@@ -35,10 +35,10 @@ func (s *scrape) zone(z *farm.ZoneView, now time.Time) {
 		if !fresh(z, m.quantity) {
 			continue
 		}
-		s.gauge(m.middle, l.Value/m.per, z.Bin, z.Zone)
+		s.gauge(m.middle, m.in.Outer(l.Value), z.Bin, z.Zone)
 		if l.Lowest != nil && l.Highest != nil {
-			s.gauge(m.lowest, l.Lowest.Value/m.per, z.Bin, z.Zone)
-			s.gauge(m.highest, l.Highest.Value/m.per, z.Bin, z.Zone)
+			s.gauge(m.lowest, m.in.Outer(l.Lowest.Value), z.Bin, z.Zone)
+			s.gauge(m.highest, m.in.Outer(l.Highest.Value), z.Bin, z.Zone)
 		}
 	}
 	if fresh(z, farm.Temperature) {

@@ -9,6 +9,6 @@
 // What Format… writes, Parse… reads back to the very same float64, in the
 // unit that says it most briefly.
 //
-// It imports nothing of the project, keeps no state and does no I/O. config,
+// It imports only farm, keeps no state and does no I/O. config,
 // ingest and the commands call it.
 package quantity

@@ -21,19 +21,19 @@ var vulgar = map[string]float64{"¼": 0.25, "½": 0.5, "¾": 0.75}
 func number(s string, d *dimension) (float64, string, *Error) {
 	t := strings.TrimSpace(s)
 	if t == "" {
-		return 0, "", newError(s, d.what, "it is empty; an example is %s", example(d))
+		return 0, "", newError(s, d.what, "it is empty; an example is %s", d.like)
 	}
 	m := numberPattern.FindStringSubmatch(t)
 	sign, whole, part := m[1], m[2], m[3]
 	if whole == "" && part == "" {
-		return 0, "", newError(s, d.what, "it does not begin with a number; an example is %s", example(d))
+		return 0, "", newError(s, d.what, "it does not begin with a number; an example is %s", d.like)
 	}
 	rest := t[len(m[0]):]
 	if strings.HasPrefix(rest, ",") && startsWithDigit(rest[1:]) {
 		return 0, "", newError(s, d.what, "decimals are written with a point: %s", shorten(strings.Replace(t, ",", ".", 1)))
 	}
 	if startsWithDigit(rest) || strings.HasPrefix(rest, ".") {
-		return 0, "", newError(s, d.what, "the number is not plain; an example is %s", example(d))
+		return 0, "", newError(s, d.what, "the number is not plain; an example is %s", d.like)
 	}
 	v, err := join(sign, whole, part)
 	if err != nil || v > largest || v < -largest {
@@ -62,19 +62,3 @@ func join(sign, whole, part string) (float64, error) {
 }
 
 func startsWithDigit(s string) bool { return s != "" && '0' <= s[0] && s[0] <= '9' }
-
-func example(d *dimension) string {
-	switch d {
-	case temperature:
-		return "17C"
-	case percentage:
-		return "70%"
-	case voltage:
-		return "3.3 V"
-	case volume:
-		return "2 L"
-	case mass:
-		return "1.5 kg"
-	}
-	return "30m"
-}

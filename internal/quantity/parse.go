@@ -51,7 +51,7 @@ func ParseMass(s string) (kg float64, err error) {
 // mass. The amount is greater than nothing.
 func ParseAmount(s string) (kg, litres float64, err error) {
 	const what = "an amount"
-	either := &dimension{what: what, choices: "kg, g, lb or oz for a mass, L, ml, gal, qt, pt or cup for a volume"}
+	either := &dimension{what: what, like: mass.like, choices: "kg, g, lb or oz for a mass, L, ml, gal, qt, pt or cup for a volume"}
 	v, word, wrong := number(s, mass)
 	if wrong != nil {
 		wrong.What = what

@@ -2,6 +2,7 @@ package quantity
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -12,15 +13,16 @@ type dimension struct {
 	noun    string // what its units measure
 	inner   string // symbol of the unit used inside the program
 	choices string // the units a message proposes
+	like    string // an example
 }
 
 var (
-	temperature = &dimension{"a temperature", "temperature", "C", "C or F"}
-	percentage  = &dimension{"a percentage", "shares", "%", "%"}
-	voltage     = &dimension{"a voltage", "voltage", "V", "V or mV"}
-	volume      = &dimension{"a volume", "volume", "L", "L, ml, gal, qt, pt or cup"}
-	mass        = &dimension{"a mass", "mass", "kg", "kg, g, lb or oz"}
-	span        = &dimension{"a length of time", "time", "s", "s, m, h, d or w"}
+	temperature = &dimension{"a temperature", "temperature", "C", "C or F", "17C"}
+	percentage  = &dimension{"a percentage", "shares", "%", "%", "70%"}
+	voltage     = &dimension{"a voltage", "voltage", "V", "V or mV", "3.3 V"}
+	volume      = &dimension{"a volume", "volume", "L", "L, ml, gal, qt, pt or cup", "2 L"}
+	mass        = &dimension{"a mass", "mass", "kg", "kg, g, lb or oz", "1.5 kg"}
+	span        = &dimension{"a length of time", "time", "s", "s, m, h, d or w", "30m"}
 )
 
 // A unit turns a number into the inner unit of its dimension:
@@ -68,15 +70,17 @@ var units = []unit{
 }
 
 func unitBySpelling(s string) (unit, bool) {
-	s = strings.ToLower(s)
 	for _, u := range units {
-		for _, spelling := range strings.Fields(u.spellings) {
-			if spelling == s {
-				return u, true
-			}
+		if u.spells(s) {
+			return u, true
 		}
 	}
 	return unit{}, false
+}
+
+// spells tells whether a word names the unit.
+func (u unit) spells(word string) bool {
+	return slices.Contains(strings.Fields(u.spellings), strings.ToLower(word))
 }
 
 func (u unit) inward(v float64) float64  { return (v - u.zero) * u.times / u.over }
