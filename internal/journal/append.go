@@ -57,7 +57,7 @@ func (j *Journal) Append(ctx context.Context, b *Batch) error {
 		j.compacting.Lock()
 		defer j.compacting.Unlock()
 	}
-	err := j.update(ctx, "append", func(tx *tx) error { return j.appendTx(tx, b) })
+	err := j.update(ctx, "append", func(t *tx) { j.appendTx(t, b) })
 	if err == nil && len(b.Owed) > 0 {
 		j.signal()
 	}
@@ -88,63 +88,41 @@ func (b *Batch) check() error {
 	return nil
 }
 
-func (j *Journal) appendTx(tx *tx, b *Batch) error {
-	if err := enterSession(tx, b.Session); err != nil {
-		return err
+func (j *Journal) appendTx(t *tx, b *Batch) {
+	// A new session of the broker is noted where it begins.
+	if b.Session != 0 && b.Session != t.head.session {
+		t.head.session = b.Session
+		t.exec(`INSERT OR REPLACE INTO session (after_seq, session) VALUES (?, ?)`, t.head.next-1, b.Session)
 	}
-	if err := j.appendEntries(tx, b.Entries); err != nil {
-		return err
-	}
-	if err := j.fault("append"); err != nil {
-		return err
-	}
-	if err := appendChanges(tx, b); err != nil {
-		return err
-	}
+	j.appendEntries(t, b.Entries)
+	t.fail(j.fault("append"))
+	appendChanges(t, b)
 	if b.Restamp != nil {
-		if err := j.restampTx(tx, b.stretchToMove()); err != nil {
-			return err
-		}
+		j.restampTx(t, b.stretchToMove())
 	}
-	if err := appendOwed(tx, b); err != nil {
-		return err
+	appendOwed(t, b)
+	if b.Snapshot != nil {
+		writeSnapshot(t, *b.Snapshot)
 	}
-	if b.Snapshot == nil {
-		return nil
-	}
-	return writeSnapshot(tx, *b.Snapshot)
 }
 
-// enterSession notes a new session of the broker where it begins.
-func enterSession(tx *tx, session int64) error {
-	if session == 0 || session == tx.head.session {
-		return nil
-	}
-	tx.head.session = session
-	return tx.exec(`INSERT OR REPLACE INTO session (after_seq, session) VALUES (?, ?)`, tx.head.next-1, session)
-}
-
-func (j *Journal) appendEntries(tx *tx, entries []Entry) error {
-	insert := tx.StmtContext(tx.ctx, j.insert[tx.head.table])
+func (j *Journal) appendEntries(t *tx, entries []Entry) {
+	insert := t.sql.StmtContext(t.ctx, j.insert[t.head.table])
 	for i := range entries {
 		e := &entries[i]
-		e.Event.Seq = tx.head.next
-		tx.head.next++
+		e.Event.Seq = t.head.next
+		t.head.next++
 		if e.Event.Kind != farm.EventReading && e.Event.Kind != farm.EventTick {
-			if err := insertEvent(tx, *e); err != nil {
-				return err
-			}
+			insertEvent(t, *e)
 			continue
 		}
-		id, err := j.seriesFor(tx, e.Event)
-		if err != nil {
-			return err
+		id := j.seriesFor(t, e.Event)
+		if t.err != nil {
+			return
 		}
-		if _, err := insert.ExecContext(tx.ctx, rowOf(e.Event, id).columns(*e)...); err != nil {
-			return err
-		}
+		_, err := insert.ExecContext(t.ctx, rowOf(e.Event, id).columns(*e)...)
+		t.fail(err)
 	}
-	return nil
 }
 
 // prepareInserts prepares the one statement that every reading goes through, for

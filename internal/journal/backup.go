@@ -93,45 +93,28 @@ func Verify(ctx context.Context, path string) (Contents, error) {
 	if version == 0 {
 		return c, fmt.Errorf("verify: %s is empty", path)
 	}
-	if err := ask(ctx, db, "integrity_check"); err != nil {
+	if err := checkFile(ctx, db, fullCheck); err != nil {
 		return c, err
 	}
-	err = db.QueryRowContext(ctx, `SELECT (SELECT count(*) FROM event), (SELECT count(*) FROM change),
-		(SELECT count(*) FROM owed WHERE fate IS NULL)`).Scan(&c.Events, &c.Changes, &c.Owed)
-	if err == nil {
-		err = c.countReadings(ctx, db)
-	}
-	if err != nil {
+	if err := readTx(ctx, db, c.read); err != nil {
 		return c, classify(fmt.Errorf("verify: %w", err))
 	}
 	return c, nil
 }
 
-// countReadings reads every reading there is, so that none is counted that
-// can't be read.
-func (c *Contents) countReadings(ctx context.Context, q querier) error {
-	all, err := chunks(ctx, q, `true ORDER BY first`)
-	if err != nil {
-		return err
+// read reads every reading there is, so that none is counted that can't be read.
+func (c *Contents) read(t *tx) {
+	t.get(into(&c.Events, &c.Changes, &c.Owed), `SELECT (SELECT count(*) FROM event), (SELECT count(*) FROM change),
+		(SELECT count(*) FROM owed WHERE fate IS NULL)`)
+	p := page{more: true}
+	for _, info := range chunks(t, `true ORDER BY first`) {
+		c.count(readChunk(t, info))
+		p.last = info.last
 	}
-	packed := int64(0)
-	for _, info := range all {
-		rows, err := readChunk(ctx, q, info)
-		if err != nil {
-			return err
-		}
-		c.count(rows)
-		packed = info.last
-	}
-	for more := true; more; {
-		p, err := unpackedPage(ctx, q, packed)
-		if err != nil {
-			return err
-		}
+	for p.more && t.err == nil {
+		p = unpackedPage(t, p.last)
 		c.count(p.rows)
-		packed, more = p.last, p.more
 	}
-	return nil
 }
 
 func (c *Contents) count(rows []row) {

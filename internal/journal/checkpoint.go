@@ -26,8 +26,8 @@ func (s *Snapshot) parts() [3]*[]byte { return [...]*[]byte{&s.Rules, &s.Doubts,
 // none, and the caller has to replay from the start. Version and Digest are for
 // the caller to judge: the journal does not know what they mean.
 func (j *Journal) Snapshot(ctx context.Context) (s Snapshot, ok bool, err error) {
-	err = j.view(ctx, "read snapshot", func(t *sql.Tx) error {
-		return each(ctx, t, func(rows *sql.Rows) error {
+	err = j.view(ctx, "read snapshot", func(t *tx) {
+		t.each(func(rows *sql.Rows) error {
 			if ok {
 				return nil
 			}
@@ -67,24 +67,19 @@ func (s *Snapshot) decode(body []byte) error {
 
 // writeSnapshot overwrites the older of two. Two are kept so that one that is
 // damaged costs a longer replay and nothing else.
-func writeSnapshot(tx *tx, s Snapshot) error {
+func writeSnapshot(t *tx, s Snapshot) {
 	if s.Seq == 0 {
-		s.Seq = tx.head.next - 1
+		s.Seq = t.head.next - 1
 	}
-	slot, err := number(tx.ctx, tx, `SELECT CASE count(*) WHEN 0 THEN 0 WHEN 1 THEN 1 - max(slot)
+	slot := t.number(`SELECT CASE count(*) WHEN 0 THEN 0 WHEN 1 THEN 1 - max(slot)
 		ELSE (SELECT slot FROM snapshot ORDER BY seq, taken LIMIT 1) END FROM snapshot`)
-	if err != nil {
-		return err
-	}
 	var plain []byte
 	for _, part := range s.parts() {
 		plain = append(binary.AppendUvarint(plain, uint64(len(*part))), *part...)
 	}
 	body, err := compress(plain)
-	if err != nil {
-		return err
-	}
-	return tx.exec(`INSERT OR REPLACE INTO snapshot (slot, seq, version, digest, taken, body) VALUES (?, ?, ?, ?, ?, ?)`,
+	t.fail(err)
+	t.exec(`INSERT OR REPLACE INTO snapshot (slot, seq, version, digest, taken, body) VALUES (?, ?, ?, ?, ?, ?)`,
 		slot, s.Seq, s.Version, s.Digest, s.Taken.UnixMilli(), body)
 }
 
@@ -126,14 +121,14 @@ func (j *Journal) Last(ctx context.Context) (int64, error) {
 
 // Cursor gives how far a reader of the journal has got; 0 when it has not begun.
 func (j *Journal) Cursor(ctx context.Context, name string) (int64, error) {
-	return j.viewNumber(ctx, "read cursor", `SELECT coalesce((SELECT seq FROM cursor WHERE name = ?), 0)`, name)
+	return j.viewNumber(ctx, "read cursor", `SELECT seq FROM cursor WHERE name = ?`, name)
 }
 
 // SetCursor notes how far a reader has got. It is a commit like any other, one
 // or two pages and a sync, so a reader should call it for many readings at once.
 func (j *Journal) SetCursor(ctx context.Context, name string, to int64) error {
-	return j.update(ctx, "set cursor", func(tx *tx) error {
-		return tx.exec(`INSERT INTO cursor (name, seq) VALUES (?, ?) ON CONFLICT DO UPDATE SET seq = excluded.seq`, name, to)
+	return j.update(ctx, "set cursor", func(t *tx) {
+		t.exec(`INSERT INTO cursor (name, seq) VALUES (?, ?) ON CONFLICT DO UPDATE SET seq = excluded.seq`, name, to)
 	})
 }
 
@@ -157,42 +152,33 @@ type Parked struct {
 }
 
 // rowsParked asks how many rows were refused in all.
-const rowsParked = `SELECT coalesce(max(id), 0) FROM parked`
+const rowsParked = `SELECT max(id) FROM parked`
 
 // Park keeps rows that a database refused, for a person to look at. Only the
 // newest thousand stay; of many at once the others are counted and never written.
 func (j *Journal) Park(ctx context.Context, rows []Parked) error {
-	return j.update(ctx, "park rows", func(tx *tx) error {
-		id, err := number(ctx, tx, rowsParked)
-		if err != nil {
-			return err
-		}
+	return j.update(ctx, "park rows", func(t *tx) {
+		id := t.number(rowsParked)
 		for i, r := range rows {
-			if id += int64(max(1, r.Rows)); i < len(rows)-maxParked {
-				continue
-			}
-			if err := tx.exec(`INSERT INTO parked (id, at, line, reason) VALUES (?, ?, ?, ?)`, id, r.At.UnixMilli(), r.Line, r.Reason); err != nil {
-				return err
+			if id += int64(max(1, r.Rows)); i >= len(rows)-maxParked {
+				t.exec(`INSERT INTO parked (id, at, line, reason) VALUES (?, ?, ?, ?)`, id, r.At.UnixMilli(), r.Line, r.Reason)
 			}
 		}
-		return tx.exec(`DELETE FROM parked WHERE id <= (SELECT id FROM parked ORDER BY id DESC LIMIT 1 OFFSET ?)`, maxParked)
+		t.exec(`DELETE FROM parked WHERE id <= (SELECT id FROM parked ORDER BY id DESC LIMIT 1 OFFSET ?)`, maxParked)
 	})
 }
 
 // Parked gives the newest refused rows, newest first, and how many were refused
 // in all.
 func (j *Journal) Parked(ctx context.Context, limit int) (newest []Parked, total int64, err error) {
-	err = j.view(ctx, "read parked rows", func(t *sql.Tx) error {
-		if total, err = number(ctx, t, rowsParked); err != nil {
-			return err
-		}
-		newest, err = collect(ctx, t, func(rows *sql.Rows) (p Parked, err error) {
+	err = j.view(ctx, "read parked rows", func(t *tx) {
+		total = t.number(rowsParked)
+		newest = collect(t, func(rows *sql.Rows) (p Parked, err error) {
 			var at int64
 			err = rows.Scan(&p.ID, &at, &p.Line, &p.Reason)
 			p.At = instant(at)
 			return p, err
 		}, `SELECT id, at, line, reason FROM parked ORDER BY id DESC LIMIT ?`, min(limit, math.MaxInt32))
-		return err
 	})
 	return newest, total, err
 }

@@ -1,7 +1,6 @@
 package journal
 
 import (
-	"context"
 	"database/sql"
 	"errors"
 	"fmt"
@@ -34,40 +33,39 @@ func scanChunk(rows *sql.Rows) (c chunkInfo, err error) {
 }
 
 // chunks gives the chunks that meet a condition and come in an order, both in SQL.
-func chunks(ctx context.Context, q querier, where string, args ...any) ([]chunkInfo, error) {
-	return collect(ctx, q, scanChunk, `SELECT first, last, rows FROM chunk WHERE `+where, args...)
+func chunks(t *tx, where string, args ...any) []chunkInfo {
+	return collect(t, scanChunk, `SELECT first, last, rows FROM chunk WHERE `+where, args...)
 }
 
 // chunksWithin gives the chunks that hold anything measured in [lo, hi).
-func chunksWithin(ctx context.Context, q querier, lo, hi int64) ([]chunkInfo, error) {
-	return chunks(ctx, q, `at_hi >= ? AND at_lo < ? ORDER BY first`, lo, hi)
+func chunksWithin(t *tx, lo, hi int64) []chunkInfo {
+	return chunks(t, `at_hi >= ? AND at_lo < ? ORDER BY first`, lo, hi)
 }
 
-// packedTo is the sequence number up to which rows are packed. Rows of
+// packedTo asks for the sequence number up to which rows are packed. Rows of
 // reading_0 and reading_1 up to it are leftovers, to be cleared.
-func packedTo(ctx context.Context, q querier) (to int64, err error) {
-	return number(ctx, q, `SELECT coalesce(max(last), 0) FROM chunk`)
-}
+const packedTo = `SELECT max(last) FROM chunk`
 
-// readChunk gives the rows of a chunk, or a chunkError.
-func readChunk(ctx context.Context, q querier, c chunkInfo) ([]row, error) {
+// timesMoved asks how often stretches have been moved in time.
+const timesMoved = `SELECT value FROM meta WHERE name = 'moved'`
+
+// readChunk gives the rows of a chunk; what it fails with is a chunkError when only
+// this chunk can't be read.
+func readChunk(t *tx, c chunkInfo) []row {
 	var body []byte
-	err := q.QueryRowContext(ctx, `SELECT body FROM chunk_body WHERE first = ?`, c.first).Scan(&body)
-	if errors.Is(err, sql.ErrNoRows) {
-		return nil, &chunkError{c, fmt.Errorf("%w: there is no body", ErrDamaged)}
-	}
-	if err != nil {
-		return nil, err
+	if !t.get(into(&body), `SELECT body FROM chunk_body WHERE first = ?`, c.first) {
+		t.fail(&chunkError{c, fmt.Errorf("%w: there is no body", ErrDamaged)})
+		return nil
 	}
 	rows, err := unpack(body)
 	if err != nil {
-		return nil, &chunkError{c, err}
+		t.fail(&chunkError{c, err})
 	}
-	return rows, nil
+	return rows
 }
 
 // writeChunk writes or overwrites the chunk of the rows, which are packed already.
-func writeChunk(tx *tx, rows []row, body []byte) error {
+func writeChunk(t *tx, rows []row, body []byte) {
 	first := rows[0]
 	readings, arrivedLo, arrivedHi, atLo, atHi := 0, first.arrived, first.arrived, first.at(), first.at()
 	for _, r := range rows {
@@ -77,22 +75,23 @@ func writeChunk(tx *tx, rows []row, body []byte) error {
 		arrivedLo, arrivedHi = min(arrivedLo, r.arrived), max(arrivedHi, r.arrived)
 		atLo, atHi = min(atLo, r.at()), max(atHi, r.at())
 	}
-	if err := tx.exec(`INSERT OR REPLACE INTO chunk (first, last, rows, readings, arrived_lo, arrived_hi, at_lo, at_hi)
-		VALUES (?, ?, ?, ?, ?, ?, ?, ?)`, first.seq, rows[len(rows)-1].seq, len(rows), readings, arrivedLo, arrivedHi, atLo, atHi); err != nil {
-		return err
-	}
-	return tx.exec(`INSERT OR REPLACE INTO chunk_body (first, body) VALUES (?, ?)`, first.seq, body)
+	t.exec(`INSERT OR REPLACE INTO chunk (first, last, rows, readings, arrived_lo, arrived_hi, at_lo, at_hi)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?)`, first.seq, rows[len(rows)-1].seq, len(rows), readings, arrivedLo, arrivedHi, atLo, atHi)
+	t.exec(`INSERT OR REPLACE INTO chunk_body (first, body) VALUES (?, ?)`, first.seq, body)
 }
 
 // readOrPass gives no rows for a chunk that can't be read.
-func (j *Journal) readOrPass(ctx context.Context, q querier, c chunkInfo) ([]row, error) {
-	rows, err := readChunk(ctx, q, c)
-	var broken *chunkError
-	if errors.As(err, &broken) {
-		j.noteLost(broken)
-		return nil, nil
+func (j *Journal) readOrPass(t *tx, c chunkInfo) []row {
+	if t.err != nil {
+		return nil
 	}
-	return rows, err
+	rows := readChunk(t, c)
+	var broken *chunkError
+	if errors.As(t.err, &broken) {
+		j.noteLost(broken)
+		t.err, rows = nil, nil
+	}
+	return rows
 }
 
 // A page is a stretch of rows in journal order. Reading page by page, each in
@@ -107,30 +106,27 @@ type page struct {
 
 // readPage reads the rows after a sequence number: of one chunk, or unpacked. A
 // chunk that can't be read is passed over.
-func (j *Journal) readPage(ctx context.Context, q querier, after int64) (page, error) {
+func (j *Journal) readPage(t *tx, after int64) page {
 	// Chunks do not overlap: it is the newest that begins by then, or the next.
-	found, err := chunks(ctx, q, `first >= coalesce((SELECT max(first) FROM chunk WHERE first <= ?1), 0) AND last > ?1 ORDER BY first LIMIT 1`, after)
-	if err != nil {
-		return page{}, err
-	}
+	found := chunks(t, `first >= coalesce((SELECT max(first) FROM chunk WHERE first <= ?1), 0) AND last > ?1 ORDER BY first LIMIT 1`, after)
 	if len(found) == 0 {
 		j.lastChunk.drop()
-		return unpackedPage(ctx, q, after)
+		return unpackedPage(t, after)
 	}
-	rows, err := j.lastChunk.rows(ctx, q, found[0], j.readOrPass)
+	rows := j.lastChunk.rows(t, found[0], j.readOrPass)
 	for len(rows) > 0 && rows[0].seq <= after {
 		rows = rows[1:]
 	}
-	return page{rows: rows, last: found[0].last, more: true}, err
+	return page{rows: rows, last: found[0].last, more: true}
 }
 
-func unpackedPage(ctx context.Context, q querier, after int64) (page, error) {
-	rows, err := collect(ctx, q, scanRow, `SELECT `+rowColumns+` FROM unpacked WHERE seq > ? ORDER BY seq LIMIT ?`, after, pageRows)
+func unpackedPage(t *tx, after int64) page {
+	rows := collect(t, scanRow, `SELECT `+rowColumns+` FROM unpacked WHERE seq > ? ORDER BY seq LIMIT ?`, after, pageRows)
 	p := page{rows: rows, last: after, more: len(rows) == pageRows}
 	if len(rows) > 0 {
 		p.last = rows[len(rows)-1].seq
 	}
-	return p, err
+	return p
 }
 
 // lastChunk keeps the chunk that was unpacked last: whoever reads the journal in
@@ -142,22 +138,18 @@ type lastChunk struct {
 	kept  []row
 }
 
-func (l *lastChunk) rows(ctx context.Context, q querier, c chunkInfo, read func(context.Context, querier, chunkInfo) ([]row, error)) ([]row, error) {
-	moved, err := number(ctx, q, `SELECT coalesce((SELECT value FROM meta WHERE name = 'moved'), 0)`)
-	if err != nil {
-		return nil, err
-	}
+func (l *lastChunk) rows(t *tx, c chunkInfo, read func(*tx, chunkInfo) []row) []row {
+	moved := t.number(timesMoved)
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	if l.info == c && l.moved == moved && l.kept != nil {
-		return l.kept, nil
+		return l.kept
 	}
-	rows, err := read(ctx, q, c)
-	if err != nil {
-		return nil, err
+	rows := read(t, c)
+	if t.err == nil {
+		l.info, l.moved, l.kept = c, moved, rows
 	}
-	l.info, l.moved, l.kept = c, moved, rows
-	return rows, nil
+	return rows
 }
 
 // drop frees the memory when the packed part of the journal is behind.

@@ -3,7 +3,6 @@ package journal
 import (
 	"context"
 	"database/sql"
-	"errors"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -71,20 +70,17 @@ type tables struct {
 }
 
 func (j *Journal) tables(ctx context.Context) (t tables, err error) {
-	err = j.view(ctx, "compact", func(q *sql.Tx) error {
-		if err := q.QueryRowContext(ctx, `SELECT coalesce((SELECT value FROM meta WHERE name = 'table'), 0)`).Scan(&t.current); err != nil {
-			return err
-		}
+	err = j.view(ctx, "compact", func(r *tx) {
+		t.current = int(r.number(`SELECT value FROM meta WHERE name = 'table'`))
 		t.old = 1 - t.current
 		// SQLite finds one minimum or maximum without reading the table, two in
 		// one question only by reading all of it.
 		var newest sql.NullInt64
 		old, current := tableName[t.old], tableName[t.current]
-		err := q.QueryRowContext(ctx, `SELECT (SELECT arrived FROM `+old+` ORDER BY seq DESC LIMIT 1),
+		r.get(into(&newest, &t.oldest, &t.rows), `SELECT (SELECT arrived FROM `+old+` ORDER BY seq DESC LIMIT 1),
 			coalesce((SELECT arrived FROM `+current+` ORDER BY seq LIMIT 1), 0),
-			coalesce((SELECT max(seq) FROM `+current+`) - (SELECT min(seq) FROM `+current+`) + 1, 0)`).Scan(&newest, &t.oldest, &t.rows)
+			coalesce((SELECT max(seq) FROM `+current+`) - (SELECT min(seq) FROM `+current+`) + 1, 0)`)
 		t.oldRows, t.oldNewest = newest.Valid, newest.Int64
-		return err
 	})
 	return t, err
 }
@@ -111,7 +107,7 @@ func (j *Journal) packOld(ctx context.Context, now time.Time, done *Compacted) e
 		}
 	}
 	// Without a WHERE, SQLite frees the table's pages unread and unwritten.
-	return j.update(ctx, "compact", func(tx *tx) error { return tx.exec(`DELETE FROM ` + tableName[t.old]) })
+	return j.update(ctx, "compact", func(tx *tx) { tx.exec(`DELETE FROM ` + tableName[t.old]) })
 }
 
 // packNext packs the next rows of a table into one chunk. The rows stay where
@@ -120,16 +116,9 @@ func (j *Journal) packOld(ctx context.Context, now time.Time, done *Compacted) e
 func (j *Journal) packNext(ctx context.Context, table string, done *Compacted) (more bool, err error) {
 	var rows []row
 	var all []series
-	err = j.view(ctx, "compact", func(t *sql.Tx) error {
-		after, err := packedTo(ctx, t)
-		if err != nil {
-			return err
-		}
-		if all, err = j.series.load(ctx, t); err != nil {
-			return err
-		}
-		rows, err = collect(ctx, t, scanRow, `SELECT `+rowColumns+` FROM `+table+` WHERE seq > ? ORDER BY seq LIMIT ?`, after, chunkRows)
-		return err
+	err = j.view(ctx, "compact", func(t *tx) {
+		all = j.series.load(t)
+		rows = collect(t, scanRow, `SELECT `+rowColumns+` FROM `+table+` WHERE seq > ? ORDER BY seq LIMIT ?`, t.number(packedTo), chunkRows)
 	})
 	if err != nil || len(rows) == 0 {
 		return false, err
@@ -142,11 +131,9 @@ func (j *Journal) packNext(ctx context.Context, table string, done *Compacted) (
 	if err != nil {
 		return false, err
 	}
-	err = j.update(ctx, "compact", func(tx *tx) error {
-		if err := writeChunk(tx, rows, body); err != nil {
-			return err
-		}
-		return history.merge(tx)
+	err = j.update(ctx, "compact", func(t *tx) {
+		writeChunk(t, rows, body)
+		history.merge(t)
 	})
 	if err != nil {
 		return false, err
@@ -166,9 +153,9 @@ func (j *Journal) turn(ctx context.Context, now time.Time) error {
 	if t.rows < chunkRows && t.oldest > now.Add(-turnAfter).UnixMilli() {
 		return nil
 	}
-	return j.update(ctx, "compact", func(tx *tx) error {
+	return j.update(ctx, "compact", func(tx *tx) {
 		tx.head.table = t.old
-		return tx.setMeta("table", t.old)
+		tx.setMeta("table", t.old)
 	})
 }
 
@@ -180,37 +167,29 @@ func (j *Journal) drop(ctx context.Context, now time.Time, done *Compacted) erro
 	}
 	horizon := now.Add(-j.cfg.Keep).UnixMilli()
 	var first, readings int64 // of what stays, of what goes
-	err := j.view(ctx, "compact", func(t *sql.Tx) error {
-		return t.QueryRowContext(ctx, `WITH stays AS (SELECT coalesce((SELECT min(first) FROM chunk WHERE arrived_hi >= ?),
-			(SELECT max(first) FROM chunk)) AS first) SELECT coalesce(stays.first, 0), coalesce((SELECT sum(readings) FROM chunk
-			WHERE chunk.first < stays.first), -1) FROM stays`, horizon).Scan(&first, &readings)
+	err := j.view(ctx, "compact", func(t *tx) {
+		first = t.number(`SELECT coalesce((SELECT min(first) FROM chunk WHERE arrived_hi >= ?), (SELECT max(first) FROM chunk))`, horizon)
+		readings = t.number(`SELECT coalesce(sum(readings), -1) FROM chunk WHERE first < ?`, first)
 	})
 	if err != nil || readings < 0 {
 		return err
 	}
-	err = j.update(ctx, "compact", func(tx *tx) error { return dropTx(tx, first, horizon) })
+	err = j.update(ctx, "compact", func(t *tx) { dropBefore(t, first, horizon) })
 	if err == nil {
 		done.Dropped += readings
 	}
 	return err
 }
 
-// dropTx removes the chunks before a first one that stays, and other lines that
+// dropBefore removes the chunks before a first one that stays, and other lines that
 // arrived before the horizon.
-func dropTx(tx *tx, first, horizon int64) error {
-	if err := tx.exec(`INSERT OR REPLACE INTO meta (name, value) SELECT 'dropped', max(arrived_hi) FROM chunk WHERE first < ?`, first); err != nil {
-		return err
-	}
-	for _, table := range []string{"chunk", "chunk_body"} {
-		if err := tx.exec(`DELETE FROM `+table+` WHERE first < ?`, first); err != nil {
-			return err
-		}
-	}
-	if err := tx.exec(`DELETE FROM event WHERE arrived < ? AND kind IN (?, ?, ?, ?, ?)`, horizon,
-		int64(farm.EventLink), int64(farm.EventCaught), int64(farm.EventTrouble), int64(farm.EventHush), int64(farm.EventSeen)); err != nil {
-		return err
-	}
-	return tx.exec(`DELETE FROM owed WHERE settled < ?`, horizon)
+func dropBefore(t *tx, first, horizon int64) {
+	t.setMeta("dropped", t.number(`SELECT max(arrived_hi) FROM chunk WHERE first < ?`, first))
+	t.exec(`DELETE FROM chunk WHERE first < ?`, first)
+	t.exec(`DELETE FROM chunk_body WHERE first < ?`, first)
+	t.exec(`DELETE FROM event WHERE arrived < ? AND kind IN (?, ?, ?, ?, ?)`, horizon,
+		int64(farm.EventLink), int64(farm.EventCaught), int64(farm.EventTrouble), int64(farm.EventHush), int64(farm.EventSeen))
+	t.exec(`DELETE FROM owed WHERE settled < ?`, horizon)
 }
 
 // repackNext packs one chunk anew that an older version wrote. The table repack,
@@ -225,31 +204,24 @@ func (j *Journal) repackNext(ctx context.Context) (more bool, err error) {
 	defer j.compacting.Unlock()
 	var c chunkInfo
 	var rows []row
-	err = j.view(ctx, "repack", func(t *sql.Tx) error {
-		err := t.QueryRowContext(ctx, `SELECT r.first, coalesce(c.last, 0), coalesce(c.rows, 0)
-			FROM repack r LEFT JOIN chunk c ON c.first = r.first ORDER BY r.first LIMIT 1`).Scan(&c.first, &c.last, &c.rows)
-		if err != nil || c.rows == 0 { // dropped since
-			return err
+	err = j.view(ctx, "repack", func(t *tx) {
+		more = t.get(into(&c.first, &c.last, &c.rows), `SELECT r.first, coalesce(c.last, 0), coalesce(c.rows, 0)
+			FROM repack r LEFT JOIN chunk c ON c.first = r.first ORDER BY r.first LIMIT 1`)
+		if c.rows > 0 { // not dropped since
+			rows = j.readOrPass(t, c)
 		}
-		rows, err = j.readOrPass(ctx, t, c)
-		return err
 	})
-	if errors.Is(err, sql.ErrNoRows) {
-		return false, nil
-	}
-	if err != nil {
+	if err != nil || !more {
 		return false, err
 	}
 	body, err := pack(rows)
 	if err != nil {
 		return false, err
 	}
-	return true, j.update(ctx, "repack", func(tx *tx) error {
+	return true, j.update(ctx, "repack", func(t *tx) {
 		if len(rows) > 0 {
-			if err := tx.exec(`UPDATE chunk_body SET body = ? WHERE first = ?`, body, c.first); err != nil {
-				return err
-			}
+			t.exec(`UPDATE chunk_body SET body = ? WHERE first = ?`, body, c.first)
 		}
-		return tx.exec(`DELETE FROM repack WHERE first = ?`, c.first)
+		t.exec(`DELETE FROM repack WHERE first = ?`, c.first)
 	})
 }

@@ -49,22 +49,23 @@ func bodyOf(e farm.Event) (eventBody, error) {
 }
 
 // insertEvent writes an event that is neither a reading nor a tick.
-func insertEvent(tx *tx, e Entry) error {
+func insertEvent(t *tx, e Entry) {
 	body, err := bodyOf(e.Event)
-	if err != nil {
-		return err
-	}
-	text, err := json.Marshal(body)
-	if err != nil {
-		return err
-	}
+	t.fail(err)
 	var bin, at any
 	if body.Jot != nil {
 		bin, at = body.Jot.Bin, body.Jot.At.UnixMilli()
 	}
 	packet, hash, sender := e.packet()
-	return tx.exec(`INSERT INTO event (seq, arrived, kind, bin, at, body, packet, hash, sender) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-		e.Event.Seq, e.Event.Arrived.UnixMilli(), int64(e.Event.Kind), bin, at, string(text), packet, hash, sender)
+	t.exec(`INSERT INTO event (seq, arrived, kind, bin, at, body, packet, hash, sender) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+		e.Event.Seq, e.Event.Arrived.UnixMilli(), int64(e.Event.Kind), bin, at, asJSON(t, body), packet, hash, sender)
+}
+
+// asJSON is text for a column.
+func asJSON(t *tx, v any) string {
+	text, err := json.Marshal(v)
+	t.fail(err)
+	return string(text)
 }
 
 func scanEvent(rows *sql.Rows) (farm.Event, error) {
@@ -101,8 +102,8 @@ func of[T any](p *T) (v T) {
 const eventColumns = `seq, arrived, kind, body`
 
 // eventsBetween reads the other events with after < seq <= to.
-func eventsBetween(ctx context.Context, q querier, after, to int64) ([]farm.Event, error) {
-	return collect(ctx, q, scanEvent, `SELECT `+eventColumns+` FROM event WHERE seq > ? AND seq <= ? ORDER BY seq`, after, to)
+func eventsBetween(t *tx, after, to int64) []farm.Event {
+	return collect(t, scanEvent, `SELECT `+eventColumns+` FROM event WHERE seq > ? AND seq <= ? ORDER BY seq`, after, to)
 }
 
 // Jots gives the logbook of one bin in [from, to) by the jots' own times, oldest

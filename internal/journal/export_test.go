@@ -65,7 +65,5 @@ func eventsOf(rows []row, probe func(int64) string) ([]farm.Event, error) {
 func (j *Journal) Restamp(ctx context.Context, from, to int64, shift time.Duration) error {
 	j.compacting.Lock()
 	defer j.compacting.Unlock()
-	return j.update(ctx, "restamp", func(tx *tx) error {
-		return j.restampTx(tx, Restamp{From: from, To: to, Shift: shift})
-	})
+	return j.update(ctx, "restamp", func(t *tx) { j.restampTx(t, Restamp{From: from, To: to, Shift: shift}) })
 }

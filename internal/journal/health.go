@@ -59,7 +59,7 @@ func (j *Journal) startCheck() {
 }
 
 func (j *Journal) runCheck(ctx context.Context) {
-	err := quickCheck(ctx, j.read.Load())
+	err := checkFile(ctx, j.read.Load(), quickCheck)
 	if errors.Is(err, ErrDamaged) {
 		j.markDamaged(err)
 	}
@@ -130,13 +130,19 @@ func (j *Journal) noteLost(e *chunkError) {
 	j.log.Error("packed readings can't be read, passing over them", "first_seq", e.first, "last_seq", e.last, "rows", e.rows, "error", e.err)
 }
 
-// quickCheck asks SQLite whether the file hangs together.
-func quickCheck(ctx context.Context, db querier) error { return ask(ctx, db, "quick_check") }
+// The checks that SQLite has for a file.
+const (
+	quickCheck = "quick_check" // whether it hangs together
+	fullCheck  = "integrity_check"
+)
 
-// ask has SQLite check its file. The answer is the one row "ok", or a row for each
-// fault.
-func ask(ctx context.Context, db querier, check string) error {
-	said, err := collect(ctx, db, func(rows *sql.Rows) (s string, err error) { return s, rows.Scan(&s) }, `PRAGMA `+check+`(5)`)
+// checkFile has SQLite check its file. The answer is the one row "ok", or a row for
+// each fault.
+func checkFile(ctx context.Context, db *sql.DB, check string) error {
+	var said []string
+	err := readTx(ctx, db, func(t *tx) {
+		said = collect(t, func(rows *sql.Rows) (s string, err error) { return s, rows.Scan(&s) }, `PRAGMA `+check+`(5)`)
+	})
 	switch {
 	case err != nil:
 		return classify(fmt.Errorf("check journal: %w", err))
@@ -279,39 +285,32 @@ type Sizes struct {
 
 // Sizes gives the journal's figures. It reads no reading, so it is cheap enough
 // for every scrape of the metrics.
-func (j *Journal) Sizes(ctx context.Context) (Sizes, error) {
-	var s Sizes
-	err := j.view(ctx, "measure journal", func(t *sql.Tx) error {
-		packed, err := packedTo(ctx, t)
-		if err != nil {
-			return err
-		}
-		if s.Last, err = number(ctx, t, `SELECT `+newest); err != nil {
-			return err
-		}
+func (j *Journal) Sizes(ctx context.Context) (s Sizes, err error) {
+	err = j.view(ctx, "measure journal", func(t *tx) {
+		s.Last = t.number(`SELECT ` + newest)
 		var page, free int64
 		var oldest sql.NullInt64
-		err = t.QueryRowContext(ctx, `SELECT (SELECT page_size FROM pragma_page_size), (SELECT freelist_count FROM pragma_freelist_count),
+		t.get(into(&page, &free, &s.Packed, &s.Events, &s.Unpacked, &oldest), `SELECT
+			(SELECT page_size FROM pragma_page_size), (SELECT freelist_count FROM pragma_freelist_count),
 			coalesce((SELECT sum(readings) FROM chunk), 0), (SELECT count(*) FROM event),
 			?2 - ?1 - (SELECT count(*) FROM event WHERE seq > ?1),
-			coalesce((SELECT arrived_lo FROM chunk ORDER BY first LIMIT 1), (SELECT arrived FROM unpacked ORDER BY seq LIMIT 1))`, packed, s.Last).
-			Scan(&page, &free, &s.Packed, &s.Events, &s.Unpacked, &oldest)
+			coalesce((SELECT arrived_lo FROM chunk ORDER BY first LIMIT 1), (SELECT arrived FROM unpacked ORDER BY seq LIMIT 1))`,
+			t.number(packedTo), s.Last)
 		s.FreeBytes = page * free
 		if oldest.Valid {
 			s.Oldest = instant(oldest.Int64)
 		}
-		return err
 	})
-	if err != nil {
-		return s, err
+	if err == nil {
+		s.FileBytes, err = fileSize(j.cfg.Path)
 	}
-	if s.FileBytes, err = fileSize(j.cfg.Path); err != nil {
-		return s, err
+	if err == nil {
+		s.LogBytes, err = fileSize(j.cfg.Path + "-wal")
 	}
-	s.LogBytes, err = fileSize(j.cfg.Path + "-wal")
 	return s, err
 }
 
+// fileSize is 0 where there is no file.
 func fileSize(path string) (int64, error) {
 	info, err := os.Stat(path)
 	if errors.Is(err, fs.ErrNotExist) {

@@ -2,9 +2,6 @@ package journal
 
 import (
 	"cmp"
-	"context"
-	"database/sql"
-	"errors"
 	"maps"
 	"math"
 	"slices"
@@ -146,77 +143,55 @@ func (d days) keys() []seriesDay {
 }
 
 // merge adds the days to those of the file.
-func (d days) merge(tx *tx) error {
+func (d days) merge(t *tx) {
 	for _, key := range d.keys() {
-		sum, err := readDay(tx.ctx, tx, key)
-		if err != nil {
-			return err
+		var sum day
+		var b []byte
+		if t.get(into(&b), `SELECT hours FROM history WHERE series = ? AND day = ?`, key.series, key.day) {
+			var err error
+			sum, err = decodeDay(b)
+			t.fail(err)
 		}
 		for h, s := range d[key] {
 			sum[h].merge(s)
 		}
-		if err := writeDay(tx, key, sum); err != nil {
-			return err
-		}
+		writeDay(t, key, sum)
 	}
-	return nil
-}
-
-func readDay(ctx context.Context, q querier, key seriesDay) (day, error) {
-	var b []byte
-	err := q.QueryRowContext(ctx, `SELECT hours FROM history WHERE series = ? AND day = ?`, key.series, key.day).Scan(&b)
-	if errors.Is(err, sql.ErrNoRows) {
-		return day{}, nil
-	}
-	if err != nil {
-		return day{}, err
-	}
-	return decodeDay(b)
 }
 
 // writeDay writes a day in place of the file's; one without values goes.
-func writeDay(tx *tx, key seriesDay, d day) error {
+func writeDay(t *tx, key seriesDay, d day) {
 	w := d.whole()
 	if w.n == 0 {
-		return tx.exec(`DELETE FROM history WHERE series = ? AND day = ?`, key.series, key.day)
+		t.exec(`DELETE FROM history WHERE series = ? AND day = ?`, key.series, key.day)
+		return
 	}
 	c := &codec{cols: make([][]byte, 1)}
 	d.pass(c)
-	return tx.exec(`INSERT OR REPLACE INTO history (series, day, n, sum, min, max, hours) VALUES (?, ?, ?, ?, ?, ?, ?)`,
+	t.exec(`INSERT OR REPLACE INTO history (series, day, n, sum, min, max, hours) VALUES (?, ?, ?, ?, ?, ?, ?)`,
 		key.series, key.day, w.n, w.sum, w.min, w.max, c.cols[0])
 }
 
 // rebuildDays makes the given days anew from the packed readings, after times
 // have moved. Readings that Keep has already dropped are not known any more:
 // they are left out, which concerns only days at the very end of what is kept.
-func rebuildDays(tx *tx, wanted map[seriesDay]bool, all []series) error {
+func rebuildDays(t *tx, wanted map[seriesDay]bool, all []series) {
 	fresh := days{}
 	touched := map[chunkInfo]bool{}
 	for key := range wanted {
 		fresh[key] = new(day)
-		within, err := chunksWithin(tx.ctx, tx, key.day*dayMs, (key.day+1)*dayMs)
-		if err != nil {
-			return err
-		}
-		for _, c := range within {
+		for _, c := range chunksWithin(t, key.day*dayMs, (key.day+1)*dayMs) {
 			touched[c] = true
 		}
 	}
 	for c := range touched {
-		rows, err := readChunk(tx.ctx, tx, c)
-		if err != nil {
-			return err
-		}
-		for _, r := range rows {
+		for _, r := range readChunk(t, c) {
 			if wanted[seriesDay{r.series, dayOf(r.at())}] {
 				fresh.add(r, all)
 			}
 		}
 	}
 	for _, key := range fresh.keys() {
-		if err := writeDay(tx, key, *fresh[key]); err != nil {
-			return err
-		}
+		writeDay(t, key, *fresh[key])
 	}
-	return nil
 }

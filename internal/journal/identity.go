@@ -359,16 +359,11 @@ func (j *Journal) soundAnew(ctx context.Context) error {
 		return err
 	}
 	defer db.Close()
-	if err := quickCheck(ctx, db); err != nil {
+	if err := checkFile(ctx, db, quickCheck); err != nil {
 		return err
 	}
-	t, err := db.BeginTx(ctx, nil)
-	if err != nil {
-		return classify(err)
-	}
-	defer t.Rollback() // it has only read
-	h, err := readHead(ctx, t)
-	if err != nil {
+	var h head
+	if err := readTx(ctx, db, func(t *tx) { h = readHead(t) }); err != nil {
 		return classify(err)
 	}
 	if j.head.known && (h.id != j.head.id || h.next != j.head.next) {

@@ -292,22 +292,13 @@ func openFile(path string, flags int) (*os.File, error) {
 }
 
 func (j *Journal) enterRun(ctx context.Context) error {
-	return j.update(ctx, "enter run", func(tx *tx) error {
-		var unclean bool
-		if err := tx.row(`SELECT coalesce((SELECT NOT clean FROM run ORDER BY id DESC LIMIT 1), 0)`).Scan(&unclean); err != nil {
-			return err
-		}
+	return j.update(ctx, "enter run", func(t *tx) {
+		unclean := t.number(`SELECT NOT clean FROM run ORDER BY id DESC LIMIT 1`) != 0
 		j.check.set(func(h *Health) { h.Unclean = unclean })
-		if err := tx.exec(`INSERT OR IGNORE INTO meta (name, value) VALUES ('id', ?)`, rand.Text()); err != nil {
-			return err
-		}
-		if err := tx.row(`SELECT value FROM meta WHERE name = 'id'`).Scan(&tx.head.id); err != nil {
-			return err
-		}
-		id, err := tx.insert(`INSERT INTO run (boot, offset_ms, began, after_seq) VALUES (?, ?, ?, ?)`,
-			j.cfg.Boot.ID, j.cfg.Boot.Offset.Milliseconds(), j.cfg.Now().UnixMilli(), tx.head.next-1)
-		j.run = id
-		return err
+		t.exec(`INSERT OR IGNORE INTO meta (name, value) VALUES ('id', ?)`, rand.Text())
+		t.get(into(&t.head.id), `SELECT value FROM meta WHERE name = 'id'`)
+		j.run = t.insert(`INSERT INTO run (boot, offset_ms, began, after_seq) VALUES (?, ?, ?, ?)`,
+			j.cfg.Boot.ID, j.cfg.Boot.Offset.Milliseconds(), j.cfg.Now().UnixMilli(), t.head.next-1)
 	})
 }
 
@@ -319,9 +310,7 @@ func (j *Journal) Close() error {
 	defer j.compacting.Unlock()
 	var err error
 	if j.lock != nil && !j.closed.Load() && j.Health().Damage == "" {
-		err = j.update(context.Background(), "end run", func(tx *tx) error {
-			return tx.exec(`UPDATE run SET clean = 1 WHERE id = ?`, j.run)
-		})
+		err = j.update(context.Background(), "end run", func(t *tx) { t.exec(`UPDATE run SET clean = 1 WHERE id = ?`, j.run) })
 	}
 	if j.closed.Swap(true) {
 		return nil

@@ -12,24 +12,16 @@ import (
 	"binwatchd/internal/farm"
 )
 
-func appendChanges(tx *tx, b *Batch) error {
+func appendChanges(t *tx, b *Batch) {
 	for i := range b.Changes {
 		c := &b.Changes[i]
-		c.Seq = tx.head.next - 1
+		c.Seq = t.head.next - 1
 		if len(b.Entries) > 0 {
 			c.Seq = b.Entries[c.Entry].Event.Seq
 		}
-		text, err := json.Marshal(c.Change)
-		if err != nil {
-			return err
-		}
-		c.ID, err = tx.insert(`INSERT INTO change (seq, at, bin, episode, eased, body) VALUES (?, ?, ?, ?, ?, ?)`,
-			c.Seq, c.At.UnixMilli(), c.Bin, c.Episode, c.Change.Change == farm.Eased, string(text))
-		if err != nil {
-			return err
-		}
+		c.ID = t.insert(`INSERT INTO change (seq, at, bin, episode, eased, body) VALUES (?, ?, ?, ?, ?, ?)`,
+			c.Seq, c.At.UnixMilli(), c.Bin, c.Episode, c.Change.Change == farm.Eased, asJSON(t, c.Change))
 	}
-	return nil
 }
 
 const changeColumns = `id, seq, body`
@@ -68,29 +60,25 @@ func (j *Journal) changes(ctx context.Context, what, where string, args ...any) 
 	return viewAll(ctx, j, what, scan, `SELECT `+changeColumns+` FROM change WHERE `+where+` ORDER BY id`, args...)
 }
 
-func appendOwed(tx *tx, b *Batch) error {
+func appendOwed(t *tx, b *Batch) {
 	for _, o := range b.Owed {
 		c := b.Changes[o.Change]
 		created := c.At
 		if len(b.Entries) > 0 {
 			created = b.Entries[c.Entry].Event.Arrived
 		}
-		owed := farm.Owed{Notice: o.Notice, Teller: o.Teller, ChangeID: c.ID, Change: c.Change, Created: created, Next: o.Next}
-		if err := insertOwed(tx, owed); err != nil {
-			return err
-		}
+		insertOwed(t, farm.Owed{Notice: o.Notice, Teller: o.Teller, ChangeID: c.ID, Change: c.Change, Created: created, Next: o.Next})
 	}
-	return nil
 }
 
-func insertOwed(tx *tx, o farm.Owed) error {
+func insertOwed(t *tx, o farm.Owed) {
 	if o.Notice == "" {
-		o.Notice = noticeID(tx.head.id, o.Teller, o.ChangeID, o.Created)
+		o.Notice = noticeID(t.head.id, o.Teller, o.ChangeID, o.Created)
 	}
 	if o.Next.IsZero() {
 		o.Next = o.Created
 	}
-	return tx.exec(`INSERT INTO owed (notice, teller, change, episode, created, next) VALUES (?, ?, ?, ?, ?, ?)`,
+	t.exec(`INSERT INTO owed (notice, teller, change, episode, created, next) VALUES (?, ?, ?, ?, ?, ?)`,
 		o.Notice, o.Teller, o.ChangeID, o.Change.Episode, o.Created.UnixMilli(), o.Next.UnixMilli())
 }
 
@@ -106,16 +94,13 @@ func noticeID(journal, teller string, change int64, created time.Time) string {
 // ChangeID and Created must be set; Next zero means at once, Notice "" that the
 // journal makes one.
 func (j *Journal) Owe(ctx context.Context, owed []farm.Owed) error {
-	err := j.update(ctx, "owe", func(tx *tx) error {
+	err := j.update(ctx, "owe", func(t *tx) {
 		for _, o := range owed {
-			if err := tx.row(`SELECT episode FROM change WHERE id = ?`, o.ChangeID).Scan(&o.Change.Episode); err != nil {
-				return fmt.Errorf("change %d: %w", o.ChangeID, err)
+			if !t.get(into(&o.Change.Episode), `SELECT episode FROM change WHERE id = ?`, o.ChangeID) {
+				t.fail(fmt.Errorf("there is no change %d", o.ChangeID))
 			}
-			if err := insertOwed(tx, o); err != nil {
-				return err
-			}
+			insertOwed(t, o)
 		}
-		return nil
 	})
 	if err == nil && len(owed) > 0 {
 		j.signal()
@@ -165,13 +150,10 @@ func (j *Journal) Postpone(ctx context.Context, ids []int64, next time.Time, tro
 }
 
 func (j *Journal) changeOwed(ctx context.Context, what string, ids []int64, set string, args ...any) error {
-	return j.update(ctx, what, func(tx *tx) error {
+	return j.update(ctx, what, func(t *tx) {
 		for _, id := range ids {
-			if err := tx.exec(`UPDATE owed SET `+set+` WHERE id = ? AND fate IS NULL`, append(args[:len(args):len(args)], id)...); err != nil {
-				return err
-			}
+			t.exec(`UPDATE owed SET `+set+` WHERE id = ? AND fate IS NULL`, append(args[:len(args):len(args)], id)...)
 		}
-		return nil
 	})
 }
 

@@ -2,7 +2,6 @@ package journal
 
 import (
 	"context"
-	"database/sql"
 	"fmt"
 	"iter"
 	"math"
@@ -19,10 +18,7 @@ import (
 func (j *Journal) Replay(ctx context.Context, after int64, fn func(farm.Event) error) error {
 	for {
 		var s stretch
-		err := j.view(ctx, "replay", func(t *sql.Tx) (err error) {
-			s, err = j.readStretch(ctx, t, after, math.MaxInt64)
-			return err
-		})
+		err := j.view(ctx, "replay", func(t *tx) { s = j.readStretch(t, after, math.MaxInt64) })
 		if err != nil {
 			return err
 		}
@@ -50,18 +46,14 @@ type stretch struct {
 
 // readStretch reads the stretch after a sequence number, which ends with its page,
 // or at end where no page follows.
-func (j *Journal) readStretch(ctx context.Context, q querier, after, end int64) (s stretch, err error) {
-	if s.page, err = j.readPage(ctx, q, after); err != nil {
-		return s, err
-	}
+func (j *Journal) readStretch(t *tx, after, end int64) (s stretch) {
+	s.page = j.readPage(t, after)
 	if !s.more {
 		s.last = max(end, after)
 	}
-	if s.others, err = eventsBetween(ctx, q, after, s.last); err != nil {
-		return s, err
-	}
-	s.all, err = j.series.load(ctx, q)
-	return s, err
+	s.others = eventsBetween(t, after, s.last)
+	s.all = j.series.load(t)
+	return s
 }
 
 // events puts rows and other events, each in order, into one order. An event is
@@ -100,20 +92,15 @@ type Stretch struct {
 // the number asked from, there is no more.
 func (j *Journal) Forward(ctx context.Context, after int64, limit int) (Stretch, error) {
 	out := Stretch{Last: after}
-	err := j.view(ctx, "forward", func(t *sql.Tx) error {
-		end, err := number(ctx, t, `SELECT `+newest)
-		if err != nil {
-			return err
+	err := j.view(ctx, "forward", func(t *tx) {
+		s := j.readStretch(t, after, t.number(`SELECT `+newest))
+		if t.err != nil {
+			return
 		}
-		s, err := j.readStretch(ctx, t, after, end)
-		if err != nil {
-			return err
-		}
-		if out.Events, out.Last, err = s.worth(limit); err != nil {
-			return err
-		}
-		out.Changes, err = collect(ctx, t, scanChange, `SELECT `+changeColumns+` FROM change WHERE seq > ? AND seq <= ? ORDER BY id`, after, out.Last)
-		return err
+		var err error
+		out.Events, out.Last, err = s.worth(limit)
+		t.fail(err)
+		out.Changes = collect(t, scanChange, `SELECT `+changeColumns+` FROM change WHERE seq > ? AND seq <= ? ORDER BY id`, after, out.Last)
 	})
 	return out, err
 }
@@ -146,19 +133,13 @@ func (j *Journal) Readings(ctx context.Context, from, to time.Time, fn func(farm
 	lo, hi := from.UnixMilli(), to.UnixMilli()
 	for p := (page{more: true}); p.more; {
 		var all []series
-		err := j.view(ctx, "read readings", func(t *sql.Tx) error {
+		err := j.view(ctx, "read readings", func(t *tx) {
 			// No chunk that holds nothing of that time is unpacked.
-			next, err := number(ctx, t, `SELECT coalesce(
+			next := t.number(`SELECT coalesce(
 				(SELECT min(first) - 1 FROM chunk WHERE last > ?1 AND at_hi >= ?2 AND at_lo < ?3),
-				(SELECT max(last) FROM chunk), 0)`, p.last, lo, hi)
-			if err != nil {
-				return err
-			}
-			if p, err = j.readPage(ctx, t, max(next, p.last)); err != nil {
-				return err
-			}
-			all, err = j.series.load(ctx, t)
-			return err
+				(SELECT max(last) FROM chunk))`, p.last, lo, hi)
+			p = j.readPage(t, max(next, p.last))
+			all = j.series.load(t)
 		})
 		if err != nil {
 			return err
@@ -183,12 +164,8 @@ func (j *Journal) Readings(ctx context.Context, from, to time.Time, fn func(farm
 // both are 0 when nothing did. Where a wrong clock has left arrivals that fall
 // along the journal, some between the two may have arrived at other times.
 func (j *Journal) Span(ctx context.Context, from, to time.Time) (first, last int64, err error) {
-	err = j.view(ctx, "find time", func(t *sql.Tx) error {
-		if first, err = j.arrived(ctx, t, lowest, from.UnixMilli()); err != nil {
-			return err
-		}
-		last, err = j.arrived(ctx, t, highest, to.UnixMilli())
-		return err
+	err = j.view(ctx, "find time", func(t *tx) {
+		first, last = j.arrived(t, lowest, from.UnixMilli()), j.arrived(t, highest, to.UnixMilli())
 	})
 	if first == 0 || last < first {
 		return 0, 0, err
@@ -205,45 +182,35 @@ var (
 )
 
 // arrived gives the sequence number at an edge, 0 when there is none.
-func (j *Journal) arrived(ctx context.Context, q querier, e edge, ms int64) (int64, error) {
-	packed, err := packedTo(ctx, q)
-	if err != nil {
-		return 0, err
-	}
-	other, err := number(ctx, q, `SELECT coalesce(`+e.pick+`(seq), 0) FROM (
+func (j *Journal) arrived(t *tx, e edge, ms int64) int64 {
+	other := t.number(`SELECT `+e.pick+`(seq) FROM (
 		SELECT seq FROM unpacked WHERE seq > ?1 AND arrived `+e.is+` ?2
-		UNION ALL SELECT seq FROM event WHERE arrived `+e.is+` ?2)`, packed, ms)
-	if err != nil {
-		return 0, err
+		UNION ALL SELECT seq FROM event WHERE arrived `+e.is+` ?2)`, t.number(packedTo), ms)
+	seq := j.arrivedPacked(t, e, ms)
+	if seq == 0 || other == 0 || e == highest {
+		return max(seq, other)
 	}
-	seq, err := j.arrivedPacked(ctx, q, e, ms)
-	switch {
-	case seq == 0 || other == 0:
-		return max(seq, other), err
-	case e == lowest:
-		return min(seq, other), err
-	}
-	return max(seq, other), err
+	return min(seq, other)
 }
 
 // arrivedPacked looks for an edge in the chunks. One that can't be read counts
 // as a whole.
-func (j *Journal) arrivedPacked(ctx context.Context, q querier, e edge, ms int64) (int64, error) {
-	found, err := chunks(ctx, q, e.chunk+` `+e.is+` ? ORDER BY `+e.order+` LIMIT 1`, ms)
-	if err != nil || len(found) == 0 {
-		return 0, err
+func (j *Journal) arrivedPacked(t *tx, e edge, ms int64) int64 {
+	found := chunks(t, e.chunk+` `+e.is+` ? ORDER BY `+e.order+` LIMIT 1`, ms)
+	if len(found) == 0 {
+		return 0
 	}
-	rows, err := j.readOrPass(ctx, q, found[0])
+	rows := j.readOrPass(t, found[0])
 	if e == lowest {
 		if i := slices.IndexFunc(rows, func(r row) bool { return r.arrived >= ms }); i >= 0 {
-			return rows[i].seq, err
+			return rows[i].seq
 		}
-		return found[0].first, err
+		return found[0].first
 	}
 	for _, r := range slices.Backward(rows) {
 		if r.arrived < ms {
-			return r.seq, err
+			return r.seq
 		}
 	}
-	return found[0].last, err
+	return found[0].last
 }

@@ -1,9 +1,7 @@
 package journal
 
 import (
-	"database/sql"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"time"
 
@@ -34,41 +32,28 @@ func (b *Batch) stretchToMove() Restamp {
 	return r
 }
 
-func (j *Journal) restampTx(t *tx, r Restamp) error {
-	ms := r.Shift.Milliseconds()
-	if ms == 0 || r.To < r.From {
-		return nil
+func (j *Journal) restampTx(t *tx, r Restamp) {
+	if r.Shift.Milliseconds() == 0 || r.To < r.From {
+		return
 	}
-	for _, step := range []func(*tx, Restamp) error{restampUnpacked, restampEvents, restampChanges, markClockWritten} {
-		if err := step(t, r); err != nil {
-			return err
-		}
-	}
-	if err := j.restampPacked(t, r); err != nil {
-		return err
-	}
-	if err := t.exec(`DELETE FROM snapshot WHERE seq BETWEEN ? AND ?`, r.From, r.To); err != nil {
-		return err
-	}
-	return t.exec(`INSERT INTO meta (name, value) VALUES ('moved', 1) ON CONFLICT DO UPDATE SET value = value + 1`)
+	restampUnpacked(t, r)
+	restampEvents(t, r)
+	restampChanges(t, r)
+	markClockWritten(t, r)
+	j.restampPacked(t, r)
+	t.exec(`DELETE FROM snapshot WHERE seq BETWEEN ? AND ?`, r.From, r.To)
+	t.setMeta("moved", t.number(timesMoved)+1)
 }
 
 // restampUnpacked moves rows in place. A stamped row's arrival moves and its
 // measurement does not, so the difference between them takes the shift back.
-func restampUnpacked(tx *tx, r Restamp) error {
-	packed, err := packedTo(tx.ctx, tx)
-	if err != nil {
-		return err
-	}
+func restampUnpacked(t *tx, r Restamp) {
+	from := max(r.From, t.number(packedTo)+1)
 	for _, table := range tableName {
-		err := tx.exec(`UPDATE `+table+` SET arrived = arrived + ?1,
+		t.exec(`UPDATE `+table+` SET arrived = arrived + ?1,
 				stamp = CASE WHEN marks & ?2 THEN coalesce(stamp, 0) - ?1 ELSE stamp END
-			WHERE seq BETWEEN ?3 AND ?4`, r.Shift.Milliseconds(), markStamped, max(r.From, packed+1), r.To)
-		if err != nil {
-			return err
-		}
+			WHERE seq BETWEEN ?3 AND ?4`, r.Shift.Milliseconds(), markStamped, from, r.To)
 	}
-	return nil
 }
 
 func (r row) shifted(ms int64) row {
@@ -81,97 +66,51 @@ func (r row) shifted(ms int64) row {
 
 // restampPacked moves rows in chunks, and makes the days anew that they were
 // and are in.
-func (j *Journal) restampPacked(tx *tx, r Restamp) error {
-	touched, err := chunks(tx.ctx, tx, `last >= ? AND first <= ? ORDER BY first`, r.From, r.To)
-	if err != nil || len(touched) == 0 {
-		return err
-	}
-	days := map[seriesDay]bool{}
-	for _, c := range touched {
-		if err := restampChunk(tx, c, r, days); err != nil {
-			return err
+func (j *Journal) restampPacked(t *tx, r Restamp) {
+	moved := map[seriesDay]bool{}
+	for _, c := range chunks(t, `last >= ? AND first <= ? ORDER BY first`, r.From, r.To) {
+		rows := readChunk(t, c)
+		if t.err != nil {
+			return
 		}
-	}
-	all, err := j.series.load(tx.ctx, tx)
-	if err != nil {
-		return err
-	}
-	return rebuildDays(tx, days, all)
-}
-
-func restampChunk(tx *tx, c chunkInfo, r Restamp, days map[seriesDay]bool) error {
-	rows, err := readChunk(tx.ctx, tx, c)
-	if err != nil {
-		return err
-	}
-	for i, old := range rows {
-		if old.seq < r.From || old.seq > r.To {
-			continue
+		for i, old := range rows {
+			if old.seq < r.From || old.seq > r.To {
+				continue
+			}
+			rows[i] = old.shifted(r.Shift.Milliseconds())
+			if old.judged() && rows[i].at() != old.at() {
+				moved[seriesDay{old.series, dayOf(old.at())}] = true
+				moved[seriesDay{old.series, dayOf(rows[i].at())}] = true
+			}
 		}
-		rows[i] = old.shifted(r.Shift.Milliseconds())
-		if old.judged() && rows[i].at() != old.at() {
-			days[seriesDay{old.series, dayOf(old.at())}] = true
-			days[seriesDay{old.series, dayOf(rows[i].at())}] = true
-		}
+		body, err := pack(rows)
+		t.fail(err)
+		writeChunk(t, rows, body)
 	}
-	body, err := pack(rows)
-	if err != nil {
-		return err
-	}
-	return writeChunk(tx, rows, body)
+	rebuildDays(t, moved, j.series.load(t))
 }
 
 // restampEvents moves the other events. A jot whose own time is its arrival had
 // no time of its own.
-func restampEvents(tx *tx, r Restamp) error {
-	events, err := eventsBetween(tx.ctx, tx, r.From-1, r.To)
-	if err != nil {
-		return err
-	}
-	for _, e := range events {
+func restampEvents(t *tx, r Restamp) {
+	for _, e := range eventsBetween(t, r.From-1, r.To) {
 		was := e.Arrived
 		e.Arrived = was.Add(r.Shift)
 		if e.Kind == farm.EventJot && e.Jot.At.Equal(was) {
 			e.Jot.At = e.Arrived
-			if err := rewriteJot(tx, e); err != nil {
-				return err
-			}
+			body, err := bodyOf(e)
+			t.fail(err)
+			t.exec(`UPDATE event SET at = ?, body = ? WHERE seq = ?`, e.Jot.At.UnixMilli(), asJSON(t, body), e.Seq)
 		}
-		if err := tx.exec(`UPDATE event SET arrived = ? WHERE seq = ?`, e.Arrived.UnixMilli(), e.Seq); err != nil {
-			return err
-		}
+		t.exec(`UPDATE event SET arrived = ? WHERE seq = ?`, e.Arrived.UnixMilli(), e.Seq)
 	}
-	return nil
 }
 
-func rewriteJot(tx *tx, e farm.Event) error {
-	body, err := bodyOf(e)
-	if err != nil {
-		return err
-	}
-	text, err := json.Marshal(body)
-	if err != nil {
-		return err
-	}
-	return tx.exec(`UPDATE event SET at = ?, body = ? WHERE seq = ?`, body.Jot.At.UnixMilli(), string(text), e.Seq)
-}
-
-func restampChanges(tx *tx, r Restamp) error {
-	changes, err := collect(tx.ctx, tx, scanChange, `SELECT `+changeColumns+` FROM change WHERE seq BETWEEN ? AND ? ORDER BY id`, r.From, r.To)
-	if err != nil {
-		return err
-	}
-	for _, c := range changes {
+func restampChanges(t *tx, r Restamp) {
+	for _, c := range collect(t, scanChange, `SELECT `+changeColumns+` FROM change WHERE seq BETWEEN ? AND ? ORDER BY id`, r.From, r.To) {
 		shiftChange(&c.Change, r.Shift)
-		text, err := json.Marshal(c.Change)
-		if err != nil {
-			return err
-		}
-		if err := tx.exec(`UPDATE change SET at = ?, body = ? WHERE id = ?`, c.At.UnixMilli(), string(text), c.ID); err != nil {
-			return err
-		}
+		t.exec(`UPDATE change SET at = ?, body = ? WHERE id = ?`, c.At.UnixMilli(), asJSON(t, c.Change), c.ID)
 	}
-	return nil
 }
 
 // shiftChange moves every time a change tells.
@@ -196,26 +135,18 @@ func shiftChange(c *farm.Change, by time.Duration) {
 
 // markClockWritten marks the first clock event after the stretch as written back, if
 // it tells this shift.
-func markClockWritten(tx *tx, r Restamp) error {
+func markClockWritten(t *tx, r Restamp) {
 	var seq int64
 	var text []byte
-	err := tx.row(`SELECT seq, body FROM event WHERE seq > ? AND kind = ? ORDER BY seq LIMIT 1`, r.To, int64(farm.EventClock)).Scan(&seq, &text)
-	if errors.Is(err, sql.ErrNoRows) {
-		return nil
-	}
-	if err != nil {
-		return err
+	if !t.get(into(&seq, &text), `SELECT seq, body FROM event WHERE seq > ? AND kind = ? ORDER BY seq LIMIT 1`, r.To, int64(farm.EventClock)) {
+		return
 	}
 	var body eventBody
 	if err := json.Unmarshal(text, &body); err != nil {
-		return fmt.Errorf("%w: event %d: %w", ErrDamaged, seq, err)
+		t.fail(fmt.Errorf("%w: event %d: %w", ErrDamaged, seq, err))
 	}
-	if body.ShiftMs != r.Shift.Milliseconds() {
-		return nil
+	if body.ShiftMs == r.Shift.Milliseconds() {
+		body.Settled = true
+		t.exec(`UPDATE event SET body = ? WHERE seq = ?`, asJSON(t, body), seq)
 	}
-	body.Settled = true
-	if text, err = json.Marshal(body); err != nil {
-		return err
-	}
-	return tx.exec(`UPDATE event SET body = ? WHERE seq = ?`, string(text), seq)
 }

@@ -46,30 +46,21 @@ func (j *Journal) samples(ctx context.Context, from, to time.Time, step time.Dur
 	}
 	j.recent.mu.Lock()
 	defer j.recent.mu.Unlock()
-	err = j.view(ctx, "read history", func(t *sql.Tx) error {
-		ends, err := readEnds(ctx, t)
-		if err != nil {
-			return err
-		}
-		all, err := j.series.loadTo(ctx, t, ends.series)
-		if err != nil {
-			return err
-		}
-		all = slices.DeleteFunc(slices.Clone(all), func(s series) bool { return !wanted(s) })
+	err = j.view(ctx, "read history", func(t *tx) {
+		ends := readEnds(t)
+		all := slices.DeleteFunc(slices.Clone(j.series.loadTo(t, ends.series)), func(s series) bool { return !wanted(s) })
 		if len(all) == 0 {
-			return nil
+			return
 		}
-		if err := j.recent.refresh(ctx, t, ends); err != nil {
-			return err
-		}
+		j.recent.refresh(t, ends)
 		b := newBuckets(from.UnixMilli(), to.UnixMilli(), step.Milliseconds(), ends.dropped, all[0].quantity)
-		if err := b.fill(ctx, t, j, all); err != nil {
-			return err
-		}
+		b.fill(t, j, all)
 		out = b.samples()
-		return nil
 	})
-	return out, err
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
 }
 
 // usualStep gives a step of which about 300 fill the time.
@@ -117,68 +108,50 @@ func (b *buckets) add(ms int64, value float64) {
 
 // fill takes what is not packed from memory, and what is packed from the readings
 // themselves where steps are fine, else from the history.
-func (b *buckets) fill(ctx context.Context, q querier, j *Journal, all []series) error {
+func (b *buckets) fill(t *tx, j *Journal, all []series) {
 	of := map[int64]bool{}
 	for _, s := range all {
 		of[s.id] = true
 		for _, m := range j.recent.points[s.id] {
 			b.add(m.at, m.value)
 		}
-	}
-	if b.fine {
-		return b.fillPacked(ctx, q, j, of)
-	}
-	for _, s := range all {
-		if err := b.fillDays(ctx, q, s.id); err != nil {
-			return err
+		if !b.fine {
+			b.fillDays(t, s.id)
 		}
 	}
-	return nil
-}
-
-func (b *buckets) fillPacked(ctx context.Context, q querier, j *Journal, of map[int64]bool) error {
-	within, err := chunksWithin(ctx, q, b.lo, b.hi)
-	if err != nil {
-		return err
+	if !b.fine {
+		return
 	}
-	for _, c := range within {
-		rows, err := j.readOrPass(ctx, q, c)
-		if err != nil {
-			return err
-		}
-		for _, r := range rows {
+	for _, c := range chunksWithin(t, b.lo, b.hi) {
+		for _, r := range j.readOrPass(t, c) {
 			if of[r.series] && r.judged() {
 				b.add(r.at(), r.value)
 			}
 		}
 	}
-	return nil
 }
 
 // fillDays takes whole days where steps are of whole days, else hours.
-func (b *buckets) fillDays(ctx context.Context, q querier, id int64) error {
-	const where = ` FROM history WHERE series = ? AND day >= ? AND day <= ?`
-	if b.step%dayMs == 0 {
-		return each(ctx, q, func(rows *sql.Rows) error {
-			var n int64
-			var s summary
-			err := rows.Scan(&n, &s.n, &s.sum, &s.min, &s.max)
-			b.merge(n*dayMs, s)
-			return err
-		}, `SELECT day, n, sum, min, max`+where, id, dayOf(b.lo), dayOf(b.hi-1))
-	}
-	return each(ctx, q, func(rows *sql.Rows) error {
+func (b *buckets) fillDays(t *tx, id int64) {
+	whole := b.step%dayMs == 0
+	t.each(func(rows *sql.Rows) error {
 		var n int64
-		var text sql.RawBytes
-		if err := rows.Scan(&n, &text); err != nil {
+		var sum summary
+		var hours sql.RawBytes
+		if err := rows.Scan(&n, &sum.n, &sum.sum, &sum.min, &sum.max, &hours); err != nil {
 			return err
 		}
-		d, err := decodeDay(text)
+		if whole {
+			b.merge(n*dayMs, sum)
+			return nil
+		}
+		d, err := decodeDay(hours)
 		for h, s := range d {
 			b.merge(n*dayMs+int64(h)*hourMs, s)
 		}
 		return err
-	}, `SELECT day, hours`+where, id, dayOf(b.lo), dayOf(b.hi-1))
+	}, `SELECT day, n, sum, min, max, CASE WHEN ?4 THEN NULL ELSE hours END FROM history WHERE series = ?1 AND day BETWEEN ?2 AND ?3`,
+		id, dayOf(b.lo), dayOf(b.hi-1), whole)
 }
 
 func (b *buckets) samples() (out []farm.Sample) {
@@ -217,18 +190,21 @@ type ends struct {
 	series   int   // how many there are
 }
 
-func readEnds(ctx context.Context, q querier) (e ends, err error) {
-	err = q.QueryRowContext(ctx, `SELECT coalesce((SELECT max(last) FROM chunk), 0),
+func readEnds(t *tx) (e ends) {
+	t.get(into(&e.packed, &e.unpacked, &e.moved, &e.dropped, &e.series), `SELECT coalesce((SELECT max(last) FROM chunk), 0),
 		max(coalesce((SELECT max(seq) FROM reading_0), 0), coalesce((SELECT max(seq) FROM reading_1), 0)),
 		coalesce((SELECT value FROM meta WHERE name = 'moved'), 0),
 		coalesce((SELECT value FROM meta WHERE name = 'dropped'), 0),
-		coalesce((SELECT max(id) FROM series), 0)`).Scan(&e.packed, &e.unpacked, &e.moved, &e.dropped, &e.series)
-	return e, err
+		coalesce((SELECT max(id) FROM series), 0)`)
+	return e
 }
 
 // refresh brings it up to the state of the file that q sees. The caller holds
 // mu and took it before q's transaction began.
-func (r *recent) refresh(ctx context.Context, q querier, e ends) error {
+func (r *recent) refresh(t *tx, e ends) {
+	if t.err != nil {
+		return
+	}
 	if r.points == nil || e.moved != r.moved {
 		r.points, r.upto, r.moved = map[int64][]moment{}, 0, e.moved
 	}
@@ -238,9 +214,9 @@ func (r *recent) refresh(ctx context.Context, q querier, e ends) error {
 	}
 	after := max(e.packed, r.upto)
 	if e.unpacked <= after {
-		return nil
+		return
 	}
-	return each(ctx, q, func(rows *sql.Rows) error {
+	t.each(func(rows *sql.Rows) error {
 		row, err := scanRow(rows)
 		if err != nil {
 			return err

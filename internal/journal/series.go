@@ -52,15 +52,10 @@ type seriesTable struct {
 // measured in.
 func (j *Journal) SetFarm(ctx context.Context, f *farm.Farm) error {
 	active := make(map[string]int64, len(f.Probes))
-	err := j.update(ctx, "set farm", func(tx *tx) error {
+	err := j.update(ctx, "set farm", func(t *tx) {
 		for _, p := range f.Probes {
-			id, err := enterSeries(tx, p.ID, p.Measures, placesOf(f, p.ID))
-			if err != nil {
-				return err
-			}
-			active[p.ID] = id
+			active[p.ID] = enterSeries(t, p.ID, p.Measures, placesOf(f, p.ID))
 		}
-		return nil
 	})
 	if err != nil {
 		return err
@@ -91,55 +86,46 @@ func placesOf(f *farm.Farm, probe string) []place {
 	return places
 }
 
-func enterSeries(tx *tx, probe string, q farm.Quantity, places []place) (int64, error) {
-	text, err := json.Marshal(places)
-	if err != nil {
-		return 0, err
-	}
-	if err := tx.exec(`INSERT INTO series (probe, quantity, places) VALUES (?, ?, ?) ON CONFLICT DO NOTHING`,
-		probe, string(q), string(text)); err != nil {
-		return 0, err
-	}
-	var id int64
-	err = tx.row(`SELECT id FROM series WHERE probe = ? AND quantity = ? AND places = ?`, probe, string(q), string(text)).Scan(&id)
-	return id, err
+// enterSeries gives the series of a probe at its places, new or not.
+func enterSeries(t *tx, probe string, q farm.Quantity, places []place) (id int64) {
+	text := asJSON(t, places)
+	t.exec(`INSERT INTO series (probe, quantity, places) VALUES (?, ?, ?) ON CONFLICT DO NOTHING`, probe, string(q), text)
+	return t.number(`SELECT id FROM series WHERE probe = ? AND quantity = ? AND places = ?`, probe, string(q), text)
 }
 
 // loadTo gives the series of the file when it is known that there are n.
-func (s *seriesTable) loadTo(ctx context.Context, db querier, n int) ([]series, error) {
+func (s *seriesTable) loadTo(t *tx, n int) []series {
 	s.mu.RLock()
 	all := s.all
 	s.mu.RUnlock()
 	if len(all) >= n {
-		return all, nil
+		return all
 	}
-	return s.load(ctx, db)
+	return s.load(t)
 }
 
 // load gives all series of the file, by id.
-func (s *seriesTable) load(ctx context.Context, db querier) ([]series, error) {
+func (s *seriesTable) load(t *tx) []series {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	more, err := collect(ctx, db, scanSeries, `SELECT id, probe, quantity, places FROM series WHERE id > ? ORDER BY id`, len(s.all))
-	if err != nil {
-		return nil, err
-	}
-	for _, m := range more {
+	for _, m := range collect(t, scanSeries, `SELECT id, probe, quantity, places FROM series WHERE id > ? ORDER BY id`, len(s.all)) {
 		if m.id != int64(len(s.all))+1 {
-			return nil, fmt.Errorf("%w: series %d is missing", ErrDamaged, len(s.all)+1)
+			t.fail(fmt.Errorf("%w: series %d is missing", ErrDamaged, len(s.all)+1))
+		}
+		if t.err != nil {
+			return nil
 		}
 		s.all = append(s.all, m)
 	}
-	return s.all, nil
+	return s.all
 }
 
-func scanSeries(rows *sql.Rows) (series, error) {
-	var s series
-	var places string
+func scanSeries(rows *sql.Rows) (s series, err error) {
+	var places []byte
 	if err := rows.Scan(&s.id, &s.probe, &s.quantity, &places); err != nil {
 		return s, err
 	}
-	if err := json.Unmarshal([]byte(places), &s.places); err != nil {
+	if err := json.Unmarshal(places, &s.places); err != nil {
 		return s, fmt.Errorf("%w: places of series %d: %w", ErrDamaged, s.id, err)
 	}
 	return s, nil
@@ -147,17 +133,17 @@ func scanSeries(rows *sql.Rows) (series, error) {
 
 // seriesFor finds the series of a reading. A probe that SetFarm did not name is
 // still kept, at no place.
-func (j *Journal) seriesFor(tx *tx, e farm.Event) (int64, error) {
+func (j *Journal) seriesFor(t *tx, e farm.Event) int64 {
 	if e.Kind == farm.EventTick {
-		return tickSeries, nil
+		return tickSeries
 	}
 	j.series.mu.RLock()
 	id := j.series.active[e.Reading.Probe]
 	j.series.mu.RUnlock()
 	if id != 0 {
-		return id, nil
+		return id
 	}
-	return enterSeries(tx, e.Reading.Probe, "", []place{})
+	return enterSeries(t, e.Reading.Probe, "", []place{})
 }
 
 // forget is for a new file.

@@ -8,41 +8,101 @@ import (
 	"time"
 )
 
-// tx is one writing transaction with the end of the journal as it will be once
-// the transaction is committed.
+// tx is one transaction. After the first error, which err keeps, its methods do
+// nothing and give zeros: steps stand one below the other, and who runs the
+// transaction gives the error back. What loops or takes long looks at err.
 type tx struct {
-	*sql.Tx
+	sql  *sql.Tx
 	ctx  context.Context
-	head head
+	head head // when it writes: the end of the journal as it will be once it is committed
+	err  error
 }
 
-func (t *tx) exec(query string, args ...any) error {
-	_, err := t.ExecContext(t.ctx, query, args...)
-	return err
+// fail keeps an error, if it is one and the first.
+func (t *tx) fail(err error) {
+	if t.err == nil {
+		t.err = err
+	}
 }
 
-func (t *tx) row(query string, args ...any) *sql.Row {
-	return t.QueryRowContext(t.ctx, query, args...)
+func (t *tx) exec(query string, args ...any) {
+	if t.err == nil {
+		_, err := t.sql.ExecContext(t.ctx, query, args...)
+		t.fail(err)
+	}
 }
 
 // insert gives the row id of what it inserted.
-func (t *tx) insert(query string, args ...any) (int64, error) {
-	res, err := t.ExecContext(t.ctx, query, args...)
-	if err != nil {
-		return 0, err
+func (t *tx) insert(query string, args ...any) (id int64) {
+	if t.err != nil {
+		return 0
 	}
-	return res.LastInsertId()
+	res, err := t.sql.ExecContext(t.ctx, query, args...)
+	if err == nil {
+		id, err = res.LastInsertId()
+	}
+	t.fail(err)
+	return id
+}
+
+// get reads the one row that a query answers; found is false when it answers none.
+func (t *tx) get(to []any, query string, args ...any) (found bool) {
+	if t.err != nil {
+		return false
+	}
+	err := t.sql.QueryRowContext(t.ctx, query, args...).Scan(to...)
+	if errors.Is(err, sql.ErrNoRows) {
+		return false
+	}
+	t.fail(err)
+	return err == nil
+}
+
+func into(to ...any) []any { return to }
+
+// number gives the one number that a query answers, 0 for none and for NULL.
+func (t *tx) number(query string, args ...any) int64 {
+	var n sql.NullInt64
+	t.get(into(&n), query, args...)
+	return n.Int64
 }
 
 // setMeta notes a number under a name.
-func (t *tx) setMeta(name string, value any) error {
-	return t.exec(`INSERT OR REPLACE INTO meta (name, value) VALUES (?, ?)`, name, value)
+func (t *tx) setMeta(name string, value any) {
+	t.exec(`INSERT OR REPLACE INTO meta (name, value) VALUES (?, ?)`, name, value)
+}
+
+// each calls fn for every row that a query answers.
+func (t *tx) each(fn func(*sql.Rows) error, query string, args ...any) {
+	if t.err != nil {
+		return
+	}
+	rows, err := t.sql.QueryContext(t.ctx, query, args...)
+	if err != nil {
+		t.fail(err)
+		return
+	}
+	defer rows.Close()
+	for t.err == nil && rows.Next() {
+		t.fail(fn(rows))
+	}
+	t.fail(rows.Err())
+}
+
+// collect gives all rows that a query answers.
+func collect[T any](t *tx, scan func(*sql.Rows) (T, error), query string, args ...any) (out []T) {
+	t.each(func(rows *sql.Rows) error {
+		v, err := scan(rows)
+		out = append(out, v)
+		return err
+	}, query, args...)
+	return out
 }
 
 // update runs fn in one transaction and commits it. After any error nothing of
 // it is in the file, or at most what a commit that reported an error had
 // already written; either way the head is read anew before the next write.
-func (j *Journal) update(ctx context.Context, what string, fn func(*tx) error) error {
+func (j *Journal) update(ctx context.Context, what string, fn func(*tx)) error {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	err := j.tryUpdate(ctx, fn)
@@ -56,7 +116,7 @@ func (j *Journal) update(ctx context.Context, what string, fn func(*tx) error) e
 	return err
 }
 
-func (j *Journal) tryUpdate(ctx context.Context, fn func(*tx) error) (err error) {
+func (j *Journal) tryUpdate(ctx context.Context, fn func(*tx)) (err error) {
 	if err := j.writable(); err != nil {
 		return err
 	}
@@ -72,20 +132,21 @@ func (j *Journal) tryUpdate(ctx context.Context, fn func(*tx) error) (err error)
 		return err
 	}
 	defer sqlTx.Rollback() // after a commit it does nothing
-	t := &tx{Tx: sqlTx, ctx: ctx, head: j.head}
+	t := &tx{sql: sqlTx, ctx: ctx, head: j.head}
 	if !t.head.known {
-		if t.head, err = readHead(ctx, t); err != nil {
-			return err
-		}
+		t.head = readHead(t)
 	}
-	if err := fn(t); err != nil {
-		return err
+	if t.err == nil {
+		fn(t)
 	}
-	if err := j.fault("commit"); err != nil {
-		return err
+	if t.err == nil {
+		t.fail(j.fault("commit"))
 	}
-	if err := sqlTx.Commit(); err != nil {
-		return err
+	if t.err == nil {
+		t.fail(sqlTx.Commit())
+	}
+	if t.err != nil {
+		return t.err
 	}
 	j.head = t.head
 	return j.fault("committed")
@@ -139,93 +200,29 @@ func (j *Journal) fault(stage string) error {
 	return j.cfg.Fault(stage)
 }
 
-func readHead(ctx context.Context, q querier) (head, error) {
+func readHead(t *tx) head {
 	h := head{known: true}
-	err := q.QueryRowContext(ctx, `SELECT
+	t.get(into(&h.id, &h.table, &h.session, &h.next), `SELECT
 		coalesce((SELECT value FROM meta WHERE name = 'id'), ''),
 		coalesce((SELECT value FROM meta WHERE name = 'table'), 0),
-		coalesce((SELECT session FROM session ORDER BY after_seq DESC LIMIT 1), 0), 1 + `+newest).
-		Scan(&h.id, &h.table, &h.session, &h.next)
-	return h, err
+		coalesce((SELECT session FROM session ORDER BY after_seq DESC LIMIT 1), 0), 1 + `+newest)
+	return h
 }
 
 // newest is, in SQL, the newest sequence number; 0 when there is none.
 const newest = `max((SELECT coalesce(max(seq), 0) FROM reading_0), (SELECT coalesce(max(seq), 0) FROM reading_1),
 	(SELECT coalesce(max(seq), 0) FROM event), (SELECT coalesce(max(last), 0) FROM chunk))`
 
-// querier is a pool or a transaction: whatever can be asked.
-type querier interface {
-	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
-	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
-}
-
-// number gives the one number that a query answers.
-func number(ctx context.Context, q querier, query string, args ...any) (n int64, err error) {
-	err = q.QueryRowContext(ctx, query, args...).Scan(&n)
-	return n, err
-}
-
-// each calls fn for every row that a query answers.
-func each(ctx context.Context, q querier, fn func(*sql.Rows) error, query string, args ...any) error {
-	rows, err := q.QueryContext(ctx, query, args...)
-	if err != nil {
-		return err
-	}
-	defer rows.Close()
-	for rows.Next() {
-		if err := fn(rows); err != nil {
-			return err
-		}
-	}
-	return rows.Err()
-}
-
-// collect gives all rows that a query answers.
-func collect[T any](ctx context.Context, q querier, scan func(*sql.Rows) (T, error), query string, args ...any) (out []T, err error) {
-	err = each(ctx, q, func(rows *sql.Rows) error {
-		v, err := scan(rows)
-		out = append(out, v)
-		return err
-	}, query, args...)
-	if err != nil {
-		return nil, err
-	}
-	return out, nil
-}
-
-// viewAll is collect in a transaction of its own.
-func viewAll[T any](ctx context.Context, j *Journal, what string, scan func(*sql.Rows) (T, error), query string, args ...any) (out []T, err error) {
-	err = j.view(ctx, what, func(t *sql.Tx) (err error) {
-		out, err = collect(ctx, t, scan, query, args...)
-		return err
-	})
-	return out, err
-}
-
-// viewNumber is number in a transaction of its own.
-func (j *Journal) viewNumber(ctx context.Context, what, query string, args ...any) (n int64, err error) {
-	err = j.view(ctx, what, func(t *sql.Tx) (err error) {
-		n, err = number(ctx, t, query, args...)
-		return err
-	})
-	return n, err
-}
-
 // view runs fn in one reading transaction, without waiting for a write under way:
 // everything it reads is of one moment.
-func (j *Journal) view(ctx context.Context, what string, fn func(*sql.Tx) error) error {
+func (j *Journal) view(ctx context.Context, what string, fn func(*tx)) error {
 	if j.closed.Load() {
 		return fmt.Errorf("%s: %w", what, ErrClosed)
 	}
 	if err := j.identity.Load().same(); err != nil {
 		return fmt.Errorf("%s: %w", what, err)
 	}
-	t, err := j.read.Load().BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
-	if err != nil {
-		return classify(fmt.Errorf("%s: %w", what, err))
-	}
-	defer t.Rollback() // it has nothing to commit
-	if err := fn(t); err != nil {
+	if err := readTx(ctx, j.read.Load(), fn); err != nil {
 		j.noteDamage(err)
 		return fullAt(j.cfg.Path, classify(fmt.Errorf("%s: %w", what, err)))
 	}
@@ -233,6 +230,32 @@ func (j *Journal) view(ctx context.Context, what string, fn func(*sql.Tx) error)
 		return fmt.Errorf("%s: %w", what, err)
 	}
 	return nil
+}
+
+func readTx(ctx context.Context, db *sql.DB, fn func(*tx)) error {
+	t, err := db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
+	if err != nil {
+		return err
+	}
+	defer t.Rollback() // it has nothing to commit
+	reading := &tx{sql: t, ctx: ctx}
+	fn(reading)
+	return reading.err
+}
+
+// viewAll is collect in a transaction of its own.
+func viewAll[T any](ctx context.Context, j *Journal, what string, scan func(*sql.Rows) (T, error), query string, args ...any) (out []T, err error) {
+	err = j.view(ctx, what, func(t *tx) { out = collect(t, scan, query, args...) })
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+// viewNumber is number in a transaction of its own.
+func (j *Journal) viewNumber(ctx context.Context, what, query string, args ...any) (n int64, err error) {
+	err = j.view(ctx, what, func(t *tx) { n = t.number(query, args...) })
+	return n, err
 }
 
 // instant is the time of milliseconds since 1970, in UTC.
