@@ -46,6 +46,8 @@ func TestCheckRefusesWhatRunRefuses(t *testing.T) {
 	dir := t.TempDir()
 	secretFile(t, dir, "nonsense", "nonsense")
 	secretFile(t, dir, "web", "https://push.example.org/s3cret-topic")
+	secretFile(t, dir, "logger", "logger://")
+	secretFile(t, dir, "hostless", "generic:///s3cret-topic")
 	secretFile(t, dir, "md5", "$1$abc")
 	secretFile(t, dir, "hook", "whsec_!!")
 	secretFile(t, dir, "good", "rhubarb-leaf")
@@ -71,6 +73,8 @@ func TestCheckRefusesWhatRunRefuses(t *testing.T) {
 		{"a certificate that is none", "", "", `page: {listen: "127.0.0.1:0", tls: {cert: good, key: good}}`, "9:36: "},
 		{"no push address", "", "", `tell: [{push: {file: nonsense}}]`, "9:8: the push address is not understood"},
 		{"a web page to push to", "", "", `tell: [{push: {file: web}}]`, "https://HOST/PATH, is written generic://HOST/PATH"},
+		{"a push that tells nobody", "", "", `tell: [{push: {file: logger}}]`, "9:8: the push address tells nobody"},
+		{"a push without a host", "", "", `tell: [{push: {file: hostless}}]`, "9:8: the push address tells nobody: it names no host"},
 		{"a hook's secret", "", "", `tell: [{webhook: "https://example.org/h", secret: {file: hook}}]`, "9:8: the webhook's secret"},
 		{"a sign of life to nowhere", "", "", `sign_of_life: {url: {file: good}}`, "9:21: sign of life"},
 		{"loopback by another spelling", "", "", "page: {listen: \"LocalHost:0\"}\ntell: [{webhook: \"http://LOCALHOST:9/h\"}, {push: {file: push}}]", ""},

@@ -98,10 +98,10 @@ func TestKeeperIsToldByAWrongClock(t *testing.T) {
 			say("glass/a", "2.9")
 			if far := off > day; far {
 				brokertest.Eventually(t, "a mail can't be delivered", func() bool {
-					desks := d.sending.now().Desks()
-					return len(desks) == 1 && desks[0].Trouble != ""
+					recipients := d.sending.now().Recipients()
+					return len(recipients) == 1 && recipients[0].Trouble != ""
 				})
-				if said := d.sending.now().Desks()[0].Trouble; !strings.Contains(said, "certificate has expired") {
+				if said := d.sending.now().Recipients()[0].Trouble; !strings.Contains(said, "certificate has expired") {
 					t.Errorf("got %q, want it to say what is wrong with the certificate", said)
 				}
 				machine.off.Store(0)

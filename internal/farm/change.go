@@ -146,10 +146,12 @@ type Owed struct {
 	Teller   string    // key of the recipient; never holds a secret
 	ChangeID int64     // place of the change in the journal
 	Change   Change    // what to tell
+	Reminder bool      // of a change that was told already
 	Created  time.Time // arrival time of the event that caused it
 	Tries    int
 	Next     time.Time // not before
 	Trouble  string    // what the last attempt met, secrets left out
+	Bundle   string    // id of what it was last handed over in and may have arrived with; "": none
 }
 
 // Fate is what became of an owed notice.

@@ -120,6 +120,9 @@ func SayPart(worms string, part float64) string {
 // begins.
 func Capital(word string) string {
 	r, n := utf8.DecodeRuneInString(word)
+	if n == 0 {
+		return ""
+	}
 	return string(unicode.ToUpper(r)) + word[n:]
 }
 

@@ -23,6 +23,9 @@ type View struct {
 	Intake   IntakeView  `json:"intake"`
 	Passing  *PassingOn  `json:"passing_on,omitempty"` // nil: there is no database
 	Needs    []NeedView  `json:"needs,omitempty"`
+	// How each recipient could last be reached; nil where there is no daemon, and
+	// where nobody is told.
+	Recipients []Recipient `json:"recipients,omitempty"`
 }
 
 // A BinView is one bin with its zones.
@@ -285,6 +288,14 @@ type IntakeView struct {
 	Messages  map[string]int64 `json:"messages,omitempty"` // by outcome since the daemon began
 	Unwritten *time.Time       `json:"unwritten_since,omitempty"`
 	Why       string           `json:"unwritten_why,omitempty"` // the journal can't be written
+}
+
+// A Recipient is how somebody who is told of conditions could last be reached.
+type Recipient struct {
+	Teller  string    `json:"teller"`            // its key, which holds no secret: "mail:kim@example.org", "push:2"
+	Trouble string    `json:"trouble,omitempty"` // of the last attempt; "" when it went well
+	Since   time.Time `json:"since,omitzero"`    // of the trouble
+	Last    time.Time `json:"last,omitzero"`     // the last notice that was accepted since the daemon began
 }
 
 // PassingOn is how the copying to a database stands.

@@ -224,6 +224,9 @@ func (s *lockFree) source(path string, pragmas ...string) string {
 	return name
 }
 
+// outboxSchema is the first whose outbox tells a reminder and a bundle apart.
+const outboxSchema = 4
+
 // openReading opens the pool for reading: beside a daemon, or where the disk
 // leaves no room for that, as a file that nobody writes to.
 func (j *Journal) openReading(ctx context.Context) error {
@@ -253,6 +256,7 @@ func (j *Journal) tryReading(ctx context.Context) error {
 		db.Close()
 		return fullAt(j.cfg.Path, err)
 	}
+	j.older = version < outboxSchema
 	j.read.Store(db)
 	return nil
 }

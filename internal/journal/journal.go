@@ -109,6 +109,7 @@ type Journal struct {
 	read     atomic.Pointer[sql.DB]
 	lock     *os.File                 // beside the journal; nil when opened for reading
 	lockFree *lockFree                // nil unless opened for reading on a disk without room for more
+	older    bool                     // it is of a schema before outboxSchema, and opened for reading
 	run      int64                    // id of this run's row
 	identity atomic.Pointer[identity] // of the open file; nil when opened for reading
 	wake     chan struct{}

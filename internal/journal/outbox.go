@@ -78,8 +78,8 @@ func insertOwed(t *tx, o farm.Owed) {
 	if o.Next.IsZero() {
 		o.Next = o.Created
 	}
-	t.exec(`INSERT INTO owed (notice, teller, change, episode, created, next) VALUES (?, ?, ?, ?, ?, ?)`,
-		o.Notice, o.Teller, o.ChangeID, o.Change.Episode, o.Created.UnixMilli(), o.Next.UnixMilli())
+	t.exec(`INSERT INTO owed (notice, teller, change, episode, reminder, created, next) VALUES (?, ?, ?, ?, ?, ?, ?)`,
+		o.Notice, o.Teller, o.ChangeID, o.Change.Episode, o.Reminder, o.Created.UnixMilli(), o.Next.UnixMilli())
 }
 
 // noticeID makes an identity that no other notice has, of this journal or
@@ -122,7 +122,11 @@ func (j *Journal) ToldOf(ctx context.Context, teller, episode string) ([]farm.Ow
 }
 
 func (j *Journal) owed(ctx context.Context, next, where string, args ...any) ([]farm.Owed, error) {
-	return viewAll(ctx, j, "read outbox", scanOwed, `SELECT o.id, o.notice, o.teller, o.change, o.created, o.tries, o.`+next+`, o.trouble, c.body
+	state := `o.reminder, o.bundle`
+	if j.older {
+		state = `0, ''` // who opens it for reading sends nothing
+	}
+	return viewAll(ctx, j, "read outbox", scanOwed, `SELECT o.id, o.notice, o.teller, o.change, `+state+`, o.created, o.tries, o.`+next+`, o.trouble, c.body
 		FROM owed o JOIN change c ON c.id = o.change WHERE `+where, args...)
 }
 
@@ -130,7 +134,7 @@ func scanOwed(rows *sql.Rows) (farm.Owed, error) {
 	var o farm.Owed
 	var created, next int64
 	var text []byte
-	if err := rows.Scan(&o.ID, &o.Notice, &o.Teller, &o.ChangeID, &created, &o.Tries, &next, &o.Trouble, &text); err != nil {
+	if err := rows.Scan(&o.ID, &o.Notice, &o.Teller, &o.ChangeID, &o.Reminder, &o.Bundle, &created, &o.Tries, &next, &o.Trouble, &text); err != nil {
 		return o, err
 	}
 	o.Created, o.Next = instant(created), instant(next)
@@ -140,13 +144,18 @@ func scanOwed(rows *sql.Rows) (farm.Owed, error) {
 // Settle closes notices: they are owed no longer. One that is already settled
 // keeps its fate.
 func (j *Journal) Settle(ctx context.Context, ids []int64, fate farm.Fate, at time.Time) error {
-	return j.changeOwed(ctx, "settle notices", ids, `fate = ?, settled = ?, trouble = ''`, string(fate), at.UnixMilli())
+	return j.changeOwed(ctx, "settle notices", ids, `fate = ?, settled = ?, trouble = '', bundle = ''`, string(fate), at.UnixMilli())
 }
 
-// Postpone counts an attempt that did not succeed and says when the next is due.
-// The trouble is kept as it is given: it must hold no secret.
+// HandOver notes in which bundle notices are about to leave.
+func (j *Journal) HandOver(ctx context.Context, ids []int64, bundle string) error {
+	return j.changeOwed(ctx, "hand notices over", ids, `bundle = ?`, bundle)
+}
+
+// Postpone counts an attempt that did not succeed and says when the next is due,
+// in whichever bundle. The trouble is kept as it is given: it must hold no secret.
 func (j *Journal) Postpone(ctx context.Context, ids []int64, next time.Time, trouble string) error {
-	return j.changeOwed(ctx, "postpone notices", ids, `tries = tries + 1, next = ?, trouble = ?`, next.UnixMilli(), trouble)
+	return j.changeOwed(ctx, "postpone notices", ids, `tries = tries + 1, next = ?, trouble = ?, bundle = ''`, next.UnixMilli(), trouble)
 }
 
 func (j *Journal) changeOwed(ctx context.Context, what string, ids []int64, set string, args ...any) error {

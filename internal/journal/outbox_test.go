@@ -102,6 +102,51 @@ func TestOutboxFromOwedToTold(t *testing.T) {
 	}
 }
 
+// A notice stays in the bundle in which it was handed over, over a restart too,
+// until the attempt is known to have failed.
+func TestHandedOver(t *testing.T) {
+	ctx := context.Background()
+	path := newPath(t)
+	j := open(t, path)
+	appendChange(t, j, change("e1", farm.Raised, start), keeper)
+	first := owed(t, j, keeper, start)[0]
+	reminder := farm.Owed{Notice: "r1", Teller: keeper, ChangeID: first.ChangeID, Reminder: true, Created: start}
+	if err := j.Owe(ctx, []farm.Owed{reminder}); err != nil {
+		t.Fatal(err)
+	}
+	if err := j.HandOver(ctx, []int64{first.ID}, "b1"); err != nil {
+		t.Fatal(err)
+	}
+	j = reopen(t, j, path)
+	got := owed(t, j, keeper, start)
+	if len(got) != 2 || got[0].Bundle != "b1" || got[0].Tries != 0 || got[0].Reminder || got[1].Bundle != "" || !got[1].Reminder {
+		t.Fatalf("after a restart: got %+v, want the first in its bundle, and a reminder in none", got)
+	}
+	if err := j.Postpone(ctx, []int64{first.ID}, start, "refused"); err != nil {
+		t.Fatal(err)
+	}
+	if got := owed(t, j, keeper, start)[0]; got.Bundle != "" || got.Tries != 1 {
+		t.Errorf("after the attempt has failed: got %+v, want it free", got)
+	}
+}
+
+// What versions of schema 2 wrote into texts is read as what it meant.
+func TestOlderOutbox(t *testing.T) {
+	path := olderCopy(t)
+	alter(t, path, `UPDATE owed SET notice = 'remind-0f', trouble = 'being handed over as n1' WHERE notice = 'n1'`)
+	alter(t, path, `UPDATE owed SET trouble = 'the server is being handed over as a gift' WHERE notice = 'n2'`)
+	got := map[string]farm.Owed{}
+	for _, o := range owed(t, open(t, path), keeper, olderEnd) {
+		got[o.Notice] = o
+	}
+	if o := got["remind-0f"]; !o.Reminder || o.Bundle != "n1" || o.Trouble != "" {
+		t.Errorf("a reminder that was handed over: got %+v", o)
+	}
+	if o := got["n2"]; o.Reminder || o.Bundle != "" || o.Trouble == "" {
+		t.Errorf("a notice with trouble: got %+v", o)
+	}
+}
+
 func TestOwedIsInOrderAndBounded(t *testing.T) {
 	j := open(t, newPath(t))
 	for i := range 5 {

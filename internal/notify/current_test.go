@@ -26,7 +26,7 @@ func driedOn() (farm.Change, farm.View) {
 	return c, v
 }
 
-// A letter speaks of the moment at which it is written, in every part; what was
+// A bundle speaks of the moment at which it is written, in every part; what was
 // decided long before is named with its time.
 func TestALetterIsOfOneMoment(t *testing.T) {
 	cfg := keeperOnly(t)
@@ -87,7 +87,7 @@ func TestAReminderIsOfNow(t *testing.T) {
 	c.Urgency, v.Standing[0].Urgency = farm.Now, farm.Now
 	told := owedOf(cfg, c)
 	again := told[0]
-	again.Notice = "remind-1"
+	again.Notice, again.Reminder = "remind-1", true
 	raw, err := notify.MailOf(cfg, notify.Sources{Look: look(v)}, []farm.Owed{again}, map[string][]farm.Owed{c.Episode: told}, start)
 	if err != nil {
 		t.Fatal(err)
@@ -98,7 +98,7 @@ func TestAReminderIsOfNow(t *testing.T) {
 	}
 }
 
-// The commands of a letter are taken by a shell as they stand: every word, the
+// The commands of a bundle are taken by a shell as they stand: every word, the
 // path of the configuration among them, arrives whole.
 func TestCommandsCanBePasted(t *testing.T) {
 	for _, bin := range []string{"bed", "Linden-02", "the old bath", "Nan's tub", `a"b$HOME`, "été", "a;b|c&d", "*", "~"} {

@@ -2,6 +2,7 @@ package notify
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"fmt"
 	"net/mail"
@@ -11,38 +12,38 @@ import (
 	gomail "github.com/wneessen/go-mail"
 )
 
-// A mailer makes mails of letters and posts them to one address.
+// A mailer makes mails of bundles and posts them to one address.
 type mailer struct {
 	cfg    Config
 	src    Sources
 	to     string
-	office office
+	client *smtpClient
 }
 
 func newMailer(cfg Config, src Sources, to string) (*mailer, error) {
-	o, err := newOffice(cfg.Mail, cfg.CertTime)
+	client, err := newSMTPClient(cfg.Mail, cfg.CertTime)
 	if err != nil {
 		return nil, err
 	}
-	m := &mailer{cfg: cfg, src: src, to: to, office: o}
-	if _, err := m.message(sheet{Subject: "check"}, envelope{id: "check"}); err != nil {
+	m := &mailer{cfg: cfg, src: src, to: to, client: client}
+	if _, err := m.message(content{Subject: "check"}, envelope{id: "check"}); err != nil {
 		return nil, err
 	}
 	return m, nil
 }
 
-func (m *mailer) carry(ctx context.Context, l letter, now time.Time) answer {
+func (m *mailer) send(ctx context.Context, b bundle, now time.Time) reply {
 	w := newWriter(m.cfg, m.src, now)
-	return m.post(ctx, w.sheet(ctx, l), envelopeOf(l, now))
+	return m.post(ctx, w.content(ctx, b), envelopeOf(b, now))
 }
 
-// post sends a sheet in an envelope.
-func (m *mailer) post(ctx context.Context, s sheet, e envelope) answer {
-	msg, err := m.message(s, e)
+// post sends a content in an envelope.
+func (m *mailer) post(ctx context.Context, c content, e envelope) reply {
+	msg, err := m.message(c, e)
 	if err != nil {
-		return answer{verdict: refused, said: err.Error()}
+		return reply{outcome: refused, said: err.Error()}
 	}
-	return m.office.post(ctx, msg)
+	return m.client.post(ctx, msg)
 }
 
 // An envelope is what a mail bears besides what it says.
@@ -53,53 +54,59 @@ type envelope struct {
 	date   time.Time
 }
 
-// envelopeOf gives a letter its place in the threads of its episodes. A mail's
-// Message-ID is that of its first matter's notice. Others that it tells of have
+// envelopeOf gives a bundle its place in the threads of its episodes. A mail's
+// Message-ID is that of its first item's notice. Others that it tells of have
 // notices of their own, which no mail bears; it names them all the same, so
 // that a later mail about one of those episodes is put beside this one.
-func envelopeOf(l letter, now time.Time) envelope {
-	e := envelope{id: l.id, date: now}
-	if told := l.matters[0].told; len(l.matters) == 1 && len(told) > 0 {
+func envelopeOf(b bundle, now time.Time) envelope {
+	e := envelope{id: b.id, date: now}
+	if told := b.items[0].told; len(b.items) == 1 && len(told) > 0 {
 		e.reply = told[len(told)-1].Notice
 	}
-	for i, m := range l.matters {
-		for j, o := range m.told {
-			if j == 0 || j >= len(m.told)-3 {
+	for i, it := range b.items {
+		for j, o := range it.told {
+			if j == 0 || j >= len(it.told)-3 {
 				e.thread = append(e.thread, o.Notice)
 			}
 		}
-		for _, o := range m.before {
+		for _, o := range it.before {
 			e.thread = append(e.thread, o.Notice)
 		}
 		if i > 0 {
-			e.thread = append(e.thread, m.last.Notice)
+			e.thread = append(e.thread, it.last.Notice)
 		}
 	}
 	return e
 }
 
 // message makes the mail.
-func (m *mailer) message(s sheet, e envelope) (*gomail.Msg, error) {
+func (m *mailer) message(c content, e envelope) (*gomail.Msg, error) {
 	msg := gomail.NewMsg(gomail.WithEncoding(gomail.EncodingQP), gomail.WithNoDefaultUserAgent())
-	from, err := m.sender()
+	from, err := mail.ParseAddress(m.cfg.Mail.From)
 	if err != nil {
-		return nil, err
+		return nil, fmt.Errorf("sender's address: %w", err)
+	}
+	if from.Name == "" {
+		// It goes through net/mail, which quotes and encodes it; go-mail's own
+		// FromFormat does not. A backslash beside letters that need encoding is the
+		// one thing net/mail gets wrong.
+		from.Name = strings.ReplaceAll(oneLine(m.cfg.Farm.Name, 60), `\`, "/")
 	}
 	msg.FromMailAddress(from)
 	if err := msg.To(m.to); err != nil {
 		return nil, fmt.Errorf("recipient's address: %w", err)
 	}
-	msg.Subject(oneLine(s.Subject, 200))
+	msg.Subject(oneLine(c.Subject, 200))
 	msg.SetDateWithValue(e.date.In(m.cfg.Farm.Location))
 	m.identify(msg, e)
 	msg.SetGenHeader("Auto-Submitted", "auto-generated") // RFC 3834: no out-of-office comes back
-	msg.SetBodyString(gomail.TypeTextPlain, s.text())
-	html, err := s.html()
+	msg.SetBodyString(gomail.TypeTextPlain, c.text())
+	html, err := c.html()
 	if err != nil {
 		return nil, fmt.Errorf("write html: %w", err)
 	}
 	msg.AddAlternativeString(gomail.TypeTextHTML, html)
-	for _, p := range s.pictures() {
+	for _, p := range c.pictures() {
 		if err := msg.EmbedReader(p.Name, bytes.NewReader(p.PNG), gomail.WithFileContentType("image/png")); err != nil {
 			return nil, fmt.Errorf("embed picture: %w", err)
 		}
@@ -107,42 +114,16 @@ func (m *mailer) message(s sheet, e envelope) (*gomail.Msg, error) {
 	return msg, nil
 }
 
-// sender is the farm by name at its address. The name goes through net/mail,
-// which quotes and encodes it; go-mail's own FromFormat does not. A backslash
-// beside letters that need encoding is the one thing net/mail gets wrong.
-func (m *mailer) sender() (*mail.Address, error) {
-	from, err := mail.ParseAddress(m.cfg.Mail.From)
-	if err != nil {
-		return nil, fmt.Errorf("sender's address: %w", err)
-	}
-	if from.Name == "" {
-		from.Name = strings.ReplaceAll(oneLine(m.cfg.Farm.Name, 60), `\`, "/")
-	}
-	return from, nil
-}
-
-// identify sets Message-ID, In-Reply-To and References (RFC 5322 §3.6.4).
+// identify sets Message-ID, In-Reply-To and References (RFC 5322 §3.6.4), all of
+// the domain of the sender's address.
 func (m *mailer) identify(msg *gomail.Msg, e envelope) {
-	domain := m.domain()
+	_, domain, _ := strings.Cut(m.cfg.Mail.From, "@")
+	domain = cmp.Or(strings.Trim(domain, "<> "), "localhost")
 	msg.SetMessageIDWithValue(e.id + "@" + domain)
 	if e.reply != "" {
 		msg.SetGenHeader(gomail.HeaderInReplyTo, "<"+e.reply+"@"+domain+">")
 	}
-	if len(e.thread) == 0 {
-		return
+	if len(e.thread) > 0 {
+		msg.SetGenHeader(gomail.HeaderReferences, "<"+strings.Join(e.thread, "@"+domain+"> <")+"@"+domain+">")
 	}
-	var ids []string
-	for _, id := range e.thread {
-		ids = append(ids, "<"+id+"@"+domain+">")
-	}
-	msg.SetGenHeader(gomail.HeaderReferences, strings.Join(ids, " "))
-}
-
-// domain is that of the sender's address.
-func (m *mailer) domain() string {
-	_, domain, ok := strings.Cut(m.cfg.Mail.From, "@")
-	if domain = strings.Trim(domain, "<> "); !ok || domain == "" {
-		return "localhost"
-	}
-	return domain
 }

@@ -2,6 +2,10 @@ package notify
 
 import (
 	"context"
+	"fmt"
+	"log/slog"
+	"slices"
+	"sync"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -15,9 +19,15 @@ type Outbox interface {
 	// ToldOf lists what a teller was told of an episode, oldest first. Next of
 	// each is the time at which it was told.
 	ToldOf(ctx context.Context, teller, episode string) ([]farm.Owed, error)
+	// HandOver notes in which bundle owed notices are about to leave. If the answer
+	// gets lost, or the program dies before it can note it, the very same rows go
+	// out again under the same id, nothing added and nothing left out; otherwise a
+	// server that drops the second copy would drop what had been added to it.
+	HandOver(ctx context.Context, ids []int64, bundle string) error
 	// Settle ends what is owed.
 	Settle(ctx context.Context, ids []int64, fate farm.Fate, at time.Time) error
-	// Postpone keeps owed notices for later and notes what the attempt met.
+	// Postpone keeps owed notices for later, free for another bundle, and notes
+	// what the attempt met.
 	Postpone(ctx context.Context, ids []int64, next time.Time, trouble string) error
 	// Owe adds notices that no new change causes: reminders.
 	Owe(ctx context.Context, owed []farm.Owed) error
@@ -55,3 +65,182 @@ const everything = 20000
 
 // dueOrNot lists what was postponed too, by whatever clock.
 var dueOrNot = time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)
+
+// A queue is what one teller is owed: the rows of the outbox, and those in
+// memory of what cannot be on disk.
+type queue struct {
+	teller  string
+	outbox  Outbox
+	log     *slog.Logger
+	memory  memory
+	unnoted []checkpoint // settled, but the outbox could not note it yet
+}
+
+// A checkpoint is a note for the outbox of what became of rows.
+type checkpoint struct {
+	ids  []int64
+	fate farm.Fate
+	at   time.Time
+}
+
+// journalled lists what the outbox owes, without what is settled already and
+// could not be noted.
+func (q *queue) journalled(ctx context.Context) ([]farm.Owed, error) {
+	rows, err := q.outbox.Owed(ctx, q.teller, dueOrNot, everything)
+	if err != nil {
+		return nil, fmt.Errorf("list what is owed: %w", err)
+	}
+	return slices.DeleteFunc(rows, func(o farm.Owed) bool {
+		return slices.ContainsFunc(q.unnoted, func(c checkpoint) bool { return slices.Contains(c.ids, o.ID) })
+	}), nil
+}
+
+// toldOf lists what the teller was told of an episode: from memory, or from
+// disk, never of both.
+func (q *queue) toldOf(ctx context.Context, episode string) ([]farm.Owed, error) {
+	if told := q.memory.toldOf(episode); len(told) > 0 {
+		return told, nil
+	}
+	told, err := q.outbox.ToldOf(ctx, q.teller, episode)
+	if err != nil {
+		return nil, fmt.Errorf("list what was told: %w", err)
+	}
+	return told, nil
+}
+
+// settle ends rows, or remembers to when the outbox cannot.
+func (q *queue) settle(ctx context.Context, ids []int64, fate farm.Fate, at time.Time) {
+	mem, disk := divided(ids, inMemory)
+	q.memory.settle(mem, fate, at)
+	if len(disk) > 0 {
+		q.unnoted = append(q.unnoted, checkpoint{disk, fate, at})
+		q.note(ctx)
+	}
+}
+
+// note has the outbox note what was settled. Nothing of it is told again in
+// the meantime: a bundle that was accepted stays accepted whatever the disk
+// says. At a stop it has a moment longer than everything else.
+func (q *queue) note(ctx context.Context) {
+	within(ctx, func(ctx context.Context) error {
+		for len(q.unnoted) > 0 {
+			c := q.unnoted[0]
+			if err := q.outbox.Settle(ctx, c.ids, c.fate, c.at); err != nil {
+				q.log.Warn("outbox not writable", "error", err)
+				return err
+			}
+			q.unnoted = q.unnoted[1:]
+		}
+		return nil
+	})
+}
+
+func (q *queue) handOver(ctx context.Context, ids []int64, bundle string) error {
+	mem, disk := divided(ids, inMemory)
+	q.memory.change(mem, func(o *farm.Owed) { o.Bundle = bundle })
+	if len(disk) == 0 {
+		return nil
+	}
+	err := within(ctx, func(ctx context.Context) error { return q.outbox.HandOver(ctx, disk, bundle) })
+	if err != nil {
+		return fmt.Errorf("hand over: %w", err)
+	}
+	return nil
+}
+
+func (q *queue) postpone(ctx context.Context, ids []int64, next time.Time, trouble string) error {
+	mem, disk := divided(ids, inMemory)
+	q.memory.change(mem, func(o *farm.Owed) { o.Bundle, o.Next, o.Trouble, o.Tries = "", next, trouble, o.Tries+1 })
+	if len(disk) == 0 {
+		return nil
+	}
+	err := within(ctx, func(ctx context.Context) error { return q.outbox.Postpone(ctx, disk, next, trouble) })
+	if err != nil {
+		return fmt.Errorf("postpone: %w", err)
+	}
+	return nil
+}
+
+// memory is a small outbox for what cannot be on disk. Its rows have negative
+// ids, so that they pass along with the journal's.
+type memory struct {
+	mu   sync.Mutex
+	last int64
+	rows []farm.Owed
+	told []farm.Owed
+}
+
+func inMemory(id int64) bool { return id < 0 }
+
+// owe adds a change unless it was owed before.
+func (m *memory) owe(teller string, c farm.Change, now time.Time) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	notice := NoticeID(teller, c)
+	same := func(o farm.Owed) bool { return o.Notice == notice }
+	if slices.ContainsFunc(m.rows, same) || slices.ContainsFunc(m.told, same) {
+		return
+	}
+	m.last--
+	m.rows = append(m.rows, farm.Owed{ID: m.last, Notice: notice, Teller: teller, Change: c, Created: now, Next: now})
+}
+
+func (m *memory) owed() []farm.Owed {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return slices.Clone(m.rows)
+}
+
+func (m *memory) toldOf(episode string) []farm.Owed {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	told, _ := divided(m.told, func(o farm.Owed) bool { return o.Change.Episode == episode })
+	return told
+}
+
+// settle takes rows out; those that were told are remembered for a while.
+func (m *memory) settle(ids []int64, fate farm.Fate, at time.Time) {
+	const remembered = 50
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	settled, rest := divided(m.rows, func(o farm.Owed) bool { return slices.Contains(ids, o.ID) })
+	m.rows = rest
+	if fate == farm.Dropped {
+		return
+	}
+	for _, o := range settled {
+		o.Next = at
+		m.told = append(m.told, o)
+	}
+	m.told = slices.Clone(m.told[max(0, len(m.told)-remembered):])
+}
+
+func (m *memory) change(ids []int64, how func(*farm.Owed)) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	for i := range m.rows {
+		if slices.Contains(ids, m.rows[i].ID) {
+			how(&m.rows[i])
+		}
+	}
+}
+
+// divided gives those for which yes holds and the others, both in their order.
+func divided[T any](all []T, yes func(T) bool) (are, others []T) {
+	for _, one := range all {
+		if yes(one) {
+			are = append(are, one)
+		} else {
+			others = append(others, one)
+		}
+	}
+	return are, others
+}
+
+func idsOf(rows []farm.Owed) []int64 {
+	var ids []int64
+	for _, o := range rows {
+		ids = append(ids, o.ID)
+	}
+	return ids
+}

@@ -115,8 +115,22 @@ func (b *box) Postpone(_ context.Context, ids []int64, next time.Time, trouble s
 	}
 	for i := range b.rows {
 		if r := &b.rows[i]; slices.Contains(ids, r.ID) {
-			r.Next, r.Trouble = next, trouble
+			r.Next, r.Trouble, r.Bundle = next, trouble, ""
 			r.Tries++
+		}
+	}
+	return nil
+}
+
+func (b *box) HandOver(_ context.Context, ids []int64, bundle string) error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.broken != well {
+		return errBroken
+	}
+	for i := range b.rows {
+		if slices.Contains(ids, b.rows[i].ID) {
+			b.rows[i].Bundle = bundle
 		}
 	}
 	return nil

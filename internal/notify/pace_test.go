@@ -103,8 +103,8 @@ func (p *pace) hush(h ...farm.Hush) {
 	p.view.Hushes = h
 }
 
-// letters are those that the server has seen.
-func (p *pace) letters() []notify.Carried {
+// bundles are those that the server has seen.
+func (p *pace) bundles() []notify.Carried {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	return slices.Clone(p.tries)
@@ -126,7 +126,7 @@ func (p *pace) pass(d time.Duration) {
 // times are when the server was tried, since the start.
 func (p *pace) times() []time.Duration {
 	var out []time.Duration
-	for _, c := range p.letters() {
+	for _, c := range p.bundles() {
 		out = append(out, c.At.Sub(p.start))
 	}
 	return out
@@ -160,8 +160,8 @@ func TestWhatArisesTogetherIsOneLetter(t *testing.T) {
 		p.pass(7 * time.Second)
 		p.change(farm.TooDry, farm.Raised, farm.Today)
 		p.pass(time.Minute)
-		if len(p.letters()) != 1 || len(p.letters()[0].Matters) != 2 || p.times()[0] != 10*time.Second {
-			t.Errorf("letters at %v, %v", p.times(), p.letters())
+		if len(p.bundles()) != 1 || len(p.bundles()[0].Items) != 2 || p.times()[0] != 10*time.Second {
+			t.Errorf("bundles at %v, %v", p.times(), p.bundles())
 		}
 	})
 }
@@ -176,8 +176,8 @@ func TestLikeFollowsLikeInOneLetter(t *testing.T) {
 			p.pass(2 * time.Minute)
 		}
 		p.pass(time.Hour)
-		if len(p.letters()) != 2 || len(p.letters()[0].Matters) != 1 || len(p.letters()[1].Matters) != 4 {
-			t.Errorf("letters at %v", p.times())
+		if len(p.bundles()) != 2 || len(p.bundles()[0].Items) != 1 || len(p.bundles()[1].Items) != 4 {
+			t.Errorf("bundles at %v", p.times())
 		}
 	})
 }
@@ -189,17 +189,17 @@ func TestCapNeverHoldsBackWhatIsAtNow(t *testing.T) {
 			p.change(k, farm.Raised, farm.Today)
 			p.pass(time.Minute)
 		}
-		if len(p.letters()) != 6 {
-			t.Errorf("%d letters in eight minutes, the cap is 6", len(p.letters()))
+		if len(p.bundles()) != 6 {
+			t.Errorf("%d bundles in eight minutes, the cap is 6", len(p.bundles()))
 		}
 		p.change(farm.TooHot, farm.Worsened, farm.Now)
 		p.pass(5 * time.Second)
-		if n := len(p.letters()); n != 7 || !p.letters()[6].Pressing || len(p.letters()[6].Matters) != 1 {
-			t.Errorf("what is at now was not told at once: %d letters", n)
+		if n := len(p.bundles()); n != 7 || !p.bundles()[6].Pressing || len(p.bundles()[6].Items) != 1 {
+			t.Errorf("what is at now was not told at once: %d bundles", n)
 		}
 		p.pass(time.Hour)
-		if n := len(p.letters()); n != 8 || len(p.letters()[7].Matters) != 2 {
-			t.Errorf("what was held did not come as one: %d letters", n)
+		if n := len(p.bundles()); n != 8 || len(p.bundles()[7].Items) != 2 {
+			t.Errorf("what was held did not come as one: %d bundles", n)
 		}
 	})
 }
@@ -216,20 +216,20 @@ func TestAWrongClockHoldsNothingUp(t *testing.T) {
 				p.change(farm.TooHot, farm.Raised, farm.Now) // its time is right, as that of what is on disk
 				p.stand(farm.Standing{Episode: "e-too-hot", Bin: "bed", Zone: "near", Condition: farm.TooHot, Urgency: farm.Now})
 				p.pass(time.Minute)
-				if len(p.letters()) != 1 {
-					t.Fatalf("%d letters by the wrong clock, want 1", len(p.letters()))
+				if len(p.bundles()) != 1 {
+					t.Fatalf("%d bundles by the wrong clock, want 1", len(p.bundles()))
 				}
 				p.wrong(0)
 				p.pass(13 * time.Hour)
-				if n := len(p.letters()); n < 2 || p.letters()[1].Matters[0].Say != "still" {
-					t.Errorf("%d letters after half a day at now, want a reminder", n)
+				if n := len(p.bundles()); n < 2 || p.bundles()[1].Items[0].Say != "still" {
+					t.Errorf("%d bundles after half a day at now, want a reminder", n)
 				}
-				n := len(p.letters())
+				n := len(p.bundles())
 				p.stand()
 				p.change(farm.TooHot, farm.Eased, farm.Now)
 				p.pass(time.Minute)
-				if len(p.letters()) != n+1 || !p.box.settled() {
-					t.Errorf("%d letters after the easing, want %d; fates %v", len(p.letters()), n+1, p.box.fates())
+				if len(p.bundles()) != n+1 || !p.box.settled() {
+					t.Errorf("%d bundles after the easing, want %d; fates %v", len(p.bundles()), n+1, p.box.fates())
 				}
 			})
 		})
@@ -265,13 +265,13 @@ func TestReminders(t *testing.T) {
 				ch := p.change(farm.TooHot, farm.Raised, farm.Now)
 				p.stand(st)
 				p.pass(25 * time.Hour)
-				if len(p.letters()) != 3 || p.letters()[1].Matters[0].Say != "still" {
-					t.Fatalf("letters at %v", p.times())
+				if len(p.bundles()) != 3 || p.bundles()[1].Items[0].Say != "still" {
+					t.Fatalf("bundles at %v", p.times())
 				}
 				tt.end(p, ch)
 				p.pass(24 * time.Hour)
-				if got := len(p.letters()) - 3; got != tt.more {
-					t.Errorf("%d letters after that, want %d", got, tt.more)
+				if got := len(p.bundles()) - 3; got != tt.more {
+					t.Errorf("%d bundles after that, want %d", got, tt.more)
 				}
 			})
 		})
@@ -288,12 +288,12 @@ func TestNoReminderWhileWaterSpreads(t *testing.T) {
 		st.Advice = &farm.Advice{Wait: &later, Do: "3 quarts given at 12:21; look again tomorrow."}
 		p.stand(st)
 		p.pass(47 * time.Hour)
-		if n := len(p.letters()); n != 1 {
-			t.Fatalf("%d letters while the water spreads, want the first alone", n)
+		if n := len(p.bundles()); n != 1 {
+			t.Fatalf("%d bundles while the water spreads, want the first alone", n)
 		}
 		p.pass(24 * time.Hour)
-		if n := len(p.letters()); n < 2 {
-			t.Errorf("%d letters after it should have shown, want a reminder", n)
+		if n := len(p.bundles()); n < 2 {
+			t.Errorf("%d bundles after it should have shown, want a reminder", n)
 		}
 	})
 }
@@ -302,7 +302,7 @@ func TestRaisedAnewIsToldOnlyWhenItIsNews(t *testing.T) {
 	tests := []struct {
 		name        string
 		first, then farm.Urgency
-		letters     int
+		bundles     int
 	}{
 		{"no worse than before", farm.Today, farm.Today, 2},
 		{"less than before", farm.Today, farm.Soon, 2},
@@ -320,8 +320,8 @@ func TestRaisedAnewIsToldOnlyWhenItIsNews(t *testing.T) {
 					p.change(farm.TooDry, farm.Eased, u)
 					p.pass(2 * time.Hour)
 				}
-				if len(p.letters()) != tt.letters || !p.box.settled() {
-					t.Errorf("%d letters, want %d; fates %v", len(p.letters()), tt.letters, p.box.fates())
+				if len(p.bundles()) != tt.bundles || !p.box.settled() {
+					t.Errorf("%d bundles, want %d; fates %v", len(p.bundles()), tt.bundles, p.box.fates())
 				}
 			})
 		})
@@ -345,11 +345,11 @@ func TestFromMemory(t *testing.T) {
 		p.s.FromMemory(end)
 		p.pass(10 * time.Minute)
 		says := []string{}
-		for _, l := range p.letters() {
-			says = append(says, l.Matters[0].Say)
+		for _, l := range p.bundles() {
+			says = append(says, l.Items[0].Say)
 		}
 		if diff := cmp.Diff([]string{"stands", "stands", "stands", "over"}, says); diff != "" {
-			t.Errorf("letters, of which two failed (-want +got):\n%s", diff)
+			t.Errorf("bundles, of which two failed (-want +got):\n%s", diff)
 		}
 	})
 }
@@ -372,12 +372,12 @@ func TestHush(t *testing.T) {
 		p.change(farm.TooWet, farm.Eased, farm.Today)
 		p.stand(dry)
 		p.pass(time.Hour)
-		if len(p.letters()) != 0 {
+		if len(p.bundles()) != 0 {
 			t.Fatalf("told while hushed, at %v", p.times())
 		}
 		p.pass(65 * time.Minute)
-		if len(p.letters()) != 1 || len(p.letters()[0].Matters) != 1 || p.letters()[0].Matters[0].Change.Condition != farm.TooDry {
-			t.Errorf("letters %v", p.letters())
+		if len(p.bundles()) != 1 || len(p.bundles()[0].Items) != 1 || p.bundles()[0].Items[0].Change.Condition != farm.TooDry {
+			t.Errorf("bundles %v", p.bundles())
 		}
 		if want := []farm.Fate{farm.Told, farm.Dropped, farm.Dropped}; !slices.Equal(p.box.fates(), want) {
 			t.Errorf("fates are %v, want %v", p.box.fates(), want)
@@ -391,7 +391,7 @@ func TestClockPutBackHoldsNothingUp(t *testing.T) {
 	tests := []struct {
 		name string
 		says int
-	}{{"server away", 2}, {"letter refused", 1}, {"letter taken", 0}}
+	}{{"server away", 2}, {"bundle refused", 1}, {"bundle taken", 0}}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			inBubble(t, nil, func(p *pace) {
@@ -404,7 +404,7 @@ func TestClockPutBackHoldsNothingUp(t *testing.T) {
 				p.change(farm.TooDry, farm.Raised, farm.Today)
 				p.pass(70 * time.Minute)
 				if !p.box.settled() {
-					t.Errorf("fates are %v, letters at %v", p.box.fates(), p.times())
+					t.Errorf("fates are %v, bundles at %v", p.box.fates(), p.times())
 				}
 			})
 		})

@@ -3,21 +3,20 @@ package notify
 import (
 	"cmp"
 	"slices"
-	"strings"
 	"time"
 
 	"binwatchd/internal/farm"
 )
 
-// A deskCase is all that is known when it is decided what one teller gets now.
-type deskCase struct {
+// A situation is all that is known when it is decided what one teller gets now.
+type situation struct {
 	teller Teller
 	now    time.Time
 	owed   []farm.Owed            // everything unsettled, oldest first
 	told   map[string][]farm.Owed // by episode: what was told before, oldest first
 	view   farm.View              // how the farm stands
 	known  bool                   // the view is there
-	sent   []sent                 // the letters of the last hour, oldest first
+	sent   []sent                 // the bundles of the last hour, oldest first
 	cap    int
 	gather time.Duration
 	loc    *time.Location
@@ -26,173 +25,195 @@ type deskCase struct {
 // A plan is what to do with what is owed.
 type plan struct {
 	needless []int64   // rows that nobody needs to hear of
-	letters  []letter  // to carry now, in this order
+	bundles  []bundle  // to send now, in this order
 	next     time.Time // when something that is held may go; zero: nothing is held
 }
 
-// decide makes the plan. It is pure: the same case gives the same plan.
-func decide(c deskCase) plan {
-	var p plan
-	marked, loose := apart(c.owed)
-	for _, rows := range marked {
-		l, ok, needless := c.anew(rows)
-		p.needless = append(p.needless, needless...)
-		if ok {
-			p.letters = append(p.letters, l)
+// A bundle is what one teller gets in one go: a mail, a push or a post to a
+// webhook.
+type bundle struct {
+	id    string // of the first item's notice: stable over every attempt
+	items []item // the most urgent first; what came and went last
+	again bool   // an earlier attempt had no answer: it may have arrived
+}
+
+// An item is one episode as one bundle tells it.
+type item struct {
+	say    saying
+	last   farm.Owed   // the change that is told
+	before []farm.Owed // earlier changes of the episode, never told, that go with it
+	told   []farm.Owed // what the teller was told of the episode before this bundle
+	then   farm.Change // the change as it was decided, where last speaks of how it stands since
+}
+
+// saying is what an item has to say.
+type saying uint8
+
+const (
+	stands   saying = iota // raised or worse, and still so
+	lighter                // still so, and less urgent
+	over                   // what was told is over
+	cameWent               // began and was over before it could be told
+	still                  // a reminder
+)
+
+func newBundle(items []item) bundle { return bundle{id: items[0].last.Notice, items: items} }
+
+// ids are the rows of the outbox that a bundle settles as told, and as told
+// along with it.
+func (b bundle) ids() (told, summed []int64) {
+	for _, it := range b.items {
+		summed = append(summed, idsOf(it.before)...)
+		if it.say == cameWent {
+			summed = append(summed, it.last.ID)
+		} else {
+			told = append(told, it.last.ID)
 		}
 	}
-	if len(p.letters) > 0 {
+	return told, summed
+}
+
+// tries is how often one of the bundle's notices has been refused already.
+func (b bundle) tries() int {
+	n := 0
+	for _, it := range b.items {
+		n = max(n, it.last.Tries)
+	}
+	return n
+}
+
+// pressing tells whether the item is at now, so that nothing holds it back: a
+// hush was set for what was known then.
+func (it item) pressing() bool { return it.say == stands && it.last.Change.Urgency == farm.Now }
+
+// atNow tells whether the item is to be seen to now, be it news or not.
+func (it item) atNow() bool { return it.pressing() || it.say == still }
+
+// weight orders the items of a bundle.
+func (it item) weight() int {
+	switch it.say {
+	case over:
+		return 1
+	case cameWent:
+		return 0
+	}
+	return 2 + int(it.last.Change.Urgency)
+}
+
+// decide makes the plan. It is pure: the same situation gives the same plan.
+func decide(s situation) plan {
+	var p plan
+	loose, handed := divided(s.owed, func(o farm.Owed) bool { return o.Bundle == "" })
+	for _, rows := range grouped(handed, func(o farm.Owed) string { return o.Bundle }) {
+		if items := s.asHanded().items(&p, rows); len(items) > 0 {
+			p.bundles = append(p.bundles, bundle{rows[0].Bundle, items, true})
+		}
+	}
+	if len(p.bundles) > 0 {
 		return p // what follows depends on whether these arrive
 	}
-	ms, needless := c.matters(loose)
-	p.needless = append(p.needless, needless...)
-	free, next := c.release(ms)
+	free, next := s.release(s.items(&p, loose))
 	p.next = next
-	p.letters = c.packed(free)
+	p.bundles = s.packed(free)
 	return p
 }
 
-// apart sorts the rows that an earlier attempt has marked, by letter, from the
-// others.
-func apart(owed []farm.Owed) (marked [][]farm.Owed, loose []farm.Owed) {
+// asHanded is the situation for a bundle that an earlier attempt handed over. It
+// is made once more by its rows alone, not by how the farm stands by now, so it
+// is the same bundle.
+func (s situation) asHanded() situation {
+	s.view, s.known = farm.View{}, false
+	return s
+}
+
+// grouped puts rows of one key together, in the order of their first.
+func grouped(rows []farm.Owed, key func(farm.Owed) string) [][]farm.Owed {
+	var out [][]farm.Owed
 	place := map[string]int{}
-	for _, o := range owed {
-		id, ok := handedOver(o)
-		if !ok {
-			loose = append(loose, o)
-			continue
-		}
-		i, ok := place[id]
-		if !ok {
-			i = len(marked)
-			place[id] = i
-			marked = append(marked, nil)
-		}
-		marked[i] = append(marked[i], o)
-	}
-	return marked, loose
-}
-
-// anew makes a marked letter once more. It goes by the rows alone, not by how
-// the farm stands by now, so it is the same letter; ok is false when the rows
-// are what was left after its others had been settled.
-func (c deskCase) anew(rows []farm.Owed) (l letter, ok bool, needless []int64) {
-	c.view, c.known = farm.View{}, false
-	ms, needless := c.matters(rows)
-	if len(ms) == 0 {
-		return l, false, needless
-	}
-	l = newLetter(ms)
-	l.id, l.again = markOf(rows), true
-	return l, true, needless
-}
-
-func markOf(rows []farm.Owed) string {
-	id, _ := handedOver(rows[0])
-	return id
-}
-
-// matters puts the rows of each episode together and sees what is left to
-// say about it; rows that are left with nothing to say are needless.
-func (c deskCase) matters(rows []farm.Owed) (ms []matter, needless []int64) {
-	var order []string
-	byEpisode := map[string][]farm.Owed{}
 	for _, o := range rows {
-		e := o.Change.Episode
-		if byEpisode[e] == nil {
-			order = append(order, e)
+		i, ok := place[key(o)]
+		if !ok {
+			i = len(out)
+			place[key(o)] = i
+			out = append(out, nil)
 		}
-		byEpisode[e] = append(byEpisode[e], o)
+		out[i] = append(out[i], o)
 	}
-	for _, e := range order {
-		m, ok, none := c.episode(byEpisode[e], c.told[e])
-		needless = append(needless, none...)
-		if ok {
-			ms = append(ms, m)
-		}
-	}
-	slices.SortStableFunc(ms, func(a, b matter) int { return cmp.Compare(b.weight(), a.weight()) })
-	return ms, needless
+	return out
 }
 
-// weight orders the matters of a letter.
-func (m matter) weight() int {
-	switch m.say {
-	case stands, lighter, still:
-		return 2 + int(m.last.Change.Urgency)
-	case over:
-		return 1
+// items puts the rows of each episode together and sees what is left to say
+// about it; rows that are left with nothing to say are needless.
+func (s situation) items(p *plan, rows []farm.Owed) []item {
+	var out []item
+	for _, rows := range grouped(rows, func(o farm.Owed) string { return o.Change.Episode }) {
+		it, ok, needless := s.episode(rows, s.told[rows[0].Change.Episode])
+		p.needless = append(p.needless, idsOf(needless)...)
+		if ok {
+			out = append(out, it)
+		}
 	}
-	return 0
+	slices.SortStableFunc(out, func(a, b item) int { return cmp.Compare(b.weight(), a.weight()) })
+	return out
 }
 
 // episode sees what is left to say about one episode.
-func (c deskCase) episode(rows, told []farm.Owed) (m matter, ok bool, needless []int64) {
-	rows, reminders := parted(rows)
-	if len(rows) == 0 {
-		return c.reminder(reminders, told)
+func (s situation) episode(rows, told []farm.Owed) (it item, ok bool, needless []farm.Owed) {
+	reminders, changes := divided(rows, func(o farm.Owed) bool { return o.Reminder })
+	if len(changes) == 0 {
+		return s.reminder(reminders, told)
 	}
-	needless = idsOf(reminders) // what is new says it better
-	last := rows[len(rows)-1]
-	m = matter{last: last, before: rows[:len(rows)-1], told: told}
+	last := changes[len(changes)-1]
+	it = item{last: last, before: changes[:len(changes)-1], told: told}
 	open, worst := heard(told)
-	worth := slices.ContainsFunc(rows, func(o farm.Owed) bool { return worthTelling(o.Change, worst) })
+	worth := slices.ContainsFunc(changes, func(o farm.Owed) bool {
+		return news(o.Change) && (o.Change.Urgency == farm.Now || o.Change.Urgency > worst)
+	})
 	switch kind := last.Change.Change; {
 	case kind == farm.Eased && open:
-		m.say = over
-	case kind == farm.Eased && worth && !c.hushedNow(last.Change):
-		m.say = cameWent
+		it.say = over
+	case kind == farm.Eased && worth && !s.hushedNow(last.Change):
+		it.say = cameWent
 		if last.Change.Ended != "" {
-			m.say = over // it may be going on: only the looking is over
+			it.say = over // it may be going on: only the looking is over
 		}
-	case kind == farm.Eased:
-		return m, false, append(needless, idsOf(rows)...)
-	case worth:
-		m.say = stands
+	case kind != farm.Eased && worth:
+		it.say = stands
 		if kind == farm.Lightened {
-			m.say = lighter
+			it.say = lighter
 		}
-	case kind == farm.Lightened && open && c.teller.Kind == ByWebhook:
-		m.say = lighter // a program keeps count of urgencies; a person has enough to read
+	case kind == farm.Lightened && open && s.teller.Kind == ByWebhook:
+		it.say = lighter // a program keeps count of urgencies; a person has enough to read
 	default:
-		return m, false, append(needless, idsOf(rows)...)
+		return it, false, rows
 	}
-	return m, true, needless
+	return it, true, reminders // what is new says it better
 }
 
 // heard tells from what a teller was told of an episode whether it believes
 // the condition to be raised, and the worst urgency it was told.
 func heard(told []farm.Owed) (open bool, worst farm.Urgency) {
 	for _, o := range told {
-		if o.Change.Change == farm.Eased {
-			open = false
-			continue
+		if open = o.Change.Change != farm.Eased; open {
+			worst = max(worst, o.Change.Urgency)
 		}
-		open = true
-		worst = max(worst, o.Change.Urgency)
 	}
 	return open, worst
 }
 
-// worthTelling tells whether a change is news to somebody who was told of at
-// worst that urgency in the same episode.
-func worthTelling(c farm.Change, worst farm.Urgency) bool {
-	return news(c) && (c.Urgency == farm.Now || c.Urgency > worst)
-}
-
 // reminder keeps the newest of an episode's reminders while there is still
 // reason to remind.
-func (c deskCase) reminder(rows, told []farm.Owed) (m matter, ok bool, needless []int64) {
+func (s situation) reminder(rows, told []farm.Owed) (it item, ok bool, needless []farm.Owed) {
 	last := rows[len(rows)-1]
 	open, _ := heard(told)
-	st, standing := c.standing(last.Change.Episode)
-	if !open || c.known && !(standing && nagging(st, c.now)) {
-		return m, false, idsOf(rows)
+	st, raised := standing(&s.view, last.Change.Episode)
+	if !open || s.known && !(raised && nagging(st, s.now)) {
+		return it, false, rows
 	}
-	if standing {
+	if raised {
 		last.Change = asOfNow(last.Change, st)
 	}
-	return matter{say: still, last: last, told: told}, true, idsOf(rows[:len(rows)-1])
+	return item{say: still, last: last, told: told}, true, rows[:len(rows)-1]
 }
 
 // nagging tells whether a standing condition is one to remind of. Water and
@@ -203,59 +224,43 @@ func nagging(st farm.Standing, now time.Time) bool {
 	return st.Urgency == farm.Now && !st.Seen && st.Hushed == nil && !waits
 }
 
-func (c deskCase) standing(episode string) (farm.Standing, bool) {
-	for _, st := range c.view.Standing {
-		if st.Episode == episode {
-			return st, true
-		}
+// standing finds a raised condition.
+func standing(v *farm.View, episode string) (farm.Standing, bool) {
+	i := slices.IndexFunc(v.Standing, func(st farm.Standing) bool { return st.Episode == episode })
+	if i < 0 {
+		return farm.Standing{}, false
 	}
-	return farm.Standing{}, false
+	return v.Standing[i], true
+}
+
+// asOfNow gives a change the words and figures of how its condition stands.
+func asOfNow(c farm.Change, st farm.Standing) farm.Change {
+	c.Brief, c.Text, c.Forecast, c.Advice, c.Cautions = st.Brief, st.Text, st.Forecast, st.Advice, st.Cautions
+	return c
 }
 
 // hushedNow tells whether a hush covers a condition that is not raised any
 // more.
-func (c deskCase) hushedNow(ch farm.Change) bool {
-	return slices.ContainsFunc(c.view.Hushes, func(h farm.Hush) bool {
-		return h.Until.After(c.now) && h.Bin == ch.Bin && (h.Zone == "" || h.Zone == ch.Zone) &&
-			(h.Condition == "" || h.Condition == ch.Condition)
+func (s situation) hushedNow(c farm.Change) bool {
+	return slices.ContainsFunc(s.view.Hushes, func(h farm.Hush) bool {
+		return h.Until.After(s.now) && h.Bin == c.Bin && (h.Zone == "" || h.Zone == c.Zone) &&
+			(h.Condition == "" || h.Condition == c.Condition)
 	})
 }
 
-// packed makes letters of matters: one each for a webhook, which a program
+// packed makes bundles of items: one each for a webhook, which a program
 // reads, and one for all of them otherwise.
-func (c deskCase) packed(ms []matter) []letter {
-	if len(ms) == 0 {
-		return nil
+func (s situation) packed(items []item) []bundle {
+	if s.teller.Kind != ByWebhook {
+		if len(items) == 0 {
+			return nil
+		}
+		return []bundle{newBundle(items)}
 	}
-	if c.teller.Kind != ByWebhook {
-		return []letter{newLetter(ms)}
-	}
-	slices.SortStableFunc(ms, func(a, b matter) int { return cmp.Compare(a.last.ID, b.last.ID) })
-	var out []letter
-	for _, m := range ms {
-		out = append(out, newLetter([]matter{m}))
+	slices.SortStableFunc(items, func(a, b item) int { return cmp.Compare(a.last.ID, b.last.ID) })
+	var out []bundle
+	for _, it := range items {
+		out = append(out, newBundle([]item{it}))
 	}
 	return out
-}
-
-const reminding = "remind-"
-
-// parted sorts the reminders from the changes.
-func parted(rows []farm.Owed) (changes, reminders []farm.Owed) {
-	for _, o := range rows {
-		if strings.HasPrefix(o.Notice, reminding) {
-			reminders = append(reminders, o)
-		} else {
-			changes = append(changes, o)
-		}
-	}
-	return changes, reminders
-}
-
-func idsOf(rows []farm.Owed) []int64 {
-	var ids []int64
-	for _, o := range rows {
-		ids = append(ids, o.ID)
-	}
-	return ids
 }

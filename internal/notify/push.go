@@ -13,13 +13,15 @@ import (
 
 	"github.com/nicholas-fedor/shoutrrr/pkg/router"
 	"github.com/nicholas-fedor/shoutrrr/pkg/types"
+
+	"binwatchd/internal/farm"
 )
 
-// A pusher sends the short form of a letter through the service that the
+// A pusher sends the short form of a bundle through the service that the
 // keeper's URL names. The services take no context and some have no time
 // limit, so each call has a goroutine of its own and one that hangs is waited
 // for rather than doubled: its late success counts, and until it ends the
-// letter has no answer.
+// bundle has no answer.
 type pusher struct {
 	cfg     Config
 	src     Sources
@@ -31,7 +33,7 @@ type pusher struct {
 
 // A pushing is one call that has not come back.
 type pushing struct {
-	letter string
+	bundle string
 	done   chan error
 }
 
@@ -39,14 +41,29 @@ type pushing struct {
 // is set up is set up when it is first needed: the daemon must start without it.
 func newPusher(cfg Config, src Sources, t Teller) (*pusher, error) {
 	p := &pusher{cfg: cfg, src: src, url: strings.TrimSpace(t.URL), secrets: secretsIn(t.URL)}
-	scheme, _, _ := strings.Cut(p.url, "://")
-	if signsIn[strings.ToLower(scheme)] {
+	scheme, rest, _ := strings.Cut(p.url, ":")
+	name, _, _ := strings.Cut(strings.ToLower(scheme), "+") // generic+https is of generic
+	switch {
+	case signsIn[name]:
 		return p, nil
+	case name == tellsNobody:
+		return nil, fmt.Errorf("the push address tells nobody: %s only writes into a log. %s", tellsNobody, addressForms())
+	case name == "generic" && hostless(rest):
+		return nil, fmt.Errorf("the push address tells nobody: it names no host. %s", addressForms())
 	}
 	if err := p.setUp(); err != nil {
 		return nil, fmt.Errorf("the push address is not understood: %s. %s", hidden(err.Error(), p.secrets), addressForms())
 	}
 	return p, nil
+}
+
+// tellsNobody is a service of the library for its own tests.
+const tellsNobody = "logger"
+
+// hostless tells whether what follows a scheme names no host.
+func hostless(rest string) bool {
+	u, err := url.Parse(rest)
+	return err == nil && u.Hostname() == ""
 }
 
 // signsIn are the services of the library that call their server when they are
@@ -62,32 +79,32 @@ func (p *pusher) setUp() (err error) {
 // address of a web page has nothing to go by otherwise.
 func addressForms() string {
 	known := (&router.ServiceRouter{}).ListServices()
-	known = slices.DeleteFunc(known, func(s string) bool { return s == "logger" }) // tells nobody
+	known = slices.DeleteFunc(known, func(s string) bool { return s == tellsNobody })
 	slices.Sort(known)
 	return "It begins with the name of a service and holds what that asks for, as in SERVICE://KEY@HOST/TOPIC; the address of a program of your own, " +
 		"https://HOST/PATH, is written generic://HOST/PATH (for plain http add ?disabletls=yes). Known services: " + strings.Join(known, ", ")
 }
 
-func (p *pusher) carry(ctx context.Context, l letter, now time.Time) answer {
-	if p.call == nil || p.call.letter != l.id {
+func (p *pusher) send(ctx context.Context, b bundle, now time.Time) reply {
+	if p.call == nil || p.call.bundle != b.id {
 		if p.call != nil && !ended(p.call.done) {
-			return answer{verdict: unreachable, said: "the push service still has not answered the last attempt"}
+			return reply{outcome: unreachable, said: "the push service still has not answered the last attempt"}
 		}
-		p.call = p.push(l.id, newWriter(p.cfg, p.src, now).short(l))
+		p.call = p.start(b.id, newWriter(p.cfg, p.src, now).short(b))
 	}
 	select {
 	case err := <-p.call.done:
 		p.call = nil
-		return p.answer(err)
+		return p.read(err)
 	case <-ctx.Done():
-		return answer{verdict: unanswered, said: "the push service did not answer in time"}
+		return reply{outcome: unanswered, said: "the push service did not answer in time"}
 	}
 }
 
-// push calls the service. The subject is the first line of the text, not a
+// start calls the service. The subject is the first line of the text, not a
 // title beside it: a service that knows no title refuses the whole message.
-func (p *pusher) push(letter, text string) *pushing {
-	call := &pushing{letter: letter, done: make(chan error, 1)}
+func (p *pusher) start(bundle, text string) *pushing {
+	call := &pushing{bundle: bundle, done: make(chan error, 1)}
 	go func() {
 		if p.service == nil {
 			if err := p.setUp(); err != nil {
@@ -110,11 +127,11 @@ func ended(done chan error) bool {
 	}
 }
 
-func (p *pusher) answer(err error) answer {
+func (p *pusher) read(err error) reply {
 	if err != nil {
-		return answer{verdict: unreachable, said: hidden(err.Error(), p.secrets)}
+		return reply{outcome: unreachable, said: hidden(err.Error(), p.secrets)}
 	}
-	return answer{verdict: accepted, said: "taken by the push service"}
+	return reply{outcome: accepted, said: "taken by the push service"}
 }
 
 // secretsIn lists what must not be shown of a URL: everything but its scheme. Of
@@ -157,4 +174,51 @@ func hidden(said string, secrets []string) string {
 		}
 	}
 	return oneLine(anyURL.ReplaceAllString(said, "(address)"), 300)
+}
+
+// short is a bundle as a push: what, where and what to do, and nothing that a
+// lock screen would cut off.
+func (w writer) short(b bundle) string {
+	const named = 5 // items before the rest is counted
+	items := w.current(b)
+	if len(items) == 1 {
+		return w.shortItem(items[0])
+	}
+	live, gone := livePart(items)
+	lines := []string{w.severalSubject(live, gone)}
+	if cause := w.sharedCause(live); cause != "" {
+		lines = append(lines, cause)
+	}
+	for i, it := range live {
+		if i == named {
+			lines = append(lines, "and "+things(len(live)-i)+" more")
+			break
+		}
+		line := "• " + w.place(it) + ": " + w.words(it)
+		if it.say != over {
+			line += ". " + w.doing(it)
+		}
+		lines = append(lines, line)
+	}
+	if len(gone) > 0 && len(live) > 0 {
+		lines = append(lines, farm.Capital(things(len(gone)))+" came and went before it could be told.")
+	}
+	return strings.Join(lines, "\n")
+}
+
+func (w writer) shortItem(it item) string {
+	lines := []string{w.subject(it)}
+	switch it.say {
+	case cameWent:
+		lines = append(lines, w.cameWentLine(it))
+	case over:
+		lines = append(lines, w.howItWas(it.last.Change))
+	default:
+		lines = append(lines, w.doing(it))
+		// The subject says only the middle of a forecast's interval.
+		if f := it.last.Change.Forecast; f != nil && !f.Earliest.IsZero() {
+			lines = append(lines, "It may be as soon as "+bare(w.time(f.Earliest))+".")
+		}
+	}
+	return strings.TrimSpace(strings.Join(lines, "\n"))
 }

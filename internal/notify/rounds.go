@@ -3,52 +3,58 @@ package notify
 import (
 	"context"
 	"fmt"
+	"math"
+	"slices"
+	"strings"
 	"time"
 
 	"binwatchd/internal/backoff"
 	"binwatchd/internal/farm"
 )
 
-// A roundsDesk mails the care list to one address on schedule. The moment of
+// RoundsMail is the care list by mail, on schedule.
+type RoundsMail struct {
+	Schedule Schedule
+	To       []string // addresses
+}
+
+// A roundsWorker mails the care list to one address on schedule. The moment of
 // the last list is a cursor on disk: a list that fell due while the program or
 // the mail server was down goes out afterwards, once, and says how things are
 // by then.
-type roundsDesk struct {
+type roundsWorker struct {
 	cfg    Config
 	src    Sources
 	mailer *mailer
 	to     string
 }
 
-func newRoundsDesks(cfg Config, src Sources) ([]*roundsDesk, error) {
+func newRoundsWorkers(cfg Config, src Sources) ([]*roundsWorker, error) {
 	if cfg.Rounds == nil {
 		return nil, nil
 	}
-	var out []*roundsDesk
+	var out []*roundsWorker
 	for _, to := range cfg.Rounds.To {
 		m, err := newMailer(cfg, src, to)
 		if err != nil {
 			return nil, fmt.Errorf("rounds to %s: %w", to, err)
 		}
-		out = append(out, &roundsDesk{cfg: cfg, src: src, mailer: m, to: to})
+		out = append(out, &roundsWorker{cfg: cfg, src: src, mailer: m, to: to})
 	}
 	return out, nil
 }
 
-func (d *roundsDesk) run(ctx context.Context) {
-	failures := 0
-	for {
-		wait, err := d.turn(ctx)
-		if err != nil && ctx.Err() == nil {
-			failures++
-			wait = waits.After(failures)
-			d.cfg.Log.Warn("rounds not delivered", "to", d.to, "error", err, "try_again_in", wait.String())
-		} else {
+func (r *roundsWorker) run(ctx context.Context) {
+	failures, wait := 0, time.Duration(0)
+	for more := true; more; more = backoff.Pause(ctx, wait) {
+		var err error
+		if wait, err = r.turn(ctx); err == nil || ctx.Err() != nil {
 			failures = 0
+			continue
 		}
-		if !backoff.Pause(ctx, wait) {
-			return
-		}
+		failures++
+		wait = waits.After(failures)
+		r.cfg.Log.Warn("rounds not delivered", "to", r.to, "error", err, "try_again_in", wait.String())
 	}
 }
 
@@ -58,40 +64,39 @@ const clockSlack = time.Minute
 // turn sends the list that is due, if one is, and says when to look again. It
 // looks every minute at least: a clock that is put right meanwhile, as on a
 // machine without a battery for it, must not put the list off.
-func (d *roundsDesk) turn(ctx context.Context) (time.Duration, error) {
-	now := d.cfg.Now()
-	loc := d.cfg.Farm.Location
-	name := "rounds-mail:" + d.to
-	last, err := d.src.Cursors.Cursor(ctx, name)
+func (r *roundsWorker) turn(ctx context.Context) (time.Duration, error) {
+	now, loc := r.cfg.Now(), r.cfg.Farm.Location
+	last, err := r.src.Cursors.Cursor(ctx, "rounds-mail:"+r.to)
 	if err != nil {
 		return 0, fmt.Errorf("read cursor: %w", err)
 	}
-	due := d.cfg.Rounds.Schedule.Last(now, loc)
+	due := r.cfg.Rounds.Schedule.Last(now, loc)
 	switch {
-	case last == 0:
-		return 0, d.remember(ctx, name, now) // the first list is the next one
-	case last > now.Add(clockSlack).Unix():
-		// It was noted by a clock that was ahead, perhaps by years.
-		return 0, d.remember(ctx, name, now)
+	case last == 0: // the first list is the next one
+		return 0, r.remember(ctx, now)
+	case last > now.Add(clockSlack).Unix(): // noted by a clock that was ahead, perhaps by years
+		return 0, r.remember(ctx, now)
 	case last >= due.Unix():
-		return max(time.Millisecond, min(d.cfg.Rounds.Schedule.Next(now, loc).Sub(now), lookAgain)), nil
+		return max(time.Millisecond, min(r.cfg.Rounds.Schedule.Next(now, loc).Sub(now), lookAgain)), nil
 	}
-	rounds, ok := d.src.Rounds()
+	list, ok := r.src.Rounds()
 	if !ok {
 		return time.Second, nil // the farm is not known yet
 	}
-	a := within(ctx, attempt, grace, func(ctx context.Context) answer {
-		return d.post(ctx, rounds, due, now)
+	// The Message-ID is that of the moment and the address.
+	id := "rounds-" + hashed(r.cfg.Farm.Name, r.to, due.UTC().Format(time.RFC3339))
+	said := within(ctx, func(ctx context.Context) reply {
+		return r.mailer.post(ctx, newWriter(r.cfg, r.src, now).rounds(ctx, list), envelope{id: id, date: now})
 	})
-	if a.verdict != accepted {
-		return 0, fmt.Errorf("mail server: %s", a.said)
+	if said.outcome != accepted {
+		return 0, fmt.Errorf("mail server: %s", said.said)
 	}
-	return 0, d.remember(ctx, name, due)
+	return 0, r.remember(ctx, due)
 }
 
-func (d *roundsDesk) remember(ctx context.Context, name string, at time.Time) error {
-	err := within(ctx, attempt, grace, func(ctx context.Context) error {
-		return d.src.Cursors.SetCursor(ctx, name, at.Unix())
+func (r *roundsWorker) remember(ctx context.Context, at time.Time) error {
+	err := within(ctx, func(ctx context.Context) error {
+		return r.src.Cursors.SetCursor(ctx, "rounds-mail:"+r.to, at.Unix())
 	})
 	if err != nil {
 		return fmt.Errorf("write cursor: %w", err)
@@ -99,28 +104,139 @@ func (d *roundsDesk) remember(ctx context.Context, name string, at time.Time) er
 	return nil
 }
 
-// post mails the list that was due at a moment; the Message-ID is that of the
-// moment and the address.
-func (d *roundsDesk) post(ctx context.Context, r farm.Rounds, due, now time.Time) answer {
-	w := newWriter(d.cfg, d.src, now)
-	id := "rounds-" + hashed(d.cfg.Farm.Name, d.to, due.UTC().Format(time.RFC3339))
-	return d.mailer.post(ctx, w.rounds(ctx, r), envelope{id: id, date: now})
+// rounds is the content of the care list. It is written when all is well, too:
+// a list that stays away would have to be wondered about.
+func (w writer) rounds(ctx context.Context, r farm.Rounds) content {
+	c := content{Subject: w.roundsSubject(r), First: r.Opening, Foot: w.foot()}
+	if c.First == "" {
+		c.First = "Nothing to do."
+	}
+	for _, u := range []farm.Urgency{farm.Now, farm.Today, farm.Soon, farm.Calm} {
+		c.add(w.careOf(r, u))
+	}
+	c.add(part{Title: "Bring", List: r.Bring}, part{Title: "Done already", List: r.Done})
+	c.addCautions(r.Cautions)
+	needs := part{Title: "Castings wanted"}
+	for _, n := range r.Needs {
+		needs.List = append(needs.List, n.Text)
+	}
+	c.add(part{Title: "Not known to be well", List: r.Unsure}, part{Title: "Probes", List: r.Probes}, part{Title: "Kept quiet", List: r.Hushed}, needs)
+	if w.history != nil {
+		for _, b := range w.farm.Bins {
+			c.add(w.week(ctx, b))
+		}
+	}
+	return c
 }
 
-// testRounds mails the care list as it stands, marked as a test.
-func (s *Sender) testRounds(ctx context.Context, now time.Time) []Report {
-	var out []Report
-	for _, d := range s.rounds {
-		r := farm.Rounds{At: now, Farm: s.cfg.Farm.Name, Opening: "This is a test. The farm is not known yet."}
-		if s.src.Rounds != nil {
-			if known, ok := s.src.Rounds(); ok {
-				r = known
+func (w writer) roundsSubject(r farm.Rounds) string {
+	said := "nothing to do"
+	switch {
+	case len(r.Care) > 0:
+		var where []string
+		for _, c := range r.Care {
+			if p := w.carePlace(c); !slices.Contains(where, p) {
+				where = append(where, p)
 			}
 		}
-		sh := newWriter(s.cfg, s.src, now).rounds(ctx, r)
-		sh.Subject = "Test: " + sh.Subject
-		a := d.mailer.post(ctx, sh, envelope{id: "test-" + hashed(d.to, now.String()), date: now})
-		out = append(out, Report{"mail:" + d.to, ByMail, "rounds", a.verdict == accepted, a.said})
+		said = things(len(r.Care)) + " to do: " + strings.Join(where, "; ")
+	case len(r.Unsure) > 0:
+		said = "nothing is raised, but not everything is known to be well"
 	}
-	return out
+	return oneLine("Rounds, "+w.now.In(w.farm.Location).Format("Mon 2 Jan")+": "+said, 160)
+}
+
+func (w writer) carePlace(c farm.Care) string {
+	if c.Bin == "" {
+		return w.farm.Name
+	}
+	return w.zonePlace(c.Bin, c.Zone)
+}
+
+// careOf lists what has one urgency, in the list's order, the reason behind what
+// it is the reason for.
+func (w writer) careOf(r farm.Rounds, u farm.Urgency) part {
+	p := part{Title: "While you are there"}
+	if u != farm.Calm {
+		p.Title = farm.Capital(u.String())
+	}
+	for _, c := range r.Care {
+		if c.Urgency != u {
+			continue
+		}
+		line := w.carePlace(c) + ": " + c.Do
+		if c.Why != "" {
+			line += " (" + strings.TrimSuffix(c.Why, ".") + ".)"
+		}
+		if c.Seen {
+			line += " Seen."
+		}
+		p.List = append(p.List, line)
+	}
+	return p
+}
+
+// week is a bin's last seven days: the mean of each quantity of a zone with
+// what it swung between, and one small picture.
+func (w writer) week(ctx context.Context, b farm.Bin) part {
+	p := part{Title: farm.Capital(b.Name) + ": the week"}
+	for _, z := range b.Zones {
+		var said []string
+		for _, q := range farm.Quantities {
+			if q.Gauge.Name == "" {
+				continue // it is not of a zone
+			}
+			if s, ok := w.mean(ctx, b.Name, z.Name, q.Name); ok {
+				say := q.Written(w.farm.Units)
+				said = append(said, fmt.Sprintf("%s (%s)", say.String(s.Mean), span(say, farm.Band{Low: s.Min, High: s.Max})))
+			}
+		}
+		name := z.Name
+		if len(b.Zones) == 1 {
+			name = "On average"
+		}
+		if len(said) == 0 {
+			said = []string{"no believed reading"}
+		}
+		p.Rows = append(p.Rows, [2]string{farm.Capital(name), strings.Join(said, ", ")})
+		if len(p.Pictures) == 0 {
+			p.Pictures = w.smallPicture(ctx, b.Name, z)
+		}
+	}
+	return p
+}
+
+// mean folds a week into one sample, each step weighing the same.
+func (w writer) mean(ctx context.Context, bin, zone string, q farm.Quantity) (farm.Sample, bool) {
+	samples, err := w.history.Samples(ctx, bin, zone, q, w.now.Add(-7*day), w.now, time.Hour)
+	out := farm.Sample{Min: math.Inf(1), Max: math.Inf(-1)}
+	for _, s := range samples {
+		if s.N == 0 || math.IsNaN(s.Mean) {
+			continue
+		}
+		out.Min, out.Max = min(out.Min, s.Min), max(out.Max, s.Max)
+		out.Mean += s.Mean
+		out.N++
+	}
+	if err != nil || out.N == 0 {
+		return out, false
+	}
+	out.Mean /= float64(out.N)
+	return out, true
+}
+
+// smallPicture shows what matters most in a zone: the temperature where worms
+// live, the moisture elsewhere, and else the first quantity that is known.
+func (w writer) smallPicture(ctx context.Context, bin string, z farm.Zone) []picture {
+	order := farm.QuantityNames()
+	if z.Aim != farm.Living {
+		order = append([]farm.Quantity{farm.Moisture}, order...)
+	}
+	for _, q := range order {
+		if c, ok := w.chart(ctx, bin, z.Name, period{q, 7 * day, 2 * time.Hour}); ok {
+			c.Width, c.Height = 300, 120
+			return drawn(c, "week-"+hashed(bin, z.Name)[:8], 360)
+		}
+	}
+	return nil
 }

@@ -1,10 +1,40 @@
+// Package notify tells the keeper: it decides who is owed what, and takes what
+// is owed to mail, push and webhook so that it arrives once, is understood on
+// a phone in a shed, and does not nag.
+//
+// What a recipient (a teller) hears:
+//
+//   - a raise or a worsening whose urgency is in its about; raised anew in the
+//     same episode only when it is now, or worse than what was told before;
+//   - the easing of whatever it was told, and of nothing else;
+//   - an episode that was over before it could be told, as one line;
+//   - while something is at now, a reminder at its interval, until eased, seen
+//     or hushed.
+//
+// Quiet hours, a hush, and the cap on bundles an hour hold things back; what has
+// come to now passes through all of them. Things that arise together go in one
+// bundle.
+//
+// To read, in this order. Who is told: routing.go (pure, and called inside the
+// transaction that writes a change, so that what is owed is on disk before
+// anybody hears of it). The way out: sender.go, outbox.go (what is owed, on disk
+// and in memory), worker.go (one recipient's), plan.go and throttle.go (pure:
+// what goes now, and in which bundle), mail.go, smtp.go, push.go and webhook.go
+// (the transports). What is said: content.go, item.go, bundle.go, standing.go.
+// Beside them: rounds.go, schedule.go, signoflife.go, specimen.go.
+//
+// It must not write anything but the outbox and its own cursors, judge a bin,
+// or let a secret into a log, an error or a notice. Its trouble never reaches
+// intake: the sender has its own goroutines and only reads.
 package notify
 
 import (
 	"cmp"
 	"context"
+	"crypto/x509"
 	"errors"
 	"fmt"
+	"log/slog"
 	"slices"
 	"sync"
 	"time"
@@ -12,36 +42,89 @@ import (
 	"binwatchd/internal/farm"
 )
 
-// A Sender takes what is owed to the tellers. Each teller has a desk of its
+// A Config says who is told, and by what means. It holds secrets: it is never
+// printed.
+type Config struct {
+	Farm       farm.Farm
+	File       string // path of the configuration, for the commands in notices; "": they name none
+	Mail       Mail
+	Tellers    []Teller // each with its Key; see [Named]
+	Rounds     *RoundsMail
+	Life       *Life
+	CapPerHour int              // bundles an hour to one teller, what is at now not held back; 0: 6
+	Gather     time.Duration    // how long a thing waits for others that arise with it; 0: 10s
+	Log        *slog.Logger     // nil: nothing is logged
+	Now        func() time.Time // journal time: of what is owed, and the date of a mail
+	CertTime   func() time.Time // by which certificates are judged; nil: the wall clock
+}
+
+// A Mail is the server through which mails leave.
+type Mail struct {
+	Server   string // host:port; 465 speaks TLS at once, any other port STARTTLS
+	From     string // address
+	User     string // "": no authentication
+	Password string
+	Roots    *x509.CertPool // nil: the system's
+	Security Security       // "": tls on port 465, else starttls; offered on loopback
+	Patience time.Duration  // how long the server may take over one step; 0: a minute
+}
+
+// Security is how a conversation with the mail server is protected.
+type Security string
+
+const (
+	StartTLS Security = "starttls" // STARTTLS or no mail
+	TLS      Security = "tls"      // TLS from the first byte
+	Offered  Security = "offered"  // STARTTLS where the server has it
+	Plain    Security = "none"     // never
+)
+
+// How long a thing waits for others that arise with it, where nothing else is
+// asked for, and how long at urgency now.
+const (
+	UsualGather    = 10 * time.Second
+	UsualGatherNow = UsualGather / gatherParts
+)
+
+// withDefaults gives the configuration with its defaults filled in.
+func (c Config) withDefaults() Config {
+	c.CapPerHour = cmp.Or(c.CapPerHour, 6)
+	c.Gather = cmp.Or(c.Gather, UsualGather)
+	c.Log = cmp.Or(c.Log, slog.New(slog.DiscardHandler))
+	c.Farm.Location = cmp.Or(c.Farm.Location, time.UTC)
+	return c
+}
+
+// A Sender takes what is owed to the tellers. Each teller has a worker of its
 // own, so a dead mail server holds up no webhook.
 type Sender struct {
-	cfg    Config
-	src    Sources
-	desks  []*desk
-	rounds []*roundsDesk
-	life   *lifeSign // nil: none
-	tally  tally
+	cfg     Config
+	src     Sources
+	workers []*worker
+	rounds  []*roundsWorker
+	life    *signOfLife // nil: none
+	counts  counts
 }
 
 // NewSender makes a sender. The error says which tellers cannot be served and
 // why, without their secrets; the sender that comes with it serves the others.
 func NewSender(cfg Config, src Sources) (*Sender, error) {
-	cfg = cfg.settled()
+	cfg = cfg.withDefaults()
 	s := &Sender{cfg: cfg, src: src}
 	var wrong []error
 	for _, t := range cfg.Tellers {
-		c, err := newCarrier(cfg, src, t)
+		tr, err := newTransport(cfg, src, t)
 		if err != nil {
 			wrong = append(wrong, fmt.Errorf("tell %s: %w", t.Key, err))
 			continue
 		}
-		s.desks = append(s.desks, newDesk(cfg, src, t, c, &s.tally))
+		s.workers = append(s.workers, newWorker(cfg, src, t, tr, &s.counts))
 	}
 	var err error
-	if s.rounds, err = newRoundsDesks(cfg, src); err != nil {
+	if s.rounds, err = newRoundsWorkers(cfg, src); err != nil {
 		wrong = append(wrong, err)
 	}
-	if s.life, err = newLifeSign(cfg, src); err != nil {
+	if s.life, err = newSignOfLife(cfg, src); err != nil {
 		wrong = append(wrong, err)
 	}
 	return s, errors.Join(wrong...)
@@ -52,12 +135,12 @@ func NewSender(cfg Config, src Sources) (*Sender, error) {
 // in the outbox.
 func (s *Sender) Run(ctx context.Context) {
 	var wg sync.WaitGroup
-	for _, d := range s.desks {
-		wg.Go(func() { d.run(ctx) })
+	for _, w := range s.workers {
+		wg.Go(func() { w.run(ctx) })
 	}
 	if s.src.Cursors != nil && s.src.Rounds != nil {
-		for _, d := range s.rounds {
-			wg.Go(func() { d.run(ctx) })
+		for _, w := range s.rounds {
+			wg.Go(func() { w.run(ctx) })
 		}
 	}
 	if s.life != nil {
@@ -69,7 +152,7 @@ func (s *Sender) Run(ctx context.Context) {
 	wg.Wait()
 }
 
-// wake passes the outbox's word on to every desk.
+// wake passes the outbox's word on to every worker.
 func (s *Sender) wake(ctx context.Context) {
 	for {
 		select {
@@ -79,8 +162,8 @@ func (s *Sender) wake(ctx context.Context) {
 			if !open {
 				return
 			}
-			for _, d := range s.desks {
-				d.poke()
+			for _, w := range s.workers {
+				w.wake()
 			}
 		}
 	}
@@ -91,10 +174,10 @@ func (s *Sender) wake(ctx context.Context) {
 // and its easing to whoever was told of the raise; a stop in between loses it,
 // as it must. It returns without waiting.
 func (s *Sender) FromMemory(c farm.Change) {
-	for _, d := range s.desks {
-		if d.teller.minds(c.Bin) && (!news(c) || d.teller.hears(c.Urgency, c.Condition)) {
-			d.memory.owe(d.teller.Key, c, s.cfg.Now())
-			d.poke()
+	for _, w := range s.workers {
+		if w.teller.isOwed(c) {
+			w.queue.memory.owe(w.teller.Key, c, s.cfg.Now())
+			w.wake()
 		}
 	}
 }
@@ -103,23 +186,29 @@ func (s *Sender) FromMemory(c farm.Change) {
 // longer in the configuration.
 func (s *Sender) Forget(ctx context.Context, gone []string) error {
 	for _, key := range gone {
-		if slices.ContainsFunc(s.desks, func(d *desk) bool { return d.teller.Key == key }) {
+		if slices.ContainsFunc(s.workers, func(w *worker) bool { return w.teller.Key == key }) {
 			continue
 		}
-		now := s.cfg.Now()
 		rows, err := s.src.Outbox.Owed(ctx, key, dueOrNot, everything)
+		if err == nil && len(rows) > 0 {
+			err = s.src.Outbox.Settle(ctx, idsOf(rows), farm.Dropped, s.cfg.Now())
+		}
 		if err != nil {
-			return fmt.Errorf("list what is owed to %s: %w", key, err)
-		}
-		if len(rows) == 0 {
-			continue
-		}
-		if err := s.src.Outbox.Settle(ctx, idsOf(rows), farm.Dropped, now); err != nil {
 			return fmt.Errorf("drop what is owed to %s: %w", key, err)
 		}
-		s.tally.add(key, string(farm.Dropped), len(rows))
+		s.counts.add(key, string(farm.Dropped), len(rows))
 	}
 	return nil
+}
+
+// Recipients tells how the tellers can be reached, in the order of the
+// configuration.
+func (s *Sender) Recipients() []farm.Recipient {
+	out := make([]farm.Recipient, 0, len(s.workers))
+	for _, w := range s.workers {
+		out = append(out, w.reached())
+	}
+	return out
 }
 
 // A Count is how many notices to one teller had one outcome since the program
@@ -131,33 +220,15 @@ type Count struct {
 }
 
 // Counts gives what became of notices, in a fixed order.
-func (s *Sender) Counts() []Count { return s.tally.list() }
+func (s *Sender) Counts() []Count { return s.counts.list() }
 
-// A Desk says how one teller can be reached.
-type Desk struct {
-	Teller  string    `json:"teller"`
-	Trouble string    `json:"trouble,omitempty"` // of the last attempt; "" when it went well
-	Since   time.Time `json:"since,omitzero"`    // of the trouble
-	Last    time.Time `json:"last,omitzero"`     // the last letter that was accepted since the program began
-}
-
-// Desks tells how the tellers can be reached, in the order of the
-// configuration.
-func (s *Sender) Desks() []Desk {
-	out := make([]Desk, 0, len(s.desks))
-	for _, d := range s.desks {
-		out = append(out, d.standing())
-	}
-	return out
-}
-
-// A tally counts outcomes by teller.
-type tally struct {
+// counts are outcomes by teller.
+type counts struct {
 	mu sync.Mutex
 	n  map[Count]int64 // by Count with N zero
 }
 
-func (t *tally) add(by, outcome string, n int) {
+func (t *counts) add(by, outcome string, n int) {
 	if n == 0 {
 		return
 	}
@@ -169,7 +240,7 @@ func (t *tally) add(by, outcome string, n int) {
 	t.n[Count{By: by, Outcome: outcome}] += int64(n)
 }
 
-func (t *tally) list() []Count {
+func (t *counts) list() []Count {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	out := make([]Count, 0, len(t.n))

@@ -137,7 +137,7 @@ type badly func(format string, args ...any)
 
 // unworded leaves out the words of reminders, which say how it stands as they are
 // written: one that comes again is the same reminder, perhaps in other words.
-func unworded(all []notify.CarriedMatter) []notify.CarriedMatter {
+func unworded(all []notify.CarriedItem) []notify.CarriedItem {
 	out := slices.Clone(all)
 	for i := range out {
 		if strings.HasPrefix(out[i].Notice, "remind-") {
@@ -148,20 +148,20 @@ func unworded(all []notify.CarriedMatter) []notify.CarriedMatter {
 	return out
 }
 
-// auditOnce: a letter that comes again is the same letter, and no notice is
-// in two letters.
+// auditOnce: a bundle that comes again is the same bundle, and no notice is
+// in two bundles.
 func (w *world) auditOnce(bad badly, t notify.Teller, tried []attempt) {
 	contents, home := map[string]string{}, map[string]string{}
 	for _, a := range tried {
 		if !a.arrived {
 			continue
 		}
-		content := fmt.Sprint(unworded(a.Matters))
+		content := fmt.Sprint(unworded(a.Items))
 		if first, ok := contents[a.ID]; ok && first != content {
-			bad("%s: letter %s came as %s and as %s", t.Key, a.ID, first, content)
+			bad("%s: bundle %s came as %s and as %s", t.Key, a.ID, first, content)
 		}
 		contents[a.ID] = content
-		for _, m := range a.Matters {
+		for _, m := range a.Items {
 			notices := []string{m.Notice}
 			if t.Kind != notify.ByWebhook { // whose body shows the last change alone
 				notices = append(notices, m.Before...)
@@ -190,7 +190,7 @@ func (w *world) auditPeace(bad badly, t notify.Teller, tried []attempt) {
 		if t.Quiet != nil {
 			_, quiet = t.Quiet.Ends(a.At, w.cfg.Farm.Location)
 		}
-		for _, m := range a.Matters {
+		for _, m := range a.Items {
 			if quiet && !m.Pressing {
 				bad("%s: %s of %s in quiet hours, %s", t.Key, m.Say, m.Change.Episode, a.At)
 			}
@@ -201,7 +201,7 @@ func (w *world) auditPeace(bad badly, t notify.Teller, tried []attempt) {
 	}
 }
 
-// auditCap: no more letters an hour than the cap, but for what is at now.
+// auditCap: no more bundles an hour than the cap, but for what is at now.
 func (w *world) auditCap(bad badly, t notify.Teller, tried []attempt) {
 	if t.Kind == notify.ByWebhook {
 		return
@@ -221,7 +221,7 @@ func (w *world) auditCap(bad badly, t notify.Teller, tried []attempt) {
 		fresh := slices.ContainsFunc(w.restarts, func(r time.Time) bool { return r.After(hour) })
 		resent := slices.ContainsFunc(tried, func(b attempt) bool { return b.ID == a.ID && b.At.Before(a.At) })
 		if !a.Pressing && recent >= w.cfg.CapPerHour && !fresh && !resent {
-			bad("%s: letter %d of an hour at %s", t.Key, recent+1, a.At)
+			bad("%s: bundle %d of an hour at %s", t.Key, recent+1, a.At)
 		}
 		accepted = append(accepted, a.At)
 	}
@@ -235,7 +235,7 @@ func (w *world) auditThreads(bad badly, t notify.Teller, tried []attempt) {
 		if !a.accepted {
 			continue
 		}
-		for _, m := range a.Matters {
+		for _, m := range a.Items {
 			e := m.Change.Episode
 			switch m.Say {
 			case "stands", "lighter":
@@ -261,7 +261,7 @@ func (w *world) auditThreads(bad badly, t notify.Teller, tried []attempt) {
 	}
 }
 
-// auditRows: what the outbox calls told was in an accepted letter, and what it
+// auditRows: what the outbox calls told was in an accepted bundle, and what it
 // calls dropped was no news, or was over while hushed.
 func (w *world) auditRows(bad badly, t notify.Teller, tried []attempt) {
 	told := map[string]bool{}
@@ -270,7 +270,7 @@ func (w *world) auditRows(bad badly, t notify.Teller, tried []attempt) {
 		if !a.accepted {
 			continue
 		}
-		for _, m := range a.Matters {
+		for _, m := range a.Items {
 			told[m.Notice] = true
 			for _, n := range m.Before {
 				told[n] = true
@@ -292,7 +292,7 @@ func (w *world) auditRows(bad badly, t notify.Teller, tried []attempt) {
 		case r.fate == farm.Dropped && told[r.Notice]:
 			bad("%s: %s was told and is called dropped", t.Key, r.Notice)
 		case r.fate != farm.Dropped && !told[r.Notice]:
-			bad("%s: %s is called %s and was in no letter", t.Key, r.Notice, r.fate)
+			bad("%s: %s is called %s and was in no bundle", t.Key, r.Notice, r.fate)
 		case r.fate == farm.Dropped && news && len(r.Notice) == 24 && (c.Urgency == farm.Now || c.Urgency > worst[c.Episode]) && !w.episodes[n].ever:
 			bad("%s: dropped news of %s at %s", t.Key, c.Episode, c.Urgency)
 		}

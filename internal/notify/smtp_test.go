@@ -23,8 +23,8 @@ func byClerk(t *testing.T, c *clerk) (notify.Config, notify.Sources, *box) {
 // tried waits until an attempt has failed, and gives what was said of it.
 func tried(t *testing.T, s *notify.Sender) string {
 	t.Helper()
-	until(t, "a failed attempt", func() bool { return s.Desks()[0].Trouble != "" })
-	return s.Desks()[0].Trouble
+	until(t, "a failed attempt", func() bool { return s.Recipients()[0].Trouble != "" })
+	return s.Recipients()[0].Trouble
 }
 
 // A server that falls silent at any stage before the end of the mail costs an
@@ -50,7 +50,7 @@ func TestServerFallsSilentBeforeTheEnd(t *testing.T) {
 }
 
 // A mail that was kept and whose answer got lost goes out again as the very
-// same letter, though more has come up since; and once more after the server
+// same bundle, though more has come up since; and once more after the server
 // could not be reached in between.
 func TestLostAnswerMakesTheSameLetter(t *testing.T) {
 	c := openClerk(t)
@@ -91,8 +91,8 @@ func TestStalledGoodbyeIsNoFailure(t *testing.T) {
 	s, _ := running(t, cfg, src)
 	owe(b, cfg, change(farm.TooHot, farm.Raised, farm.Today, time.Now()))
 	until(t, "the settling", b.settled)
-	if !c.said("quit") || len(c.received()) != 1 || s.Desks()[0].Trouble != "" {
-		t.Errorf("%d mails arrived, quit said %v, trouble %q", len(c.received()), c.said("quit"), s.Desks()[0].Trouble)
+	if !c.said("quit") || len(c.received()) != 1 || s.Recipients()[0].Trouble != "" {
+		t.Errorf("%d mails arrived, quit said %v, trouble %q", len(c.received()), c.said("quit"), s.Recipients()[0].Trouble)
 	}
 }
 
@@ -211,7 +211,7 @@ func TestStopWhileTheServerHangs(t *testing.T) {
 	until(t, "the stage", func() bool { return c.said("rcpt") })
 	stop()
 	stop() // twice is once
-	if b.settled() || s.Desks()[0].Trouble == "" {
-		t.Errorf("fates %v, trouble %q", b.fates(), s.Desks()[0].Trouble)
+	if b.settled() || s.Recipients()[0].Trouble == "" {
+		t.Errorf("fates %v, trouble %q", b.fates(), s.Recipients()[0].Trouble)
 	}
 }

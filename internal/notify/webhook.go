@@ -22,17 +22,17 @@ import (
 	"binwatchd/internal/loopback"
 )
 
-// A hook posts changes to a program, signed as Standard Webhooks 1.0 has it: the
+// A webhook posts changes to a program, signed as Standard Webhooks 1.0 has it: the
 // id never changes over attempts, the time stamp is that of the attempt, and
 // the signature covers both and the body.
-type hook struct {
+type webhook struct {
 	url    string
 	secret []byte // nil: not signed
 	client *http.Client
 }
 
-// newHook checks the address and the secret of a webhook.
-func newHook(cfg Config, t Teller) (*hook, error) {
+// newWebhook checks the address and the secret of a webhook.
+func newWebhook(cfg Config, t Teller) (*webhook, error) {
 	u, err := url.Parse(t.URL)
 	if err != nil || u.Host == "" {
 		return nil, errors.New("the webhook's address cannot be read")
@@ -44,7 +44,7 @@ func newHook(cfg Config, t Teller) (*hook, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &hook{url: t.URL, secret: secret, client: plainClient(cfg.CertTime)}, nil
+	return &webhook{url: t.URL, secret: secret, client: plainClient(cfg.CertTime)}, nil
 }
 
 // plainClient follows no redirect: what is meant for one address is not for
@@ -86,30 +86,27 @@ type hookBody struct {
 	Reminder bool `json:"reminder,omitempty"`
 }
 
-func (h *hook) carry(ctx context.Context, l letter, now time.Time) answer {
-	m := l.matters[0]
-	body, err := json.Marshal(hookBody{ID: l.id, Change: m.last.Change, Reminder: m.say == still})
+func (h *webhook) send(ctx context.Context, b bundle, now time.Time) reply {
+	it := b.items[0]
+	body, err := json.Marshal(hookBody{ID: b.id, Change: it.last.Change, Reminder: it.say == still})
 	if err != nil {
-		return answer{verdict: refused, said: "the change has no JSON form"}
+		return reply{outcome: refused, said: "the change has no JSON form"}
 	}
 	req, err := http.NewRequestWithContext(ctx, http.MethodPost, h.url, bytes.NewReader(body))
 	if err != nil {
-		return answer{verdict: refused, said: "the address cannot be read"}
+		return reply{outcome: refused, said: "the address cannot be read"}
 	}
 	req.Header.Set("Content-Type", "application/json")
-	req.Header.Set("User-Agent", "binwatchd")
-	h.sign(req.Header, l.id, now, body)
-	resp, err := h.client.Do(req)
+	h.sign(req.Header, b.id, now, body)
+	resp, err := call(h.client, req)
 	if err != nil {
-		return answer{verdict: unanswered, said: plainly(err)}
+		return reply{outcome: unanswered, said: err.Error()}
 	}
-	defer resp.Body.Close()
-	_, _ = io.Copy(io.Discard, io.LimitReader(resp.Body, 64<<10)) // so that the connection can be used again
-	return hookAnswer(resp, now)
+	return hookReply(resp, now)
 }
 
 // sign sets the three headers of Standard Webhooks 1.0.
-func (h *hook) sign(header http.Header, id string, now time.Time, body []byte) {
+func (h *webhook) sign(header http.Header, id string, now time.Time, body []byte) {
 	stamp := strconv.FormatInt(now.Unix(), 10)
 	header.Set("webhook-id", id)
 	header.Set("webhook-timestamp", stamp)
@@ -121,30 +118,37 @@ func (h *hook) sign(header http.Header, id string, now time.Time, body []byte) {
 	header.Set("webhook-signature", "v1,"+base64.StdEncoding.EncodeToString(mac.Sum(nil)))
 }
 
-// hookAnswer reads a status: 2xx is taken; what speaks of this one body is
+// hookReply reads a status: 2xx is taken; what speaks of this one body is
 // refused; anything else says the place cannot take bodies at present.
-func hookAnswer(resp *http.Response, now time.Time) answer {
-	a := answer{said: fmt.Sprintf("%d %s", resp.StatusCode, http.StatusText(resp.StatusCode))}
+func hookReply(resp *http.Response, now time.Time) reply {
+	r := reply{said: fmt.Sprintf("%d %s", resp.StatusCode, http.StatusText(resp.StatusCode))}
 	switch code := resp.StatusCode; {
 	case code >= 200 && code < 300:
-		a.verdict = accepted
+		r.outcome = accepted
 	case code >= 300 && code < 400:
-		a.verdict = unreachable
-		a.said += ": redirects are not followed"
+		r.outcome = unreachable
+		r.said += ": redirects are not followed"
 	case code == http.StatusBadRequest, code == http.StatusRequestEntityTooLarge, code == http.StatusUnprocessableEntity:
-		a.verdict = refused
+		r.outcome = refused
 	default:
-		a.verdict = unreachable
-		a.wait = backoff.RetryAfter(resp.Header, now)
+		r.outcome = unreachable
+		r.wait = backoff.RetryAfter(resp.Header, now)
 	}
-	return a
+	return r
 }
 
-// plainly says what went wrong without the address, which may hold a secret.
-func plainly(err error) string {
-	var u *url.Error
-	if errors.As(err, &u) {
-		err = u.Err
+// call makes a request and reads the answer's body away, so that the connection
+// can be used again. Its error is without the address, which may hold a secret.
+func call(client *http.Client, req *http.Request) (*http.Response, error) {
+	req.Header.Set("User-Agent", "binwatchd")
+	resp, err := client.Do(req)
+	if err != nil {
+		if u := new(url.Error); errors.As(err, &u) {
+			err = u.Err
+		}
+		return nil, err
 	}
-	return err.Error()
+	defer resp.Body.Close()
+	_, _ = io.Copy(io.Discard, io.LimitReader(resp.Body, 64<<10))
+	return resp, nil
 }

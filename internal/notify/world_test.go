@@ -62,7 +62,7 @@ type world struct {
 	tried    []attempt
 }
 
-// An attempt is a letter that a server saw, and what it answered.
+// An attempt is a bundle that a server saw, and what it answered.
 type attempt struct {
 	notify.Carried
 	accepted bool
@@ -140,7 +140,7 @@ func (w *world) take(c notify.Carried) int {
 		if verdict = w.verdict; verdict == 1 && had {
 			verdict = 0 // what a server has taken once it does not refuse the second time
 		}
-	case 3: // lost after the letter was taken; a push cannot be known again, so it is not taken
+	case 3: // lost after the bundle was taken; a push cannot be known again, so it is not taken
 		verdict, a.arrived = 3, c.Teller[:4] != "push"
 	}
 	a.accepted = verdict == 0

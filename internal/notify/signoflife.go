@@ -1,10 +1,10 @@
 package notify
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"net/http"
 	"net/url"
 	"time"
@@ -12,20 +12,24 @@ import (
 	"binwatchd/internal/backoff"
 )
 
-const usualLife = 15 * time.Minute
+// A Life is the URL called while the daemon is healthy.
+type Life struct {
+	URL   string        // a secret
+	Every time.Duration // 0: a quarter of an hour
+}
 
-// A lifeSign calls a URL while the daemon is healthy, so that somebody outside
+// A signOfLife calls a URL while the daemon is healthy, so that somebody outside
 // can tell when it is not, or when the whole machine is dead. It says
 // nothing rather than that something is wrong: the missing sign is what is
 // watched for.
-type lifeSign struct {
+type signOfLife struct {
 	cfg     Config
 	healthy func() error
 	client  *http.Client
 	down    bool // the last call went wrong; told in the log when it changes
 }
 
-func newLifeSign(cfg Config, src Sources) (*lifeSign, error) {
+func newSignOfLife(cfg Config, src Sources) (*signOfLife, error) {
 	if cfg.Life == nil {
 		return nil, nil
 	}
@@ -33,31 +37,24 @@ func newLifeSign(cfg Config, src Sources) (*lifeSign, error) {
 	if err != nil || u.Host == "" || u.Scheme != "https" && u.Scheme != "http" {
 		return nil, errors.New("sign of life: its URL is not one of http or https")
 	}
-	return &lifeSign{cfg: cfg, healthy: src.Healthy, client: plainClient(cfg.CertTime)}, nil
+	return &signOfLife{cfg: cfg, healthy: src.Healthy, client: plainClient(cfg.CertTime)}, nil
 }
 
-func (l *lifeSign) run(ctx context.Context) {
-	every := l.cfg.Life.Every
-	if every <= 0 {
-		every = usualLife
-	}
-	for {
+func (l *signOfLife) run(ctx context.Context) {
+	for more := true; more; more = backoff.Pause(ctx, cmp.Or(l.cfg.Life.Every, 15*time.Minute)) {
 		l.turn(ctx)
-		if !backoff.Pause(ctx, every) {
-			return
-		}
 	}
 }
 
 // turn gives one sign, if the daemon is healthy.
-func (l *lifeSign) turn(ctx context.Context) {
+func (l *signOfLife) turn(ctx context.Context) {
 	if l.healthy != nil {
 		if err := l.healthy(); err != nil {
 			l.cfg.Log.Warn("sign of life withheld", "reason", err)
 			return
 		}
 	}
-	err := l.call(ctx)
+	err := l.sign(ctx)
 	switch {
 	case ctx.Err() != nil:
 	case err != nil && !l.down:
@@ -69,18 +66,15 @@ func (l *lifeSign) turn(ctx context.Context) {
 	}
 }
 
-func (l *lifeSign) call(ctx context.Context) error {
+func (l *signOfLife) sign(ctx context.Context) error {
 	req, err := http.NewRequestWithContext(ctx, http.MethodGet, l.cfg.Life.URL, nil)
 	if err != nil {
 		return errors.New("the URL cannot be read")
 	}
-	req.Header.Set("User-Agent", "binwatchd")
-	resp, err := l.client.Do(req)
+	resp, err := call(l.client, req)
 	if err != nil {
-		return errors.New(hidden(plainly(err), secretsIn(l.cfg.Life.URL)))
+		return errors.New(hidden(err.Error(), secretsIn(l.cfg.Life.URL)))
 	}
-	defer resp.Body.Close()
-	_, _ = io.Copy(io.Discard, io.LimitReader(resp.Body, 64<<10)) // so that the connection can be used again
 	if resp.StatusCode < 200 || resp.StatusCode > 299 {
 		return fmt.Errorf("answered %d %s", resp.StatusCode, http.StatusText(resp.StatusCode))
 	}

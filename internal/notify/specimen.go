@@ -24,46 +24,58 @@ type Report struct {
 func (s *Sender) TellTest(ctx context.Context) []Report {
 	var out []Report
 	now := s.cfg.Now()
-	for _, d := range s.desks {
-		carrier, err := newCarrier(s.cfg, specimenSources(now), d.teller)
-		for _, sp := range specimens(d.teller, now) {
-			a := answer{verdict: unreachable}
+	for _, w := range s.workers {
+		tr, err := newTransport(s.cfg, specimenSources(now), w.teller)
+		for _, sp := range specimens(w.teller, now) {
+			r := reply{outcome: unreachable}
 			if err != nil {
-				a.said = err.Error()
+				r.said = err.Error()
 			} else {
-				a = carrier.carry(ctx, sp.letter, now)
+				r = tr.send(ctx, sp.bundle, now)
 			}
-			out = append(out, Report{d.teller.Key, d.teller.Kind, sp.name, a.verdict == accepted, a.said})
+			out = append(out, Report{w.teller.Key, w.teller.Kind, sp.name, r.outcome == accepted, r.said})
 		}
 	}
-	return append(out, s.testRounds(ctx, now)...)
+	for _, w := range s.rounds {
+		list := farm.Rounds{At: now, Farm: s.cfg.Farm.Name, Opening: "This is a test. The farm is not known yet."}
+		if s.src.Rounds != nil {
+			if known, ok := s.src.Rounds(); ok {
+				list = known
+			}
+		}
+		c := newWriter(s.cfg, s.src, now).rounds(ctx, list)
+		c.Subject = "Test: " + c.Subject
+		r := w.mailer.post(ctx, c, envelope{id: "test-" + hashed(w.to, now.String()), date: now})
+		out = append(out, Report{"mail:" + w.to, ByMail, "rounds", r.outcome == accepted, r.said})
+	}
+	return out
 }
 
 type specimen struct {
 	name   string
-	letter letter
+	bundle bundle
 }
 
 // specimens are invented: a bin of that name should not exist, so that no
 // program acts on it.
 func specimens(t Teller, now time.Time) []specimen {
-	raised := specimenMatter(t, stands, specimenHeat(now))
-	eased := specimenMatter(t, over, specimenEased(now))
+	raised := specimenItem(t, stands, specimenHeat(now))
+	eased := specimenItem(t, over, specimenEased(now))
 	eased.told = []farm.Owed{raised.last}
 	out := []specimen{
-		{"raised", newLetter([]matter{raised})},
-		{"eased", newLetter([]matter{eased})},
+		{"raised", newBundle([]item{raised})},
+		{"eased", newBundle([]item{eased})},
 	}
 	if t.Kind != ByWebhook {
-		dry := specimenMatter(t, stands, specimenDry(now))
-		again := specimenMatter(t, stands, specimenHeat(now.Add(time.Millisecond)))
-		out = append(out, specimen{"several at once", newLetter([]matter{again, dry})})
+		dry := specimenItem(t, stands, specimenDry(now))
+		again := specimenItem(t, stands, specimenHeat(now.Add(time.Millisecond)))
+		out = append(out, specimen{"several at once", newBundle([]item{again, dry})})
 	}
 	return out
 }
 
-func specimenMatter(t Teller, say saying, c farm.Change) matter {
-	return matter{say: say, last: farm.Owed{Notice: "test-" + NoticeID(t.Key, c), Teller: t.Key, Change: c, Created: c.At}}
+func specimenItem(t Teller, say saying, c farm.Change) item {
+	return item{say: say, last: farm.Owed{Notice: "test-" + NoticeID(t.Key, c), Teller: t.Key, Change: c, Created: c.At}}
 }
 
 const (

@@ -1,0 +1,138 @@
+package notify
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"binwatchd/internal/farm"
+)
+
+// Kind is the way to a teller.
+type Kind string
+
+const (
+	ByMail    Kind = "mail"
+	ByPush    Kind = "push"
+	ByWebhook Kind = "webhook"
+)
+
+// A Teller is one recipient and what it wants to hear.
+type Teller struct {
+	Key        string // stable name in the outbox and in logs; holds no secret
+	Kind       Kind
+	To         string           // mail: address
+	URL        string           // webhook: where to post; push: the service's URL, a secret
+	Secret     string           // webhook: whsec_…; "": not signed
+	About      []farm.Urgency   // nil: now and today
+	Conditions []farm.Condition // heard whatever their urgency
+	Quiet      *Window          // nil: never
+	Remind     time.Duration    // of what is at now; 0: never
+	Bins       []string         // nil: all; what belongs to no bin is told in any case
+	PerHour    int              // bundles an hour, what is at now not held back; 0: CapPerHour
+}
+
+// Named gives the tellers with a key each: mail:ADDRESS, webhook:HOST#2, push:1,
+// counted by kind in the order of the configuration. A path or a query of a
+// URL may hold a secret and is never part of a key.
+func Named(tellers []Teller) []Teller {
+	out := slices.Clone(tellers)
+	count := map[Kind]int{}
+	seen := map[string]int{}
+	for i := range out {
+		t := &out[i]
+		count[t.Kind]++
+		switch t.Kind {
+		case ByMail:
+			t.Key = "mail:" + strings.ToLower(t.To)
+		case ByWebhook:
+			host := "unreadable"
+			if u, err := url.Parse(t.URL); err == nil && u.Host != "" {
+				host = u.Hostname()
+			}
+			t.Key = fmt.Sprintf("webhook:%s#%d", host, count[t.Kind])
+		default:
+			t.Key = fmt.Sprintf("%s:%d", t.Kind, count[t.Kind])
+		}
+		if seen[t.Key]++; seen[t.Key] > 1 {
+			t.Key = fmt.Sprintf("%s#%d", t.Key, seen[t.Key])
+		}
+	}
+	return out
+}
+
+// Owes gives the keys of the tellers to whom a change is owed, in the order of
+// the configuration. It is pure: whether the change is then told, held back or
+// found needless is for the sender, which knows what was told before. So an
+// easing and a lightening are owed to everybody whose bin it is, for the
+// raise may have been told at another urgency. What says that the journal
+// cannot be written is never owed: see [Sender.FromMemory].
+func Owes(tellers []Teller, c farm.Change) []string {
+	if c.Condition == farm.Unwritten {
+		return nil
+	}
+	var keys []string
+	for _, t := range tellers {
+		if t.isOwed(c) {
+			keys = append(keys, t.Key)
+		}
+	}
+	return keys
+}
+
+// OwedFor gives the rows to write with a change that was caused by an event
+// which arrived at created.
+func OwedFor(tellers []Teller, c farm.Change, created time.Time) []farm.Owed {
+	var out []farm.Owed
+	for _, key := range Owes(tellers, c) {
+		out = append(out, farm.Owed{Notice: NoticeID(key, c), Teller: key, Change: c, Created: created, Next: created})
+	}
+	return out
+}
+
+// isOwed tells whether the teller is owed a change. Whoever was told of a bin
+// hears that it is watched no more, also where the teller's bins bear other
+// names by now.
+func (t *Teller) isOwed(c farm.Change) bool {
+	return c.Ended == farm.Unwatched || t.minds(c.Bin) && (!news(c) || t.hears(c.Urgency, c.Condition))
+}
+
+// news tells whether a change brings something up, rather than taking it back.
+func news(c farm.Change) bool { return c.Change == farm.Raised || c.Change == farm.Worsened }
+
+// minds tells whether a bin is one of the teller's.
+func (t *Teller) minds(bin string) bool {
+	return bin == "" || len(t.Bins) == 0 || slices.Contains(t.Bins, bin)
+}
+
+// hears tells whether the teller wants to hear of an urgency, or of a
+// condition at any. Where it says nothing it hears what is now and today; what
+// is due soon is told on the rounds.
+func (t *Teller) hears(u farm.Urgency, c farm.Condition) bool {
+	about := t.About
+	if about == nil && len(t.Conditions) == 0 {
+		about = []farm.Urgency{farm.Now, farm.Today}
+	}
+	return slices.Contains(about, u) || slices.Contains(t.Conditions, c)
+}
+
+// NoticeID is the stable identity of telling one teller of one change: the same
+// change and teller always give the same id, 24 hexadecimal digits.
+func NoticeID(teller string, c farm.Change) string {
+	return hashed(teller, c.Episode, string(c.Change), c.Urgency.String(),
+		strconv.FormatInt(c.At.UnixMilli(), 10), c.Bin, c.Zone, c.Probe, string(c.Condition))
+}
+
+// hashed makes an id of words.
+func hashed(words ...string) string {
+	h := sha256.New()
+	for _, w := range words {
+		h.Write([]byte(strconv.Itoa(len(w)) + ":" + w))
+	}
+	return hex.EncodeToString(h.Sum(nil)[:12])
+}

@@ -1,0 +1,331 @@
+package notify
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"log/slog"
+	"slices"
+	"strconv"
+	"sync"
+	"time"
+
+	"binwatchd/internal/backoff"
+	"binwatchd/internal/farm"
+)
+
+const (
+	lookAgain = time.Minute     // a worker with nothing to do looks again after this: hushes end, reminders fall due
+	attempt   = 2 * time.Minute // one bundle may take so long
+	grace     = 5 * time.Second // an attempt under way at a stop may take so long
+)
+
+// waits are those after attempts that failed.
+var waits = backoff.Doubling{First: 30 * time.Second, Most: time.Hour}
+
+// A transport hands one bundle to one teller's server.
+type transport interface {
+	send(ctx context.Context, b bundle, now time.Time) reply
+}
+
+// outcome is what came of handing a bundle over.
+type outcome uint8
+
+const (
+	accepted    outcome = iota
+	refused             // this bundle is not taken; another may be
+	unreachable         // nothing was taken, and nothing else would be
+	unanswered          // it may have been taken: the reply got lost
+)
+
+// A reply is what a teller's server said to a bundle.
+type reply struct {
+	outcome outcome
+	said    string        // fit to be shown: no secret in it
+	wait    time.Duration // the server asked to be left alone for so long; 0: it did not
+}
+
+// Check tells why a teller can't be served, without asking its server anything.
+// The error holds nothing secret.
+func Check(cfg Config, t Teller) error {
+	_, err := newTransport(cfg.withDefaults(), Sources{}, t)
+	return err
+}
+
+func newTransport(cfg Config, src Sources, t Teller) (transport, error) {
+	switch t.Kind {
+	case ByMail:
+		return newMailer(cfg, src, t.To)
+	case ByPush:
+		return newPusher(cfg, src, t)
+	case ByWebhook:
+		return newWebhook(cfg, t)
+	}
+	return nil, fmt.Errorf("no such way to tell: %q", t.Kind)
+}
+
+// A worker serves one teller. What it keeps in memory (waits, the bundles of
+// the last hour) only softens its pace: the outbox alone says what is owed.
+type worker struct {
+	cfg       Config
+	src       Sources
+	teller    Teller
+	transport transport
+	log       *slog.Logger
+	counts    *counts
+	woken     chan struct{}
+	queue     queue
+
+	// Only the worker's own goroutine touches these.
+	sent     []sent
+	failures int
+	waiting  time.Time // nothing is tried before
+
+	mu    sync.Mutex
+	state farm.Recipient
+}
+
+func newWorker(cfg Config, src Sources, t Teller, tr transport, n *counts) *worker {
+	log := cfg.Log.With("teller", t.Key)
+	return &worker{
+		cfg: cfg, src: src, teller: t, transport: tr, counts: n, log: log, woken: make(chan struct{}, 1),
+		queue: queue{teller: t.Key, outbox: src.Outbox, log: log}, state: farm.Recipient{Teller: t.Key},
+	}
+}
+
+func (w *worker) wake() {
+	select {
+	case w.woken <- struct{}{}:
+	default:
+	}
+}
+
+func (w *worker) run(ctx context.Context) {
+	for ctx.Err() == nil {
+		timer := time.NewTimer(w.turn(ctx))
+		select {
+		case <-ctx.Done():
+		case <-w.woken:
+		case <-timer.C:
+		}
+		timer.Stop()
+	}
+}
+
+// turn does what is to do now and says how long nothing more is.
+func (w *worker) turn(ctx context.Context) time.Duration {
+	now := w.cfg.Now()
+	w.forgetFuture(now)
+	if wait := w.waiting.Sub(now); wait > 0 {
+		return wait
+	}
+	w.queue.note(ctx)
+	s := w.situation(now)
+	w.remind(ctx, s)
+	if err := w.gather(ctx, &s); err != nil && ctx.Err() == nil {
+		w.log.Warn("outbox not readable", "error", err)
+	}
+	p := decide(s)
+	w.settle(ctx, p.needless, farm.Dropped)
+	for _, b := range p.bundles {
+		if ctx.Err() != nil {
+			return 0
+		}
+		if !w.deliver(ctx, b) {
+			return w.waiting.Sub(w.cfg.Now())
+		}
+	}
+	switch {
+	case len(p.bundles) > 0:
+		return 0 // look again: more may have come
+	case !p.next.IsZero():
+		return max(time.Millisecond, min(p.next.Sub(now), lookAgain))
+	}
+	return lookAgain
+}
+
+// forgetFuture drops what was noted while the clock was ahead: a clock that is
+// put back must not hold up bundles until it is there again.
+func (w *worker) forgetFuture(now time.Time) {
+	if w.waiting.Sub(now) > waits.Most {
+		w.waiting = time.Time{}
+	}
+	w.sent = slices.DeleteFunc(w.sent, func(s sent) bool { return s.at.After(now) })
+}
+
+// situation is all that decide needs but what is owed.
+func (w *worker) situation(now time.Time) situation {
+	s := situation{
+		teller: w.teller, now: now, sent: w.sent, cap: cmp.Or(w.teller.PerHour, w.cfg.CapPerHour), gather: w.cfg.Gather,
+		loc: w.cfg.Farm.Location, told: map[string][]farm.Owed{},
+	}
+	if w.src.Look != nil {
+		s.view, s.known = w.src.Look()
+	}
+	return s
+}
+
+// gather adds what is owed, and what was told of the same episodes.
+func (w *worker) gather(ctx context.Context, s *situation) error {
+	s.owed = w.queue.memory.owed()
+	if w.src.Look != nil && !s.known {
+		return nil // what is hushed is not known yet
+	}
+	rows, err := w.queue.journalled(ctx)
+	s.owed = append(s.owed, rows...)
+	for _, o := range s.owed {
+		e := o.Change.Episode
+		if _, done := s.told[e]; done {
+			continue
+		}
+		if s.told[e], err = w.queue.toldOf(ctx, e); err != nil {
+			s.owed = w.queue.memory.owed()
+			return err
+		}
+	}
+	return err
+}
+
+// remind owes the teller a reminder of whatever is still at now, its interval
+// after the teller last heard of it.
+func (w *worker) remind(ctx context.Context, s situation) {
+	if w.teller.Remind <= 0 {
+		return
+	}
+	for _, st := range s.view.Standing {
+		if !nagging(st, s.now) || !w.teller.minds(st.Bin) || !w.teller.hears(st.Urgency, st.Condition) {
+			continue
+		}
+		if err := w.remindOf(ctx, st, s.now); err != nil && ctx.Err() == nil {
+			w.log.Warn("reminder not owed", "episode", st.Episode, "error", err)
+		}
+	}
+}
+
+func (w *worker) remindOf(ctx context.Context, st farm.Standing, now time.Time) error {
+	told, err := w.src.Outbox.ToldOf(ctx, w.teller.Key, st.Episode)
+	if err != nil {
+		return fmt.Errorf("list what was told: %w", err)
+	}
+	if open, _ := heard(told); !open {
+		return nil
+	}
+	last := told[len(told)-1]
+	if since := now.Sub(last.Next); since >= 0 && since < w.teller.Remind {
+		return nil // one that lies ahead was told by a clock that was ahead
+	}
+	rows, err := w.queue.journalled(ctx)
+	if err != nil {
+		return err
+	}
+	if slices.ContainsFunc(rows, func(o farm.Owed) bool { return o.Change.Episode == st.Episode }) {
+		return nil // something is on its way already
+	}
+	o := farm.Owed{
+		Notice: "remind-" + hashed(w.teller.Key, st.Episode, strconv.FormatInt(now.UnixMilli(), 10)),
+		Teller: w.teller.Key, ChangeID: last.ChangeID, Change: last.Change, Reminder: true, Created: now, Next: now,
+	}
+	if err := w.src.Outbox.Owe(ctx, []farm.Owed{o}); err != nil {
+		return fmt.Errorf("owe a reminder: %w", err)
+	}
+	return nil
+}
+
+// deliver sends one bundle and notes what came of it; it tells whether the
+// next bundle may be tried at once.
+func (w *worker) deliver(ctx context.Context, b bundle) bool {
+	told, summed := b.ids()
+	ids := slices.Concat(told, summed)
+	if w.teller.Kind == ByMail && !b.again {
+		if err := w.queue.handOver(ctx, ids, b.id); err != nil {
+			return w.retreat(err.Error(), 0)
+		}
+	}
+	r := within(ctx, func(ctx context.Context) reply { return w.transport.send(ctx, b, w.cfg.Now()) })
+	w.show(r, len(b.items))
+	switch r.outcome {
+	case accepted:
+		w.arrived(ctx, b, told, summed)
+		return true
+	case refused:
+		wait := max(r.wait, waits.After(b.tries()+1))
+		if err := w.queue.postpone(ctx, ids, w.cfg.Now().Add(wait), r.said); err != nil {
+			return w.retreat(err.Error(), 0)
+		}
+		return true
+	}
+	if w.teller.Kind != ByMail || r.outcome == unreachable && !b.again {
+		// Nothing was taken, so the rows are free for another bundle. A mail
+		// that may have been taken, now or before, stays handed over.
+		if err := w.queue.postpone(ctx, ids, w.cfg.Now(), r.said); err != nil {
+			w.log.Warn("outbox not writable", "error", err)
+		}
+	}
+	return w.retreat(r.said, r.wait)
+}
+
+// within runs do with a context that ends after the time of an attempt, or a
+// grace after ctx: an answer that is on its way at a stop is worth having.
+func within[T any](ctx context.Context, do func(context.Context) T) T {
+	own, cancel := context.WithTimeout(context.WithoutCancel(ctx), attempt)
+	defer cancel()
+	stop := context.AfterFunc(ctx, func() {
+		if backoff.Pause(own, grace) {
+			cancel()
+		}
+	})
+	defer stop()
+	return do(own)
+}
+
+// arrived settles a bundle that was accepted.
+func (w *worker) arrived(ctx context.Context, b bundle, told, summed []int64) {
+	now := w.cfg.Now()
+	w.failures, w.waiting = 0, time.Time{}
+	w.settle(ctx, told, farm.Told)
+	w.settle(ctx, summed, farm.Summed)
+	s := sent{at: now}
+	for _, it := range b.items {
+		if it.say == stands {
+			s.conditions = append(s.conditions, it.last.Change.Condition)
+		}
+	}
+	w.sent = append(slices.DeleteFunc(w.sent, func(s sent) bool { return now.Sub(s.at) >= time.Hour }), s)
+}
+
+func (w *worker) settle(ctx context.Context, ids []int64, fate farm.Fate) {
+	w.counts.add(w.teller.Key, string(fate), len(ids))
+	w.queue.settle(ctx, ids, fate, w.cfg.Now())
+}
+
+// retreat leaves the teller alone for a while, longer each time.
+func (w *worker) retreat(said string, asked time.Duration) bool {
+	w.failures++
+	wait := max(asked, waits.After(w.failures))
+	w.waiting = w.cfg.Now().Add(wait)
+	w.log.Warn("notices not delivered", "said", said, "try_again_in", wait.String(), "failures", w.failures)
+	return false
+}
+
+// show keeps what is shown of the teller.
+func (w *worker) show(r reply, notices int) {
+	now := w.cfg.Now()
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if r.outcome == accepted {
+		w.state = farm.Recipient{Teller: w.teller.Key, Last: now}
+		return
+	}
+	w.counts.add(w.teller.Key, "failed", notices)
+	if w.state.Trouble == "" {
+		w.state.Since = now
+	}
+	w.state.Trouble = r.said
+}
+
+// reached says how the teller can be reached.
+func (w *worker) reached() farm.Recipient {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.state
+}
