@@ -1,7 +1,9 @@
 package page
 
 import (
+	"cmp"
 	"net/http"
+	"strings"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -11,7 +13,7 @@ import (
 // apiHelp says in plain text what programs can ask for.
 func (p *Page) apiHelp(w http.ResponseWriter, _ *http.Request) error {
 	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
-	_, _ = w.Write(p.looks.static["api.txt"].body)
+	_, _ = w.Write(p.files.static["api.txt"].body)
 	return nil
 }
 
@@ -31,8 +33,8 @@ func (p *Page) apiRounds(w http.ResponseWriter, _ *http.Request) error {
 	return writeJSON(w, http.StatusOK, r)
 }
 
-// A historyAnswer is one curve for a program. Values are in °C or % of fresh
-// mass whatever the farm's units.
+// A historyAnswer is one curve for a program. Values are in the quantity's
+// inner unit, °C or % of fresh mass, whatever the farm's units.
 type historyAnswer struct {
 	Zone     string        `json:"zone"`
 	Quantity farm.Quantity `json:"quantity"`
@@ -43,11 +45,7 @@ type historyAnswer struct {
 	step     time.Duration
 }
 
-func (p *Page) apiHistory(w http.ResponseWriter, r *http.Request) error {
-	in, err := readQuery(r)
-	if err != nil {
-		return err
-	}
+func (p *Page) apiHistory(w http.ResponseWriter, r *http.Request, in fields) error {
 	b, z, err := place(p.cfg.Farm(), fields{"bin": in.get("zone")})
 	if err != nil {
 		return err
@@ -79,13 +77,9 @@ const maxSamples = 5000
 // where nothing is asked.
 func (p *Page) readSpan(in fields) (historyAnswer, error) {
 	now := p.cfg.Now().UTC()
-	a := historyAnswer{Quantity: farm.Temperature, To: now, Step: in.get("step")}
-	switch q := farm.Quantity(in.get("quantity")); q {
-	case "":
-	case farm.Temperature, farm.Moisture:
-		a.Quantity = q
-	default:
-		return a, badInput("The quantity is temperature or moisture, not %q.", q)
+	a := historyAnswer{Quantity: farm.Quantity(cmp.Or(in.get("quantity"), string(farm.Temperature))), Step: in.get("step")}
+	if row := a.Quantity.Row(); !row.Bands && !row.Limits {
+		return a, badInput("The quantity is %s, not %q.", levelNames(), a.Quantity)
 	}
 	var err error
 	if a.To, err = apiTime(in, "to", now); err != nil {
@@ -111,6 +105,18 @@ func (p *Page) readSpan(in fields) (historyAnswer, error) {
 		return a, badInput("That would be more than %d samples: take a longer step or a shorter time.", maxSamples)
 	}
 	return a, nil
+}
+
+// levelNames lists the quantities that a zone has a level of.
+func levelNames() string {
+	var names []string
+	for _, row := range farm.Quantities {
+		if row.Bands || row.Limits {
+			names = append(names, string(row.Name))
+		}
+	}
+	last := len(names) - 1
+	return strings.Join(names[:last], ", ") + " or " + names[last]
 }
 
 // usualStep is the step of the page's own pictures for that length.

@@ -1,6 +1,7 @@
 package page
 
 import (
+	"context"
 	"html/template"
 	"net/http"
 	"slices"
@@ -32,11 +33,7 @@ type reachRow struct{ Name, Thrive, Survive string }
 
 const closeTall = 190 // px
 
-func (p *Page) showBin(w http.ResponseWriter, r *http.Request) error {
-	in, err := readQuery(r)
-	if err != nil {
-		return err
-	}
+func (p *Page) showBin(w http.ResponseWriter, r *http.Request, in fields) error {
 	sp, err := spanOf(in.get("span"))
 	if err != nil {
 		return err
@@ -55,16 +52,17 @@ func (p *Page) showBin(w http.ResponseWriter, r *http.Request) error {
 	if !ok || i < 0 {
 		return refuse(http.StatusNotFound, "This farm has no bin %q.", clip(name, 60))
 	}
-	page := binPage{shell: p.live(p.shell(w, r, capital(name))), About: s.about(conf), Spans: spanLinks(binURL(name), sp)}
-	page.Nav = "bins"
+	page := binPage{
+		shell: p.live(p.shell(w, r, "bins", farm.Capital(name))), About: s.about(conf),
+		Spans: spanLinks(binURL(name), sp), JotURL: jotURL(name, "", ""),
+	}
 	page.Clock = s.clock(s.view.At)
-	page.JotURL = jotURL(name, "", "")
 	diary, err := p.diary(r.Context(), s, name)
 	if err != nil {
 		p.cfg.Log.Error("page logbook", "bin", name, "error", err)
 		s.torn = true
 	}
-	page.Bin = s.closeBin(r, conf, s.view.Bins[i], diary)
+	page.Bin = s.bin(r.Context(), s.view.Bins[i], func(farm.ZoneView) int { return closeTall }, s.closely(r.Context(), conf, diary))
 	page.Reach = s.reach(conf, s.view.Bins[i])
 	page.Probes = s.probesOf(conf)
 	page.Log = diary.lines(s, name)
@@ -94,48 +92,28 @@ func (s *scene) about(b farm.Bin) []string {
 	return out
 }
 
-// closeBin makes the bin's zones with tall pictures, marked with what was done
-// and what stood raised.
-func (s *scene) closeBin(r *http.Request, conf farm.Bin, b farm.BinView, d diary) binView {
-	out := binView{Name: b.Name, Title: capital(b.Name), URL: binURL(b.Name)}
-	for _, z := range b.Zones {
-		zone := s.zone(r.Context(), conf, z, closeTall)
-		if len(b.Zones) == 1 {
-			zone.Name = ""
+// closely marks the pictures of a bin with what was done and what stood raised.
+// Beside the air of its room a bin that heats by itself is told from one that
+// follows the weather.
+func (s *scene) closely(ctx context.Context, conf farm.Bin, d diary) dress {
+	return func(z farm.ZoneView, i int, q farm.Quantity) chart.Chart {
+		cut := chart.Chart{Focus: true, Spread: s.span.spread, Spells: d.spells(s, z, q)}
+		if i == 0 {
+			cut.Marks = d.marks(s, z)
 		}
-		zone.Gauges = nil
-		for i, q := range s.measured(conf, z) {
-			cut := chart.Chart{Focus: true, Spread: s.span.spread, Spells: d.spells(s, z, q)}
-			if i == 0 {
-				cut.Marks = d.marks(s, z)
-			}
-			if q == farm.Temperature && conf.Ambient != "" {
-				cut.Room = s.room(r, conf)
-				zone.Room = len(cut.Room) > 0
-			}
-			zone.Gauges = append(zone.Gauges, s.gaugeOf(r.Context(), conf, z, q, closeTall, cut))
+		if q == farm.Temperature && conf.Ambient != "" {
+			cut.Room = s.curve(ctx, conf.Name, "", q)
 		}
-		out.Zones = append(out.Zones, zone)
+		return cut
 	}
-	return out
-}
-
-// room is the temperature of the air around a bin, which the journal keeps
-// under the bin without a zone. Beside it a bin that heats by itself is told
-// from one that follows the weather.
-func (s *scene) room(r *http.Request, b farm.Bin) []farm.Sample {
-	key := curveKey{bin: b.Name, q: farm.Temperature, step: s.span.step}
-	samples, err := s.p.shelf.samples(r.Context(), s.p.cfg.History, key, s.now, s.span.back)
-	if err != nil {
-		s.p.cfg.Log.Error("page curve", "bin", b.Name, "zone", "room", "error", err)
-		s.torn = true
-	}
-	return samples
 }
 
 // reach shows what each species of a bin bears, where there are any.
 func (s *scene) reach(b farm.Bin, v farm.BinView) *reachView {
-	pic := chart.Reach{Label: "What each species bears: thrive as a thick bar, survive as a thin one.", Number: func(c float64) string { return s.units.Temperature(c) }}
+	pic := chart.Reach{
+		Label:  "What each species bears: thrive as a thick bar, survive as a thin one.",
+		Number: s.units.Temperature,
+	}
 	var out reachView
 	for _, share := range b.Species {
 		sp, ok := s.farm.SpeciesByID(share.Species)

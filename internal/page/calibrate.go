@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -49,17 +50,21 @@ func (s *scene) calibrate(conf farm.Probe, pv farm.ProbeView, in fields) calibra
 		}
 		return c
 	}
-	points, err := calibrationPoints(c.Rows, conf.Measures, s.units)
+	points, err := calibrationPoints(c.Rows, conf, s.units)
 	if err != nil {
-		c.Wrong = capital(err.Error()) + "."
+		c.Wrong = sentence(err.Error())
 		return c
 	}
-	c.YAML, c.Notes = calibrationYAML(conf, points), calibrationNotes(points, conf.Measures)
+	line := calibration.Line(points, conf.Measures)
+	c.YAML = fmt.Sprintf("probes:\n  %s:\n    calibration: %s\n", snippet.Word(conf.ID), line)
+	if c.Moisture {
+		c.Notes = calibrationNotes(points)
+	}
 	return c
 }
 
 // calibrationPoints makes points of the filled rows, by rising raw value.
-func calibrationPoints(rows []calibrationRow, q farm.Quantity, u farm.Units) ([]farm.Point, error) {
+func calibrationPoints(rows []calibrationRow, conf farm.Probe, u farm.Units) ([]farm.Point, error) {
 	var points []farm.Point
 	for _, row := range rows {
 		if (row == calibrationRow{N: row.N}) {
@@ -69,13 +74,13 @@ func calibrationPoints(rows []calibrationRow, q farm.Quantity, u farm.Units) ([]
 		if err != nil {
 			return nil, fmt.Errorf("row %d, raw: %w", row.N, err)
 		}
-		truth, err := rowTruth(row, q, u)
+		truth, err := rowTruth(row, conf, u)
 		if err != nil {
 			return nil, fmt.Errorf("row %d: %w", row.N, err)
 		}
 		points = append(points, farm.Point{Raw: raw, Value: truth})
 	}
-	slices.SortFunc(points, func(a, b farm.Point) int { return int(math.Copysign(1, a.Raw-b.Raw)) })
+	slices.SortFunc(points, func(a, b farm.Point) int { return cmp.Compare(a.Raw, b.Raw) })
 	return points, oneWay(points)
 }
 
@@ -90,19 +95,20 @@ func oneWay(points []farm.Point) error {
 			return fmt.Errorf("two samples have the same raw value %s: one of them is mistaken", short(a.Raw))
 		}
 		if rising := points[1].Value > points[0].Value; (b.Value > a.Value) != rising || b.Value == a.Value {
-			return fmt.Errorf("between raw %s and %s the true value turns back: one of the samples is mistaken", short(a.Raw), short(b.Raw))
+			return fmt.Errorf("between raw %s and %s the true value turns back: one of the samples is mistaken",
+				short(a.Raw), short(b.Raw))
 		}
 	}
 	return nil
 }
 
 // rowTruth is a row's true value in inner units: as told, or by weighing.
-func rowTruth(row calibrationRow, q farm.Quantity, u farm.Units) (float64, error) {
+func rowTruth(row calibrationRow, conf farm.Probe, u farm.Units) (float64, error) {
 	weighed := row.Wet != "" || row.Dry != "" || row.Tin != ""
 	switch {
 	case row.Truth != "" && weighed:
 		return 0, errors.New("give the true value or the weights, not both")
-	case weighed && q != farm.Moisture:
+	case weighed && conf.Measures != farm.Moisture:
 		return 0, errors.New("only moisture can be weighed")
 	case weighed:
 		return weighedMoisture(row)
@@ -110,13 +116,12 @@ func rowTruth(row calibrationRow, q farm.Quantity, u farm.Units) (float64, error
 		return 0, errors.New("the true value is missing")
 	}
 	v, err := typedNumber(strings.TrimSuffix(row.Truth, "%"))
-	switch {
-	case err != nil:
+	if err != nil {
 		return 0, err
-	case q == farm.Moisture && (v < 0 || v > 100):
-		return 0, errors.New("moisture lies between 0 and 100 %")
-	case q == farm.Temperature && u == farm.US:
-		return farm.CelsiusOf(v), nil
+	}
+	q, as := conf.Row(), conf.Row().Written(u)
+	if v = as.In.Inner(v); conf.Measures != farm.Temperature && (v < q.Range.Low || v > q.Range.High) {
+		return 0, fmt.Errorf("%s lies between %s and %s", q.Noun, as.Number(q.Range.Low), as.String(q.Range.High))
 	}
 	return v, nil
 }
@@ -125,11 +130,7 @@ func rowTruth(row calibrationRow, q farm.Quantity, u farm.Units) (float64, error
 func weighedMoisture(row calibrationRow) (float64, error) {
 	wet, errWet := typedNumber(row.Wet)
 	dry, errDry := typedNumber(row.Dry)
-	tin := 0.0
-	var errTin error
-	if row.Tin != "" {
-		tin, errTin = typedNumber(row.Tin)
-	}
+	tin, errTin := typedNumber(cmp.Or(row.Tin, "0"))
 	if errWet != nil || errDry != nil || errTin != nil {
 		return 0, errors.New("weighing needs the sample wet and dry, each with its tin, and the tin alone")
 	}
@@ -149,23 +150,16 @@ func typedNumber(s string) (float64, error) {
 	return v, nil
 }
 
-// calibrationYAML writes the lines to paste below probes:.
-func calibrationYAML(conf farm.Probe, points []farm.Point) string {
-	return fmt.Sprintf("probes:\n  %s:\n    calibration: %s\n", snippet.Word(conf.ID), calibration.Line(points, conf.Measures))
-}
-
-// calibrationNotes say what the points are worth.
-func calibrationNotes(points []farm.Point, q farm.Quantity) []string {
-	if q != farm.Moisture {
-		return nil
-	}
+// calibrationNotes say what points of moisture are worth.
+func calibrationNotes(points []farm.Point) []string {
 	low, high := points[0].Value, points[len(points)-1].Value
 	if low > high {
 		low, high = high, low
 	}
 	notes := []string{fmt.Sprintf("These samples span %s to %s %%; outside that the line is only drawn on.", short(low), short(high))}
 	if high-low < 20 {
-		notes = append(notes, "They lie close together: a small error in one tilts everything. A sample much drier or wetter would help.")
+		notes = append(notes,
+			"They lie close together: a small error in one tilts everything. A sample much drier or wetter would help.")
 	}
 	// Nagahage, Nagahage & Fujino 2019, Agriculture 9:141: errors of 0.05 to
 	// 0.09 m³/m³ even where calibrated by soil.

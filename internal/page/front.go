@@ -51,8 +51,7 @@ func (p *Page) showFront(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	page := frontPage{shell: p.live(p.shell(w, r, "Bins")), Unsure: s.unsure(), Needs: s.view.Needs}
-	page.Nav = "bins"
+	page := frontPage{shell: p.live(p.shell(w, r, "bins", "Bins")), Unsure: s.unsure(), Needs: s.view.Needs}
 	page.Clock = s.clock(s.view.At)
 	page.Opening, page.Wants, page.More = s.opening(r.Context())
 	for _, standing := range s.view.Standing {
@@ -61,21 +60,27 @@ func (p *Page) showFront(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	for _, b := range s.byNeed() {
-		page.Bins = append(page.Bins, s.bin(r, b))
+		page.Bins = append(page.Bins, s.bin(r.Context(), b, s.tall, nil))
 	}
 	page.Torn = s.torn
 	return p.show(w, http.StatusOK, "front", page)
 }
 
-func (s *scene) bin(r *http.Request, b farm.BinView) binView {
+// tall is the height of a zone's pictures in px.
+func (s *scene) tall(z farm.ZoneView) int {
+	if s.need(z.Bin, z.Zone) > 0 {
+		return needyTall
+	}
+	return calmTall
+}
+
+// bin makes the view of a bin; dress puts into a picture what the page shows in
+// it besides the curve.
+func (s *scene) bin(ctx context.Context, b farm.BinView, tall func(farm.ZoneView) int, dress dress) binView {
 	conf, _ := s.farm.BinByName(b.Name)
-	out := binView{Name: b.Name, Title: capital(b.Name), URL: binURL(b.Name)}
+	out := binView{Name: b.Name, Title: farm.Capital(b.Name), URL: binURL(b.Name)}
 	for _, z := range b.Zones {
-		tall := calmTall
-		if s.need(z.Bin, z.Zone) > 0 {
-			tall = needyTall
-		}
-		zone := s.zone(r.Context(), conf, z, tall)
+		zone := s.zone(ctx, conf, z, tall(z), dress)
 		if len(b.Zones) == 1 {
 			zone.Name = "" // the bin's own name says it
 		}
@@ -143,15 +148,9 @@ func (s *scene) opening(ctx context.Context) (sentence string, wants []wantView,
 			more++
 		}
 	}
-	var parts []string
-	for _, u := range []farm.Urgency{farm.Now, farm.Today, farm.Soon} {
-		if n := count[u]; n > 0 {
-			parts = append(parts, number(n)+" "+u.String())
-		}
-	}
 	switch {
-	case len(parts) > 0:
-		sentence = things(parts, count)
+	case len(count) > 0:
+		sentence = things(count)
 	case quiet > 0:
 		sentence = "Nothing new: all that is raised you have hushed or know of."
 	case s.view.NothingHeard():
@@ -167,7 +166,7 @@ func (s *scene) opening(ctx context.Context) (sentence string, wants []wantView,
 // smallCurve is the curve a condition speaks of, or that of its probe's
 // quantity; none where it speaks of neither.
 func (s *scene) smallCurve(ctx context.Context, r farm.Standing) template.HTML {
-	q := r.Condition.Quantity()
+	q := r.JudgedBy()
 	if p, ok := s.farm.ProbeByID(r.Probe); ok && q == "" {
 		q = p.Measures
 	}
@@ -184,24 +183,20 @@ func (s *scene) smallCurve(ctx context.Context, r farm.Standing) template.HTML {
 }
 
 // things puts the counts into a sentence: "Two things want you now, one today."
-func things(parts []string, count map[farm.Urgency]int) string {
-	first := count[farm.Now]
-	if first == 0 {
-		first = count[farm.Today]
+func things(count map[farm.Urgency]int) string {
+	var parts []string
+	for u := farm.Now; u > farm.Calm; u-- {
+		switch n := count[u]; {
+		case n == 0:
+		case len(parts) > 0:
+			parts = append(parts, number(n)+" "+u.String())
+		case n == 1:
+			parts = append(parts, "One thing wants you "+u.String())
+		default:
+			parts = append(parts, farm.Capital(number(n))+" things want you "+u.String())
+		}
 	}
-	if first == 0 {
-		first = count[farm.Soon]
-	}
-	n, word, _ := strings.Cut(parts[0], " ")
-	noun, verb := "things", "want"
-	if first == 1 {
-		noun, verb = "thing", "wants"
-	}
-	sentence := capital(n) + " " + noun + " " + verb + " you " + word
-	if rest := parts[1:]; len(rest) > 0 {
-		sentence += ", " + strings.Join(rest, ", ")
-	}
-	return sentence + "."
+	return strings.Join(parts, ", ") + "."
 }
 
 func number(n int) string {

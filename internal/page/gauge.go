@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"html/template"
 	"math"
-	"strconv"
 	"strings"
 	"time"
 
@@ -15,7 +14,7 @@ import (
 // A gauge is one quantity of one zone: the level as a number, where it stands
 // in its bands as a shape and a word, and the curve that led there.
 type gauge struct {
-	Name    string // temperature, moisture
+	Name    string // temperature, moisture, CO2
 	Value   string // "" when there is no believed reading
 	Ends    string // the probes at both ends; "" where one speaks
 	Word    string
@@ -36,6 +35,12 @@ func standing(q farm.Quantity, aim farm.Aim, x float64, b farm.Bands) (shape, wo
 	switch {
 	case b.IsZero():
 		return "", ""
+	case b.Thrive == b.Survive && x < b.Thrive.Low:
+		return "p-below", "below its limit"
+	case b.Thrive == b.Survive && x > b.Thrive.High:
+		return "p-above", "above its limit"
+	case b.Thrive == b.Survive && words[2] == "":
+		return "p-in", "within its limits"
 	case x < b.Survive.Low:
 		return "p-far-below", words[0]
 	case x > b.Survive.High:
@@ -49,10 +54,10 @@ func standing(q farm.Quantity, aim farm.Aim, x float64, b farm.Bands) (shape, wo
 }
 
 // gauge makes a gauge; cut comes with its times, marks and height set.
-func (v voice) gauge(q farm.Quantity, aim farm.Aim, l *farm.LevelView, cone *chart.Cone, cut chart.Chart) gauge {
-	g := gauge{Name: string(q), Shape: "p-none", Word: "no believed reading"}
-	cut.Unit, cut.Whole = q.Row().Written(v.units), true
-	cut.Cone, cut.Location, cut.Now = cone, v.loc, v.now
+func (v format) gauge(q farm.Quantity, aim farm.Aim, l *farm.LevelView, cone *chart.Cone, cut chart.Chart) gauge {
+	row := q.Row()
+	g := gauge{Name: row.Noun, Shape: "p-none", Word: "no believed reading"}
+	cut.Unit, cut.Cone, cut.Location, cut.Now = row.Written(v.units), cone, v.loc, v.now
 	if l != nil {
 		cut.Level, cut.HasLevel, cut.Fresh = l.Value, true, l.Fresh
 		g.Value, g.Age, g.Old = l.Say(v.units, q, l.Value), v.age(l.At), !l.Fresh
@@ -63,21 +68,16 @@ func (v voice) gauge(q farm.Quantity, aim farm.Aim, l *farm.LevelView, cone *cha
 		}
 	}
 	if least, most, ok := extremes(cut.Samples); ok {
-		g.Least, g.Most = v.measure(q, least), v.measure(q, most)
+		g.Least, g.Most = cut.Unit.String(least), cut.Unit.String(most)
 	}
 	cut.Label = label(g, v.now.Sub(cut.From))
 	g.Picture = cut.SVG()
 	return g
 }
 
-// short writes a number with at most one decimal.
-func short(x float64) string {
-	return strconv.FormatFloat(math.Round(x*10)/10, 'f', -1, 64)
-}
-
 // label says what the picture shows beyond the words beside it.
 func label(g gauge, back time.Duration) string {
-	s := capital(g.Name) + " over " + farm.SayLong(back)
+	s := farm.Capital(g.Name) + " over " + farm.SayLong(back)
 	if g.Least == "" {
 		return s + ", nothing heard."
 	}
@@ -102,40 +102,27 @@ func coneFor(q farm.Quantity, l *farm.LevelView, b farm.Bands, outlook []farm.Ou
 		return nil
 	}
 	for _, o := range outlook {
-		of, limit := limitOf(o.Condition, l.Value, b)
 		f := o.Forecast
-		if of != q || (f.Crosses.IsZero() && f.Earliest.IsZero()) {
-			continue
+		if o.Condition.Quantity() == q && !(f.Crosses.IsZero() && f.Earliest.IsZero()) {
+			limit := limitOf(o.Condition, l.Value, b)
+			return &chart.Cone{Limit: limit, Crosses: f.Crosses, Earliest: f.Earliest, Latest: f.Latest}
 		}
-		return &chart.Cone{Limit: limit, Crosses: f.Crosses, Earliest: f.Earliest, Latest: f.Latest}
 	}
 	return nil
 }
 
-// limitOf tells which limit the forecast of a condition speaks of.
-func limitOf(c farm.Condition, x float64, b farm.Bands) (q farm.Quantity, limit float64) {
-	above, below := b.Survive.High, b.Survive.Low
-	if x <= b.Thrive.High {
-		above = b.Thrive.High
+// limitOf is the limit that the forecast of a condition speaks of.
+func limitOf(c farm.Condition, x float64, b farm.Bands) float64 {
+	row := c.Row()
+	switch {
+	case c == farm.Heating:
+		return b.Survive.High
+	case c == farm.SiftReady, row.Side == farm.Above && x <= b.Thrive.High:
+		return b.Thrive.High
+	case row.Side == farm.Above:
+		return b.Survive.High
+	case row.Foreseen, x >= b.Thrive.Low: // drying out, or the time to sift is passing
+		return b.Thrive.Low
 	}
-	if x >= b.Thrive.Low {
-		below = b.Thrive.Low
-	}
-	switch c {
-	case farm.Heating:
-		return farm.Temperature, b.Survive.High
-	case farm.TooHot:
-		return farm.Temperature, above
-	case farm.TooCold:
-		return farm.Temperature, below
-	case farm.Drying, farm.SiftPassing:
-		return farm.Moisture, b.Thrive.Low
-	case farm.SiftReady:
-		return farm.Moisture, b.Thrive.High
-	case farm.TooDry:
-		return farm.Moisture, below
-	case farm.TooWet:
-		return farm.Moisture, above
-	}
-	return "", 0
+	return b.Survive.Low
 }

@@ -1,10 +1,14 @@
 package page
 
 import (
+	"cmp"
+	"context"
 	"crypto/rand"
+	"encoding/base64"
 	"net/http"
 	"net/url"
 	"slices"
+	"time"
 	"unicode/utf8"
 
 	"binwatchd/internal/farm"
@@ -47,13 +51,8 @@ var jotHints = map[farm.JotKind]string{
 	farm.Lifted: "took worms out", farm.Emptied: "emptied out", farm.Finished: "all food is eaten",
 }
 
-func (p *Page) showJot(w http.ResponseWriter, r *http.Request) error {
-	in, err := readQuery(r)
-	if err != nil {
-		return err
-	}
-	page := jotPage{shell: p.shell(w, r, "Jot")}
-	page.Nav = "jot"
+func (p *Page) showJot(w http.ResponseWriter, r *http.Request, in fields) error {
+	page := jotPage{shell: p.shell(w, r, "jot", "Jot")}
 	f := p.cfg.Farm()
 	if in.get("bin") == "" {
 		page.Where = jotPlaces(f)
@@ -123,9 +122,15 @@ func (p *Page) jotForm(f *farm.Farm, bin farm.Bin, zone string, what farm.JotKin
 	switch {
 	case what == farm.Finished && z.Aim == farm.Sifting: // no food lies there
 	case what == farm.Fed || what == farm.Finished:
-		form.Of, form.Known = "Food", feedKinds(f)
+		form.Of = "Food"
+		for _, feed := range f.Feeds {
+			form.Known = append(form.Known, feed.Kind)
+		}
 	case what == farm.Stocked || what == farm.Lifted:
-		form.Of, form.Known, form.Only = "Species", speciesIDs(f), true
+		form.Of, form.Only = "Species", true
+		for _, sp := range f.Species {
+			form.Known = append(form.Known, sp.ID)
+		}
 	case what == farm.Sifted:
 		form.To = tubs(f, bin.Name)
 	}
@@ -134,22 +139,6 @@ func (p *Page) jotForm(f *farm.Farm, bin farm.Bin, zone string, what farm.JotKin
 
 // fieldTime is how a browser's own time field writes a moment.
 const fieldTime = "2006-01-02T15:04"
-
-func feedKinds(f *farm.Farm) []string {
-	var out []string
-	for _, k := range f.Feeds {
-		out = append(out, k.Kind)
-	}
-	return out
-}
-
-func speciesIDs(f *farm.Farm) []string {
-	var out []string
-	for _, s := range f.Species {
-		out = append(out, s.ID)
-	}
-	return out
-}
 
 // tubs are the bins that can take castings in.
 func tubs(f *farm.Farm, but string) []string {
@@ -164,11 +153,7 @@ func tubs(f *farm.Farm, but string) []string {
 }
 
 // jot writes a line into the logbook.
-func (p *Page) jot(w http.ResponseWriter, r *http.Request) error {
-	in, err := readForm(w, r)
-	if err != nil {
-		return err
-	}
+func (p *Page) jot(w http.ResponseWriter, r *http.Request, in fields) error {
 	f := p.cfg.Farm()
 	j, err := p.readJot(f, in)
 	if err != nil {
@@ -189,10 +174,7 @@ func (p *Page) readJot(f *farm.Farm, in fields) (farm.Jot, error) {
 	if j.What, err = jotKind(in.get("what")); err != nil {
 		return j, err
 	}
-	unit := in.get("unit")
-	if unit == "" {
-		unit = usualUnit(j.What, f.Units)
-	}
+	unit := cmp.Or(in.get("unit"), usualUnit(j.What, f.Units))
 	if j.Kg, j.Litres, err = amount(in.get("amount"), unit); err != nil {
 		return j, err
 	}
@@ -250,4 +232,53 @@ func place(f *farm.Farm, in fields) (farm.Bin, string, error) {
 	}
 	bin, _ := f.BinByName(at.Bin)
 	return bin, at.Zone, nil
+}
+
+// actWithin bounds a write: an SD card may be slow, not this slow.
+const actWithin = 20 * time.Second
+
+// act hands one event on and answers with the page the form came from. A form
+// that comes a second time is not carried out again.
+func (p *Page) act(w http.ResponseWriter, r *http.Request, in fields, e farm.Event, said string) error {
+	back := localPath(in.get("back"), "/")
+	token := in.get("once")
+	if !p.once.First(token) {
+		p.say(w, "That was written already; nothing was written twice.")
+		http.Redirect(w, r, back, http.StatusSeeOther)
+		return nil
+	}
+	e.Arrived = p.cfg.Now()
+	// Not the request's own context alone: a phone that loses its network
+	// after sending must not leave a line half written.
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(r.Context()), actWithin)
+	defer cancel()
+	if err := p.cfg.Act(ctx, e); err != nil {
+		p.once.Forget(token)
+		p.cfg.Log.Error("page write", "kind", e.Kind, "error", err)
+		return refuse(http.StatusServiceUnavailable, "It could not be written just now, and nothing was noted. Try again in a minute.")
+	}
+	p.say(w, said)
+	http.Redirect(w, r, back, http.StatusSeeOther)
+	return nil
+}
+
+const saidCookie = "binwatch_said"
+
+// say leaves one sentence for the next page, in a cookie that lasts a minute.
+func (p *Page) say(w http.ResponseWriter, sentence string) {
+	p.setCookie(w, saidCookie, base64.RawURLEncoding.EncodeToString([]byte(sentence)), 60)
+}
+
+// said takes the sentence left for this page, once.
+func (p *Page) said(w http.ResponseWriter, r *http.Request) string {
+	v := cookieOf(r, saidCookie)
+	if v == "" || len(v) > 600 {
+		return ""
+	}
+	p.setCookie(w, saidCookie, "", -1)
+	b, err := base64.RawURLEncoding.DecodeString(v)
+	if err != nil {
+		return ""
+	}
+	return string(b)
 }

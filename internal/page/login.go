@@ -44,11 +44,7 @@ func (p *Page) showLogin(w http.ResponseWriter, r *http.Request) error {
 
 // login weighs a password. Tries are counted before it is weighed, and only
 // one is weighed at a time, since the hash is meant to be costly.
-func (p *Page) login(w http.ResponseWriter, r *http.Request) error {
-	in, err := readForm(w, r)
-	if err != nil {
-		return err
-	}
+func (p *Page) login(w http.ResponseWriter, r *http.Request, in fields) error {
 	next := localPath(in.get("next"), "/")
 	if !p.locked {
 		http.Redirect(w, r, next, http.StatusSeeOther)
@@ -92,7 +88,7 @@ func (p *Page) logout(w http.ResponseWriter, r *http.Request) error {
 // outside is the shell of a page for those who are not in yet: it names no
 // farm.
 func (p *Page) outside() shell {
-	return shell{Title: "Log in", looks: &p.looks}
+	return shell{Title: "Log in", files: &p.files}
 }
 
 // sessionName carries the __Host- prefix where it may: the browser then holds

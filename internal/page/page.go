@@ -1,3 +1,19 @@
+// Package page is the keeper's page for the phone in the shed: how every bin
+// stands, what to do on today's round, the logbook, the probes, and the same
+// as JSON. Pages come ready from the server and work without scripts; a small
+// script reads values off a curve and refreshes what has changed.
+//
+// It reads the farm through functions handed to it and writes only by handing
+// events to Act: it judges nothing, stores nothing but sessions, and never
+// opens a listener. Whether the address is fit for it is for [Check] to say,
+// TLS is the caller's. No request can make it fetch anything from elsewhere,
+// and nothing a stranger sends is shown but as text. cmd wires it; its
+// pictures are package chart's, its login package auth's.
+//
+// Read page.go for the routes, middleware.go for what every request passes,
+// templates.go and form.go for what goes out and comes in; then front.go, zone.go
+// and gauge.go for the first page, and the others for the page they are named
+// after.
 package page
 
 import (
@@ -69,8 +85,8 @@ type Page struct {
 	tries    auth.Tries
 	once     auth.Once
 	hashing  chan struct{} // one password is weighed at a time: it takes memory
-	looks    looks
-	shelf    shelf
+	files    files
+	curves   curveCache
 	handler  http.Handler
 }
 
@@ -92,10 +108,10 @@ func New(cfg Config) (*Page, error) {
 		}
 	}
 	var err error
-	if p.looks, err = parseLooks(); err != nil {
+	if p.files, err = readFiles(); err != nil {
 		return nil, fmt.Errorf("read page templates: %w", err)
 	}
-	p.handler = p.shield(p.routes())
+	p.handler = p.guarded(p.routes())
 	return p, nil
 }
 
@@ -103,31 +119,31 @@ func New(cfg Config) (*Page, error) {
 func (p *Page) ServeHTTP(w http.ResponseWriter, r *http.Request) { p.handler.ServeHTTP(w, r) }
 
 // Guard puts h, another handler of the same listener, behind the page's login.
-func (p *Page) Guard(h http.Handler) http.Handler { return p.shield(p.known(h)) }
+func (p *Page) Guard(h http.Handler) http.Handler { return p.guarded(p.known(h)) }
 
 // routes is the page's map. What stands under open needs no session.
 func (p *Page) routes() http.Handler {
 	open, inside := http.NewServeMux(), http.NewServeMux()
 	open.Handle("GET /static/{file}", p.answer(p.serveStatic))
 	open.Handle("GET /login", p.answer(p.showLogin))
-	open.Handle("POST /login", p.answer(p.login))
+	open.Handle("POST /login", p.answer(asks(p.login)))
 	open.Handle("/", p.known(inside))
 	for pattern, h := range map[string]action{
 		"GET /{$}":            p.showFront,
-		"GET /bins/{bin}":     p.showBin,
+		"GET /bins/{bin}":     asks(p.showBin),
 		"GET /rounds":         p.showRounds,
 		"GET /probes":         p.showProbes,
-		"GET /probes/{probe}": p.showProbe,
-		"GET /jot":            p.showJot,
-		"POST /jot":           p.jot,
-		"GET /hush":           p.showHush,
-		"POST /hush":          p.hush,
-		"POST /seen":          p.seen,
+		"GET /probes/{probe}": asks(p.showProbe),
+		"GET /jot":            asks(p.showJot),
+		"POST /jot":           asks(p.jot),
+		"GET /hush":           asks(p.showHush),
+		"POST /hush":          asks(p.hush),
+		"POST /seen":          asks(p.seen),
 		"POST /logout":        p.logout,
 		"GET /api":            p.apiHelp,
 		"GET /api/now":        p.apiNow,
 		"GET /api/rounds":     p.apiRounds,
-		"GET /api/history":    p.apiHistory,
+		"GET /api/history":    asks(p.apiHistory),
 		"/":                   notHere,
 	} {
 		inside.Handle(pattern, p.answer(h))

@@ -1,15 +1,19 @@
 package page
 
 import (
+	"cmp"
 	"fmt"
+	"html/template"
+	"maps"
 	"math"
 	"net/http"
 	"net/url"
 	"slices"
-	"strconv"
 	"strings"
 
+	"binwatchd/internal/chart"
 	"binwatchd/internal/farm"
+	"binwatchd/internal/snippet"
 )
 
 // A probesPage is every probe, those in trouble first, and what came in that
@@ -25,7 +29,7 @@ type probesPage struct {
 // A probeView is one probe as the page shows it.
 type probeView struct {
 	ID, URL    string
-	Measures   farm.Quantity
+	Measures   string
 	Where      string
 	Value, Raw string
 	Age        string
@@ -50,13 +54,17 @@ func (p *Page) showProbes(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	page := probesPage{shell: p.live(p.shell(w, r, "Probes")), Messages: tallies(s.view.Intake.Messages), Refused: s.refused()}
-	page.Nav = "probes"
+	page := probesPage{
+		shell:    p.live(p.shell(w, r, "probes", "Probes")),
+		Messages: tallies(s.view.Intake.Messages), Refused: s.refused(),
+	}
 	for _, pv := range s.view.Probes {
 		page.Probes = append(page.Probes, s.probe(pv))
 	}
-	slices.SortStableFunc(page.Probes, func(a, b probeView) int { return boolInt(b.trouble) - boolInt(a.trouble) })
-	page.Heading = probesHeading(page.Probes)
+	troubled := slices.DeleteFunc(slices.Clone(page.Probes), func(v probeView) bool { return !v.trouble })
+	sound := slices.DeleteFunc(page.Probes, func(v probeView) bool { return v.trouble })
+	page.Probes = slices.Concat(troubled, sound)
+	page.Heading = probesHeading(len(page.Probes), len(troubled))
 	return p.show(w, http.StatusOK, "probes", page)
 }
 
@@ -76,32 +84,21 @@ func (s *scene) refused() *parkedRows {
 	}
 	r := &parkedRows{Heading: fmt.Sprint("Rows that the database has refused for good: ", p.Refusals)}
 	for _, n := range p.Newest {
-		r.Newest = append(r.Newest, parkedRow{capital(s.until(n.At)), n.Reason, n.Line})
+		r.Newest = append(r.Newest, parkedRow{farm.Capital(s.until(n.At)), n.Reason, n.Line})
 	}
 	return r
 }
 
-func probesHeading(probes []probeView) string {
-	n := 0
-	for _, pv := range probes {
-		n += boolInt(pv.trouble)
-	}
+func probesHeading(probes, troubled int) string {
 	switch {
-	case len(probes) == 0:
+	case probes == 0:
 		return "No probe is known yet."
-	case n == 0:
+	case troubled == 0:
 		return "Every probe speaks and is believed."
-	case n == 1:
+	case troubled == 1:
 		return "One probe needs a look."
 	}
-	return capital(number(n)) + " probes need a look."
-}
-
-func boolInt(b bool) int {
-	if b {
-		return 1
-	}
-	return 0
+	return farm.Capital(number(troubled)) + " probes need a look."
 }
 
 // probesOf are the probes that sit in a bin, its ambient one included.
@@ -118,65 +115,48 @@ func (s *scene) probesOf(b farm.Bin) []probeView {
 
 func (s *scene) probe(pv farm.ProbeView) probeView {
 	out := probeView{
-		ID: pv.ID, URL: probeURL(pv.ID), Measures: pv.Measures, Where: s.probeWhere(pv.ID),
-		Age: s.age(pv.At), Doubt: pv.Doubt, Flags: flagWords(pv.Flags), Pace: pv.Pace,
+		ID: pv.ID, URL: probeURL(pv.ID), Measures: pv.Measures.Row().Noun, Where: s.probeWhere(pv.ID),
+		Age: s.age(pv.At), Doubt: pv.Doubt, Pace: pv.Pace,
 		Counts: tallies(pv.Counts), Rejected: tallies(pv.Rejected),
 	}
 	conf, _ := s.farm.ProbeByID(pv.ID)
 	if pv.Value != nil {
-		out.Value = s.probeValue(conf, *pv.Value)
+		out.Value = conf.Row().Written(s.units).String(*pv.Value)
 	}
 	if pv.Raw != nil {
-		out.Raw = strconv.FormatFloat(math.Round(*pv.Raw*1000)/1000, 'f', -1, 64)
+		out.Raw = snippet.Number(math.Round(*pv.Raw*1000) / 1000)
 		if conf.Unit != "" && conf.Unit != farm.RawUnit {
 			out.Raw += " " + string(conf.Unit)
 		}
 	}
+	for _, flag := range pv.Flags {
+		out.Flags = append(out.Flags, cmp.Or(flagSays[flag], flag))
+	}
 	silent := slices.ContainsFunc(s.view.Standing, func(r farm.Standing) bool { return r.Condition == farm.Silent && r.Probe == pv.ID })
+	out.Shape, out.trouble = "p-none", true
 	switch {
 	case pv.At.IsZero():
-		out.Word, out.Shape, out.trouble = "never heard", "p-none", true
+		out.Word = "never heard"
 	case silent && pv.Fresh && pv.Pace != "":
-		out.Word, out.Shape, out.trouble = "slow", "p-none", true
+		out.Word = "slow"
 	case silent || !pv.Fresh:
-		out.Word, out.Shape, out.trouble = "silent", "p-none", true
+		out.Word = "silent"
 	case pv.Doubt != "":
-		out.Word, out.Shape, out.trouble = "not believed", "p-doubt", true
+		out.Word, out.Shape = "not believed", "p-doubt"
 	default:
-		out.Word, out.Shape = "speaking", "p-in"
+		out.Word, out.Shape, out.trouble = "speaking", "p-in", false
 	}
 	return out
 }
 
-// flagWords say what a flag of the newest reading means.
-func flagWords(flags []string) []string {
-	var out []string
-	for _, f := range flags {
-		switch f {
-		case "misdated":
-			f = "Its own time is not believed; the time of arrival stands in for it."
-		case "time uncertain":
-			f = "It waited on its way and bears no time of its own: shown, and left out of trends."
-		case "retained":
-			f = "Kept by the broker from before; not fresh."
-		}
-		out = append(out, f)
-	}
-	return out
+// flagSays says what a flag of the newest reading means.
+var flagSays = map[string]string{
+	"misdated":       "Its own time is not believed; the time of arrival stands in for it.",
+	"time uncertain": "It waited on its way and bears no time of its own: shown, and left out of trends.",
+	"retained":       "Kept by the broker from before; not fresh.",
 }
 
 func probeURL(id string) string { return "/probes/" + url.PathEscape(id) }
-
-// probeValue says a probe's value; a battery's in its own unit.
-func (s *scene) probeValue(conf farm.Probe, x float64) string {
-	if conf.Measures != farm.Battery {
-		return s.measure(conf.Measures, x)
-	}
-	if conf.Unit == farm.Percent || conf.Unit == farm.Ratio {
-		return short(x) + " %"
-	}
-	return strconv.FormatFloat(x, 'f', 2, 64) + " V"
-}
 
 // probeWhere says where a probe sits.
 func (s *scene) probeWhere(id string) string {
@@ -199,11 +179,69 @@ func (s *scene) probeWhere(id string) string {
 // tallies are counts in order of their names, those of nothing left out.
 func tallies(m map[string]int64) []tally {
 	var out []tally
-	for what, n := range m {
-		if n > 0 {
-			out = append(out, tally{strings.ReplaceAll(what, "_", " "), n})
+	for _, what := range slices.Sorted(maps.Keys(m)) {
+		if m[what] > 0 {
+			out = append(out, tally{strings.ReplaceAll(what, "_", " "), m[what]})
 		}
 	}
-	slices.SortFunc(out, func(a, b tally) int { return strings.Compare(a.What, b.What) })
 	return out
+}
+
+// A probePage is one probe closely: its own curve and its calibration.
+type probePage struct {
+	shell
+	Probe    probeView
+	Topic    string
+	Pointer  string
+	Every    string
+	Picture  template.HTML
+	Spans    []spanLink
+	Torn     bool
+	Points   []farm.Point
+	Unit     string
+	Weighing calibrationForm
+}
+
+func (p *Page) showProbe(w http.ResponseWriter, r *http.Request, in fields) error {
+	sp, err := spanOf(in.get("span"))
+	if err != nil {
+		return err
+	}
+	s, err := p.scene(sp, "/probes")
+	if err != nil {
+		return err
+	}
+	id := r.PathValue("probe")
+	i := slices.IndexFunc(s.view.Probes, func(v farm.ProbeView) bool { return v.ID == id })
+	conf, ok := s.farm.ProbeByID(id)
+	if i < 0 || !ok {
+		return refuse(http.StatusNotFound, "This farm has no probe %q.", clip(id, 60))
+	}
+	pv := s.view.Probes[i]
+	page := probePage{
+		shell: p.shell(w, r, "probes", id), Probe: s.probe(pv), Topic: conf.Topic, Pointer: conf.Value,
+		Every: farm.SayLong(conf.Every), Picture: s.probeCurve(r, conf, pv), Spans: spanLinks(probeURL(id), sp),
+		Points: conf.Calibration, Unit: conf.Row().Written(s.units).Word, Weighing: s.calibrate(conf, pv, in),
+	}
+	page.Torn = s.torn
+	return p.show(w, http.StatusOK, "probe", page)
+}
+
+// probeCurve draws what a probe said by itself, in the bands of no zone.
+func (s *scene) probeCurve(r *http.Request, conf farm.Probe, pv farm.ProbeView) template.HTML {
+	to := s.now.Truncate(s.span.step).Add(s.span.step)
+	samples, err := s.p.cfg.History.ProbeSamples(r.Context(), conf.ID, to.Add(-s.span.back), to, s.span.step)
+	if err != nil {
+		s.p.cfg.Log.Error("page curve", "probe", conf.ID, "error", err)
+		s.torn = true
+	}
+	cut := chart.Chart{
+		Height: closeTall, From: s.now.Add(-s.span.back), To: s.now.Add(s.span.back / 50), Step: s.span.step,
+		Samples: samples, Spread: s.span.spread, Focus: true,
+	}
+	var level *farm.LevelView
+	if pv.Value != nil && pv.Doubt == "" {
+		level = &farm.LevelView{Value: *pv.Value, At: pv.At, Fresh: pv.Fresh}
+	}
+	return s.gauge(conf.Measures, "", level, nil, cut).Picture
 }

@@ -2,9 +2,13 @@ package page
 
 import (
 	"crypto/rand"
+	"net/http"
+	"net/url"
 	"slices"
+	"time"
 
 	"binwatchd/internal/farm"
+	"binwatchd/internal/quantity"
 )
 
 // A raisedView is one raised condition with what to do about it.
@@ -29,7 +33,7 @@ type raisedView struct {
 func (s *scene) raised(r farm.Standing) raisedView {
 	bin, zone := s.placeOf(r)
 	out := raisedView{
-		Urgency: r.Urgency, Name: r.Condition.Row().Is, Text: r.Text, Since: s.age(r.Since),
+		Urgency: r.Urgency, Name: r.Is(), Text: r.Text, Since: s.age(r.Since),
 		Cautions: r.Cautions, Seen: r.Seen, Episode: r.Episode, Once: rand.Text(), Back: s.back,
 		Anchor: anchor(bin, zone), Place: "The farm",
 	}
@@ -68,18 +72,11 @@ func (s *scene) placeOf(r farm.Standing) (bin, zone string) {
 
 // probePlace finds the first zone that names a probe, or a battery of it.
 func probePlace(f *farm.Farm, id string) (bin, zone string) {
-	ids := map[string]bool{id: true}
-	if p, ok := f.ProbeByID(id); ok {
-		for _, of := range p.Of {
-			ids[of] = true
-		}
-	}
+	p, _ := f.ProbeByID(id)
 	for _, b := range f.Bins {
 		for _, z := range b.Zones {
-			for _, probe := range z.Probes {
-				if ids[probe] {
-					return b.Name, z.Name
-				}
+			if slices.ContainsFunc(z.Probes, func(in string) bool { return in == id || slices.Contains(p.Of, in) }) {
+				return b.Name, z.Name
 			}
 		}
 	}
@@ -90,4 +87,88 @@ func (s *scene) isRaised(z farm.ZoneView, c farm.Condition) bool {
 	return slices.ContainsFunc(s.view.Standing, func(r farm.Standing) bool {
 		return r.Bin == z.Bin && r.Zone == z.Zone && r.Condition == c
 	})
+}
+
+// maxHush bounds how long a bin can be kept quiet: longer is forgetting it.
+const maxHush = 30 * 24 * time.Hour
+
+type hushPage struct {
+	shell
+	Bin, Zone, Place string
+	Condition        farm.Condition
+	Name             string
+	Once, Back       string
+	Choices          []hushChoice
+}
+
+type hushChoice struct{ For, Says string }
+
+var hushChoices = []hushChoice{
+	{"2h", "2 hours"}, {"12h", "12 hours"}, {"1d", "a day"}, {"3d", "3 days"}, {"7d", "a week"},
+}
+
+// hushed reads what a form would hush.
+func (p *Page) hushed(in fields) (bin farm.Bin, zone string, c farm.Condition, err error) {
+	if bin, zone, err = place(p.cfg.Farm(), in); err != nil {
+		return bin, zone, c, err
+	}
+	c = farm.Condition(in.get("condition"))
+	if c != "" && !slices.Contains(farm.Conditions, c) {
+		err = badInput("%q is no condition.", clip(string(c), 40))
+	}
+	return bin, zone, c, err
+}
+
+func (p *Page) showHush(w http.ResponseWriter, r *http.Request, in fields) error {
+	bin, zone, cond, err := p.hushed(in)
+	if err != nil {
+		return err
+	}
+	page := hushPage{
+		shell: p.shell(w, r, "", "Hush"), Bin: bin.Name, Zone: zone, Place: placeName(bin, zone),
+		Condition: cond, Name: cond.Row().Is, Once: rand.Text(), Back: "/", Choices: hushChoices,
+	}
+	return p.show(w, http.StatusOK, "hush", page)
+}
+
+// hush keeps quiet about a bin, a zone or one condition for a while.
+func (p *Page) hush(w http.ResponseWriter, r *http.Request, in fields) error {
+	bin, zone, cond, err := p.hushed(in)
+	if err != nil {
+		return err
+	}
+	d, err := quantity.ParseDuration(in.get("for"))
+	switch {
+	case err != nil:
+		return badInput("How long is not clear: %v.", err)
+	case d < time.Minute || d > maxHush:
+		return badInput("A hush lasts from a minute to 30 days.")
+	}
+	until := p.cfg.Now().Add(d)
+	said := "Quiet about " + placeName(bin, zone) + " for " + farm.SayLong(d) + "."
+	return p.act(w, r, in, farm.Event{Kind: farm.EventHush,
+		Hush: farm.Hush{Bin: bin.Name, Zone: zone, Condition: cond, Until: until}}, said)
+}
+
+func hushURL(bin, zone string, c farm.Condition) string {
+	q := url.Values{"bin": {bin}, "condition": {string(c)}}
+	if zone != "" {
+		q.Set("zone", zone)
+	}
+	return "/hush?" + q.Encode()
+}
+
+// seen notes that the keeper knows of a raised condition.
+func (p *Page) seen(w http.ResponseWriter, r *http.Request, in fields) error {
+	v, ok := p.cfg.Look()
+	if !ok {
+		return p.notYet()
+	}
+	id := in.get("id")
+	i := slices.IndexFunc(v.Standing, func(s farm.Standing) bool { return s.Episode == id })
+	if id == "" || i < 0 {
+		return refuse(http.StatusNotFound, "Nothing of that name is raised now; it may be over already.")
+	}
+	said := "Noted that you know: " + v.Standing[i].Is() + "."
+	return p.act(w, r, in, farm.Event{Kind: farm.EventSeen, Seen: farm.Seen{Episode: id}}, said)
 }

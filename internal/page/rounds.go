@@ -34,8 +34,7 @@ func (p *Page) showRounds(w http.ResponseWriter, r *http.Request) error {
 		return p.notYet()
 	}
 	f := p.cfg.Farm()
-	page := roundsPage{shell: p.live(p.shell(w, r, "Rounds")), Rounds: rounds}
-	page.Nav = "rounds"
+	page := roundsPage{shell: p.live(p.shell(w, r, "rounds", "Rounds")), Rounds: rounds}
 	for _, c := range rounds.Care {
 		page.Care = append(page.Care, careLine(f, c))
 	}
@@ -43,7 +42,7 @@ func (p *Page) showRounds(w http.ResponseWriter, r *http.Request) error {
 }
 
 func careLine(f *farm.Farm, c farm.Care) careView {
-	out := careView{Care: c, Once: rand.Text(), CanBeKnown: c.Episode != "" && !c.Seen, Place: capital(c.Bin)}
+	out := careView{Care: c, Once: rand.Text(), CanBeKnown: c.Episode != "" && !c.Seen, Place: farm.Capital(c.Bin)}
 	out.ID = anchor(c.Bin, c.Zone+"."+string(c.Condition))
 	if b, ok := f.BinByName(c.Bin); ok {
 		out.Place = placeName(b, c.Zone)

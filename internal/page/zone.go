@@ -1,8 +1,11 @@
 package page
 
 import (
+	"cmp"
 	"context"
 	"fmt"
+	"regexp"
+	"slices"
 	"strings"
 	"time"
 
@@ -26,7 +29,7 @@ type zoneView struct {
 
 // A scene is what one request's pages are made of: all parts of one look.
 type scene struct {
-	voice
+	format
 	p    *Page
 	farm *farm.Farm
 	view farm.View
@@ -41,11 +44,15 @@ func (p *Page) scene(sp span, back string) (*scene, error) {
 		return nil, p.notYet()
 	}
 	f := p.cfg.Farm()
-	return &scene{voice: p.voice(f), p: p, farm: f, view: v, span: sp, back: back}, nil
+	return &scene{format: p.format(f), p: p, farm: f, view: v, span: sp, back: back}, nil
 }
 
+// A dress begins the picture of a zone's i-th quantity with what the page shows
+// in it besides the curve; nil shows nothing else.
+type dress func(z farm.ZoneView, i int, q farm.Quantity) chart.Chart
+
 // zone makes one zone's view. tall is the height of its pictures in px.
-func (s *scene) zone(ctx context.Context, bin farm.Bin, z farm.ZoneView, tall int) zoneView {
+func (s *scene) zone(ctx context.Context, bin farm.Bin, z farm.ZoneView, tall int, dress dress) zoneView {
 	out := zoneView{
 		Anchor: anchor(z.Bin, z.Zone), Name: z.Zone, Aim: aimWords[z.Aim],
 		Worms: z.Species, JotURL: jotURL(z.Bin, z.Zone, ""),
@@ -55,71 +62,83 @@ func (s *scene) zone(ctx context.Context, bin farm.Bin, z farm.ZoneView, tall in
 			out.Raised = append(out.Raised, s.raised(r))
 		}
 	}
-	if newest := newestOf(z); !newest.IsZero() {
+	var newest time.Time // believed reading behind the levels
+	for _, l := range z.Levels {
+		if l.At.After(newest) {
+			newest = l.At
+		}
+	}
+	if !newest.IsZero() {
 		out.Heard = s.age(newest)
 	}
 	for _, said := range z.Unsure(s.view.At, s.loc) {
 		out.Unsure = append(out.Unsure, sentence(said))
 	}
 	out.Calm = len(out.Raised) == 0 && len(out.Unsure) == 0
-	for _, q := range s.measured(bin, z) {
-		out.Gauges = append(out.Gauges, s.gaugeOf(ctx, bin, z, q, tall, chart.Chart{}))
+	for i, q := range s.measured(bin, z) {
+		var cut chart.Chart
+		if dress != nil {
+			cut = dress(z, i, q)
+		}
+		out.Room = out.Room || len(cut.Room) > 0
+		out.Gauges = append(out.Gauges, s.gaugeOf(ctx, bin, z, q, tall, cut))
 	}
 	out.Notes = s.notes(z)
 	return out
 }
 
-// newestOf is the time of the newest believed reading behind a zone's levels.
-func newestOf(z farm.ZoneView) (at time.Time) {
-	for _, l := range z.Levels {
-		if l.At.After(at) {
-			at = l.At
-		}
-	}
-	return at
-}
-
-// measured are the quantities a zone shows: those it has a level or a probe
-// for.
+// measured are the quantities a zone shows, in the order of the table: those it
+// has a level or a probe for.
 func (s *scene) measured(bin farm.Bin, z farm.ZoneView) []farm.Quantity {
-	has := map[farm.Quantity]bool{}
-	for q := range z.Levels {
-		has[q] = true
-	}
-	if conf, ok := bin.ZoneByName(z.Zone); ok {
-		for _, id := range conf.Probes {
-			if p, ok := s.farm.ProbeByID(id); ok {
-				has[p.Measures] = true
-			}
-		}
-	}
-	var out []farm.Quantity
-	for _, q := range farm.QuantityNames() {
-		if has[q] {
-			out = append(out, q)
-		}
-	}
-	return out
+	conf, _ := bin.ZoneByName(z.Zone)
+	return slices.DeleteFunc(farm.QuantityNames(), func(q farm.Quantity) bool {
+		probed := slices.ContainsFunc(conf.Probes, func(id string) bool {
+			p, ok := s.farm.ProbeByID(id)
+			return ok && p.Measures == q
+		})
+		return z.Level(q) == nil && !probed
+	})
 }
 
 // gaugeOf draws one quantity of a zone over the scene's span.
 func (s *scene) gaugeOf(ctx context.Context, bin farm.Bin, z farm.ZoneView, q farm.Quantity, tall int, cut chart.Chart) gauge {
 	level := z.Level(q)
-	samples, err := s.p.shelf.samples(ctx, s.p.cfg.History, curveKey{z.Bin, z.Zone, q, s.span.step}, s.now, s.span.back)
-	if err != nil {
-		s.p.cfg.Log.Error("page curve", "bin", z.Bin, "zone", z.Zone, "quantity", q, "error", err)
-		s.torn = true
-	}
-	cut.Height, cut.Step, cut.Samples = tall, s.span.step, samples
+	cut.Height, cut.Step, cut.Samples = tall, s.span.step, s.curve(ctx, z.Bin, z.Zone, q)
 	cut.From, cut.To = s.now.Add(-s.span.back), s.now.Add(s.span.ahead)
-	if level != nil {
-		cut.Bands = level.Bands // those that are judged
-	}
+	cut.Bands, cut.Whole = bands(bin, z, q), q.Row().Bands
 	g := s.gauge(q, z.Aim, level, coneFor(q, level, cut.Bands, z.Outlook), cut)
 	if z.LidOff != nil && z.LidOff.After(s.now) && level != nil {
 		g.Shape, g.Word = "p-none", "lid off, not judged"
 	}
 	return g
+}
+
+// curve gives the samples of a zone's quantity over the scene's span; those of
+// the zone "" are of the air around the bin. Where they can't be read there are
+// none, and the page says so.
+func (s *scene) curve(ctx context.Context, bin, zone string, q farm.Quantity) []farm.Sample {
+	key := curveKey{bin, zone, q, s.span.step}
+	samples, err := s.p.curves.samples(ctx, s.p.cfg.History, key, s.now, s.span.back)
+	if err != nil {
+		s.p.cfg.Log.Error("page curve", "bin", bin, "zone", zone, "quantity", q, "error", err)
+		s.torn = true
+	}
+	return samples
+}
+
+// bands are those that a quantity is judged by. What is judged by the limits of
+// its zone and nothing else has one band, past which lies harm.
+func bands(bin farm.Bin, z farm.ZoneView, q farm.Quantity) farm.Bands {
+	level := z.Level(q)
+	if level == nil {
+		return farm.Bands{}
+	}
+	if conf, _ := bin.ZoneByName(z.Zone); q.Row().Limits && level.Bands.IsZero() {
+		if limits, ok := conf.Limits[q]; ok {
+			return farm.Bands{Thrive: limits, Survive: limits}
+		}
+	}
+	return level.Bands
 }
 
 // notes are the sentences under a zone's pictures.
@@ -129,7 +148,7 @@ func (s *scene) notes(z farm.ZoneView) []string {
 		if s.isRaised(z, o.Condition) {
 			continue // what is raised has said so already
 		}
-		text := capital(strings.TrimSuffix(o.Text, "."))
+		text := farm.Capital(strings.TrimSuffix(o.Text, "."))
 		if when := s.interval(o.Forecast); when != "" {
 			text += " (" + when + ")"
 		}
@@ -142,7 +161,7 @@ func (s *scene) notes(z farm.ZoneView) []string {
 		out = append(out, s.foodNote(food))
 	}
 	if z.StoredL > 0 {
-		out = append(out, capital(s.units.Volume(z.StoredL))+" of castings are kept here.")
+		out = append(out, farm.Capital(s.units.Volume(z.StoredL))+" of castings are kept here.")
 	}
 	return out
 }
@@ -151,7 +170,7 @@ func (s *scene) waterNote(w farm.Advice) string {
 	if w.Do != "" && (w.Wait != nil || w.EveryDays > 0) {
 		return w.Do
 	}
-	text := capital(s.units.Volume(w.WaterLitres)) + " of water would bring it to the middle of thrive"
+	text := farm.Capital(s.units.Volume(w.WaterLitres)) + " of water would bring it to the middle of thrive"
 	if w.VisitLitres > 0 && w.VisitLitres < w.WaterLitres*0.9 {
 		text += "; " + s.units.Volume(w.VisitLitres) + " is enough for one visit"
 	}
@@ -162,14 +181,11 @@ func (s *scene) waterNote(w farm.Advice) string {
 }
 
 func (s *scene) foodNote(food farm.FoodView) string {
-	what := "food"
-	if food.Of != "" {
-		what = food.Of
-	}
+	what := cmp.Or(food.Of, "food")
 	if food.Kg > 0 {
 		what = s.units.Mass(food.Kg) + " of " + what
 	}
-	return fmt.Sprintf("%s, fed %s: %s.", capital(what), farm.SayDay(food.At, s.now, s.loc), leftWords(food.LeftPart))
+	return fmt.Sprintf("%s, fed %s: %s.", farm.Capital(what), farm.SayDay(food.At, s.now, s.loc), leftWords(food.LeftPart))
 }
 
 // leftWords says how much food is left, as finely as anybody could tell by
@@ -188,16 +204,10 @@ func leftWords(part float64) string {
 	return "nearly gone"
 }
 
+var notInAnchor = regexp.MustCompile("[^-.0-9a-zA-Z]")
+
 // anchor is a zone's place on the page. Names may hold anything, so what is
 // not a letter or digit is written as its code.
 func anchor(bin, zone string) string {
-	var b strings.Builder
-	for _, r := range bin + "." + zone {
-		if r == '.' || r == '-' || (r >= '0' && r <= '9') || (r >= 'a' && r <= 'z') || (r >= 'A' && r <= 'Z') {
-			b.WriteRune(r)
-		} else {
-			fmt.Fprintf(&b, "_%x", r)
-		}
-	}
-	return "z-" + b.String()
+	return "z-" + notInAnchor.ReplaceAllStringFunc(bin+"."+zone, func(r string) string { return fmt.Sprintf("_%x", []rune(r)[0]) })
 }

@@ -1,9 +1,59 @@
 package page
 
 import (
+	"context"
 	"slices"
+	"sync"
 	"time"
+
+	"binwatchd/internal/farm"
 )
+
+// A curveKey names one curve of one length.
+type curveKey struct {
+	bin, zone string
+	q         farm.Quantity
+	step      time.Duration
+}
+
+// A curveCache keeps the samples behind the curves until their next step begins, so
+// that a page of forty zones asks the journal for eighty curves once in half
+// an hour and not at every look. What has happened since the last sample is
+// the level's to show. Safe for concurrent use.
+type curveCache struct {
+	mu   sync.Mutex
+	kept map[curveKey]keptCurve
+}
+
+type keptCurve struct {
+	to      time.Time
+	samples []farm.Sample // never changed once kept
+}
+
+// maxCurves bounds the cache; a farm of 200 zones fits.
+const maxCurves = 2048
+
+// samples gives the stretch of length back that ends with the step now is in.
+func (c *curveCache) samples(ctx context.Context, h Curves, k curveKey, now time.Time, back time.Duration) ([]farm.Sample, error) {
+	to := now.Truncate(k.step).Add(k.step)
+	c.mu.Lock()
+	got, ok := c.kept[k]
+	c.mu.Unlock()
+	if ok && got.to.Equal(to) {
+		return got.samples, nil
+	}
+	samples, err := h.Samples(ctx, k.bin, k.zone, k.q, to.Add(-back), to, k.step)
+	if err != nil {
+		return nil, err
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.kept == nil || len(c.kept) >= maxCurves {
+		c.kept = make(map[curveKey]keptCurve)
+	}
+	c.kept[k] = keptCurve{to, samples}
+	return samples, nil
+}
 
 // A span is how long a picture looks back and ahead.
 type span struct {

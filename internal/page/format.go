@@ -1,23 +1,23 @@
 package page
 
 import (
+	"math"
 	"strings"
 	"time"
-	"unicode"
-	"unicode/utf8"
 
 	"binwatchd/internal/farm"
+	"binwatchd/internal/snippet"
 )
 
-// A voice says times and amounts as the keeper of this farm reads them.
-type voice struct {
+// A format writes times and amounts as the keeper of this farm reads them.
+type format struct {
 	now   time.Time
 	loc   *time.Location
 	units farm.Units
 }
 
-func (p *Page) voice(f *farm.Farm) voice {
-	return voice{now: p.cfg.Now(), loc: location(f), units: f.Units}
+func (p *Page) format(f *farm.Farm) format {
+	return format{now: p.cfg.Now(), loc: location(f), units: f.Units}
 }
 
 func location(f *farm.Farm) *time.Location {
@@ -28,7 +28,7 @@ func location(f *farm.Farm) *time.Location {
 }
 
 // age says how long ago t was.
-func (v voice) age(t time.Time) string {
+func (v format) age(t time.Time) string {
 	d := v.now.Sub(t)
 	switch {
 	case t.IsZero():
@@ -42,17 +42,17 @@ func (v voice) age(t time.Time) string {
 }
 
 // until says when something ends or comes.
-func (v voice) until(t time.Time) string { return farm.SayTime(t, v.now, v.loc) }
+func (v format) until(t time.Time) string { return farm.SayTime(t, v.now, v.loc) }
 
 // clock is the time of day.
-func (v voice) clock(t time.Time) string { return t.In(v.loc).Format("15:04") }
+func (v format) clock(t time.Time) string { return t.In(v.loc).Format("15:04") }
 
 // stamp is the full time, for the logbook.
-func (v voice) stamp(t time.Time) string { return t.In(v.loc).Format("Mon 2 Jan, 15:04") }
+func (v format) stamp(t time.Time) string { return t.In(v.loc).Format("Mon 2 Jan, 15:04") }
 
 // interval says a forecast's likely time and both ends of its 80 % interval;
 // nothing where there is no interval: the words of the forecast say it all.
-func (v voice) interval(f farm.Forecast) string {
+func (v format) interval(f farm.Forecast) string {
 	if f.Earliest.IsZero() {
 		return ""
 	}
@@ -60,14 +60,12 @@ func (v voice) interval(f farm.Forecast) string {
 	if !f.Crosses.IsZero() {
 		parts = append(parts, "likely "+v.until(f.Crosses))
 	}
+	from, to := v.until(f.Earliest), v.until(f.Latest)
 	switch {
 	case f.Latest.IsZero():
-		parts = append(parts, "not before "+v.until(f.Earliest))
-	default:
-		from, to := v.until(f.Earliest), v.until(f.Latest)
-		if from != to {
-			parts = append(parts, "four times in five between "+from+" and "+to)
-		}
+		parts = append(parts, "not before "+from)
+	case from != to:
+		parts = append(parts, "four times in five between "+from+" and "+to)
 	}
 	return strings.Join(parts, "; ")
 }
@@ -77,12 +75,7 @@ func sentence(phrase string) string {
 	if phrase == "" {
 		return ""
 	}
-	return capital(strings.TrimSuffix(phrase, ".")) + "."
-}
-
-// measure says a value of a quantity with its unit.
-func (v voice) measure(q farm.Quantity, x float64) string {
-	return v.units.Say(q, x)
+	return farm.Capital(strings.TrimSuffix(phrase, ".")) + "."
 }
 
 var aimWords = map[farm.Aim]string{
@@ -91,20 +84,10 @@ var aimWords = map[farm.Aim]string{
 
 // placeName names a zone; a bin whose only zone needs no name of its own is
 // named alone, and so is a bin as a whole.
-func placeName(b farm.Bin, zone string) string {
-	if zone == "" || len(b.Zones) == 1 {
-		return capital(b.Name)
-	}
-	return capital(b.Name) + ", " + zone
-}
+func placeName(b farm.Bin, zone string) string { return farm.SayPlace(b.Name, zone, len(b.Zones) == 1) }
 
-func capital(s string) string {
-	r, n := utf8.DecodeRuneInString(s)
-	if n == 0 {
-		return s
-	}
-	return string(unicode.ToUpper(r)) + s[n:]
-}
+// short writes a number with at most one decimal.
+func short(x float64) string { return snippet.Number(math.Round(x*10) / 10) }
 
 // sayJot says a jot in words that fit after the place: "fed about 2 kg of
 // grain".

@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"slices"
@@ -71,50 +72,39 @@ func (d diary) spells(s *scene, z farm.ZoneView, q farm.Quantity) []chart.Spell 
 	open := map[string]chart.Spell{}
 	var out []chart.Spell
 	for _, c := range d.changes {
-		if c.Zone != z.Zone || c.Condition.Quantity() != q {
+		if c.Zone != z.Zone || c.JudgedBy() != q {
 			continue
 		}
 		sp, known := open[c.Episode]
 		if !known {
-			sp = chart.Spell{From: edge, Title: c.Condition.Row().Is}
+			sp = chart.Spell{From: edge, Title: c.Is()}
 			if c.Change == farm.Raised {
 				sp.From = c.At
 			}
 		}
-		sp.Urgency = max(sp.Urgency, c.Urgency)
-		sp.To = c.At
+		sp.To, sp.Urgency = c.At, max(sp.Urgency, c.Urgency)
+		open[c.Episode] = sp
 		if c.Change == farm.Eased {
 			out = append(out, sp)
 			delete(open, c.Episode)
-			continue
 		}
-		open[c.Episode] = sp
 	}
 	for _, r := range s.view.Standing {
-		if r.Bin != z.Bin || r.Zone != z.Zone || r.Condition.Quantity() != q {
+		if r.Bin != z.Bin || r.Zone != z.Zone || r.JudgedBy() != q {
 			continue
 		}
 		sp, known := open[r.Episode]
 		if !known {
-			sp = chart.Spell{From: r.Since, Title: r.Condition.Row().Is}
+			sp = chart.Spell{From: r.Since, Title: r.Is()}
 		}
 		sp.To, sp.Urgency = s.now, max(sp.Urgency, r.Urgency)
 		out = append(out, sp)
 		delete(open, r.Episode)
 	}
 	slices.SortFunc(out, func(a, b chart.Spell) int {
-		return compareAll(a.From.Compare(b.From), strings.Compare(a.Title, b.Title))
+		return cmp.Or(a.From.Compare(b.From), strings.Compare(a.Title, b.Title))
 	})
 	return out
-}
-
-func compareAll(orders ...int) int {
-	for _, o := range orders {
-		if o != 0 {
-			return o
-		}
-	}
-	return 0
 }
 
 // A logLine is one line of the logbook: something done, or something said.
@@ -132,7 +122,7 @@ const maxLog = 80
 func (d diary) lines(s *scene, bin string) []logLine {
 	var out []logLine
 	for _, j := range d.jots {
-		text := capital(sayJot(j, s.units))
+		text := farm.Capital(sayJot(j, s.units))
 		if j.To == bin {
 			text += " from " + j.Bin
 		}

@@ -18,8 +18,8 @@ var templateFiles embed.FS
 //go:embed static
 var staticFiles embed.FS
 
-// looks are the templates, one set a page, and the files they refer to.
-type looks struct {
+// files are the templates, one set a page, and the files they refer to.
+type files struct {
 	sets   map[string]*template.Template
 	static map[string]staticFile
 }
@@ -38,12 +38,12 @@ var kinds = map[string]string{
 
 var pageNames = []string{"front", "bin", "rounds", "probes", "probe", "jot", "hush", "login", "refusal"}
 
-func parseLooks() (l looks, err error) {
-	if l.sets, err = parseTemplates(); err != nil {
-		return l, err
+func readFiles() (f files, err error) {
+	if f.sets, err = parseTemplates(); err != nil {
+		return f, err
 	}
-	l.static, err = readStatic()
-	return l, err
+	f.static, err = readStatic()
+	return f, err
 }
 
 // parseTemplates gives each page a set of its own, so that all may call their
@@ -87,7 +87,7 @@ func readStatic() (map[string]staticFile, error) {
 // page is ready, so an error can still be answered as one.
 func (p *Page) show(w http.ResponseWriter, status int, name string, data any) error {
 	var b bytes.Buffer
-	if err := p.looks.sets[name].ExecuteTemplate(&b, "layout", data); err != nil {
+	if err := p.files.sets[name].ExecuteTemplate(&b, "layout", data); err != nil {
 		return fmt.Errorf("fill page %s: %w", name, err)
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
@@ -99,7 +99,7 @@ func (p *Page) show(w http.ResponseWriter, status int, name string, data any) er
 // serveStatic sends a file of ours. With its mark in the address it may be
 // kept for a year; a new build has new marks.
 func (p *Page) serveStatic(w http.ResponseWriter, r *http.Request) error {
-	f, ok := p.looks.static[r.PathValue("file")]
+	f, ok := p.files.static[r.PathValue("file")]
 	if !ok {
 		return notHere(w, r)
 	}
@@ -140,24 +140,25 @@ type shell struct {
 	Live     int    // milliseconds between looks; 0 leaves the page alone
 	Timezone string // of the farm, for times the script says
 	Leave    bool   // there is a session to end
-	looks    *looks
+	files    *files
 }
 
 // Static is the address of a file of ours, its content's mark included.
 func (s shell) Static(name string) string {
-	return "/static/" + name + "?v=" + s.looks.static[name].mark
+	return "/static/" + name + "?v=" + s.files.static[name].mark
 }
 
 // Home tells whether the visitor is inside and can be shown the way about.
 func (s shell) Home() bool { return s.Farm != "" }
 
-// shell fills what is around a page, and takes the sentence left for it.
-func (p *Page) shell(w http.ResponseWriter, r *http.Request, title string) shell {
+// shell fills what is around a page, and takes the sentence left for it. nav is
+// the main page that it belongs to.
+func (p *Page) shell(w http.ResponseWriter, r *http.Request, nav, title string) shell {
 	f := p.cfg.Farm()
-	v := p.voice(f)
+	v := p.format(f)
 	return shell{
-		Title: title, Farm: f.Name, Clock: v.clock(v.now), Said: p.said(w, r),
-		Timezone: v.loc.String(), Leave: p.locked, looks: &p.looks,
+		Title: title, Farm: f.Name, Nav: nav, Clock: v.clock(v.now), Said: p.said(w, r),
+		Timezone: v.loc.String(), Leave: p.locked, files: &p.files,
 	}
 }
 
