@@ -12,6 +12,7 @@ const childMark = "BINWATCHD_IS_CHILD"
 
 func TestMain(m *testing.M) {
 	if os.Getenv(childMark) != "" {
+		knowInvented()
 		os.Exit(childMain())
 	}
 	testscript.Main(m, map[string]func(){"binwatchd": func() { os.Exit(Main()) }})
