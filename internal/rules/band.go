@@ -57,7 +57,7 @@ func (s *State) sayEased(b breach, at time.Time) saying {
 }
 
 // is names a condition after "is": "too hot".
-func (b breach) is() string { return b.rec.what.condition.Row().Is }
+func (b breach) is() string { return b.rec.row.Is }
 
 // sayLost names a probe that was past a limit when it was last believed, since a
 // condition was raised, and has nothing to say now: what ends is what is known.

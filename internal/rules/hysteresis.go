@@ -119,6 +119,13 @@ type edge struct {
 	limit [farm.Now + 1]float64
 }
 
+func (e edge) side() farm.Side {
+	if e.up {
+		return farm.Above
+	}
+	return farm.Below
+}
+
 // never is an edge that is never passed.
 func never(up bool) edge {
 	none := math.Inf(-1)

@@ -134,7 +134,7 @@ func anyFresh(probes []*probe, m time.Time) bool {
 
 // sense takes a believed reading into the zone's level and judges it.
 func (s *State) sense(z *zone, p *probe, r *farm.Reading) {
-	m := z.of(p.spec.Measures)
+	m := p.measured
 	if m == nil {
 		return
 	}
@@ -180,11 +180,12 @@ func (s *State) judgeLevels(z *zone, at time.Time) {
 func (s *State) judgeLevel(z *zone, m *measured, at time.Time) {
 	m.judge(m.limits.high, &m.above, z.spec.Patience, at, s.now)
 	m.judge(m.limits.low, &m.below, z.spec.Patience, at, s.now)
-	for b := range z.bands() {
-		if b.measured != m {
-			continue
-		}
+	for _, r := range m.records {
+		b := z.breachIn(m, r)
 		worst, to := m.worst(b.edge.up).Value, b.latch.urgency()
+		if b.rec.Side = farm.NoSide; to != farm.Calm || b.rec.raised() {
+			b.rec.Side = b.edge.side()
+		}
 		b.rec.reach(worst, b.edge.up)
 		if b.rec.Urgency != to {
 			s.emit(b.rec, at, to, s.sayingBand(b, to, at))

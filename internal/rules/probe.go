@@ -21,6 +21,8 @@ type probe struct {
 	who  subject
 	zone *zone // nil for ambient probes and batteries
 
+	measured *measured // of its zone
+
 	silent, suspect, batteryLow *record
 	probeMemory
 }
@@ -246,11 +248,10 @@ func (p *probe) harmful(r *farm.Reading) bool {
 	if p.zone == nil {
 		return false
 	}
-	m := p.zone.of(p.spec.Measures)
-	if m == nil {
+	if p.measured == nil {
 		return false
 	}
-	l := m.limits
+	l := p.measured.limits
 	return l.low.past(farm.Now, r.Value) || l.high.past(farm.Now, r.Value)
 }
 

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -102,7 +103,7 @@ func (s *State) unwatchedFor(who subject, what topic) string {
 		}
 		return ""
 	}
-	z, q := s.zoneOf(who), what.judgedBy()
+	z, q := s.zoneOf(who), cmp.Or(what.quantity, what.condition.Quantity())
 	if z == nil {
 		return ""
 	}
@@ -164,7 +165,7 @@ func (s *State) markRelimited() {
 // force, if it is. A forecast or a window has no limits of its own.
 func (z *zone) mark(r *record) {
 	b, ok := z.breach(r)
-	if ok && !b.At.IsZero() && (!r.what.condition.Row().Band || b.edge.farthestOf(b.level) == farm.Calm) {
+	if ok && !b.At.IsZero() && (!r.row.Band || b.edge.farthestOf(b.level) == farm.Calm) {
 		r.Relimited, r.HasRelimited = b.Value, true
 	}
 }
@@ -178,7 +179,7 @@ func (s *State) relimited(r *record, ch *farm.Change) {
 	b, _ := s.zoneOf(r.who).breach(r)
 	if ch.Change == farm.Eased && math.Abs(b.Value-r.Relimited) <= b.margin {
 		ch.Ended = farm.Relimited
-		ch.Text = fmt.Sprintf("%s is not %s by the limits now in force: %s.", s.place(r.who), r.what.condition.Row().Found, s.levelOf(b))
+		ch.Text = fmt.Sprintf("%s is not %s by the limits now in force: %s.", s.place(r.who), r.row.Found, s.levelOf(b))
 		if r.what.quantity != "" {
 			ch.Text = fmt.Sprintf("%s: its %s is not past the limits now in force: %s.", s.place(r.who), b.Noun, s.levelOf(b))
 		}

@@ -23,15 +23,12 @@ type topic struct {
 	quantity  farm.Quantity
 }
 
-// judgedBy is the quantity that the condition is judged by; "" where that is no
-// level.
-func (t topic) judgedBy() farm.Quantity { return cmp.Or(t.quantity, t.condition.Quantity()) }
-
 // A record is the life of one condition of one subject. What is exported is stored
 // in snapshots.
 type record struct {
 	who  subject
 	what topic
+	row  *farm.ConditionRow
 
 	Urgency  farm.Urgency // Calm: not raised
 	Episode  string
@@ -40,6 +37,7 @@ type record struct {
 	NowSince time.Time // when it became as urgent as now
 	Peak     float64   // the worst level of the episode
 	HasPeak  bool
+	Side     farm.Side // of a level: on which it is raised
 
 	Relimited    float64 // the level when other limits came into force that see nothing wrong in it
 	HasRelimited bool
@@ -51,11 +49,17 @@ type record struct {
 	Cautions []string
 }
 
-func newRecord(who subject, what topic) *record { return &record{who: who, what: what} }
+func newRecord(who subject, what topic) *record {
+	return &record{who: who, what: what, row: what.condition.Row()}
+}
+
+// judgedBy is the quantity that the condition is judged by; "" where that is no
+// level.
+func (r *record) judgedBy() farm.Quantity { return cmp.Or(r.what.quantity, r.row.Quantity) }
 
 // restore takes over what a snapshot says of the record.
 func (r *record) restore(from record) {
-	from.who, from.what = r.who, r.what
+	from.who, from.what, from.row = r.who, r.what, r.row
 	*r = from
 }
 

@@ -113,7 +113,7 @@ func (s *State) saySuspect(p *probe, r *farm.Reading) saying {
 // sayOthers says what the believed probes beside a doubted one say, the unit
 // left out since it stands just before: ", far 26".
 func (s *State) sayOthers(p *probe) string {
-	others, m := "", p.zone.of(p.spec.Measures)
+	others, m := "", p.measured
 	for _, o := range m.probes {
 		if o != p && o.fresh(s.now) {
 			others += fmt.Sprintf(", %s %s", o.spec.ID, m.Written(s.farm.Units).Number(o.Good.Value))

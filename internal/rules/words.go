@@ -89,7 +89,7 @@ func (s *State) sayLidOff(b breach) saying {
 
 // was fits after a zone's name: "was too hot", "had its CO2 past its limit".
 func (b breach) was() string {
-	was := b.rec.what.condition.Row().Was
+	was := b.rec.row.Was
 	if b.rec.what.quantity != "" {
 		return "had its " + b.Noun + " " + was
 	}

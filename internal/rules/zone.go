@@ -48,10 +48,11 @@ type zoneMemory struct {
 // how it stands.
 type measured struct {
 	*farm.QuantityRow
-	probes []*probe
-	bands  farm.Bands // as shown; zero: none
-	limits limits
-	margin float64 // how far inside a limit counts as back
+	probes  []*probe
+	records []*record  // of the conditions that are raised past a limit
+	bands   farm.Bands // as shown; zero: none
+	limits  limits
+	margin  float64 // how far inside a limit counts as back
 	level
 	below, above hysteresis // of the limits on both sides
 }
@@ -83,7 +84,22 @@ func newZone(f *farm.Farm, b *bin, spec farm.Zone, byID map[string]*probe) *zone
 		p := byID[id]
 		p.zone, p.who.Bin, p.who.Zone = z, z.who.Bin, z.who.Zone
 		if m := z.of(p.spec.Measures); m != nil {
-			m.probes = append(m.probes, p)
+			m.probes, p.measured = append(m.probes, p), m
+		}
+	}
+	z.addRecords()
+	z.setLimits(f)
+	z.LimitsName = z.limitsName()
+	return z
+}
+
+// addRecords makes a record of every condition, of past-limit one for each
+// quantity that may have limits.
+func (z *zone) addRecords() {
+	add := func(m *measured, what topic) {
+		r := newRecord(z.who, what)
+		if z.records = append(z.records, r); m != nil && r.row.Band {
+			m.records = append(m.records, r)
 		}
 	}
 	for _, row := range farm.ConditionTable {
@@ -92,16 +108,13 @@ func newZone(f *farm.Farm, b *bin, spec farm.Zone, byID map[string]*probe) *zone
 		case row.Name == farm.PastLimit:
 			for _, m := range z.measured {
 				if m.Limits {
-					z.records = append(z.records, newRecord(z.who, topic{row.Name, m.Name}))
+					add(m, topic{row.Name, m.Name})
 				}
 			}
 		default:
-			z.records = append(z.records, newRecord(z.who, topic{condition: row.Name}))
+			add(z.of(row.Quantity), topic{condition: row.Name})
 		}
 	}
-	z.setLimits(f)
-	z.LimitsName = z.limitsName()
-	return z
 }
 
 // of finds one quantity of a zone; nil for one that is in no row.
@@ -174,25 +187,39 @@ type breach struct {
 
 // breach of a record; ok is false for one that goes by no level.
 func (z *zone) breach(r *record) (b breach, ok bool) {
-	m, up := z.of(r.what.judgedBy()), r.what.condition.Row().Side == farm.Above
+	m := z.of(r.judgedBy())
 	if m == nil {
 		return breach{}, false
 	}
-	if r.what.condition == farm.PastLimit {
-		up = m.above.urgency() != farm.Calm || m.below.urgency() == farm.Calm && m.Value > m.limits.middle()
+	return z.breachIn(m, r), true
+}
+
+func (z *zone) breachIn(m *measured, r *record) breach {
+	up := r.row.Side == farm.Above
+	switch {
+	case r.row.Side != farm.NoSide:
+	case m.above.urgency() != farm.Calm:
+		up = true
+	case m.below.urgency() != farm.Calm:
+	case r.Side != farm.NoSide:
+		up = r.Side == farm.Above
+	default:
+		up = m.Value > m.limits.middle()
 	}
 	if up {
-		return breach{m, z, r, m.limits.high, &m.above}, true
+		return breach{m, z, r, m.limits.high, &m.above}
 	}
-	return breach{m, z, r, m.limits.low, &m.below}, true
+	return breach{m, z, r, m.limits.low, &m.below}
 }
 
 // bands are the conditions of a zone that are raised past a limit.
 func (z *zone) bands() iter.Seq[breach] {
 	return func(yield func(breach) bool) {
-		for _, r := range z.records {
-			if b, ok := z.breach(r); ok && r.what.condition.Row().Band && !yield(b) {
-				return
+		for _, m := range z.measured {
+			for _, r := range m.records {
+				if !yield(z.breachIn(m, r)) {
+					return
+				}
 			}
 		}
 	}
