@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"errors"
-	"flag"
 	"fmt"
 	"io"
 
@@ -13,30 +12,27 @@ import (
 )
 
 func backupCommand() command {
-	c := command{name: "backup", usage: "FILE --config FILE", does: "writes a consistent copy of the journal, also while the daemon runs"}
-	c.run = func(ctx context.Context, args []string, std *streams) error {
-		fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
-		cfg, words, err := configured(c, fs, args, oneWord("wants one FILE to write"), std)
-		if err != nil {
-			return err
-		}
-		if err := backup(ctx, cfg, words[0], std.talk); err != nil {
-			return err
-		}
-		has, err := journal.Verify(ctx, words[0])
-		if err != nil {
-			return fmt.Errorf("the copy is not sound: %w", err)
-		}
-		fmt.Fprintf(std.out, "%s holds %d readings and %d other events, and is sound\n", words[0], has.Readings, has.Events)
-		return nil
+	return command{
+		name: "backup", usage: "FILE --config FILE", does: "writes a consistent copy of the journal, also while the daemon runs", load: forRun,
+		setup: simply(oneWord("wants one FILE to write"), func(ctx context.Context, c *call) error {
+			file := c.words[0]
+			if err := backup(ctx, c.cfg, file, c.talk); err != nil {
+				return err
+			}
+			has, err := journal.Verify(ctx, file)
+			if err != nil {
+				return fmt.Errorf("the copy is not sound: %w", err)
+			}
+			fmt.Fprintf(c.out, "%s holds %d readings and %d other events, and is sound\n", file, has.Readings, has.Events)
+			return nil
+		}),
 	}
-	return c
 }
 
 // backup copies the journal from its path or, where that no longer names it, from
 // the daemon that still has it open.
 func backup(ctx context.Context, cfg *config.Config, path string, talk io.Writer) error {
-	open, err := control.NewClient(cfg.Control).Copy(ctx)
+	open, err := client(cfg).Copy(ctx)
 	switch {
 	case err == nil:
 		defer open.Close()

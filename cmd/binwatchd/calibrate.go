@@ -17,37 +17,30 @@ import (
 )
 
 func calibrateCommand() command {
-	c := command{
+	return command{
 		name: "calibrate", usage: "PROBE [--weighed [RAW]=WET,DRY,TIN]... [--mark [RAW]=VALUE]... [--feel [RAW]=WORD]... --config FILE",
-		does: "makes calibration points from samples you know, as YAML to paste; without RAW the probe's newest reading counts",
+		does: "makes calibration points from samples you know, as YAML to paste; without RAW the probe's newest reading counts", load: forRehearsal,
+		setup: func(fs *flag.FlagSet) work {
+			var said []saidSample
+			for how, about := range map[string]string{
+				"weighed": "`RAW=WET,DRY,TIN`: weights of a sample fresh and dried, both in its tin, and of the tin",
+				"mark":    "`RAW=VALUE`: a value you know, such as 12% or 0C",
+				"feel":    "`RAW=WORD` by hand (" + calibration.FeelSource + "): " + feelings(),
+			} {
+				fs.Func(how, about, func(text string) error { said = append(said, saidSample{how, text}); return nil })
+			}
+			wanted := func(words []string) error {
+				switch {
+				case len(words) != 1:
+					return misusef("wants the name of one probe")
+				case len(said) == 0:
+					return misusef("wants at least one sample: --weighed, --mark or --feel")
+				}
+				return nil
+			}
+			return work{wanted, func(ctx context.Context, c *call) error { return calibrate(ctx, c.cfg, c.words[0], said, c.streams) }}
+		},
 	}
-	c.run = func(ctx context.Context, args []string, io *streams) error {
-		fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
-		path := fs.String("config", "", "configuration `FILE`")
-		var said []saidSample
-		take := func(how string) func(string) error {
-			return func(text string) error { said = append(said, saidSample{how, text}); return nil }
-		}
-		fs.Func("weighed", "`RAW=WET,DRY,TIN`: weights of a sample fresh and dried, both in its tin, and of the tin", take("weighed"))
-		fs.Func("mark", "`RAW=VALUE`: a value you know, such as 12% or 0C", take("mark"))
-		fs.Func("feel", "`RAW=WORD` by hand ("+calibration.FeelSource+"): "+feelings(), take("feel"))
-		words, err := parse(c, fs, args, io)
-		if err != nil {
-			return err
-		}
-		if len(words) != 1 {
-			return misusef("wants the name of one probe")
-		}
-		if len(said) == 0 {
-			return misusef("wants at least one sample: --weighed, --mark or --feel")
-		}
-		cfg, err := load(*path, config.ForRehearsal, io)
-		if err != nil {
-			return err
-		}
-		return calibrate(ctx, cfg, words[0], said, io)
-	}
-	return c
 }
 
 // A saidSample is one sample as it stands on the command line.

@@ -5,85 +5,184 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"io"
+	"log/slog"
+	"path/filepath"
+	"time"
 
 	"binwatchd/internal/config"
-	"binwatchd/internal/watch"
+	"binwatchd/internal/control"
+	"binwatchd/internal/influx"
+	"binwatchd/internal/ingest"
+	"binwatchd/internal/notify"
+	"binwatchd/internal/page"
 )
 
 func checkCommand() command {
-	c := command{
+	return command{
 		name: "check", usage: "--config FILE [--show] [--payload TOPIC TEXT] | --schema",
 		does: "checks a configuration: every error at once, with its place",
-	}
-	c.run = func(_ context.Context, args []string, io *streams) error {
-		fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
-		path := fs.String("config", "", "`FILE` to check")
-		show := fs.Bool("show", false, "print every value in force, secrets as their source only")
-		payload := fs.Bool("payload", false, "show what a message on TOPIC with TEXT would become")
-		schema := fs.Bool("schema", false, "print a JSON Schema of the configuration, for editors")
-		words, err := parse(c, fs, args, io)
-		if err != nil {
-			return err
-		}
-		if *schema {
-			text, err := config.Schema()
-			if err != nil {
-				return err
+		setup: func(fs *flag.FlagSet) work {
+			path := fs.String("config", "", "`FILE` to check")
+			show := fs.Bool("show", false, "print every value in force, secrets as their source only")
+			payload := fs.Bool("payload", false, "show what a message on TOPIC with TEXT would become")
+			schema := fs.Bool("schema", false, "print a JSON Schema of the configuration, for editors")
+			wanted := func(words []string) error {
+				switch {
+				case *schema:
+					return nil
+				case !*payload:
+					return noWords(words)
+				case len(words) != 2:
+					return misusef("--payload wants a TOPIC and a TEXT")
+				}
+				return nil
 			}
-			if _, err := io.out.Write(text); err != nil {
-				return fmt.Errorf("write the schema: %w", err)
-			}
-			return nil
-		}
-		if !*payload {
-			err = noWords(words)
-		} else if len(words) != 2 {
-			err = misusef("--payload wants a TOPIC and a TEXT")
-		}
-		if err != nil {
-			return err
-		}
-		cfg, err := load(*path, config.ForRun, io)
-		if err != nil {
-			return err
-		}
-		switch {
-		case *payload:
-			fmt.Fprintln(io.out, watch.Explain(&cfg.Farm, cfg.Broker.Prefix, words[0], []byte(words[1])))
-			return nil
-		case *show:
-			return cfg.Show(io.out)
-		}
-		reasons := tried(cfg)
-		for _, r := range append(foldersNotHere(cfg), reasons...) {
-			fmt.Fprintln(io.talk, "note:", r)
-		}
-		if cfg.Barred+len(reasons) > 0 {
-			return errBarred(*path)
-		}
-		fmt.Fprintf(io.out, "%s is right: %s, %d bins, %d probes\n", *path, cfg.Farm.Name, len(cfg.Farm.Bins), len(cfg.Farm.Probes))
-		return nil
+			return work{wanted, func(_ context.Context, c *call) error {
+				if *schema {
+					return printSchema(c.out)
+				}
+				cfg, err := forRun(*path, c.streams)
+				switch {
+				case err != nil:
+					return err
+				case *payload:
+					fmt.Fprintln(c.out, ingest.NewDecoder(&cfg.Farm, cfg.Broker.Prefix).Explain(c.words[0], []byte(c.words[1])))
+					return nil
+				case *show:
+					return cfg.Show(c.out)
+				}
+				return check(cfg, *path, c.streams)
+			}}
+		},
 	}
-	return c
 }
 
-// load reads the configuration a command was given. Every problem goes to
-// talk, a line each.
-func load(path string, need config.Need, io *streams) (*config.Config, error) {
-	if path == "" {
-		return nil, misusef("--config FILE is needed")
-	}
-	cfg, err := config.Load(path, need)
-	var problems *config.Problems
-	if errors.As(err, &problems) {
-		fmt.Fprintln(io.talk, problems)
-		return nil, errSaid
-	}
+func printSchema(w io.Writer) error {
+	text, err := config.Schema()
 	if err != nil {
-		return nil, err
+		return err
 	}
-	for _, n := range cfg.Notes {
-		fmt.Fprintln(io.talk, "note:", n)
+	if _, err := w.Write(text); err != nil {
+		return fmt.Errorf("write the schema: %w", err)
 	}
-	return cfg, nil
+	return nil
+}
+
+// check says why run would not start with a configuration that reads right.
+func check(cfg *config.Config, path string, s *streams) error {
+	reasons := tried(cfg)
+	for _, r := range append(foldersNotHere(cfg), reasons...) {
+		fmt.Fprintln(s.talk, "note:", r)
+	}
+	if cfg.Barred+len(reasons) > 0 {
+		return errors.New(path + " says nothing wrong, but binwatchd run would not start: see the notes")
+	}
+	fmt.Fprintf(s.out, "%s is right: %s, %d bins, %d probes\n", path, cfg.Farm.Name, len(cfg.Farm.Bins), len(cfg.Farm.Probes))
+	return nil
+}
+
+// A trial puts a configuration to use as run does, without opening or asking
+// anything, and collects why run would not start.
+type trial struct {
+	cfg     *config.Config
+	reasons []config.Problem
+}
+
+// tried gives every reason for which run would refuse a configuration that reads
+// right. Secrets that are no good are among the configuration's own notes; what
+// lies where it can't be reached from here is left for the daemon to find.
+func tried(cfg *config.Config) []config.Problem {
+	t := &trial{cfg: cfg}
+	t.broker()
+	t.note("journal.path", plainJournal(cfg.Journal.Path))
+	t.note("control", control.Check(cfg.Control))
+	if cfg.Influx != nil {
+		t.influx()
+	}
+	if cfg.Page != nil {
+		t.page(cfg.Page)
+	}
+	t.notices()
+	return t.reasons
+}
+
+// foldersNotHere lists the folders that run would not find. On the machine that the
+// file is meant for they may be there, so this refuses nothing.
+func foldersNotHere(cfg *config.Config) []config.Problem {
+	var notes []config.Problem
+	for _, f := range []struct{ key, path string }{{"journal.path", cfg.Journal.Path}, {"control", cfg.Control}} {
+		dir := filepath.Dir(f.path)
+		if f.path != "" && missing(dir) {
+			notes = append(notes, cfg.Wrong(f.key, fmt.Errorf("there is no folder %s here; binwatchd run does not make it", dir)))
+		}
+	}
+	return notes
+}
+
+func (t *trial) note(key string, err error) {
+	if err != nil && !config.Unreachable(err) {
+		t.reasons = append(t.reasons, t.cfg.Wrong(key, err))
+	}
+}
+
+// hidden is a secret where it can be had, and "" where not.
+func (t *trial) hidden(s config.Secret) (text string, ok bool) {
+	text, err := revealed(s)
+	return text, err == nil
+}
+
+func (t *trial) broker() {
+	_, err := clientTLS(t.cfg.Broker.TLS)
+	t.note("broker.tls", err)
+}
+
+func (t *trial) influx() {
+	ic, err := influxConfig(t.cfg, slog.New(slog.DiscardHandler), machineTimes())
+	if err != nil {
+		return // its secrets are noted
+	}
+	_, err = influx.New(ic, nil, nil, nil)
+	t.note("influx", err)
+}
+
+func (t *trial) page(p *config.Page) {
+	t.note("page", page.Check(p.Listen, !p.Password.IsZero()))
+	if password, ok := t.hidden(p.Password); ok {
+		t.note("page.password", page.CheckPassword(password))
+	}
+	if p.TLS != nil {
+		_, err := keyPair(p.TLS.Cert, p.TLS.Key)
+		t.note("page.tls", err)
+	}
+}
+
+// notices tries each recipient by itself, so that each is told of in its place.
+func (t *trial) notices() {
+	nc := notify.Config{Farm: t.cfg.Farm, Log: slog.New(slog.DiscardHandler), Now: time.Now}
+	if m := t.cfg.Mail; m != nil {
+		nc.Mail = notify.Mail{Server: m.Server, From: m.From, User: m.User, Security: notify.Security(m.Security)}
+		if m.CA != "" {
+			_, err := authority(m.CA)
+			t.note("mail.ca", err)
+		}
+	}
+	for i, to := range t.cfg.Tell {
+		reached := true
+		nt := teller(to, func(_ string, s config.Secret) string {
+			text, ok := t.hidden(s)
+			reached = reached && ok
+			return text
+		})
+		if reached {
+			t.note(fmt.Sprintf("tell[%d]", i), notify.Check(nc, nt))
+		}
+	}
+	if l := t.cfg.SignOfLife; l != nil {
+		if url, ok := t.hidden(l.URL); ok {
+			nc.Life = &notify.Life{URL: url, Every: l.Every}
+			_, err := notify.NewSender(nc, notify.Sources{})
+			t.note("sign_of_life", err)
+		}
+	}
 }

@@ -2,11 +2,13 @@ package main
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"io/fs"
 	"log/slog"
 	"os"
+	"runtime/debug"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -33,19 +35,19 @@ type daemon struct {
 	manager   systemd.Notifier // zero: nobody listens
 	reloading sync.Mutex       // one reload at a time
 
-	cfg     atomic.Pointer[config.Config] // in force
-	farms   farms
-	sealed  map[string]seal // what was read from files at the start, and takes a restart to be read again
-	journal *journal.Journal
-	intake  intake
-	loop    *watch.Loop
-	timed   atomic.Pointer[watch.Loop] // the loop, once it gives the time
-	sending sending
-	outage  time.Time         // since when the journal could not be opened; zero: it could
-	crier   *notify.Sender    // tells of that; nil: sending does
-	forward *influx.Forwarder // nil: no database
-	door    doorway
-	web     *webServer // nil: no page
+	cfg        atomic.Pointer[config.Config] // in force
+	farms      farms
+	sealed     map[string]seal // what was read from files at the start, and takes a restart to be read again
+	journal    *journal.Journal
+	intake     intake
+	loop       *watch.Loop
+	timed      atomic.Pointer[watch.Loop] // the loop, once it gives the time
+	sending    sending
+	outage     time.Time         // since when the journal could not be opened; zero: it could
+	fromMemory *notify.Sender    // tells of that; nil: sending does
+	forward    *influx.Forwarder // nil: no database
+	socket     controlSocket
+	web        *webServer // nil: no page
 }
 
 // A clockwork is the one place from which the daemon's parts take the time.
@@ -88,7 +90,7 @@ func (d *daemon) open(ctx context.Context, cfg *config.Config) (err error) {
 	if err := d.openWeb(cfg); err != nil {
 		return err
 	}
-	return d.door.open(cfg.Control, servants{d})
+	return d.socket.open(cfg, runningDaemon{d})
 }
 
 func (d *daemon) openJournal(ctx context.Context, cfg *config.Config) error {
@@ -144,6 +146,53 @@ func (d *daemon) openIntake(cfg *config.Config) error {
 	return nil
 }
 
+func sourceConfig(cfg *config.Config, filters []string, log *slog.Logger, times times) (ingest.SourceConfig, error) {
+	b := cfg.Broker
+	password, err := revealed(b.Password)
+	if err != nil {
+		return ingest.SourceConfig{}, fmt.Errorf("broker password: %w", err)
+	}
+	tc, err := clientTLS(b.TLS)
+	if err != nil {
+		return ingest.SourceConfig{}, fmt.Errorf("broker: %w", err)
+	}
+	if tc == nil {
+		tc = &tls.Config{MinVersion: tls.VersionTLS12}
+	}
+	tc.Time = times.certificates
+	return ingest.SourceConfig{
+		URLs: b.URLs, User: b.User, Password: password, TLS: tc, ClientID: b.ClientID, Filters: filters,
+		Marker: ingest.MarkerTopic(b.Prefix, b.ClientID), Log: log, Now: time.Now,
+	}, nil
+}
+
+func listenerConfig(cfg *config.Config, topics []string, log *slog.Logger, now func() time.Time) (ingest.ListenerConfig, error) {
+	b := cfg.Broker
+	lc := ingest.ListenerConfig{Address: b.Listen, Login: ingest.Login{User: b.User}, Topics: topics, Prefix: b.Prefix, Log: log, Now: now}
+	var err error
+	if lc.Login.Password, err = revealed(b.Password); err != nil {
+		return lc, fmt.Errorf("broker password: %w", err)
+	}
+	if b.Keeper != nil {
+		lc.Keeper.User = b.Keeper.User
+		if lc.Keeper.Password, err = b.Keeper.Password.Reveal(); err != nil {
+			return lc, fmt.Errorf("password of the broker's keeper: %w", err)
+		}
+	}
+	return lc, nil
+}
+
+// hear has the intake hear the probes of a configuration and no others.
+func (d *daemon) hear(cfg *config.Config) {
+	decoder := ingest.NewDecoder(&cfg.Farm, cfg.Broker.Prefix)
+	switch in := d.intake.(type) {
+	case *ingest.Source:
+		in.Hear(decoder.Filters())
+	case *ingest.Listener:
+		in.Hear(decoder.Topics())
+	}
+}
+
 func (d *daemon) openLoop(ctx context.Context, cfg *config.Config) error {
 	name, err := digest(cfg)
 	if err != nil {
@@ -151,7 +200,7 @@ func (d *daemon) openLoop(ctx context.Context, cfg *config.Config) error {
 	}
 	d.loop, err = watch.New(ctx, watch.Config{
 		Farm: &cfg.Farm, File: whole(d.path), Digest: name, Prefix: cfg.Broker.Prefix, Flush: cfg.Journal.Flush, Journal: d.journal, Source: d.intake,
-		Owes: d.owes, Cry: d.cry, Said: d.say, Took: d.farms.take, Moved: d.moved, Log: d.log, Now: d.clock.now, Speed: d.clock.speed,
+		Owes: d.owes, Cry: d.tellAtOnce, Said: d.say, Took: d.farms.take, Moved: d.moved, Log: d.log, Now: d.clock.now, Speed: d.clock.speed,
 		Clock: d.clock.sources, Built: built, Outage: d.outage,
 	})
 	if err == nil {
@@ -190,7 +239,7 @@ func (d *daemon) serve(ctx context.Context) error {
 	if d.forward != nil {
 		parts = append(parts, part{"influx", d.forward.Run})
 	}
-	parts = append(parts, part{"notices", d.sending.run}, part{"compaction", every(time.Hour, d.compact)}, part{"door", every(5*time.Second, d.keepSocket)}, part{"memory", every(giveBackEvery, giveBack)})
+	parts = append(parts, part{"notices", d.sending.run}, part{"compaction", every(time.Hour, d.compact)}, part{"control", every(5*time.Second, d.keepSocket)}, part{"memory", every(giveBackEvery, giveBack)})
 	if d.web != nil {
 		parts = append(parts, part{"page", d.web.run})
 	}
@@ -204,9 +253,9 @@ func (d *daemon) serve(ctx context.Context) error {
 func (d *daemon) feedWatchdog(ctx context.Context) error { return d.manager.Feed(ctx, d.alive, d.log) }
 
 // close ends what open began, the journal last.
-func (d *daemon) close() error { return errors.Join(d.door.close(), d.closeParts()) }
+func (d *daemon) close() error { return errors.Join(d.socket.close(), d.closeParts()) }
 
-// closeParts ends all but the door, which may be kept by another meanwhile.
+// closeParts ends all but the socket for commands, at which a waiting daemon may answer.
 // Parts that were never opened are passed over.
 func (d *daemon) closeParts() error {
 	var errs []error
@@ -224,7 +273,7 @@ func (d *daemon) closeParts() error {
 
 // keepSocket sees to it that commands find the daemon.
 func (d *daemon) keepSocket(context.Context) {
-	if err := d.door.keep(); err != nil {
+	if err := d.socket.keep(); err != nil {
 		d.log.Warn("the socket for commands is gone and can't be made again", "error", err)
 	}
 }
@@ -285,3 +334,69 @@ func (d *daemon) rounds() (farm.Rounds, bool) {
 	}
 	return rounds.List(v, d.cfg.Load().Farm.Location), true
 }
+
+// A part is one goroutine of the daemon. It returns when its context ends.
+type part struct {
+	name string
+	run  func(context.Context) error
+}
+
+// runParts runs all parts until ctx ends or one of them fails, then ends them
+// one after the other in the order given. The error is the first failure.
+func runParts(ctx context.Context, parts []part) error {
+	failed := make(chan error, len(parts))
+	var stops []func()
+	for _, p := range parts {
+		stops = append(stops, start(ctx, p, failed))
+	}
+	var first error
+	select {
+	case <-ctx.Done():
+	case first = <-failed:
+	}
+	for _, stop := range stops {
+		stop()
+	}
+	return first
+}
+
+// every makes a part of what is to be done now and then, first after d.
+func every(d time.Duration, do func(context.Context)) func(context.Context) error {
+	return func(ctx context.Context) error {
+		turn := time.NewTicker(d)
+		defer turn.Stop()
+		for {
+			select {
+			case <-ctx.Done():
+				return nil
+			case <-turn.C:
+				do(ctx)
+			}
+		}
+	}
+}
+
+// start runs one part; stop ends it and waits until it has ended.
+func start(ctx context.Context, p part, failed chan<- error) (stop func()) {
+	own, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		if err := p.run(own); err != nil && !errors.Is(err, context.Canceled) {
+			failed <- fmt.Errorf("%s: %w", p.name, err)
+		}
+	}()
+	return func() {
+		cancel()
+		<-done
+	}
+}
+
+// giveBackEvery is how often memory is given back: as often as Go collects an
+// idle heap of its own accord.
+const giveBackEvery = 2 * time.Minute
+
+// giveBack returns the memory that starting up and drawing pages took to the
+// machine. Go by itself keeps it for as much again as is in use, which is much
+// for a board with half a gigabyte.
+func giveBack(context.Context) { debug.FreeOSMemory() }

@@ -26,33 +26,31 @@ const (
 )
 
 func demoCommand() command {
-	c := command{
+	return command{
 		name: "demo", usage: "[--listen ADDR] [--days N] [--for DURATION] [--speed N]",
 		does: "shows the whole program at work on an invented nursery, with nothing else installed",
+		setup: func(fs *flag.FlagSet) work {
+			var set demoSettings
+			fs.StringVar(&set.listen, "listen", "", "`ADDR` of the page and the metrics (default "+demoPage+" or the next free port)")
+			fs.IntVar(&set.days, "days", 30, "days `N` of history")
+			fs.DurationVar(&set.long, "for", 0, "end after `DURATION` (default: at Ctrl-C)")
+			fs.Float64Var(&set.speed, "speed", 1200, "how many times `N` faster than life it goes")
+			wanted := func(words []string) error {
+				switch {
+				case len(words) > 0:
+					return noWords(words)
+				case set.days < 1 || set.days > 400:
+					return misusef("--days wants 1 to 400")
+				case set.speed < 1 || set.speed > 3600:
+					return misusef("--speed wants 1 to 3600")
+				case set.long < 0:
+					return misusef("--for wants a time to come")
+				}
+				return nil
+			}
+			return work{wanted, func(ctx context.Context, c *call) error { return runDemo(ctx, set, c.streams) }}
+		},
 	}
-	c.run = func(ctx context.Context, args []string, io *streams) error {
-		fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
-		listen := fs.String("listen", "", "`ADDR` of the page and the metrics (default "+demoPage+" or the next free port)")
-		days := fs.Int("days", 30, "days `N` of history")
-		long := fs.Duration("for", 0, "end after `DURATION` (default: at Ctrl-C)")
-		speed := fs.Float64("speed", 1200, "how many times `N` faster than life it goes")
-		words, err := parse(c, fs, args, io)
-		if err != nil {
-			return err
-		}
-		switch {
-		case len(words) > 0:
-			return noWords(words)
-		case *days < 1 || *days > 400:
-			return misusef("--days wants 1 to 400")
-		case *speed < 1 || *speed > 3600:
-			return misusef("--speed wants 1 to 3600")
-		case *long < 0:
-			return misusef("--for wants a time to come")
-		}
-		return runDemo(ctx, demoSettings{*listen, *days, *long, *speed}, io)
-	}
-	return c
 }
 
 type demoSettings struct {

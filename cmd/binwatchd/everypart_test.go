@@ -17,7 +17,6 @@ import (
 
 	"binwatchd/internal/brokertest"
 	"binwatchd/internal/config"
-	"binwatchd/internal/control"
 	"binwatchd/internal/farm"
 )
 
@@ -118,14 +117,14 @@ func (e *everyPart) reload(pairs ...string) {
 		e.t.Fatalf("nothing to change in %q", pairs)
 	}
 	write(e.t, filepath.Dir(e.path), filepath.Base(e.path), e.yaml)
-	if err := control.NewClient(e.d.cfg.Load().Control).Reload(e.t.Context()); err != nil {
+	if err := e.d.reload(e.t.Context()); err != nil {
 		e.t.Fatalf("reload after %q: %v", pairs, err)
 	}
 }
 
 func (e *everyPart) view() farm.View {
 	e.t.Helper()
-	v, err := control.NewClient(e.d.cfg.Load().Control).Look(e.t.Context())
+	v, err := client(e.d.cfg.Load()).Look(e.t.Context())
 	if err != nil {
 		e.t.Fatal(err)
 	}

@@ -18,37 +18,28 @@ import (
 )
 
 func exportCommand() command {
-	c := command{
+	return command{
 		name: "export", usage: "--config FILE [--from T] [--to T] [--format csv|lines]",
-		does: "writes the readings that are kept, as CSV or InfluxDB line protocol",
+		does: "writes the readings that are kept, as CSV or InfluxDB line protocol", load: forRun,
+		setup: func(fs *flag.FlagSet) work {
+			from := fs.String("from", "", "leave out what was measured before `T`")
+			to := fs.String("to", "", "leave out what was measured at `T` or later")
+			format := fs.String("format", "csv", "csv or lines")
+			wanted := func(words []string) error {
+				if len(words) == 0 && *format != "csv" && *format != "lines" {
+					return misusef("--format is csv or lines, not %q", *format)
+				}
+				return noWords(words)
+			}
+			return work{wanted, func(ctx context.Context, c *call) error {
+				span, err := parseSpan(*from, *to, c.cfg.Farm.Location)
+				if err != nil {
+					return err
+				}
+				return export(ctx, c.cfg, span, *format, c.streams)
+			}}
+		},
 	}
-	c.run = func(ctx context.Context, args []string, io *streams) error {
-		fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
-		path := fs.String("config", "", "configuration `FILE`")
-		from := fs.String("from", "", "leave out what was measured before `T`")
-		to := fs.String("to", "", "leave out what was measured at `T` or later")
-		format := fs.String("format", "csv", "csv or lines")
-		words, err := parse(c, fs, args, io)
-		if err != nil {
-			return err
-		}
-		if err := noWords(words); err != nil {
-			return err
-		}
-		if *format != "csv" && *format != "lines" {
-			return misusef("--format is csv or lines, not %q", *format)
-		}
-		cfg, err := load(*path, config.ForRun, io)
-		if err != nil {
-			return err
-		}
-		span, err := parseSpan(*from, *to, cfg.Farm.Location)
-		if err != nil {
-			return err
-		}
-		return export(ctx, cfg, span, *format, io)
-	}
-	return c
 }
 
 func export(ctx context.Context, cfg *config.Config, span timeSpan, format string, s *streams) error {
@@ -70,11 +61,10 @@ func export(ctx context.Context, cfg *config.Config, span timeSpan, format strin
 		n++
 		return write(e)
 	})
-	if err == nil {
-		err = flush()
-	}
-	if err == nil {
-		err = out.Flush()
+	for _, end := range []func() error{flush, out.Flush} {
+		if err == nil {
+			err = end()
+		}
 	}
 	if err != nil {
 		return fmt.Errorf("export: %w", err)

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"binwatchd/internal/backoff"
 	"binwatchd/internal/config"
 	"binwatchd/internal/control"
 	"binwatchd/internal/farm"
@@ -20,46 +21,47 @@ import (
 )
 
 func jotCommand() command {
-	c := command{
+	return command{
 		name: "jot", usage: "BIN[/ZONE] WHAT [AMOUNT] [of KIND] [to BIN] [--at TIME] --config FILE",
-		does: "adds a line to the logbook: jot bed/near fed 2 kg of grain",
-	}
-	c.run = func(ctx context.Context, args []string, io *streams) error {
-		fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
-		path := fs.String("config", "", "configuration `FILE`")
-		at := fs.String("at", "", "`TIME` at which it was done; now when left out")
-		words, err := parse(c, fs, args, io)
-		if err != nil {
-			return err
-		}
-		j, err := parseJot(words)
-		if err != nil {
-			return err
-		}
-		cfg, err := load(*path, config.ForRun, io)
-		if err != nil {
-			return err
-		}
-		if err := placeJot(&cfg.Farm, &j); err != nil {
-			return err
-		}
-		now := machineTimes().now()
-		j.At, j.By = now, "command"
-		if *at != "" {
-			if j.At, err = moment(*at, cfg.Farm.Location); err != nil {
+		does: "adds a line to the logbook: jot bed/near fed 2 kg of grain", load: forRun,
+		setup: func(fs *flag.FlagSet) work {
+			at := fs.String("at", "", "`TIME` at which it was done; now when left out")
+			var j farm.Jot
+			wanted := func(words []string) (err error) {
+				j, err = parseJot(words)
 				return err
 			}
-		}
-		j.At = j.At.UTC().Truncate(time.Millisecond)
-		if err := ingest.CheckJot(&cfg.Farm, j, now); err != nil {
+			return work{wanted, func(ctx context.Context, c *call) error {
+				now := machineTimes().now()
+				if err := completeJot(c.cfg, &j, *at, now); err != nil {
+					return err
+				}
+				return noteJot(ctx, c.cfg, j, now, c.streams)
+			}}
+		},
+	}
+}
+
+// completeJot gives a jot its place and its time, and checks it. At is the time on
+// the command line; "" leaves it to the daemon's clock, which may know better.
+func completeJot(cfg *config.Config, j *farm.Jot, at string, now time.Time) (err error) {
+	if err := placeJot(&cfg.Farm, j); err != nil {
+		return err
+	}
+	j.At, j.By = now, "command"
+	if at != "" {
+		if j.At, err = moment(at, cfg.Farm.Location); err != nil {
 			return err
 		}
-		if *at == "" {
-			j.At = time.Time{} // by the daemon's clock, which may know better
-		}
-		return noteJot(ctx, cfg, j, now, io)
 	}
-	return c
+	j.At = j.At.UTC().Truncate(time.Millisecond)
+	if err := ingest.CheckJot(&cfg.Farm, *j, now); err != nil {
+		return err
+	}
+	if at == "" {
+		j.At = time.Time{}
+	}
+	return nil
 }
 
 // parseJot reads BIN[/ZONE] WHAT [AMOUNT] [of KIND] [to BIN]. A place, a kind
@@ -126,7 +128,7 @@ const startWait = 20 * time.Second
 // noteJot has the daemon write the jot, or writes it when none is running.
 func noteJot(ctx context.Context, cfg *config.Config, j farm.Jot, now time.Time, io *streams) error {
 	for began := time.Now(); ; {
-		err := control.NewClient(cfg.Control).Act(ctx, control.Action{Jot: &j})
+		err := client(cfg).Act(ctx, control.Action{Jot: &j})
 		if err == nil {
 			fmt.Fprintln(io.out, "noted:", sayJot(cfg, j))
 			return nil
@@ -141,7 +143,7 @@ func noteJot(ctx context.Context, cfg *config.Config, j farm.Jot, now time.Time,
 			return nil
 		case !errors.Is(err, journal.ErrInUse):
 			return err
-		case time.Since(began) > startWait || !rest(ctx, 200*time.Millisecond):
+		case time.Since(began) > startWait || !backoff.Pause(ctx, 200*time.Millisecond):
 			return fmt.Errorf("nothing was noted: %w, and it does not answer at %s", err, cfg.Control)
 		}
 	}

@@ -19,39 +19,37 @@ import (
 )
 
 func listenCommand() command {
-	c := command{
+	return command{
 		name: "listen", usage: "--broker URL [--user U --password-file F] [--ca FILE] [--for DURATION]",
 		does: "hears a broker and proposes a probes: section for what it carries",
+		setup: func(fs *flag.FlagSet) work {
+			broker := fs.String("broker", "", "`URL` of the broker: tcp://127.0.0.1:1883 or tls://…")
+			user := fs.String("user", "", "user `U` at the broker")
+			password := fs.String("password-file", "", "file `F` that holds the password, readable by you alone")
+			ca := fs.String("ca", "", "`FILE` with the certificate of the broker's own authority")
+			long := fs.Duration("for", time.Minute, "hear for `DURATION`; Ctrl-C ends it earlier")
+			wanted := func(words []string) error {
+				switch {
+				case len(words) > 0:
+					return noWords(words)
+				case *broker == "":
+					return misusef("--broker URL is needed, such as tcp://127.0.0.1:1883")
+				case *long <= 0:
+					return misusef("--for wants a time to come")
+				case (*user == "") != (*password == ""):
+					return misusef("--user and --password-file go together")
+				}
+				return nil
+			}
+			return work{wanted, func(ctx context.Context, c *call) error {
+				source, err := ear(*broker, *user, *password, *ca)
+				if err != nil {
+					return err
+				}
+				return listen(ctx, source, *long, c.streams)
+			}}
+		},
 	}
-	c.run = func(ctx context.Context, args []string, io *streams) error {
-		fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
-		broker := fs.String("broker", "", "`URL` of the broker: tcp://127.0.0.1:1883 or tls://…")
-		user := fs.String("user", "", "user `U` at the broker")
-		password := fs.String("password-file", "", "file `F` that holds the password, readable by you alone")
-		ca := fs.String("ca", "", "`FILE` with the certificate of the broker's own authority")
-		long := fs.Duration("for", time.Minute, "hear for `DURATION`; Ctrl-C ends it earlier")
-		words, err := parse(c, fs, args, io)
-		if err != nil {
-			return err
-		}
-		if err := noWords(words); err != nil {
-			return err
-		}
-		switch {
-		case *broker == "":
-			return misusef("--broker URL is needed, such as tcp://127.0.0.1:1883")
-		case *long <= 0:
-			return misusef("--for wants a time to come")
-		case (*user == "") != (*password == ""):
-			return misusef("--user and --password-file go together")
-		}
-		source, err := ear(*broker, *user, *password, *ca)
-		if err != nil {
-			return err
-		}
-		return listen(ctx, source, *long, io)
-	}
-	return c
 }
 
 // ear makes a source that hears everything and leaves nothing behind.

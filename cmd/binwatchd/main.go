@@ -1,21 +1,33 @@
 // Command binwatchd watches worm bins and tubs of castings through the probes
 // in them, and tells the keeper in time what is wrong, how long until it
 // matters and what to do. This package wires the parts together and holds no
-// logic of its own: one file a command.
+// logic of its own.
+//
+// main.go is the command line. Each command has its file (now.go has rounds too,
+// hush.go seen, notices.go tell-test, influx.go resend). daemon.go has the parts of
+// the running daemon in the order in which readings flow; each part that takes more
+// than a few lines has a file: notices.go, influx.go, web.go, control.go (the socket
+// for commands), certificates.go. reload.go puts a changed configuration in force,
+// and waitdisk.go waits at the start for a disk that can be written.
 package main
 
 import (
 	"cmp"
 	"context"
 	"errors"
+	"flag"
 	"fmt"
 	"io"
 	"os"
 	"os/signal"
+	"runtime"
+	"runtime/debug"
 	"syscall"
+	"time"
 	_ "time/tzdata" // the farm's time zone, on a machine without zone files
 
 	"binwatchd/internal/clock"
+	"binwatchd/internal/config"
 )
 
 // Exit codes are part of the interface.
@@ -62,14 +74,66 @@ type command struct {
 	name  string
 	usage string // what follows the name
 	does  string // one line
-	run   func(ctx context.Context, args []string, io *streams) error
+	// load gives the configuration that the command works on, which --config names;
+	// nil: it works on none, or loads it by itself.
+	load func(path string, io *streams) (*config.Config, error)
+	// setup adds the command's own flags, and gives what it does once they are read.
+	setup func(fs *flag.FlagSet) work
+}
+
+// work is what a command does with a command line.
+type work struct {
+	check func(words []string) error // what is wrong with the command line; nil: there are to be no words
+	run   func(ctx context.Context, c *call) error
+}
+
+// simply makes the setup of a command without flags of its own.
+func simply(check func([]string) error, run func(context.Context, *call) error) func(*flag.FlagSet) work {
+	return func(*flag.FlagSet) work { return work{check, run} }
+}
+
+// A call is one run of a command: its words without the flags, the configuration it
+// works on and that file's path, and where it reads and writes.
+type call struct {
+	*streams
+	words []string
+	path  string
+	cfg   *config.Config
+}
+
+// do runs the command: the command line is judged whole before the configuration is
+// read.
+func (c command) do(ctx context.Context, args []string, io *streams) error {
+	fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
+	w, path := c.setup(fs), ""
+	if c.load != nil {
+		fs.StringVar(&path, "config", "", "configuration `FILE`")
+	}
+	words, err := parse(c, fs, args, io)
+	if err != nil {
+		return err
+	}
+	if w.check == nil {
+		w.check = noWords
+	}
+	if err := w.check(words); err != nil {
+		return err
+	}
+	one := &call{streams: io, words: words, path: path}
+	if c.load != nil {
+		if one.cfg, err = c.load(path, io); err != nil {
+			return err
+		}
+	}
+	return w.run(ctx, one)
 }
 
 // commands in the order in which a newcomer needs them.
 func commands() []command {
 	return []command{
-		demoCommand(), listenCommand(), checkCommand(), runCommand(clock.Kernel()), nowCommand(), roundsCommand(), jotCommand(), hushCommand(),
-		seenCommand(), calibrateCommand(), rehearseCommand(), tellTestCommand(), exportCommand(), backupCommand(), resendCommand(), speciesCommand(), hashPasswordCommand(), versionCommand(),
+		demoCommand(), listenCommand(), checkCommand(), runCommand(clock.Kernel()), nowCommand(), roundsCommand(),
+		jotCommand(), hushCommand(), seenCommand(), calibrateCommand(), rehearseCommand(), tellTestCommand(),
+		exportCommand(), backupCommand(), resendCommand(), speciesCommand(), hashPasswordCommand(), versionCommand(),
 	}
 }
 
@@ -87,7 +151,7 @@ func dispatch(ctx context.Context, args []string, io *streams) int {
 		if c.name == args[0] {
 			out := &answer{w: io.out}
 			io = &streams{in: io.in, out: out, talk: io.talk}
-			return exitCode(c, cmp.Or(c.run(ctx, args[1:], io), out.err), io)
+			return exitCode(c, cmp.Or(c.do(ctx, args[1:], io), out.err), io)
 		}
 	}
 	fmt.Fprintf(io.talk, "binwatchd: there is no command %q; see binwatchd help\n", args[0])
@@ -131,4 +195,121 @@ func overview(w io.Writer) {
 		fmt.Fprintf(w, "  binwatchd %-10s %s\n", c.name, c.does)
 	}
 	fmt.Fprint(w, "\nbinwatchd COMMAND --help tells more. Begin with: binwatchd demo\n")
+}
+
+// parse reads flags wherever they stand, and gives the words between them.
+func parse(c command, fs *flag.FlagSet, args []string, s *streams) (words []string, err error) {
+	fs.Usage = func() {}
+	fs.SetOutput(io.Discard)
+	for {
+		err := fs.Parse(args)
+		switch {
+		case errors.Is(err, flag.ErrHelp):
+			help(c, fs, s.out)
+			return nil, errHelp
+		case err != nil:
+			return nil, misuse{err.Error()}
+		}
+		args = fs.Args()
+		if len(args) == 0 {
+			return words, nil
+		}
+		words, args = append(words, args[0]), args[1:]
+	}
+}
+
+func help(c command, fs *flag.FlagSet, w io.Writer) {
+	fmt.Fprintf(w, "usage: binwatchd %s %s\n\n%s\n", c.name, c.usage, c.does)
+	first := true
+	fs.VisitAll(func(f *flag.Flag) {
+		if first {
+			fmt.Fprintln(w)
+			first = false
+		}
+		name, about := flag.UnquoteUsage(f)
+		fmt.Fprintf(w, "  --%-22s %s\n", f.Name+" "+name, about)
+	})
+}
+
+// forRun and forRehearsal load the configuration of a command.
+func forRun(path string, s *streams) (*config.Config, error) { return load(path, config.ForRun, s) }
+
+func forRehearsal(path string, s *streams) (*config.Config, error) {
+	return load(path, config.ForRehearsal, s)
+}
+
+// load reads the configuration a command was given. Every problem goes to
+// talk, a line each.
+func load(path string, need config.Need, s *streams) (*config.Config, error) {
+	if path == "" {
+		return nil, misusef("--config FILE is needed")
+	}
+	cfg, err := config.Load(path, need)
+	var problems *config.Problems
+	if errors.As(err, &problems) {
+		fmt.Fprintln(s.talk, problems)
+		return nil, errSaid
+	}
+	if err != nil {
+		return nil, err
+	}
+	for _, n := range cfg.Notes {
+		fmt.Fprintln(s.talk, "note:", n)
+	}
+	return cfg, nil
+}
+
+// oneWord wants exactly one word, and says what it is.
+func oneWord(says string) func([]string) error {
+	return func(words []string) error {
+		if len(words) != 1 {
+			return misuse{says}
+		}
+		return nil
+	}
+}
+
+// noWords refuses what is neither flag nor wanted.
+func noWords(words []string) error {
+	if len(words) > 0 {
+		return misusef("unexpected %q", words[0])
+	}
+	return nil
+}
+
+// moment reads a time on the command line: RFC 3339, a date, or a date with
+// hours and minutes in the farm's time zone.
+func moment(word string, loc *time.Location) (time.Time, error) {
+	for _, layout := range []string{time.RFC3339, "2006-01-02T15:04", "2006-01-02 15:04", "2006-01-02"} {
+		if t, err := time.ParseInLocation(layout, word, loc); err == nil {
+			return t, nil
+		}
+	}
+	return time.Time{}, misusef("%q is no time; write 2026-05-01, 2026-05-01T14:30 or 2026-05-01T14:30:00Z", word)
+}
+
+// version is set by the release build.
+var version = ""
+
+// built is a moment that no true time is earlier than: when this source was
+// written. A clock that shows less has not been set yet.
+var built = time.Date(2026, 11, 24, 0, 0, 0, 0, time.UTC)
+
+func versionCommand() command {
+	return command{name: "version", does: "prints the version", setup: simply(nil, func(_ context.Context, c *call) error {
+		fmt.Fprintf(c.out, "binwatchd %s (%s, %s/%s)\n", versionName(), runtime.Version(), runtime.GOOS, runtime.GOARCH)
+		return nil
+	})}
+}
+
+// versionName falls back to what the Go toolchain knows of the build.
+func versionName() string {
+	if version != "" {
+		return version
+	}
+	info, ok := debug.ReadBuildInfo()
+	if !ok || info.Main.Version == "" || info.Main.Version == "(devel)" {
+		return "development"
+	}
+	return info.Main.Version
 }

@@ -3,37 +3,59 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"flag"
 	"fmt"
 	"io"
+	"io/fs"
 	"maps"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"time"
 
+	"binwatchd/internal/config"
+	"binwatchd/internal/control"
 	"binwatchd/internal/farm"
+	"binwatchd/internal/journal"
+	"binwatchd/internal/rounds"
+	"binwatchd/internal/watch"
 )
 
 func nowCommand() command {
-	c := command{name: "now", usage: "--config FILE [--json]", does: "shows each zone: readings, species, conditions, forecasts, doubts"}
-	c.run = func(ctx context.Context, args []string, io *streams) error {
-		fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
-		asJSON := fs.Bool("json", false, "write one JSON object")
-		cfg, _, err := configured(c, fs, args, noWords, io)
-		if err != nil {
-			return err
-		}
-		v, err := view(ctx, cfg)
-		if err != nil {
-			return err
-		}
-		if *asJSON {
-			return writeJSON(io.out, v)
-		}
-		printView(io.out, v, cfg.Farm.Location)
-		return nil
+	return command{
+		name: "now", usage: "--config FILE [--json]", does: "shows each zone: readings, species, conditions, forecasts, doubts", load: forRun,
+		setup: shown(func(v farm.View, c *call) any { return v }, func(v farm.View, c *call) { printView(c.out, v, c.cfg.Farm.Location) }),
 	}
-	return c
+}
+
+func roundsCommand() command {
+	list := func(v farm.View, c *call) farm.Rounds { return rounds.List(v, c.cfg.Farm.Location) }
+	return command{
+		name: "rounds", usage: "--config FILE [--json]", does: "writes the care list for today", load: forRun,
+		setup: shown(func(v farm.View, c *call) any { return list(v, c) },
+			func(v farm.View, c *call) { fmt.Fprint(c.out, rounds.Text(list(v, c), c.cfg.Farm.Location)) }),
+	}
+}
+
+// shown is the setup of a command that writes what it makes of how the farm stands:
+// for a person, or as JSON.
+func shown(value func(farm.View, *call) any, text func(farm.View, *call)) func(*flag.FlagSet) work {
+	return func(fs *flag.FlagSet) work {
+		asJSON := fs.Bool("json", false, "write one JSON object")
+		return work{run: func(ctx context.Context, c *call) error {
+			v, err := view(ctx, c.cfg)
+			if err != nil {
+				return err
+			}
+			if *asJSON {
+				return writeJSON(c.out, value(v, c))
+			}
+			text(v, c)
+			return nil
+		}}
+	}
 }
 
 func writeJSON(w io.Writer, v any) error {
@@ -198,4 +220,70 @@ func probeValue(p farm.ProbeView, u farm.Units) string {
 		return fmt.Sprintf("%.3g", *p.Value)
 	}
 	return u.Say(p.Measures, *p.Value)
+}
+
+// client asks the daemon that keeps a configuration's journal.
+func client(cfg *config.Config) *control.Client {
+	return control.NewClient(cfg.Control, cfg.Journal.Path)
+}
+
+// view asks the running daemon how the farm stands, or reads it out of the
+// journal when none runs.
+func view(ctx context.Context, cfg *config.Config) (farm.View, error) {
+	v, err := client(cfg).Look(ctx)
+	if !errors.Is(err, control.ErrNoDaemon) {
+		return v, err
+	}
+	return viewOfJournal(ctx, cfg, machineTimes().now())
+}
+
+// viewOfJournal reads how the farm stands out of the journal.
+func viewOfJournal(ctx context.Context, cfg *config.Config, now time.Time) (farm.View, error) {
+	j, err := openToRead(ctx, cfg)
+	if err != nil {
+		return farm.View{}, err
+	}
+	defer j.Close()
+	r, err := watch.Rebuild(ctx, j, &cfg.Farm)
+	if err != nil {
+		return farm.View{}, err
+	}
+	v := r.State.Look(later(now, r.Last))
+	if cfg.Influx != nil {
+		v.Passing, err = refusals(ctx, j)
+	}
+	return v, err
+}
+
+// shownRefusals is how many of the newest a person is shown.
+const shownRefusals = 3
+
+// refusals reads what the database refused for good.
+func refusals(ctx context.Context, j *journal.Journal) (*farm.PassingOn, error) {
+	newest, total, err := j.Parked(ctx, shownRefusals)
+	if err != nil {
+		return nil, err
+	}
+	p := &farm.PassingOn{Refusals: total}
+	for _, r := range newest {
+		p.Newest = append(p.Newest, farm.Refusal{At: r.At, Reason: r.Reason, Line: r.Line})
+	}
+	return p, nil
+}
+
+func missing(path string) bool {
+	_, err := os.Stat(path)
+	return errors.Is(err, fs.ErrNotExist)
+}
+
+// openToRead opens the journal beside a daemon, or without one.
+func openToRead(ctx context.Context, cfg *config.Config) (*journal.Journal, error) {
+	if missing(cfg.Journal.Path) {
+		if dir := filepath.Dir(cfg.Journal.Path); missing(dir) {
+			return nil, fmt.Errorf("there is no folder %s. If the daemon runs, its journal was deleted or moved away under it: do not stop it, put the folder back, "+
+				"or make a new one of that name and owner if it is gone, and ask again ten seconds later. If it does not run yet, make the folder, then: binwatchd run", dir)
+		}
+		return nil, fmt.Errorf("there is no journal yet at %s; start the daemon first: binwatchd run", cfg.Journal.Path)
+	}
+	return journal.OpenReadOnly(ctx, journal.Config{Path: cfg.Journal.Path, Now: time.Now})
 }

@@ -22,51 +22,49 @@ import (
 )
 
 func rehearseCommand() command {
-	c := command{
+	return command{
 		name: "rehearse", usage: "--config FILE [--against FILE2] (--messages CSV | --journal) [--from T] [--to T] [--json]",
 		does: "shows what a configuration would have noticed in a recording or in the farm's own past",
-	}
-	c.run = func(ctx context.Context, args []string, io *streams) error {
-		fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
-		path := fs.String("config", "", "`FILE` to rehearse")
-		against := fs.String("against", "", "`FILE` to compare with: what differs")
-		messages := fs.String("messages", "", "`CSV` with the header time,topic,payload; - reads standard input")
-		past := fs.Bool("journal", false, "rehearse what the journal of the configuration holds")
-		from := fs.String("from", "", "leave out what arrived before `T`")
-		to := fs.String("to", "", "leave out what arrived at `T` or later")
-		asJSON := fs.Bool("json", false, "write every change as one JSON object a line; with --against one object")
-		words, err := parse(c, fs, args, io)
-		if err != nil {
-			return err
-		}
-		if err := noWords(words); err != nil {
-			return err
-		}
-		if (*messages != "") == *past {
-			return misusef("wants either --messages CSV or --journal")
-		}
-		if *messages == "-" && *against != "" {
-			return misusef("standard input can be read only once: give --against a file of messages")
-		}
-		cfg, err := load(*path, config.ForRehearsal, io)
-		if err != nil {
-			return err
-		}
-		span, err := parseSpan(*from, *to, cfg.Farm.Location)
-		if err != nil {
-			return err
-		}
-		play := player{messages: *messages, journal: cfg.Journal.Path, span: span, in: io.in}
-		if *against != "" {
-			other, err := load(*against, config.ForRehearsal, io)
-			if err != nil {
-				return err
+		setup: func(fs *flag.FlagSet) work {
+			path := fs.String("config", "", "`FILE` to rehearse")
+			against := fs.String("against", "", "`FILE` to compare with: what differs")
+			messages := fs.String("messages", "", "`CSV` with the header time,topic,payload; - reads standard input")
+			past := fs.Bool("journal", false, "rehearse what the journal of the configuration holds")
+			from := fs.String("from", "", "leave out what arrived before `T`")
+			to := fs.String("to", "", "leave out what arrived at `T` or later")
+			asJSON := fs.Bool("json", false, "write every change as one JSON object a line; with --against one object")
+			wanted := func(words []string) error {
+				switch {
+				case len(words) > 0:
+					return noWords(words)
+				case (*messages != "") == *past:
+					return misusef("wants either --messages CSV or --journal")
+				case *messages == "-" && *against != "":
+					return misusef("standard input can be read only once: give --against a file of messages")
+				}
+				return nil
 			}
-			return compare(ctx, play, cfg, other, [2]string{*path, *against}, *asJSON, io)
-		}
-		return rehearseOne(ctx, play, cfg, *asJSON, io)
+			return work{wanted, func(ctx context.Context, c *call) error {
+				cfg, err := forRehearsal(*path, c.streams)
+				if err != nil {
+					return err
+				}
+				span, err := parseSpan(*from, *to, cfg.Farm.Location)
+				if err != nil {
+					return err
+				}
+				play := player{messages: *messages, journal: cfg.Journal.Path, span: span, in: c.in}
+				if *against == "" {
+					return rehearseOne(ctx, play, cfg, *asJSON, c.streams)
+				}
+				other, err := forRehearsal(*against, c.streams)
+				if err != nil {
+					return err
+				}
+				return compare(ctx, play, cfg, other, [2]string{*path, *against}, *asJSON, c.streams)
+			}}
+		},
 	}
-	return c
 }
 
 // A timeSpan is [from, to); a zero end is open.

@@ -1,15 +1,92 @@
 package main
 
 import (
+	"context"
 	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
 	"path/filepath"
 	"reflect"
 	"slices"
+	"strings"
+	"sync"
 
 	"binwatchd/internal/config"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/notify"
 )
+
+// reload puts the configuration file in force as it is now. A bad file
+// changes nothing. The session with the broker goes on.
+func (d *daemon) reload(ctx context.Context) error {
+	if d.path == "" {
+		return errors.New("there is no configuration file to reload")
+	}
+	d.reloading.Lock()
+	defer d.reloading.Unlock()
+	wanted, err := config.Load(d.path, config.ForRun)
+	if err != nil {
+		return err
+	}
+	cfg, waits := taken(d.cfg.Load(), wanted)
+	waits = append(waits, d.broken(cfg)...)
+	name, err := digest(cfg)
+	if err != nil {
+		return err
+	}
+	sender, tellers, err := d.newSender(cfg)
+	if err != nil {
+		return err
+	}
+	if err := d.loop.Reload(ctx, &cfg.Farm, name); err != nil {
+		return err // the sender in force stays, and with it what it told from memory
+	}
+	gone := withoutTellers(d.sending.tellers(), tellers)
+	d.sending.set(sender, tellers)
+	if err := sender.Forget(ctx, gone); err != nil {
+		d.log.Warn("what is owed to tellers that are gone stays owed", "error", err)
+	}
+	d.hear(cfg)
+	d.logDifference(d.cfg.Swap(cfg), cfg, waits)
+	return nil
+}
+
+// digest names a configuration, so that a snapshot taken under another is
+// noticed. It is made of what is in force, secrets redacted.
+func digest(cfg *config.Config) (string, error) {
+	var b strings.Builder
+	if err := cfg.Show(&b); err != nil {
+		return "", fmt.Errorf("write out the configuration: %w", err)
+	}
+	sum := sha256.Sum256([]byte(versionName() + "\n" + b.String()))
+	return hex.EncodeToString(sum[:8]), nil
+}
+
+// difference lists the lines of what is in force that went and came.
+func difference(old, cfg *config.Config) (gone, come []string, err error) {
+	var was, is strings.Builder
+	if err := errors.Join(old.Show(&was), cfg.Show(&is)); err != nil {
+		return nil, nil, err
+	}
+	a, b := strings.Split(was.String(), "\n"), strings.Split(is.String(), "\n")
+	return without(a, b), without(b, a), nil
+}
+
+// without gives the lines of a that b does not have as often.
+func without(a, b []string) []string {
+	left := map[string]int{}
+	for _, l := range b {
+		left[l]++
+	}
+	var out []string
+	for _, l := range a {
+		if left[l]--; left[l] < 0 {
+			out = append(out, strings.TrimSpace(l))
+		}
+	}
+	return out
+}
 
 // taken is a wanted configuration as far as a reload can put it in force, and the
 // names of the parts that wait for a restart: what holds a connection, a port or
@@ -124,4 +201,54 @@ func whole(path string) string {
 		return abs
 	}
 	return path
+}
+
+// farms are the one place from which the daemon's parts have the farm: the one in
+// force, and for what is passed on late the one that was when it was noted.
+type farms struct {
+	mu    sync.Mutex
+	known []farmSince // oldest first
+}
+
+// A farmSince is a farm and the sequence number of the event from which on it was in
+// force.
+type farmSince struct {
+	farm *farm.Farm
+	from int64
+}
+
+// mostFarms bounds what is remembered: reloads of one run of the daemon.
+const mostFarms = 64
+
+// take puts a farm in force from a place on.
+func (f *farms) take(fm *farm.Farm, from int64) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if n := len(f.known); n > 0 && f.known[n-1].farm == fm {
+		return // the loop began anew under the same one
+	}
+	if len(f.known) == mostFarms {
+		f.known = f.known[1:]
+	}
+	f.known = append(f.known, farmSince{fm, from})
+}
+
+// now is the farm in force.
+func (f *farms) now() *farm.Farm {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.known[len(f.known)-1].farm
+}
+
+// at is the farm that was in force at a place; the oldest known where that is not
+// known any more.
+func (f *farms) at(seq int64) *farm.Farm {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	for i := len(f.known) - 1; i > 0; i-- {
+		if f.known[i].from <= seq {
+			return f.known[i].farm
+		}
+	}
+	return f.known[0].farm
 }

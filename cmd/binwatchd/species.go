@@ -13,29 +13,24 @@ import (
 )
 
 func speciesCommand() command {
-	c := command{name: "species", usage: "[--config FILE]", does: "prints the species table with its sources and their disagreements"}
-	c.run = func(_ context.Context, args []string, io *streams) error {
-		fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
-		path := fs.String("config", "", "`FILE` whose own species and changes are to be shown too")
-		words, err := parse(c, fs, args, io)
-		if err != nil {
-			return err
-		}
-		if err := noWords(words); err != nil {
-			return err
-		}
-		table, units := husbandry.Species(), farm.Metric
-		if *path != "" {
-			cfg, err := config.Load(*path, config.ForRehearsal)
-			if err != nil {
-				return err
-			}
-			table, units = cfg.Farm.Species, cfg.Farm.Units
-		}
-		printSpecies(io.out, table, units)
-		return nil
+	return command{
+		name: "species", usage: "[--config FILE]", does: "prints the species table with its sources and their disagreements",
+		setup: func(fs *flag.FlagSet) work {
+			path := fs.String("config", "", "`FILE` whose own species and changes are to be shown too")
+			return work{run: func(_ context.Context, c *call) error {
+				table, units := husbandry.Species(), farm.Metric
+				if *path != "" {
+					cfg, err := config.Load(*path, config.ForRehearsal)
+					if err != nil {
+						return err
+					}
+					table, units = cfg.Farm.Species, cfg.Farm.Units
+				}
+				printSpecies(c.out, table, units)
+				return nil
+			}}
+		},
 	}
-	return c
 }
 
 func printSpecies(w io.Writer, table []farm.Species, u farm.Units) {

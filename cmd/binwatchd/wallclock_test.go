@@ -28,7 +28,7 @@ func childMain() int {
 	defer stop()
 	s := &streams{os.Stdin, os.Stdout, os.Stderr}
 	c := runCommand(wallClock{path}.sources())
-	return exitCode(c, c.run(ctx, os.Args[2:], s), s)
+	return exitCode(c, c.do(ctx, os.Args[2:], s), s)
 }
 
 // A wallClock is that of a machine on which somebody sets it wrong: a file says

@@ -7,10 +7,87 @@ import (
 	"fmt"
 	"net"
 	"net/http"
+	"slices"
+	"strings"
 	"time"
 
 	"binwatchd/internal/config"
+	"binwatchd/internal/metrics"
+	"binwatchd/internal/page"
 )
+
+// openWeb puts the page, the metrics and the health together on one address.
+func (d *daemon) openWeb(cfg *config.Config) error {
+	if cfg.Page == nil {
+		return nil
+	}
+	password, err := revealed(cfg.Page.Password)
+	if err != nil {
+		return fmt.Errorf("page password: %w", err)
+	}
+	if err := page.Check(cfg.Page.Listen, password != ""); err != nil {
+		return err
+	}
+	p, err := page.New(page.Config{
+		Farm: d.farms.now, Look: d.lookClosely, Rounds: d.rounds, History: d.journal,
+		Act: d.loop.Act, Password: password, TLS: cfg.Page.TLS != nil, Now: d.now, Log: d.log,
+	})
+	if err != nil {
+		return err
+	}
+	mux := http.NewServeMux()
+	mux.Handle("/", p)
+	figures := d.meter()
+	mux.Handle("GET /metrics", behindLogin(p, figures, cfg.Page, config.Metrics))
+	mux.Handle("GET /healthz", behindLogin(p, figures, cfg.Page, config.Health))
+	d.web, err = listenWeb(cfg.Page, mux)
+	return err
+}
+
+// behindLogin keeps a part with the page's login unless it is configured to
+// stand apart.
+func behindLogin(p *page.Page, h http.Handler, cfg *config.Page, part config.Part) http.Handler {
+	if slices.Contains(cfg.Open, part) {
+		return h
+	}
+	return p.Guard(h)
+}
+
+// meter shows the farm and the machinery to a scraper.
+func (d *daemon) meter() http.Handler {
+	mc := metrics.Config{Version: versionName(), Look: d.look, Journal: d.journalFigures, Notices: d.noticeFigures, Log: d.log}
+	if d.forward != nil {
+		mc.Influx = d.influxFigures
+	}
+	return metrics.NewHandler(mc)
+}
+
+func (d *daemon) journalFigures() (metrics.Journal, bool) {
+	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
+	defer cancel()
+	s, err := d.journal.Sizes(ctx)
+	return metrics.Journal{
+		FileBytes: s.FileBytes, LogBytes: s.LogBytes, FreeBytes: s.FreeBytes,
+		Packed: s.Packed, Unpacked: s.Unpacked, Events: s.Events, Oldest: s.Oldest,
+	}, err == nil
+}
+
+func (d *daemon) influxFigures() (metrics.Influx, bool) {
+	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
+	defer cancel()
+	f := d.forward.Figures()
+	waiting, err := d.journal.Behind(ctx, f.Reached)
+	return metrics.Influx{Waiting: waiting, Written: f.Written, Parked: f.Parked, Failed: f.Failed, At: f.At}, err == nil
+}
+
+func (d *daemon) noticeFigures() []metrics.Notices {
+	var out []metrics.Notices
+	for _, c := range d.sending.now().Counts() {
+		kind, _, _ := strings.Cut(c.By, ":")
+		out = append(out, metrics.Notices{By: kind, Outcome: c.Outcome, Count: c.N})
+	}
+	return out
+}
 
 // A webServer serves the page, the metrics and the health on one address.
 type webServer struct {

@@ -101,11 +101,22 @@ func (b *builder) checkBrokerTLS(d *brokerDoc) {
 // sun_path has 108 bytes, one of them the end).
 const longestSocket = 107
 
+// socketBeside is where commands reach the daemon of a journal where control: says
+// nothing. Journals of two farms in one folder have two names, and so have their
+// sockets.
+func socketBeside(journal string) string {
+	name := "binwatchd.sock"
+	if base := filepath.Base(journal); base != "journal.db" {
+		name = "binwatchd-" + base + ".sock"
+	}
+	return filepath.Join(filepath.Dir(journal), name)
+}
+
 func (b *builder) buildJournal(c *Config) {
 	d := &b.doc.journal.v
 	c.Journal = Journal{Path: b.path(&d.path), Flush: d.flush.v, Keep: d.keep.v}
 	if d.path.set {
-		b.doc.control.or(filepath.Join(filepath.Dir(d.path.v), "binwatchd.sock"), "beside the journal")
+		b.doc.control.or(socketBeside(d.path.v), "beside the journal")
 	}
 	c.Control = b.path(&b.doc.control)
 	if len(c.Control) > longestSocket {

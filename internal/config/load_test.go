@@ -206,6 +206,21 @@ func TestRelativePaths(t *testing.T) {
 	}
 }
 
+// Two farms may keep their journals in one folder; their daemons must not share a
+// socket.
+func TestEachJournalHasASocketOfItsOwn(t *testing.T) {
+	for journal, want := range map[string]string{
+		"/srv/bins/journal.db": "/srv/bins/binwatchd.sock",
+		"/srv/bins/yard.db":    "/srv/bins/binwatchd-yard.db.sock",
+		"/srv/bins/yard":       "/srv/bins/binwatchd-yard.sock",
+	} {
+		c := parseAt(t, replaced(t, "/var/lib/binwatchd/journal.db", journal), config.ForRun)
+		if c.Control != want {
+			t.Errorf("%s: the socket is %s, want %s", journal, c.Control, want)
+		}
+	}
+}
+
 // Without timezone the machine's own name for its zone is shown, for people
 // read it.
 func TestMachineZoneHasItsName(t *testing.T) {

@@ -10,6 +10,8 @@ import (
 	"io/fs"
 	"net"
 	"net/http"
+	"net/url"
+	"path/filepath"
 	"strings"
 	"syscall"
 	"time"
@@ -19,14 +21,16 @@ import (
 
 // A Client asks the daemon that listens at a socket.
 type Client struct {
-	path string
-	http *http.Client
+	path    string
+	journal string
+	http    *http.Client
 }
 
-// NewClient makes a client; nothing is dialled yet.
-func NewClient(path string) *Client {
+// NewClient makes a client for the daemon that keeps a journal; nothing is dialled
+// yet. A daemon that keeps another one answers with an error.
+func NewClient(path, journal string) *Client {
 	var d net.Dialer
-	return &Client{path: path, http: &http.Client{
+	return &Client{path: path, journal: journal, http: &http.Client{
 		Timeout: 35 * time.Second,
 		Transport: &http.Transport{DialContext: func(ctx context.Context, _, _ string) (net.Conn, error) {
 			return d.DialContext(ctx, "unix", path)
@@ -54,12 +58,6 @@ func (c *Client) Act(ctx context.Context, a Action) error {
 		return fmt.Errorf("encode action: %w", err)
 	}
 	_, err = c.call(ctx, http.MethodPost, "/act", body)
-	return err
-}
-
-// Reload has the daemon read its configuration again.
-func (c *Client) Reload(ctx context.Context) error {
-	_, err := c.call(ctx, http.MethodPost, "/reload", nil)
 	return err
 }
 
@@ -94,6 +92,9 @@ func (c *Client) ask(ctx context.Context, by *http.Client, method, path string, 
 	req, err := http.NewRequestWithContext(ctx, method, "http://daemon"+path, bytes.NewReader(body))
 	if err != nil {
 		return nil, fmt.Errorf("ask the daemon: %w", err)
+	}
+	if whole, err := filepath.Abs(c.journal); c.journal != "" && err == nil {
+		req.Header.Set(journalHeader, url.PathEscape(whole))
 	}
 	resp, err := by.Do(req)
 	switch {

@@ -1,9 +1,12 @@
-// Package control is the one door for commands to a running daemon: a unix
+// Package control is the one way for commands to a running daemon: a unix
 // socket beside the journal that speaks a small HTTP. Who may open the socket
 // may act: it is readable and writable by the daemon's user and group only.
 //
+// A farm is known by its journal: a command says which one it means, and a daemon
+// that keeps another refuses it, so that nothing is noted for the wrong bins.
+//
 // The server side is run by the daemon and turns requests into calls of a
-// [Door]; the client side is used by the commands. It knows nothing of rules
+// [Daemon]; the client side is used by the commands. It knows nothing of rules
 // or journal.
 package control
 
@@ -18,14 +21,12 @@ import (
 // ErrNoDaemon says that nobody listens at the socket.
 var ErrNoDaemon = errors.New("no daemon is running here")
 
-// A Door is what the running daemon lets commands do.
-type Door interface {
+// A Daemon is what the running daemon lets commands do.
+type Daemon interface {
 	// Look gives how the farm stands.
 	Look(ctx context.Context) (farm.View, error)
 	// Act notes a jot, a hush or a seen, and returns once it is on disk.
 	Act(ctx context.Context, e farm.Event) error
-	// Reload puts the configuration file in force as it is now.
-	Reload(ctx context.Context) error
 	// Copy writes the journal to w where its path no longer names it;
 	// [ErrInPlace] where it does.
 	Copy(ctx context.Context, w io.Writer) error
@@ -33,6 +34,9 @@ type Door interface {
 
 // ErrInPlace says that the journal can be copied from its path.
 var ErrInPlace = errors.New("the journal is in its place")
+
+// journalHeader carries the path of the journal that a request is meant for.
+const journalHeader = "Binwatchd-Journal"
 
 // An Action is one thing to note; one field is set.
 type Action struct {

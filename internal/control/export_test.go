@@ -3,4 +3,4 @@ package control
 import "net/http"
 
 // Handler answers what comes by the socket.
-func Handler(door Door) http.Handler { return handler(door) }
+func Handler(daemon Daemon) http.Handler { return handler(daemon) }

@@ -9,7 +9,9 @@ import (
 	"io/fs"
 	"net"
 	"net/http"
+	"net/url"
 	"os"
+	"path/filepath"
 	"syscall"
 	"time"
 )
@@ -24,15 +26,15 @@ type Server struct {
 	done chan error
 }
 
-// Listen opens the socket at path and serves door. A socket that a dead daemon
-// left behind is replaced; one that answers is an error.
-func Listen(path string, door Door) (*Server, error) {
+// Listen opens the socket at path for the daemon that keeps a journal. A socket that
+// a dead daemon left behind is replaced; one that answers is an error.
+func Listen(path, journal string, daemon Daemon) (*Server, error) {
 	ln, err := listen(path)
 	if err != nil {
 		return nil, err
 	}
 	s := &Server{ln: ln, done: make(chan error, 1), http: &http.Server{
-		Handler: handler(door), ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 10 * time.Second,
+		Handler: onlyFor(journal, path, handler(daemon)), ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 10 * time.Second,
 		WriteTimeout: 30 * time.Second, IdleTimeout: 30 * time.Second,
 	}}
 	go func() { s.done <- s.http.Serve(ln) }()
@@ -86,10 +88,34 @@ func (s *Server) Abandon() {
 	_ = s.http.Close() // nobody can reach it any more
 }
 
-func handler(door Door) http.Handler {
+// onlyFor refuses what is meant for the daemon that keeps another journal.
+func onlyFor(journal, socket string, h http.Handler) http.Handler {
+	whole, err := filepath.Abs(journal)
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		wanted, bad := url.PathUnescape(r.Header.Get(journalHeader))
+		if err == nil && bad == nil && wanted != "" && !sameFile(wanted, whole) {
+			http.Error(w, fmt.Sprintf("the daemon at %s keeps the journal %s, not %s: give each farm a control: of its own", socket, whole, wanted), http.StatusMisdirectedRequest)
+			return
+		}
+		h.ServeHTTP(w, r)
+	})
+}
+
+// sameFile tells whether two whole paths lead to one file; equal ones do also
+// where there is none.
+func sameFile(a, b string) bool {
+	if a == b {
+		return true
+	}
+	x, errA := os.Stat(a)
+	y, errB := os.Stat(b)
+	return errA == nil && errB == nil && os.SameFile(x, y)
+}
+
+func handler(daemon Daemon) http.Handler {
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /view", func(w http.ResponseWriter, r *http.Request) {
-		v, err := door.Look(r.Context())
+		v, err := daemon.Look(r.Context())
 		if err != nil {
 			http.Error(w, err.Error(), http.StatusServiceUnavailable)
 			return
@@ -115,21 +141,18 @@ func handler(door Door) http.Handler {
 			http.Error(w, "the action is empty", http.StatusBadRequest)
 			return
 		}
-		answer(w, door.Act(r.Context(), e))
+		answer(w, daemon.Act(r.Context(), e))
 	})
-	mux.HandleFunc("GET /copy", func(w http.ResponseWriter, r *http.Request) { copyTo(w, r, door) })
-	mux.HandleFunc("POST /reload", func(w http.ResponseWriter, r *http.Request) {
-		answer(w, door.Reload(r.Context()))
-	})
+	mux.HandleFunc("GET /copy", func(w http.ResponseWriter, r *http.Request) { copyTo(w, r, daemon) })
 	return mux
 }
 
 // copyTo sends the journal, however long that takes. A copy that breaks off in
 // the middle breaks the connection, so that it can't be taken for a whole one.
-func copyTo(w http.ResponseWriter, r *http.Request, door Door) {
+func copyTo(w http.ResponseWriter, r *http.Request, daemon Daemon) {
 	_ = http.NewResponseController(w).SetWriteDeadline(time.Time{}) // a connection that has none needs no more time
 	begun := &begun{w: w}
-	err := door.Copy(r.Context(), begun)
+	err := daemon.Copy(r.Context(), begun)
 	switch {
 	case err == nil:
 	case begun.yes:

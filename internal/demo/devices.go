@@ -9,6 +9,51 @@ import (
 	"binwatchd/internal/physics"
 )
 
+// A device is one sender: it speaks on one topic, every so often.
+type device struct {
+	topic  string
+	every  time.Duration
+	retain bool
+	say    func(*site, time.Time) string // "" says nothing this time
+
+	dice physics.Dice
+	turn int64     // which of its turns comes next
+	due  time.Time // and when
+}
+
+// begin makes the first turn from start on the next one. Turns are counted from
+// the story's origin.
+func (d *device) begin(dice physics.Dice, origin, start time.Time) {
+	d.dice = dice
+	d.turn = max(0, int64(start.Sub(origin)/d.every)-1)
+	for d.due = d.when(origin); d.due.Before(start); d.due = d.when(origin) {
+		d.turn++
+	}
+}
+
+// when is the time of the next turn: a few seconds late at most, for cheap
+// clocks drift.
+func (d *device) when(origin time.Time) time.Time {
+	phase := d.dice.Named("phase").Between(0, 0, d.every.Seconds())
+	late := d.dice.Named("late").Between(d.turn, 0, 8)
+	after := time.Duration((phase + late) * float64(time.Second))
+	return origin.Add(time.Duration(d.turn)*d.every + after).Truncate(time.Millisecond)
+}
+
+// speak takes the device's turn. One message in three hundred is lost on the
+// air.
+func (d *device) speak(s *site) (Message, bool) {
+	lost := d.dice.Named("lost").Uniform(d.turn) < 1.0/300
+	t := d.due
+	d.turn++
+	d.due = d.when(s.origin)
+	if lost {
+		return Message{}, false
+	}
+	text := d.say(s, t)
+	return Message{t, d.topic, []byte(text), d.retain}, text != ""
+}
+
 // devices are the nursery's senders, each in the way of some cheap board: bare
 // numbers, numbers in strings, Fahrenheit, raw counts, ratios, time stamps of
 // two kinds.
@@ -160,4 +205,71 @@ func (s *Sim) barrelBoard() func(*site, time.Time) string {
 	return func(at *site, t time.Time) string {
 		return fmt.Sprintf(`{"t":%.1f,"m":%.1f}`, temp(at, t), moist(at, t))
 	}
+}
+
+// flakyProbe is the second temperature probe in the bed's working end, on a
+// corroded connector: now and then it sends its power-on value (85.0), its
+// board's word for a lost probe (−127) or a number out of nowhere, and every
+// few days it says nothing for some hours.
+func (s *Sim) flakyProbe() func(*site, time.Time) string {
+	read := s.reader(warm("bed-t2"), nearT)
+	d := s.dice.Named("flaky")
+	return func(at *site, t time.Time) string {
+		v := read(at, t)
+		switch throw := d.Uniform(t.UnixMilli()); {
+		case mute(d, t):
+			return ""
+		case throw < 1.0/90:
+			v = 85
+		case throw < 2.0/90:
+			v = -127
+		case throw < 3.0/90:
+			v += 11 + d.Between(t.UnixMilli()+1, 0, 14)
+		}
+		return strconv.FormatFloat(v, 'f', 2, 64)
+	}
+}
+
+// mute tells whether the probe has lost its connection: on one day of three,
+// for two to six hours.
+func mute(d physics.Dice, t time.Time) bool {
+	i := t.Unix() / 86400
+	if d.Named("mute").Uniform(i) > 1.0/3 {
+		return false
+	}
+	from := d.Named("mute from").Between(i, 0, 18)
+	lasts := d.Named("mute for").Between(i, 2, 6)
+	h := float64(t.Unix()%86400) / 3600
+	return h >= from && h < from+lasts
+}
+
+// Batteries run down evenly. The keeper brings a new one some rounds after the
+// old one got low: see careForBatteries.
+const (
+	crateFullV  = 3.92
+	cratePerDay = 0.025
+	crateLowV   = 3.3 // the configuration's low
+
+	shedFullPct = 96.0
+	shedPerDay  = 0.9
+	shedLowPct  = 20.0
+)
+
+// batteries remembers when each was last changed.
+type batteries struct{ crate, shed time.Time }
+
+func (b batteries) crateV(t time.Time) float64 {
+	return crateFullV - cratePerDay*t.Sub(b.crate).Hours()/24
+}
+
+func (b batteries) shedPct(t time.Time) float64 {
+	return max(0, shedFullPct-shedPerDay*t.Sub(b.shed).Hours()/24)
+}
+
+func (s *Sim) crateBattery(_ *site, t time.Time) string {
+	return fmt.Sprintf("%.2f", s.batteries.crateV(t))
+}
+
+func (s *Sim) shedBattery(_ *site, t time.Time) string {
+	return fmt.Sprintf("%.0f", s.batteries.shedPct(t))
 }

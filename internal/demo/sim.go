@@ -1,3 +1,22 @@
+// Package demo is the invented Hillfoot Nursery: a simulated farm whose probes
+// speak like real ones, for showing the program with no hardware at hand.
+//
+// The nursery has a glasshouse bed with a sifting end, a potting-shed stack of
+// trays, a propagation cabinet with African worms, an outdoor trough with
+// European ones, a crate and a barrel of stored castings, and a keeper who
+// walks round every seventh morning. Its season always stands at late spring,
+// whatever the calendar says; a cold snap, a failed heater and a heat wave
+// come round every thirty days (see site.go), so that thirty days of history
+// hold each of them once.
+//
+// Read sim.go first: what is said and when. site.go is the nursery's matter and
+// weather, keeper.go the keeper's rounds, devices.go what each sender says, yaml.go
+// the configuration that fits them, radio.go the way to a broker.
+//
+// A [Sim] is pure: seed and start decide everything it will ever say, to the
+// byte. It knows nothing of how readings are judged and must not import the
+// packages that judge them. [Sim.Play] and [Radio] are the one edge to a real
+// broker. Who calls it: cmd/binwatchd, and tests that want plausible messages.
 package demo
 
 import (
@@ -76,4 +95,12 @@ func (s *Sim) sendJot() (Message, bool) {
 	m := s.said[0]
 	s.said = s.said[1:]
 	return m, true
+}
+
+// A Message is one MQTT publication.
+type Message struct {
+	At      time.Time // when it is sent; whole milliseconds
+	Topic   string
+	Payload []byte
+	Retain  bool
 }

@@ -2,13 +2,10 @@ package demo_test
 
 import (
 	"bytes"
-	"encoding/csv"
 	"slices"
 	"strings"
 	"testing"
 	"time"
-
-	"github.com/google/go-cmp/cmp"
 
 	"binwatchd/internal/demo"
 )
@@ -88,43 +85,5 @@ func TestStampsAreTheTimeOfSending(t *testing.T) {
 	}
 	if seen < 280 {
 		t.Errorf("heard the bed %d times in two days, want nearly 288", seen)
-	}
-}
-
-func TestWriteCSV(t *testing.T) {
-	var file bytes.Buffer
-	if err := demo.New(5, start).WriteCSV(&file, start.Add(3*day)); err != nil {
-		t.Fatal(err)
-	}
-	rows, err := csv.NewReader(&file).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if d := cmp.Diff([]string{"time", "topic", "payload"}, rows[0]); d != "" {
-		t.Fatal(d)
-	}
-	want := collect(demo.New(5, start), 3*day)
-	if len(rows)-1 != len(want) {
-		t.Fatalf("got %d rows for %d messages", len(rows)-1, len(want))
-	}
-	for i, m := range want {
-		at, err := time.Parse(time.RFC3339, rows[i+1][0])
-		if err != nil {
-			t.Fatal(err)
-		}
-		if !at.Equal(m.At) || rows[i+1][1] != m.Topic || rows[i+1][2] != string(m.Payload) {
-			t.Fatalf("row %d: got %q, want %+v", i+1, rows[i+1], m)
-		}
-	}
-}
-
-type full struct{}
-
-func (full) Write([]byte) (int, error) { return 0, errFull }
-
-func TestWriteCSVTellsOfAFullDisk(t *testing.T) {
-	err := demo.New(5, start).WriteCSV(full{}, start.Add(day))
-	if got, want := err.Error(), "write messages: "+errFull.Error(); got != want {
-		t.Errorf("got %q, want %q", got, want)
 	}
 }

@@ -33,7 +33,7 @@ var may = map[string]struct {
 	"page":             {[]string{"farm", "calibration", "chart", "loopback", "snippet", "quantity", "page/auth"}, "adapters state what they need in their own interfaces"},
 	"page/auth":        {[]string{"loopback"}, "the login knows nothing of worms"},
 	"chart":            {[]string{"farm"}, "curves are drawn from samples; mail and page show the same"},
-	"control":          {[]string{"farm"}, "a door for commands knows what may be said, not how it is done"},
+	"control":          {[]string{"farm"}, "the way for commands knows what may be said, not how it is done"},
 	"clock":            {nil, "time is kept by whoever asks, from clocks it is given"},
 	"systemd":          {nil, "the service manager is told how the daemon is, not what it does"},
 	"watch":            {[]string{"farm", "backoff", "clock", "ingest", "rules", "journal"}, "the one live loop joins intake, fold and store"},

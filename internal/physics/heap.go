@@ -1,5 +1,9 @@
 package physics
 
+import (
+	"math"
+)
+
 // Air is what surrounds a heap.
 type Air struct {
 	TempC     float64
@@ -54,12 +58,6 @@ func (h *Heap) Moisture() float64 { return Percent(h.WaterKg() / h.DryKg()) }
 
 // TempC is the temperature of the core, where probes sit.
 func (h *Heap) TempC() float64 { return h.Core.TempC }
-
-// EnergyJ is the heat held against 0 °C and what burning the food, the bedding
-// and the microbes would give.
-func (h *Heap) EnergyJ() float64 {
-	return h.Core.heat() + h.Skin.heat() + burnHeat*(h.FoodKg+h.SlowKg+h.MicrobesKg)
-}
 
 // A Flux is what left the heap during a step.
 type Flux struct {
@@ -121,4 +119,163 @@ func (h *Heap) vapour(dt float64, air Air) float64 {
 // drain is the water the core cannot hold, running off over some six hours, kg.
 func (h *Heap) drain(dt float64) float64 {
 	return max(0, h.Core.WaterKg-h.HoldsKg*h.Core.DryKg) * min(1, dt/(6*3600))
+}
+
+const (
+	heatOfWater = 4186.0 // J/(kg·K)
+	heatOfDry   = 1300.0 // J/(kg·K), dry organic matter; from memory
+	latentHeat  = 2.45e6 // J/kg, water at 20 °C; FAO-56
+)
+
+// A Layer is matter at one temperature.
+type Layer struct {
+	DryKg   float64
+	WaterKg float64
+	TempC   float64
+}
+
+// HeatCapacity is in J/K.
+func (l Layer) HeatCapacity() float64 {
+	return l.DryKg*heatOfDry + l.WaterKg*heatOfWater
+}
+
+// Ratio is kg of water per kg of dry matter.
+func (l Layer) Ratio() float64 { return l.WaterKg / l.DryKg }
+
+// heat is the sensible heat against 0 °C, J.
+func (l Layer) heat() float64 { return l.HeatCapacity() * l.TempC }
+
+// blend adds matter of another temperature; a negative mass leaves, and should
+// then be at the layer's own temperature.
+func (l *Layer) blend(o Layer) { l.change(o.DryKg, o.WaterKg, o.heat()) }
+
+// change adds masses and heat. The heat is what the masses carry against 0 °C
+// and whatever else flows.
+func (l *Layer) change(dryKg, waterKg, joules float64) {
+	h := l.heat() + joules
+	l.DryKg += dryKg
+	l.WaterKg += waterKg
+	l.TempC = h / l.HeatCapacity()
+}
+
+// part is a share of the layer, at its temperature.
+func (l Layer) part(share float64) Layer {
+	return Layer{l.DryKg * share, l.WaterKg * share, l.TempC}
+}
+
+// carry is the heat that moving water brings along, J against 0 °C.
+func carry(waterKg, tempC float64) float64 { return waterKg * heatOfWater * tempC }
+
+// A Portion is matter on the way into or out of a heap.
+type Portion struct {
+	Layer
+	FoodKg     float64 // part of DryKg
+	SlowKg     float64 // part of DryKg
+	MicrobesKg float64 // part of DryKg
+}
+
+// Water is a portion of water alone.
+func Water(kg, tempC float64) Portion {
+	return Portion{Layer: Layer{WaterKg: kg, TempC: tempC}}
+}
+
+// A Foodstuff says what a kilogram of something fed or bedded is made of.
+type Foodstuff struct {
+	Dry   float64 // share of fresh mass
+	Quick float64 // share of dry mass that microbes take up within days
+	Slow  float64 // share of dry mass that lasts for months
+}
+
+// Portion is kg of the stuff, fresh mass, at a temperature.
+func (f Foodstuff) Portion(kg, tempC float64) Portion {
+	dry := kg * f.Dry
+	return Portion{Layer{dry, kg - dry, tempC}, dry * f.Quick, dry * f.Slow, 0}
+}
+
+// Put mixes a portion into the heap, evenly through both layers.
+func (h *Heap) Put(p Portion) {
+	h.Core.blend(p.part(1 - h.SkinShare))
+	h.Skin.blend(p.part(h.SkinShare))
+	h.FoodKg += p.FoodKg
+	h.SlowKg += p.SlowKg
+	h.MicrobesKg += p.MicrobesKg
+}
+
+// Take removes a share of the heap, 0 up to but not including 1.
+func (h *Heap) Take(share float64) Portion {
+	p := Portion{h.Core.part(share), h.FoodKg * share, h.SlowKg * share, h.MicrobesKg * share}
+	if s := h.Skin.part(share); s.HeatCapacity() > 0 {
+		p.blend(s)
+	}
+	h.Core = h.Core.part(1 - share)
+	h.Skin = h.Skin.part(1 - share)
+	h.FoodKg -= p.FoodKg
+	h.SlowKg -= p.SlowKg
+	h.MicrobesKg -= p.MicrobesKg
+	return p
+}
+
+// The heat of a feed comes from microbes growing on it. Uptake follows Contois
+// (1959, J Gen Microbiol 21:40–50; from memory): with much food a microbe it
+// goes by the microbes, with little by the food. What is burned is reckoned as
+// glucose: 2805 kJ/mol, C6H12O6 + 6 O2 → 6 CO2 + 6 H2O.
+const (
+	burnHeat  = 2805e3 / 0.18016    // J/kg
+	burnWater = 6 * 18.015 / 180.16 // kg of water from a kg burned
+	yield     = 0.4                 // kg of microbes from a kg taken up; a choice
+	uptake    = 0.30 / 3600         // kg/s per kg of microbes at 25 °C; a choice
+	crowding  = 3.0                 // kg of food per kg of microbes at which uptake halves; a choice
+	upkeep    = 0.010 / 3600        // kg/s of themselves that microbes burn at 25 °C; a choice
+	slowRate  = 0.004 / 86400       // kg/s per kg of bedding at 25 °C; a choice
+)
+
+// Vigour is how fast microbes work at a temperature, 1 at 25 °C: the
+// square-root curve of Ratkowsky et al. 1983, J Bacteriol 154:1222–1226 (form
+// from memory), from 2 °C to 52 °C with its top near 41 °C.
+func Vigour(tempC float64) float64 {
+	const low, high, bend = 2, 52, 0.15
+	if tempC <= low || tempC >= high {
+		return 0
+	}
+	root := func(t float64) float64 { return (t - low) * (1 - math.Exp(bend*(t-high))) }
+	r := root(tempC) / root(25)
+	return r * r
+}
+
+// digest lets the microbes work for dt seconds and returns the kg burned.
+func (h *Heap) digest(dt float64) float64 {
+	pace := Vigour(h.Core.TempC) * dampness(h.Core.Ratio())
+	taken := min(h.FoodKg, h.breathing(pace*h.wanted())*dt)
+	spent := dt * pace * upkeep * max(0, h.MicrobesKg-h.nativeKg())
+	slow := dt * pace * slowRate * h.SlowKg
+	h.FoodKg -= taken
+	h.MicrobesKg += yield*taken - spent
+	h.SlowKg -= slow
+	return (1-yield)*taken + spent + slow
+}
+
+// wanted is the food that microbes with air enough take up at 25 °C, kg/s.
+func (h *Heap) wanted() float64 {
+	if h.FoodKg <= 0 {
+		return 0
+	}
+	return uptake * h.MicrobesKg * h.FoodKg / (h.FoodKg + crowding*h.MicrobesKg)
+}
+
+// breathing slows an uptake, kg/s, for want of air: the faster they burn, the
+// staler it gets.
+func (h *Heap) breathing(kgs float64) float64 {
+	if h.BreathW == 0 {
+		return kgs
+	}
+	return kgs / (1 + kgs*(1-yield)*burnHeat/h.BreathW)
+}
+
+// nativeKg is the active microbes that stay about when there is no feed.
+func (h *Heap) nativeKg() float64 { return nativeShare * (h.Core.DryKg + h.Skin.DryKg) }
+
+// dampness holds microbes back in dry stuff: none below 20 % of water, freely
+// from 55 % up.
+func dampness(ratio float64) float64 {
+	return min(1, max(0, (Percent(ratio)-20)/35))
 }

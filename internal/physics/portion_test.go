@@ -25,29 +25,19 @@ func TestWaterBringsTheMoistureThatTheFormulaSays(t *testing.T) {
 }
 
 // Mixing keeps heat and mass (first law).
-func TestPutTakeAndTurnConserve(t *testing.T) {
+func TestPutAndTakeConserve(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		h := randomHeap(t)
-		energy, water, dry := h.EnergyJ(), h.WaterKg(), h.DryKg()
+		energy, water, dry := physics.EnergyJ(h), h.WaterKg(), h.DryKg()
 		p := h.Take(rapid.Float64Range(0.01, 0.9).Draw(t, "share"))
-		h.Turn()
 		near := func(what string, got, want float64) {
 			if math.Abs(got-want) > 1e-9*math.Abs(want) {
 				t.Fatalf("%s: got %g, want %g", what, got, want)
 			}
 		}
 		h.Put(p)
-		near("energy", h.EnergyJ(), energy)
+		near("energy", physics.EnergyJ(h), energy)
 		near("water", h.WaterKg(), water)
 		near("dry matter", h.DryKg(), dry)
 	})
-}
-
-func TestTurnEvensOut(t *testing.T) {
-	h := physics.Build(bed, 10, 0, 70, 20)
-	h.Skin.TempC, h.Core.TempC = 10, 30
-	h.Skin.WaterKg -= 3
-	h.Turn()
-	near(t, "temperatures", h.Skin.TempC-h.Core.TempC, 0, 1e-9)
-	near(t, "water ratios", h.Skin.Ratio()-h.Core.Ratio(), 0, 1e-9)
 }

@@ -52,11 +52,11 @@ func TestFeedSendsASignOfLifeForEachCheckThatSucceeds(t *testing.T) {
 	if err := <-ended; err != nil {
 		t.Errorf("Feed: %v", err)
 	}
-	if err := n.Status("the end"); err != nil {
+	if err := n.Ready("the end"); err != nil {
 		t.Fatal(err)
 	}
 	var got []string
-	for m := manager.next(t); m != "STATUS=the end"; m = manager.next(t) {
+	for m := manager.next(t); m != "READY=1\nSTATUS=the end"; m = manager.next(t) {
 		got = append(got, m)
 	}
 	want := []string{"WATCHDOG=1", "WATCHDOG=1", "WATCHDOG=1", "WATCHDOG=1"} // as many as checks that succeeded

@@ -58,12 +58,6 @@ func watchdogInterval(getenv func(string) string, pid int) (time.Duration, error
 // maxInterval is far over any watchdog and far under what a Duration can hold.
 const maxInterval = 365 * 24 * time.Hour
 
-// Listened tells whether a service manager listens.
-func (n Notifier) Listened() bool { return n.socket != "" }
-
-// Interval is within how long a sign of life is due; 0 when none is wanted.
-func (n Notifier) Interval() time.Duration { return n.interval }
-
 // Ready says that the daemon has started, or has ended a reload, and what it
 // is doing now.
 func (n Notifier) Ready(doing string) error {
@@ -74,7 +68,7 @@ func (n Notifier) Ready(doing string) error {
 // after one that failed. The time goes with it because systemd from 253 on
 // tells by it which of two reloads is meant (Type=notify-reload).
 func (n Notifier) Reloading() error {
-	if !n.Listened() {
+	if n.socket == "" {
 		return nil
 	}
 	var ts unix.Timespec
@@ -89,9 +83,6 @@ func (n Notifier) Stopping() error {
 	return n.send("STOPPING=1", status("stopping: what waits is written"))
 }
 
-// Status says in one line what the daemon is doing; systemctl status shows it.
-func (n Notifier) Status(doing string) error { return n.send(status(doing)) }
-
 // Alive is one sign of life. Send it only after a check that means something;
 // [Notifier.Feed] does.
 func (n Notifier) Alive() error { return n.send("WATCHDOG=1") }
@@ -105,7 +96,7 @@ func status(doing string) string {
 // send sends lines as one datagram. An abstract socket, written with @ in
 // front, is dialled by net as such.
 func (n Notifier) send(lines ...string) (err error) {
-	if !n.Listened() {
+	if n.socket == "" {
 		return nil
 	}
 	conn, err := net.DialUnix("unixgram", nil, &net.UnixAddr{Name: n.socket, Net: "unixgram"})

@@ -19,17 +19,17 @@ func TestSocketIsMadeAgainWithItsFolder(t *testing.T) {
 		t.Fatal(err)
 	}
 	path := filepath.Join(dir, "binwatchd.sock")
-	var d doorway
-	if err := d.open(path, porter{}); err != nil {
+	var s controlSocket
+	if err := s.open(&config.Config{Control: path}, waitingDaemon{}); err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() { _ = d.close() })
+	t.Cleanup(func() { _ = s.close() })
 	answers := func(want error) {
 		t.Helper()
-		if err := d.keep(); err != nil {
+		if err := s.keep(); err != nil {
 			t.Fatal(err)
 		}
-		c, err := control.NewClient(path).Copy(t.Context())
+		c, err := control.NewClient(path, "").Copy(t.Context())
 		if c != nil {
 			c.Close()
 		}
@@ -60,4 +60,23 @@ func TestSocketIsMadeAgainWithItsFolder(t *testing.T) {
 		t.Fatal(err)
 	}
 	answers(control.ErrInPlace)
+}
+
+// A socket shared by mistake gives no farm the view of another.
+func TestACommandIsNotAnsweredForAnotherFarm(t *testing.T) {
+	dir := t.TempDir()
+	ours := &config.Config{Control: filepath.Join(dir, "s"), Journal: config.Journal{Path: filepath.Join(dir, "ours.db")}}
+	theirs := &config.Config{Control: ours.Control, Journal: config.Journal{Path: filepath.Join(dir, "theirs.db")}}
+	var s controlSocket
+	if err := s.open(ours, waitingDaemon{}); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = s.close() })
+	if _, err := client(ours).Copy(t.Context()); !errors.Is(err, control.ErrInPlace) {
+		t.Errorf("our own daemon says %v", err)
+	}
+	_, err := view(t.Context(), theirs)
+	if err == nil || !strings.Contains(err.Error(), "keeps the journal "+ours.Journal.Path) {
+		t.Errorf("got %v, want the word that another farm's daemon is there", err)
+	}
 }

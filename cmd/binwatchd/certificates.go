@@ -2,8 +2,12 @@ package main
 
 import (
 	"crypto/tls"
+	"crypto/x509"
+	"fmt"
 	"net/http"
 	"time"
+
+	"binwatchd/internal/config"
 )
 
 // times are the two clocks that the daemon's parts go by. A machine without a
@@ -50,4 +54,60 @@ func judgeCertificates(by func() time.Time) {
 	if t, ok := http.DefaultTransport.(*http.Transport); ok {
 		t.TLSClientConfig = &tls.Config{MinVersion: tls.VersionTLS12, Time: by}
 	}
+}
+
+func clientTLS(files *config.ClientTLS) (*tls.Config, error) {
+	if files == nil {
+		return nil, nil
+	}
+	tc := &tls.Config{MinVersion: tls.VersionTLS12}
+	if files.CA != "" {
+		pool, err := authority(files.CA)
+		if err != nil {
+			return nil, err
+		}
+		tc.RootCAs = pool
+	}
+	if files.Cert != "" {
+		pair, err := keyPair(files.Cert, files.Key)
+		if err != nil {
+			return nil, fmt.Errorf("read the client certificate: %w", err)
+		}
+		tc.Certificates = []tls.Certificate{pair}
+	}
+	return tc, nil
+}
+
+// keyPair reads a certificate and its private key.
+func keyPair(cert, key string) (tls.Certificate, error) {
+	keyPEM, err := config.ReadKey(key)
+	if err != nil {
+		return tls.Certificate{}, err
+	}
+	certPEM, err := config.ReadPlain(cert)
+	if err != nil {
+		return tls.Certificate{}, err
+	}
+	return tls.X509KeyPair(certPEM, keyPEM)
+}
+
+// authority reads the certificates of an own authority.
+func authority(path string) (*x509.CertPool, error) {
+	pem, err := config.ReadPlain(path)
+	if err != nil {
+		return nil, fmt.Errorf("read the authority's certificate: %w", err)
+	}
+	pool := x509.NewCertPool()
+	if !pool.AppendCertsFromPEM(pem) {
+		return nil, fmt.Errorf("%s holds no certificate", path)
+	}
+	return pool, nil
+}
+
+// revealed reads a secret that may be missing.
+func revealed(s config.Secret) (string, error) {
+	if s.IsZero() {
+		return "", nil
+	}
+	return s.Reveal()
 }

@@ -1,9 +1,51 @@
+// Package physics is the nature behind the invented farms of packages demo
+// and scenariotest: weather and rooms (climate.go), heaps of worm-worked matter
+// (heap.go) and the probes stuck into them (gauge.go). This file holds chance
+// and the water in air and matter.
+//
+// It is deliberately not the model the program fits. Where trend and
+// husbandry speak of a first-order approach and a falling rate of drying,
+// here two layers exchange heat and water, microbes grow on what they are fed
+// and vapour leaves through a crust, so that a forecast which only works on
+// its own assumptions is found out.
+//
+// It keeps no clock and draws no random number that is not a function of a
+// seed and a time: the same seed gives the same farm on every run. It imports
+// nothing of the project. Who calls it: demo and scenariotest, never the daemon.
+//
+// Units: °C, kPa, kg, m², W, J, seconds; moisture is water as a percentage of
+// fresh mass, and a water ratio is kg of water per kg of dry matter.
 package physics
 
 import (
 	"math"
 	"time"
 )
+
+// SaturationKPa is the vapour pressure over open water (Allen et al. 1998,
+// FAO-56 eq. 11).
+func SaturationKPa(tempC float64) float64 {
+	return 0.6108 * math.Exp(17.27*tempC/(tempC+237.3))
+}
+
+// Activity is the vapour pressure over moist organic matter as a part of that
+// over open water, by its water ratio: the isotherm of Oswin 1946 with
+// constants chosen for peaty stuff (form from memory, constants a choice).
+// Nearly 1 for anything a worm would live in, falling steeply below a fifth
+// of a kilogram of water per kilogram of dry matter.
+func Activity(ratio float64) float64 {
+	if ratio <= 0 {
+		return 0
+	}
+	x := 0.12 / ratio
+	return 1 / (1 + x*x*math.Sqrt(x)) // the exponent 1/B is 2.5
+}
+
+// Ratio turns moisture, % of fresh mass, into kg of water per kg of dry matter.
+func Ratio(moisturePct float64) float64 { return moisturePct / (100 - moisturePct) }
+
+// Percent turns kg of water per kg of dry matter into % of fresh mass.
+func Percent(ratio float64) float64 { return 100 * ratio / (1 + ratio) }
 
 // Dice is one stream of chance. Every throw is a function of the dice and an
 // index, not of how many throws came before, so weather and noise at a moment

@@ -7,6 +7,7 @@ import (
 	"syscall"
 	"time"
 
+	"binwatchd/internal/backoff"
 	"binwatchd/internal/config"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/journal"
@@ -14,56 +15,55 @@ import (
 	"binwatchd/internal/watch"
 )
 
-const (
-	waitFirst = time.Second
-	waitMost  = 30 * time.Second
-)
+// diskRetry is how long the disk is left alone between two tries.
+var diskRetry = backoff.Doubling{First: time.Second, Most: 30 * time.Second}
 
-// openPatiently opens the daemon, and where the disk is full, read-only or
+// openOnceWritable opens the daemon, and where the disk is full, read-only or
 // broken, tells the keeper from memory and waits until it is not. A machine
 // that comes up with a card that has turned read-only would otherwise be
 // silent just when it matters. Ended has to be called when the daemon ends.
-func (d *daemon) openPatiently(ctx context.Context, cfg *config.Config) (ended func(), err error) {
+func (d *daemon) openOnceWritable(ctx context.Context, cfg *config.Config) (ended func(), err error) {
 	err = d.open(ctx, cfg)
 	if !diskTrouble(err) {
 		return func() {}, err
 	}
 	d.outage = d.now()
-	ended, failed := d.startCrier(ctx, cfg)
+	ended, failed := d.tellWithoutJournal(ctx, cfg)
 	if failed != nil {
 		return func() {}, errors.Join(err, failed)
 	}
-	d.cry(watch.Unwritable(d.outage, err, whole(d.path)))
-	d.keepDoor(cfg, err)
+	d.tellAtOnce(watch.Unwritable(d.outage, err, whole(d.path)))
+	d.answerWhileWaiting(cfg, err)
 	d.tell("waiting", d.manager.Ready("waiting for the disk that holds the journal"))
-	for wait := waitFirst; diskTrouble(err); wait = min(2*wait, waitMost) {
+	for tries := 1; diskTrouble(err); tries++ {
+		wait := diskRetry.After(tries)
 		d.log.Error("journal can't be opened for writing; trying again", "error", err, "wait", wait)
 		d.tell("alive", d.manager.Alive())
-		if !rest(ctx, wait) {
+		if !backoff.Pause(ctx, wait) {
 			break
 		}
 		err = d.open(ctx, cfg)
 	}
 	if err != nil {
 		ended()
-		return func() {}, errors.Join(err, d.door.close())
+		return func() {}, errors.Join(err, d.socket.close())
 	}
 	d.log.Info("journal can be opened for writing", "outage", d.now().Sub(d.outage).Round(time.Second))
 	return ended, nil // the loop tells the end of the outage, once it trusts the disk
 }
 
-// keepDoor has commands told since when the daemon waits, and why. Where the
+// answerWhileWaiting has commands told since when the daemon waits, and why. Where the
 // socket is to be on the very disk that can't be written to, it waits unseen.
-func (d *daemon) keepDoor(cfg *config.Config, err error) {
-	failed := d.door.open(cfg.Control, porter{cfg, d.outage, watch.Why(err), d.now})
+func (d *daemon) answerWhileWaiting(cfg *config.Config, err error) {
+	failed := d.socket.open(cfg, waitingDaemon{cfg, d.outage, watch.Why(err), d.now})
 	if failed != nil {
 		d.log.Warn("commands are not told that the daemon waits", "error", failed)
 	}
 }
 
 // diskTrouble tells whether an error is one that goes away when somebody sees
-// to the disk, or to a program that keeps the file locked. A file that belongs to somebody else is none: that is a mistake
-// of setting up, and said at once.
+// to the disk, or to a program that keeps the file locked. A file that belongs to
+// somebody else is none: that is a mistake of setting up, and said at once.
 func diskTrouble(err error) bool {
 	for _, one := range []error{journal.ErrFull, journal.ErrDisk, journal.ErrLocked, syscall.EROFS, syscall.ENOSPC, syscall.EIO} {
 		if errors.Is(err, one) {
@@ -73,47 +73,35 @@ func diskTrouble(err error) bool {
 	return false
 }
 
-// startCrier makes a sender with an outbox of nothing, for what is told from
+// tellWithoutJournal runs a sender with an outbox of nothing, for what is told from
 // memory while there is no journal. It runs until ended is called: who heard of
 // the outage from it hears of its end from it, beside the daemon's own notices.
-func (d *daemon) startCrier(ctx context.Context, cfg *config.Config) (ended func(), err error) {
+func (d *daemon) tellWithoutJournal(ctx context.Context, cfg *config.Config) (ended func(), err error) {
 	nc, err := notifyConfig(cfg, d.path, d.log, d.times())
 	if err != nil {
 		return nil, err
 	}
 	nc.Rounds, nc.Life = nil, nil
-	if d.crier, err = notify.NewSender(nc, notify.Sources{Outbox: noOutbox{}}); err != nil {
+	if d.fromMemory, err = notify.NewSender(nc, notify.Sources{Outbox: noOutbox{}}); err != nil {
 		return nil, err
 	}
 	own, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	var wg sync.WaitGroup
-	sender := d.crier
+	sender := d.fromMemory
 	wg.Go(func() { sender.Run(own) })
 	return func() { cancel(); wg.Wait() }, nil
 }
 
-// cry tells of the journal from memory. It is called before the loop runs, and
+// tellAtOnce tells of the journal from memory. It is called before the loop runs, and
 // then by the loop alone.
-func (d *daemon) cry(ch farm.Change) {
-	if d.crier == nil {
+func (d *daemon) tellAtOnce(ch farm.Change) {
+	if d.fromMemory == nil {
 		d.sending.now().FromMemory(ch)
 		return
 	}
-	d.crier.FromMemory(ch)
+	d.fromMemory.FromMemory(ch)
 	if ch.Change == farm.Eased {
-		d.crier = nil // the next outage is for the tellers in force then
-	}
-}
-
-// rest waits, and tells whether ctx has not ended meanwhile.
-func rest(ctx context.Context, d time.Duration) bool {
-	t := time.NewTimer(d)
-	defer t.Stop()
-	select {
-	case <-ctx.Done():
-		return false
-	case <-t.C:
-		return true
+		d.fromMemory = nil // the next outage is for the tellers in force then
 	}
 }
 

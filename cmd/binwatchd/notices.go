@@ -1,0 +1,202 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"path/filepath"
+	"sync"
+	"text/tabwriter"
+	"time"
+
+	"binwatchd/internal/config"
+	"binwatchd/internal/notify"
+)
+
+// openSender makes the sender of a configuration and puts it in force.
+func (d *daemon) openSender(cfg *config.Config) error {
+	sender, tellers, err := d.newSender(cfg)
+	if err == nil {
+		d.sending.set(sender, tellers)
+	}
+	return err
+}
+
+func (d *daemon) newSender(cfg *config.Config) (*notify.Sender, []notify.Teller, error) {
+	nc, err := notifyConfig(cfg, d.path, d.log, d.times())
+	if err != nil {
+		return nil, nil, err
+	}
+	sender, err := notify.NewSender(nc, notify.Sources{
+		Outbox: d.journal, History: d.journal, Cursors: d.journal, Look: d.look, Rounds: d.rounds, Healthy: d.healthy,
+	})
+	return sender, nc.Tellers, err
+}
+
+// notifyConfig is for the configuration of the file at path; "" where no command
+// of a letter could name it.
+func notifyConfig(cfg *config.Config, path string, log *slog.Logger, times times) (notify.Config, error) {
+	nc := notify.Config{Farm: cfg.Farm, Log: log, Now: times.now, CertTime: times.certificates}
+	var errs []error
+	if path != "" {
+		whole, err := filepath.Abs(path)
+		if err != nil {
+			errs = append(errs, fmt.Errorf("path of the configuration: %w", err))
+		}
+		nc.File = whole
+	}
+	reveal := func(what string, s config.Secret) string {
+		text, err := revealed(s)
+		if err != nil {
+			errs = append(errs, fmt.Errorf("%s: %w", what, err))
+		}
+		return text
+	}
+	if m := cfg.Mail; m != nil {
+		nc.Mail = notify.Mail{Server: m.Server, From: m.From, User: m.User, Password: reveal("mail password", m.Password), Security: notify.Security(m.Security)}
+		if m.CA != "" {
+			pool, err := authority(m.CA)
+			if err != nil {
+				errs = append(errs, fmt.Errorf("mail: %w", err))
+			}
+			nc.Mail.Roots = pool
+		}
+	}
+	for _, t := range cfg.Tell {
+		nc.Tellers = append(nc.Tellers, teller(t, reveal))
+	}
+	nc.Tellers = notify.Named(nc.Tellers)
+	if r := cfg.Rounds; r != nil {
+		at := time.Duration(r.Send.Hour)*time.Hour + time.Duration(r.Send.Minute)*time.Minute
+		nc.Rounds = &notify.RoundsMail{Schedule: notify.Schedule{Days: r.Send.Days, At: at}, To: r.To}
+	}
+	if l := cfg.SignOfLife; l != nil {
+		nc.Life = &notify.Life{URL: reveal("sign of life", l.URL), Every: l.Every}
+	}
+	return nc, errors.Join(errs...)
+}
+
+func teller(t config.Teller, reveal func(string, config.Secret) string) notify.Teller {
+	nt := notify.Teller{About: t.About, Conditions: t.Conditions, Remind: t.Remind, Bins: t.Bins, PerHour: t.PerHour}
+	switch {
+	case t.Mail != "":
+		nt.Kind, nt.To = notify.ByMail, t.Mail
+	case t.Webhook != "":
+		nt.Kind, nt.URL, nt.Secret = notify.ByWebhook, t.Webhook, reveal("webhook secret", t.Secret)
+	default:
+		nt.Kind, nt.URL = notify.ByPush, reveal("push", t.Push)
+	}
+	if !t.Quiet.IsZero() {
+		nt.Quiet = &notify.Window{From: time.Duration(t.Quiet.From) * time.Minute, To: time.Duration(t.Quiet.To) * time.Minute}
+	}
+	return nt
+}
+
+// healthy is what the sign of life stands for: readings can be kept.
+func (d *daemon) healthy() error {
+	v, ok := d.look()
+	switch {
+	case !ok:
+		return fmt.Errorf("the loop does not answer")
+	case v.Intake.Unwritten != nil:
+		return fmt.Errorf("the journal has not been written since %s", v.Intake.Unwritten.Format(time.RFC3339))
+	}
+	return nil
+}
+
+// sending runs the sender of notices, and another one after a reload.
+type sending struct {
+	mu      sync.Mutex
+	sender  *notify.Sender
+	named   []notify.Teller
+	changed chan struct{} // holds a value when sender is another
+}
+
+func (s *sending) set(sender *notify.Sender, named []notify.Teller) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.changed == nil {
+		s.changed = make(chan struct{}, 1)
+	}
+	s.sender, s.named = sender, named
+	select {
+	case s.changed <- struct{}{}:
+	default:
+	}
+}
+
+// now is the sender in force.
+func (s *sending) now() *notify.Sender {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.sender
+}
+
+// tellers are those in force.
+func (s *sending) tellers() []notify.Teller {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.named
+}
+
+// run drains the outbox until ctx ends.
+func (s *sending) run(ctx context.Context) error {
+	for ctx.Err() == nil {
+		until, stop := context.WithCancel(ctx)
+		done := make(chan struct{})
+		select {
+		case <-s.changed: // the one we are about to run
+		default:
+		}
+		go func() {
+			defer close(done)
+			s.now().Run(until)
+		}()
+		select {
+		case <-ctx.Done():
+		case <-s.changed:
+		}
+		stop()
+		<-done
+	}
+	return nil
+}
+
+func tellTestCommand() command {
+	return command{
+		name: "tell-test", usage: "--config FILE", does: "sends a test notice to everyone and says what their servers answered", load: forRun,
+		setup: simply(nil, func(ctx context.Context, c *call) error {
+			nc, err := notifyConfig(c.cfg, c.path, slog.New(slog.DiscardHandler), machineTimes())
+			if err != nil {
+				return err
+			}
+			sender, err := notify.NewSender(nc, notify.Sources{})
+			if err != nil {
+				return err
+			}
+			return printReports(c.streams, sender.TellTest(ctx))
+		}),
+	}
+}
+
+func printReports(io *streams, reports []notify.Report) error {
+	if len(reports) == 0 {
+		return fmt.Errorf("nobody is to be told: there is no tell: in the configuration")
+	}
+	failed := 0
+	t := tabwriter.NewWriter(io.out, 0, 0, 2, ' ', 0)
+	for _, r := range reports {
+		word := "told"
+		if !r.OK {
+			word = "not told"
+			failed++
+		}
+		fmt.Fprintf(t, "%s\t%s\t%s\t%s\n", r.Teller, r.Specimen, word, r.Said)
+	}
+	t.Flush()
+	if failed > 0 {
+		return fmt.Errorf("%d of %d test notices were not accepted", failed, len(reports))
+	}
+	return nil
+}
