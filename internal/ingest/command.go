@@ -82,13 +82,12 @@ func (d *Decoder) jot(place string, payload []byte, arrived time.Time) (jot *far
 
 // saidAt reads when a jot was done or a hush was said; nothing means on arrival.
 func saidAt(raw json.RawMessage, arrived time.Time) (at time.Time, given bool, err error) {
-	t := newTree()
-	out := make([]jsonValue, 1)
+	x, t := lexer{b: raw, out: make([]jsonValue, 1)}, newTree()
 	t.ask("")
 	if len(raw) > 0 {
-		scan(raw, t, out)
+		x.read(t.root)
 	}
-	at, given, ok := out[0].stamp()
+	at, given, ok := x.out[0].stamp()
 	switch {
 	case !ok:
 		return arrived, false, fmt.Errorf("at: not a time: %s; write it as 2026-05-01T08:30:00Z", quote(raw))

@@ -117,7 +117,7 @@ func (d *Decoder) sound(c *topicRoute, payload []byte) Rejection {
 		return Rejection{Reason: Empty, Detail: "the message is empty"}
 	case c.plain:
 		d.found[0] = jsonValue{kind: text, raw: unquoted(body)}
-	case !scan(body, c.tree, d.found):
+	case !(&lexer{b: body, out: d.found}).read(c.tree.root):
 		return Rejection{Reason: NotJSON, Detail: "not JSON: " + quote(body)}
 	}
 	return Rejection{}

@@ -132,10 +132,6 @@ func (f jsonValue) stamp() (at time.Time, given, ok bool) {
 	return time.UnixMilli(int64(math.Floor(v))).UTC(), true, true
 }
 
-// maxLeaves bounds how many values of one payload are looked at, for those who
-// look at everything that anybody publishes.
-const maxLeaves = 256
-
 // earliestStamp, in seconds since 1970, tells times from readings: the smallest
 // of ten digits, a day in 2001.
 const earliestStamp = 1e9
@@ -158,98 +154,25 @@ func Leaves(payload []byte) []Leaf {
 	if len(body) == 0 || len(payload) > maxPayload {
 		return nil
 	}
-	w := walker{scanner: scanner{b: body, out: make([]jsonValue, 1)}}
-	if !w.walk("") || !w.ended() {
+	x, t := lexer{b: body, all: true}, newTree()
+	if !x.read(t.root) {
 		return []Leaf{newLeaf("", jsonValue{kind: text, raw: unquoted(body)})}
 	}
-	slices.SortFunc(w.leaves, func(a, b Leaf) int { return cmp.Compare(a.Pointer, b.Pointer) })
-	return w.leaves
+	leaves := t.root.leaves("", x.out, nil)
+	slices.SortFunc(leaves, func(a, b Leaf) int { return cmp.Compare(a.Pointer, b.Pointer) })
+	return leaves
 }
 
-// A walker steps through a JSON text and keeps every value in it.
-type walker struct {
-	scanner
-	leaves []Leaf
-}
-
-func (w *walker) ended() bool {
-	w.space()
-	return w.i == len(w.b)
-}
-
-// walk reads the value that is found at a pointer.
-func (w *walker) walk(at string) bool {
-	switch w.peek() {
-	case '{':
-		return w.inside(func() bool { return w.members(at) })
-	case '[':
-		return w.inside(func() bool { return w.elements(at) })
+// leaves adds what was found at a node, and below it, to some leaves.
+func (n *node) leaves(at string, found []jsonValue, some []Leaf) []Leaf {
+	if n.slot >= 0 && found[n.slot].kind != absent {
+		some = append(some, newLeaf(at, found[n.slot]))
 	}
-	if !w.value(&node{index: -1}) {
-		return false
+	for _, k := range n.kids {
+		step := strings.ReplaceAll(strings.ReplaceAll(k.key, "~", "~0"), "/", "~1") // RFC 6901 §3
+		some = k.leaves(at+"/"+step, found, some)
 	}
-	if len(w.leaves) < maxLeaves {
-		w.leaves = append(w.leaves, newLeaf(at, w.out[0]))
-	}
-	return true
-}
-
-// inside reads an object or an array, of which walkAll reads what follows the
-// bracket.
-func (w *walker) inside(walkAll func() bool) bool {
-	if w.depth++; w.depth > maxDepth {
-		return false
-	}
-	w.i++
-	ok := walkAll()
-	w.depth--
-	return ok
-}
-
-func (w *walker) members(at string) bool {
-	if w.peek() == '}' {
-		w.i++
-		return true
-	}
-	for {
-		if w.peek() != '"' {
-			return false
-		}
-		name, ok := w.text()
-		if !ok || w.peek() != ':' {
-			return false
-		}
-		w.i++
-		member := at + "/" + escapePointer(unescapeText(name))
-		w.forgetBelow(member)
-		if !w.walk(member) {
-			return false
-		}
-		if more, ok := w.next('}'); !more {
-			return ok
-		}
-	}
-}
-
-func (w *walker) elements(at string) bool {
-	if w.peek() == ']' {
-		w.i++
-		return true
-	}
-	for i := 0; ; i++ {
-		if !w.walk(at + "/" + strconv.Itoa(i)) {
-			return false
-		}
-		if more, ok := w.next(']'); !more {
-			return ok
-		}
-	}
-}
-
-// forgetBelow drops what an earlier member of the same name gave: the last one
-// counts, as it does for a Decoder.
-func (w *walker) forgetBelow(at string) {
-	w.leaves = slices.DeleteFunc(w.leaves, func(l Leaf) bool { return l.Pointer == at || strings.HasPrefix(l.Pointer, at+"/") })
+	return some
 }
 
 func newLeaf(at string, f jsonValue) Leaf {
@@ -261,11 +184,6 @@ func newLeaf(at string, f jsonValue) Leaf {
 		l.Time = t
 	}
 	return l
-}
-
-// escapePointer turns ~ into ~0 and / into ~1 (RFC 6901 §3).
-func escapePointer(name string) string {
-	return strings.ReplaceAll(strings.ReplaceAll(name, "~", "~0"), "/", "~1")
 }
 
 // Believable tells whether a device's time stamp would be taken for true in a

@@ -48,7 +48,7 @@ func TestLeaves(t *testing.T) {
 // A decoder asked for what was found reads the same, or the probes proposed
 // from leaves would not work.
 func FuzzLeavesAreWhatADecoderReads(f *testing.F) {
-	for _, payload := range []string{"21.5", `{"t":21.5,"at":1777881600}`, `{"a":{"b/c":[1,"2",null,{"":3}]}}`, `[NaN,-Infinity]`, `{"t":1,"t":[2]}`, "warm", `"`} {
+	for _, payload := range []string{"{\"\x81\":0}", "21.5", `{"t":21.5,"at":1777881600}`, `{"a":{"b/c":[1,"2",null,{"":3}]}}`, `[NaN,-Infinity]`, `{"t":1,"t":[2]}`, "warm", `"`} {
 		f.Add([]byte(payload))
 	}
 	now := time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC)
