@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"bufio"
+	"context"
 	"errors"
 	"fmt"
 	"hash/fnv"
@@ -15,6 +16,9 @@ import (
 
 	mqtt "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/listeners"
+	"golang.org/x/sync/semaphore"
+
+	"binwatchd/internal/backoff"
 )
 
 // Bounds of what all connections together may ask of the listener.
@@ -35,17 +39,21 @@ const (
 type connLimit struct {
 	listener net.Listener
 	refusals *refusals
-	shared   *byteBudget
+	shared   *semaphore.Weighted // bytes of large packets
+	open     context.Context     // ends when nobody is let in any more
+	shut     func()
 
 	mu        sync.Mutex
 	inside    map[*probeConn]struct{}
-	strangers []*probeConn  // those inside that are, the oldest first
-	shut      chan struct{} // closed when nobody is let in any more
+	strangers []*probeConn // those inside that are, the oldest first
 	all       sync.WaitGroup
 }
 
 func newConnLimit(l net.Listener, r *refusals) *connLimit {
-	return &connLimit{listener: l, refusals: r, shared: newByteBudget(mostOnTheWay), inside: map[*probeConn]struct{}{}, shut: make(chan struct{})}
+	open, shut := context.WithCancel(context.Background())
+	return &connLimit{
+		listener: l, refusals: r, shared: semaphore.NewWeighted(mostOnTheWay), open: open, shut: shut, inside: map[*probeConn]struct{}{},
+	}
 }
 
 // The broker asks these of a listener.
@@ -60,7 +68,7 @@ func (l *connLimit) Serve(establish listeners.EstablishFn) {
 	for {
 		c, err := l.listener.Accept()
 		switch {
-		case err != nil && l.closed(100*time.Millisecond): // out of file handles, say, if it is not
+		case err != nil && !backoff.Pause(l.open, 100*time.Millisecond): // out of file handles, say, if it is not closed
 			return
 		case err != nil:
 			continue
@@ -92,26 +100,12 @@ func (l *connLimit) receive(v *probeConn, establish listeners.EstablishFn) {
 
 const unintroduced = "connections ended that had not said who they are"
 
-// closed tells, at the latest after a while, whether nobody is let in any more.
-func (l *connLimit) closed(while time.Duration) bool {
-	timer := time.NewTimer(while)
-	defer timer.Stop()
-	select {
-	case <-l.shut:
-		return true
-	case <-timer.C:
-		return false
-	}
-}
-
 // enter notes a connection, unless nobody is let in any more.
 func (l *connLimit) enter(c net.Conn) (*probeConn, bool) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	select {
-	case <-l.shut:
+	if l.open.Err() != nil {
 		return nil, false
-	default:
 	}
 	v := newProbeConn(c, l.shared)
 	l.inside[v] = struct{}{}
@@ -161,12 +155,8 @@ func (l *connLimit) clear() {
 // have. It may be called twice.
 func (l *connLimit) close() {
 	l.mu.Lock()
-	select {
-	case <-l.shut:
-	default:
-		close(l.shut)
-		l.listener.Close()
-	}
+	l.shut()
+	l.listener.Close()
 	l.mu.Unlock()
 	l.clear()
 	l.all.Wait()
@@ -189,19 +179,20 @@ const (
 type probeConn struct {
 	timedConn
 	in     *bufio.Reader
-	shared *byteBudget
+	shared *semaphore.Weighted
 	hello  []byte // of CONNECT, not yet handed on
 	left   int    // bytes of the packet that is being handed on
-	held   int    // taken from the byte budget for it
+	held   int64  // bytes of shared, for it
 	keeper bool   // has shown the keeper's password
 	nonce  uint64 // tells this connection from all others
 
-	once sync.Once
-	gone chan struct{} // closed when the connection ends
+	life context.Context // of the connection
+	end  func()
 }
 
-func newProbeConn(c net.Conn, shared *byteBudget) *probeConn {
-	return &probeConn{timedConn: timedConn{c}, in: bufio.NewReaderSize(c, readAheadOf), shared: shared, nonce: rand.Uint64(), gone: make(chan struct{})}
+func newProbeConn(c net.Conn, shared *semaphore.Weighted) *probeConn {
+	life, end := context.WithCancel(context.Background())
+	return &probeConn{timedConn: timedConn{c}, in: bufio.NewReaderSize(c, readAheadOf), shared: shared, nonce: rand.Uint64(), life: life, end: end}
 }
 
 // sender stands for a client and its session, for a client numbers its packets
@@ -272,10 +263,12 @@ func (v *probeConn) next() error {
 	case size > largestPacket:
 		return tooMuch(fmt.Sprintf("a packet of %d bytes, the most is %d", size, largestPacket))
 	case size > smallPacket:
-		if !v.shared.take(size, v.gone, packetTime) {
+		wait, cancel := context.WithTimeout(v.life, packetTime)
+		defer cancel()
+		if v.shared.Acquire(wait, int64(size)) != nil {
 			return tooMuch("too many large packets were on their way")
 		}
-		v.held = size
+		v.held = int64(size)
 		if err := v.SetReadDeadline(time.Now().Add(packetTime)); err != nil {
 			return err
 		}
@@ -291,17 +284,14 @@ func (e tooMuch) Error() string { return string(e) }
 
 // giveBack returns what was taken for the packet before.
 func (v *probeConn) giveBack() {
-	v.shared.give(v.held)
+	v.shared.Release(v.held)
 	v.held = 0
 }
 
 // Close ends the connection; whoever waits with it learns of it.
-func (v *probeConn) Close() (err error) {
-	v.once.Do(func() {
-		close(v.gone)
-		err = v.timedConn.Close()
-	})
-	return err
+func (v *probeConn) Close() error {
+	v.end()
+	return v.timedConn.Close()
 }
 
 // announced tells the kind of the packet that comes next and its size in
@@ -318,58 +308,4 @@ func announced(in *bufio.Reader) (kind byte, size int, err error) {
 		}
 	}
 	return 0, 0, errors.New("a packet's length has more than four bytes")
-}
-
-// A byteBudget is a number of bytes that all connections together may have on
-// their way in.
-type byteBudget struct {
-	mu    sync.Mutex
-	left  int
-	freed chan struct{} // closed when some come back, and made anew
-}
-
-func newByteBudget(bytes int) *byteBudget {
-	return &byteBudget{left: bytes, freed: make(chan struct{})}
-}
-
-// take takes n bytes. It waits while there are not as many, and gives up after
-// a while or when who asks is gone.
-func (a *byteBudget) take(n int, gone <-chan struct{}, while time.Duration) bool {
-	timer := time.NewTimer(while)
-	defer timer.Stop()
-	for {
-		freed, ok := a.try(n)
-		if ok {
-			return true
-		}
-		select {
-		case <-freed:
-		case <-gone:
-			return false
-		case <-timer.C:
-			return false
-		}
-	}
-}
-
-// try takes n bytes, or gives what is closed when it is worth another try.
-func (a *byteBudget) try(n int) (freed <-chan struct{}, ok bool) {
-	a.mu.Lock()
-	defer a.mu.Unlock()
-	if a.left < n {
-		return a.freed, false
-	}
-	a.left -= n
-	return nil, true
-}
-
-func (a *byteBudget) give(n int) {
-	if n == 0 {
-		return
-	}
-	a.mu.Lock()
-	defer a.mu.Unlock()
-	a.left += n
-	close(a.freed)
-	a.freed = make(chan struct{})
 }

@@ -12,6 +12,8 @@ import (
 	"testing"
 	"testing/synctest"
 	"time"
+
+	"golang.org/x/sync/semaphore"
 )
 
 // Who connects and says nothing, or is slow about it, has five seconds.
@@ -39,7 +41,7 @@ func TestAStrangerHasFiveSeconds(t *testing.T) {
 					}
 				})
 				began := time.Now()
-				v := newProbeConn(here, newByteBudget(mostOnTheWay))
+				v := newProbeConn(here, semaphore.NewWeighted(mostOnTheWay))
 				if err := v.greet(); !errors.Is(err, os.ErrDeadlineExceeded) || time.Since(began) != 5*time.Second {
 					t.Errorf("after %s: %v", time.Since(began), err)
 				}
@@ -53,7 +55,7 @@ func TestAStrangerHasFiveSeconds(t *testing.T) {
 // A large packet that does not come makes room for another after half a minute.
 func TestALargePacketHasHalfAMinute(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		shared := newByteBudget(largestPacket)
+		shared := semaphore.NewWeighted(largestPacket)
 		here, there := net.Pipe()
 		defer there.Close()
 		slow := newProbeConn(here, shared)
@@ -66,31 +68,45 @@ func TestALargePacketHasHalfAMinute(t *testing.T) {
 		if !errors.Is(err, os.ErrDeadlineExceeded) || time.Since(began) != 30*time.Second {
 			t.Errorf("after %s: %v", time.Since(began), err)
 		}
-		if shared.take(largestPacket, nil, time.Second) {
+		if shared.TryAcquire(largestPacket) {
 			t.Error("its room was given away while the broker still had it")
 		}
 		slow.giveBack()
-		if !shared.take(largestPacket, nil, time.Second) {
+		if !shared.TryAcquire(largestPacket) {
 			t.Error("its room did not come back")
 		}
 	})
 }
 
-func TestAllowance(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
-		a, gone := newByteBudget(10), make(chan struct{})
-		if !a.take(8, gone, time.Second) || a.take(3, gone, time.Second) {
-			t.Error("it gave more than there is, or less")
-		}
-		go func() { time.Sleep(time.Second); a.give(8) }()
-		if !a.take(10, gone, time.Minute) {
-			t.Error("what came back was not given")
-		}
-		close(gone)
-		if began := time.Now(); a.take(1, gone, time.Hour) || time.Since(began) > 0 {
-			t.Error("who is gone still waits")
-		}
-	})
+// A large packet waits for room that others have taken; who is gone meanwhile
+// waits no longer.
+func TestALargePacketWaitsForRoom(t *testing.T) {
+	for _, gone := range []bool{false, true} {
+		synctest.Test(t, func(t *testing.T) {
+			shared := semaphore.NewWeighted(largestPacket)
+			if !shared.TryAcquire(largestPacket) {
+				t.Fatal("no room at all")
+			}
+			here, there := net.Pipe()
+			defer there.Close()
+			v := newProbeConn(here, shared)
+			go func() { _, _ = there.Write([]byte{0x30, 0xf0, 0xff, 0x7f, 0}) }()
+			began := time.Now()
+			go func() {
+				time.Sleep(time.Second)
+				if gone {
+					v.Close()
+				} else {
+					shared.Release(largestPacket)
+				}
+			}()
+			n, err := v.Read(make([]byte, 512))
+			if (n == 0) != gone || (err != nil) != gone || time.Since(began) != time.Second {
+				t.Errorf("gone %v: got %d bytes and %v after %s", gone, n, err, time.Since(began))
+			}
+			v.Close()
+		})
+	}
 }
 
 // Probes that come under a new name each time, and mean to come back, leave no

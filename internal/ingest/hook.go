@@ -111,7 +111,7 @@ func (p *hook) OnPublish(cl *mqtt.Client, pk packets.Packet) (packets.Packet, er
 		Dup: pk.FixedHeader.Dup, Hurry: pk.FixedHeader.Qos > 0, Arrived: p.listener.cfg.Now(),
 		Ack: func() { once.Do(func() { close(safe) }) },
 	}
-	if !p.listener.hand(d, v.gone) || d.QoS > 0 && !p.listener.stay(safe, v.gone) {
+	if !p.listener.hand(d, v.life.Done()) || d.QoS > 0 && !p.listener.stay(safe, v.life.Done()) {
 		return pk, packets.ErrRejectPacket
 	}
 	return pk, nil
