@@ -31,14 +31,17 @@ func commandFilters(prefix string) []string {
 // command reads a jot, hush or seen; ok is false when the topic is none.
 func (d *Decoder) command(rest string, payload []byte, arrived time.Time) (got Decoded, ok bool) {
 	kind, place, _ := strings.Cut(rest, "/")
+	e := farm.Event{Arrived: arrived}
 	var err error
 	switch kind {
 	case jotTopic:
-		got.Jot, got.Timed, err = d.jot(place, payload, arrived)
+		e.Kind = farm.EventJot
+		e.Jot, got.Timed, err = d.jot(place, payload, arrived)
 	case hushTopic:
-		got.Hush, got.Timed, err = d.hush(place, payload, arrived)
+		e.Kind = farm.EventHush
+		e.Hush, got.Timed, err = d.hush(place, payload, arrived)
 	case seenTopic:
-		got.Seen = &farm.Seen{Episode: place}
+		e.Kind, e.Seen = farm.EventSeen, farm.Seen{Episode: place}
 		err = checkEpisode(place)
 	default:
 		return Decoded{}, false
@@ -46,38 +49,39 @@ func (d *Decoder) command(rest string, payload []byte, arrived time.Time) (got D
 	if err != nil {
 		return refused("", BadCommand, kind+": "+err.Error()), true
 	}
+	got.Command = &e
 	return got, true
 }
 
-func (d *Decoder) jot(place string, payload []byte, arrived time.Time) (jot *farm.Jot, timed bool, err error) {
+func (d *Decoder) jot(place string, payload []byte, arrived time.Time) (j farm.Jot, timed bool, err error) {
 	var in struct {
 		What, Amount, Of, To string
 		At                   json.RawMessage
 	}
 	if err := strictly(payload, &in); err != nil {
-		return nil, false, err
+		return j, false, err
 	}
 	at, err := d.farm.FindPlace(place)
 	if err != nil {
-		return nil, false, err
+		return j, false, err
 	}
-	j := farm.Jot{Bin: at.Bin, Zone: at.Zone, What: farm.JotKind(in.What), Of: in.Of, By: "mqtt"}
+	j = farm.Jot{Bin: at.Bin, Zone: at.Zone, What: farm.JotKind(in.What), Of: in.Of, By: "mqtt"}
 	if in.To != "" {
 		to, err := d.farm.FindPlace(in.To)
 		if err != nil {
-			return nil, false, fmt.Errorf("to: %w", err)
+			return j, false, fmt.Errorf("to: %w", err)
 		}
 		j.To = to.Bin
 	}
 	if in.Amount != "" {
 		if j.Kg, j.Litres, err = quantity.ParseAmount(in.Amount); err != nil {
-			return nil, false, err
+			return j, false, err
 		}
 	}
 	if j.At, timed, err = saidAt(in.At, arrived); err != nil {
-		return nil, false, err
+		return j, false, err
 	}
-	return &j, timed, CheckJot(d.farm, j, arrived)
+	return j, timed, CheckJot(d.farm, j, arrived)
 }
 
 // saidAt reads when a jot was done or a hush was said; nothing means on arrival.
@@ -98,34 +102,34 @@ func saidAt(raw json.RawMessage, arrived time.Time) (at time.Time, given bool, e
 }
 
 // hush reads a hush. Its time counts from when it was said.
-func (d *Decoder) hush(place string, payload []byte, arrived time.Time) (hush *farm.Hush, timed bool, err error) {
+func (d *Decoder) hush(place string, payload []byte, arrived time.Time) (h farm.Hush, timed bool, err error) {
 	var in struct {
 		For       string
 		Condition farm.Condition
 		At        json.RawMessage
 	}
 	if err := strictly(payload, &in); err != nil {
-		return nil, false, err
+		return h, false, err
 	}
 	at, err := d.farm.FindPlace(place)
 	if err != nil {
-		return nil, false, err
+		return h, false, err
 	}
 	long, err := quantity.ParseDuration(in.For)
 	if err != nil {
-		return nil, false, fmt.Errorf("for: %w", err)
+		return h, false, fmt.Errorf("for: %w", err)
 	}
 	said, timed, err := saidAt(in.At, arrived)
 	switch over := said.Add(long); {
 	case err != nil:
-		return nil, false, err
+		return h, false, err
 	case said.Sub(arrived) > longestAhead:
-		return nil, false, errors.New("at: lies in the future: " + said.Format(time.RFC3339))
+		return h, false, errors.New("at: lies in the future: " + said.Format(time.RFC3339))
 	case timed && long > 0 && !over.After(arrived):
-		return nil, false, errors.New("for: it was over by " + over.Format(time.RFC3339))
+		return h, false, errors.New("for: it was over by " + over.Format(time.RFC3339))
 	}
-	h := farm.Hush{Bin: at.Bin, Zone: at.Zone, Condition: in.Condition, Until: said.Add(long)}
-	return &h, timed, CheckHush(d.farm, h, arrived)
+	h = farm.Hush{Bin: at.Bin, Zone: at.Zone, Condition: in.Condition, Until: said.Add(long)}
+	return h, timed, CheckHush(d.farm, h, arrived)
 }
 
 // strictly reads one JSON object into v and refuses members it does not know,
@@ -172,7 +176,7 @@ func CheckJot(f *farm.Farm, j farm.Jot, now time.Time) error {
 		return errors.New("at: more than a year ago: " + j.At.Format(time.RFC3339))
 	case !word(j.Of) || !word(j.By):
 		return fmt.Errorf("of: not a word: %q", clip(j.Of))
-	case j.What == farm.Stocked && j.Of != "" && !known(f.Species, j.Of, func(s farm.Species) string { return s.ID }):
+	case j.What == farm.Stocked && j.Of != "" && !slices.ContainsFunc(f.Species, func(s farm.Species) bool { return s.ID == j.Of }):
 		return fmt.Errorf("of: no species %q", clip(j.Of))
 	}
 	return checkTo(f, j)
@@ -216,29 +220,15 @@ func checkEpisode(id string) error {
 	return nil
 }
 
-// checkPlace looks for a bin and, when one is named, its zone.
+// checkPlace looks for a bin and, when one is named, its zone, by their very
+// names.
 func checkPlace(f *farm.Farm, bin, zone string) error {
-	i := slices.IndexFunc(f.Bins, func(b farm.Bin) bool { return b.Name == bin })
-	if i < 0 {
-		return fmt.Errorf("no bin %q; there are %s", clip(bin), names(f.Bins, func(b farm.Bin) string { return b.Name }))
+	want := farm.Place{Bin: bin, Zone: zone}
+	got, err := f.FindPlace(want.String())
+	if err == nil && got != want {
+		err = fmt.Errorf("no place %q; it is called %s", clip(want.String()), got)
 	}
-	name := func(z farm.Zone) string { return z.Name }
-	if zone != "" && !known(f.Bins[i].Zones, zone, name) {
-		return fmt.Errorf("no zone %q in %s; there are %s", clip(zone), bin, names(f.Bins[i].Zones, name))
-	}
-	return nil
-}
-
-func known[T any](all []T, word string, name func(T) string) bool {
-	return slices.ContainsFunc(all, func(t T) bool { return name(t) == word })
-}
-
-func names[T any](all []T, name func(T) string) string {
-	var out []string
-	for _, t := range all {
-		out = append(out, name(t))
-	}
-	return list(out)
+	return err
 }
 
 func list[T ~string](all []T) string {

@@ -4,6 +4,7 @@ import (
 	"testing"
 	"time"
 
+	"binwatchd/internal/farm"
 	"binwatchd/internal/ingest"
 )
 
@@ -24,22 +25,23 @@ func FuzzCommands(f *testing.F) {
 		d := ingest.NewDecoder(shed(), "binwatch")
 		got := d.Decode("binwatch/"+topic, payload, noon)
 		things := len(got.Rejected)
-		if got.Jot != nil {
+		if e := got.Command; e != nil {
 			things++
-			if err := ingest.CheckJot(shed(), *got.Jot, noon); err != nil || len(got.Jot.To) > 2*64 {
-				t.Errorf("%+v is taken, and out of bounds: %v", *got.Jot, err)
-			}
-		}
-		if got.Hush != nil {
-			things++
-			if err := ingest.CheckHush(shed(), *got.Hush, noon); err != nil || got.Hush.Until.Sub(noon) > 367*24*time.Hour {
-				t.Errorf("%+v is taken, and out of bounds: %v", *got.Hush, err)
-			}
-		}
-		if got.Seen != nil {
-			things++
-			if id := got.Seen.Episode; id == "" || len(id) > 64 {
-				t.Errorf("%q is taken for an id", id)
+			switch e.Kind {
+			case farm.EventJot:
+				if err := ingest.CheckJot(shed(), e.Jot, noon); err != nil || len(e.Jot.To) > 2*64 {
+					t.Errorf("%+v is taken, and out of bounds: %v", e.Jot, err)
+				}
+			case farm.EventHush:
+				if err := ingest.CheckHush(shed(), e.Hush, noon); err != nil || e.Hush.Until.Sub(noon) > 367*24*time.Hour {
+					t.Errorf("%+v is taken, and out of bounds: %v", e.Hush, err)
+				}
+			case farm.EventSeen:
+				if id := e.Seen.Episode; id == "" || len(id) > 64 {
+					t.Errorf("%q is taken for an id", id)
+				}
+			default:
+				t.Errorf("a command of kind %v", e.Kind)
 			}
 		}
 		if things != 1 || len(got.Readings) > 0 {

@@ -17,27 +17,27 @@ func TestCommandsByMessage(t *testing.T) {
 		want                 ingest.Decoded
 	}{
 		{"watered", "binwatch/jot/bed/near", `{"what":"watered","amount":"2 L"}`,
-			ingest.Decoded{Jot: &farm.Jot{At: noon, Bin: "bed", Zone: "near", What: farm.Watered, Litres: 2, By: "mqtt"}}},
+			ingest.Decoded{Command: &farm.Event{Kind: farm.EventJot, Arrived: noon, Jot: farm.Jot{At: noon, Bin: "bed", Zone: "near", What: farm.Watered, Litres: 2, By: "mqtt"}}}},
 		{"fed, a bin, at a time", "binwatch/jot/bed", `{"what":"fed","amount":"2 kg","of":"grain","at":"2026-05-01T10:00:00Z"}`,
-			ingest.Decoded{Jot: &farm.Jot{At: noon.Add(-2 * time.Hour), Bin: "bed", What: farm.Fed, Kg: 2, Of: "grain", By: "mqtt"}, Timed: true}},
+			ingest.Decoded{Command: &farm.Event{Kind: farm.EventJot, Arrived: noon, Jot: farm.Jot{At: noon.Add(-2 * time.Hour), Bin: "bed", What: farm.Fed, Kg: 2, Of: "grain", By: "mqtt"}}, Timed: true}},
 		{"sifted into a tub", "binwatch/jot/bed/far", `{"what":"sifted","amount":"8 L","to":"crate"}`,
-			ingest.Decoded{Jot: &farm.Jot{At: noon, Bin: "bed", Zone: "far", What: farm.Sifted, Litres: 8, To: "crate", By: "mqtt"}}},
+			ingest.Decoded{Command: &farm.Event{Kind: farm.EventJot, Arrived: noon, Jot: farm.Jot{At: noon, Bin: "bed", Zone: "far", What: farm.Sifted, Litres: 8, To: "crate", By: "mqtt"}}}},
 		{"turned, time in seconds", "binwatch/jot/bed", `{"what":"turned","at":1777636800}`,
-			ingest.Decoded{Jot: &farm.Jot{At: noon, Bin: "bed", What: farm.Turned, By: "mqtt"}, Timed: true}},
+			ingest.Decoded{Command: &farm.Event{Kind: farm.EventJot, Arrived: noon, Jot: farm.Jot{At: noon, Bin: "bed", What: farm.Turned, By: "mqtt"}}, Timed: true}},
 		{"by the names of notices", "binwatch/jot/BED, Far", `{"what":"sifted","amount":"8 L","to":"Crate"}`,
-			ingest.Decoded{Jot: &farm.Jot{At: noon, Bin: "bed", Zone: "far", What: farm.Sifted, Litres: 8, To: "crate", By: "mqtt"}}},
+			ingest.Decoded{Command: &farm.Event{Kind: farm.EventJot, Arrived: noon, Jot: farm.Jot{At: noon, Bin: "bed", Zone: "far", What: farm.Sifted, Litres: 8, To: "crate", By: "mqtt"}}}},
 		{"a tub by its zone", "binwatch/jot/Bed/FAR", `{"what":"sifted","amount":"8 L","to":"crate/all"}`,
-			ingest.Decoded{Jot: &farm.Jot{At: noon, Bin: "bed", Zone: "far", What: farm.Sifted, Litres: 8, To: "crate", By: "mqtt"}}},
+			ingest.Decoded{Command: &farm.Event{Kind: farm.EventJot, Arrived: noon, Jot: farm.Jot{At: noon, Bin: "bed", Zone: "far", What: farm.Sifted, Litres: 8, To: "crate", By: "mqtt"}}}},
 		{"hush by the name of a notice", "binwatch/hush/Bed, near", `{"for":"2h"}`,
-			ingest.Decoded{Hush: &farm.Hush{Bin: "bed", Zone: "near", Until: noon.Add(2 * time.Hour)}}},
+			ingest.Decoded{Command: &farm.Event{Kind: farm.EventHush, Arrived: noon, Hush: farm.Hush{Bin: "bed", Zone: "near", Until: noon.Add(2 * time.Hour)}}}},
 		{"hush a condition", "binwatch/hush/bed/near", `{"for":"2h","condition":"too-dry"}`,
-			ingest.Decoded{Hush: &farm.Hush{Bin: "bed", Zone: "near", Condition: farm.TooDry, Until: noon.Add(2 * time.Hour)}}},
+			ingest.Decoded{Command: &farm.Event{Kind: farm.EventHush, Arrived: noon, Hush: farm.Hush{Bin: "bed", Zone: "near", Condition: farm.TooDry, Until: noon.Add(2 * time.Hour)}}}},
 		{"hush everything", "binwatch/hush/crate", `{"for":"1d"}`,
-			ingest.Decoded{Hush: &farm.Hush{Bin: "crate", Until: noon.Add(24 * time.Hour)}}},
+			ingest.Decoded{Command: &farm.Event{Kind: farm.EventHush, Arrived: noon, Hush: farm.Hush{Bin: "crate", Until: noon.Add(24 * time.Hour)}}}},
 		{"hush that says when", "binwatch/hush/crate", `{"for":"2h","at":"2026-05-01T11:30:00Z"}`,
-			ingest.Decoded{Hush: &farm.Hush{Bin: "crate", Until: noon.Add(90 * time.Minute)}, Timed: true}},
+			ingest.Decoded{Command: &farm.Event{Kind: farm.EventHush, Arrived: noon, Hush: farm.Hush{Bin: "crate", Until: noon.Add(90 * time.Minute)}}, Timed: true}},
 		{"seen", "binwatch/seen/bed-near-too-dry-1", ``,
-			ingest.Decoded{Seen: &farm.Seen{Episode: "bed-near-too-dry-1"}}},
+			ingest.Decoded{Command: &farm.Event{Kind: farm.EventSeen, Arrived: noon, Seen: farm.Seen{Episode: "bed-near-too-dry-1"}}}},
 	}
 	d := ingest.NewDecoder(shed(), "binwatch")
 	for _, tt := range cases {
@@ -77,7 +77,7 @@ func TestBadCommandsSayWhy(t *testing.T) {
 	for _, tt := range cases {
 		t.Run(tt.name, func(t *testing.T) {
 			got := d.Decode(tt.topic, []byte(tt.payload), noon)
-			if len(got.Rejected) != 1 || got.Jot != nil || got.Hush != nil || got.Seen != nil {
+			if len(got.Rejected) != 1 || got.Command != nil {
 				t.Fatalf("got %+v, want one rejection", got)
 			}
 			r := got.Rejected[0]

@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"slices"
 	"strconv"
@@ -255,10 +256,8 @@ type Rejection struct {
 // give a reading for one while it is rejected for another.
 type Decoded struct {
 	Readings []farm.Reading
-	Jot      *farm.Jot
-	Hush     *farm.Hush
-	Timed    bool // the jot or hush says its own time
-	Seen     *farm.Seen
+	Command  *farm.Event // a jot, a hush or a seen
+	Timed    bool        // the jot or hush says its own time
 	Rejected []Rejection
 }
 
@@ -334,20 +333,18 @@ func (d *Decoder) spellValue(p farm.Probe, v float64) string {
 }
 
 func explainCommand(w *strings.Builder, got Decoded) {
-	switch {
-	case len(got.Rejected) > 0:
+	if len(got.Rejected) > 0 {
 		fmt.Fprintf(w, "  rejected (%s): %s\n", got.Rejected[0].Reason, got.Rejected[0].Detail)
-	case got.Jot != nil:
-		fmt.Fprintf(w, "  a jot: %s %s\n", spot(got.Jot.Bin, got.Jot.Zone), spellJot(*got.Jot))
-	case got.Hush != nil:
-		what := string(got.Hush.Condition)
-		if what == "" {
-			what = "everything"
-		}
-		long := got.Hush.Until.Sub(time.Time{})
-		fmt.Fprintf(w, "  a hush: quiet about %s at %s for %s\n", what, spot(got.Hush.Bin, got.Hush.Zone), farm.SayLong(long))
-	case got.Seen != nil:
-		fmt.Fprintf(w, "  seen: the keeper knows of %s\n", got.Seen.Episode)
+		return
+	}
+	switch e := got.Command; e.Kind {
+	case farm.EventJot:
+		fmt.Fprintf(w, "  a jot: %s %s\n", farm.Place{Bin: e.Jot.Bin, Zone: e.Jot.Zone}, spellJot(e.Jot))
+	case farm.EventHush:
+		what, at := cmp.Or(string(e.Hush.Condition), "everything"), farm.Place{Bin: e.Hush.Bin, Zone: e.Hush.Zone}
+		fmt.Fprintf(w, "  a hush: quiet about %s at %s for %s\n", what, at, farm.SayLong(e.Hush.Until.Sub(time.Time{})))
+	case farm.EventSeen:
+		fmt.Fprintf(w, "  seen: the keeper knows of %s\n", e.Seen.Episode)
 	}
 }
 
@@ -366,13 +363,6 @@ func spellJot(j farm.Jot) string {
 		s += " to " + j.To
 	}
 	return s
-}
-
-func spot(bin, zone string) string {
-	if zone == "" {
-		return bin
-	}
-	return bin + "/" + zone
 }
 
 func spell(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }

@@ -1,6 +1,13 @@
+// Package rehearse runs recorded messages through a configuration, to see what
+// it would have noticed: the same decoding, doubting and judging as the live
+// loop, with no broker, no journal written and nobody told. The same input
+// gives the same output to the byte, in constant memory.
 package rehearse
 
 import (
+	"context"
+	"errors"
+	"io"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -112,4 +119,150 @@ func (r *Rehearsal) step(e farm.Event) {
 		r.hour = hour
 		r.outcome.outside(r.state.Look(e.Arrived))
 	}
+}
+
+// ahead is how many messages are read ahead at a time. After as many a cancelled
+// context is noticed.
+const ahead = 1024
+
+// heard is a message that is decoded and doubted, and not yet judged.
+type heard struct {
+	at  time.Time
+	got ingest.Decoded
+}
+
+// Messages rehearses a CSV recording with the header time,topic,payload: the
+// time of arrival in RFC 3339, rows in that order. Errors name the line, after
+// all that stands before it has been judged.
+//
+// Reading, decoding and doubting need nothing that judging finds, so they run
+// ahead of it, on another core where there is one.
+func (r *Rehearsal) Messages(ctx context.Context, in io.Reader) error {
+	rec, err := openRecording(in)
+	if err != nil {
+		return err
+	}
+	full, spent := make(chan []heard, 1), make(chan []heard, 3)
+	for range cap(spent) {
+		spent <- make([]heard, 0, ahead)
+	}
+	ended := make(chan error, 1)
+	go func() {
+		defer close(full)
+		ended <- r.hearAll(ctx, rec, full, spent)
+	}()
+	for some := range full {
+		for i := range some {
+			r.follow(&some[i])
+		}
+		spent <- some
+	}
+	return <-ended
+}
+
+// Message takes one message in that arrived at a time not before the last.
+func (r *Rehearsal) Message(arrived time.Time, topic string, payload []byte) {
+	if r.wanted(arrived) {
+		h := r.hear(arrived, topic, payload)
+		r.follow(&h)
+	}
+}
+
+// hearAll hears the whole recording, into slices that are spent.
+func (r *Rehearsal) hearAll(ctx context.Context, rec *recording, full chan<- []heard, spent <-chan []heard) error {
+	for ctx.Err() == nil {
+		some, err := r.hearSome(rec, (<-spent)[:0])
+		full <- some
+		if errors.Is(err, io.EOF) {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return ctx.Err()
+}
+
+func (r *Rehearsal) hearSome(rec *recording, some []heard) ([]heard, error) {
+	for range ahead {
+		at, topic, payload, err := rec.next()
+		if err != nil {
+			return some, err
+		}
+		if r.wanted(at) {
+			some = append(some, r.hear(at, topic, payload))
+		}
+	}
+	return some, nil
+}
+
+// hear decodes and doubts one message. A recording knows of no broker's backlog,
+// only of what came too fast after a silence.
+func (r *Rehearsal) hear(at time.Time, topic string, payload []byte) heard {
+	h := heard{at, r.decoder.Decode(topic, payload, at)}
+	for i := range h.got.Readings {
+		one := &h.got.Readings[i]
+		r.arrivals.Mark(one, at, 0)
+		r.arrivals.Follow(farm.Event{Kind: farm.EventReading, Arrived: at, Reading: *one})
+		r.doubter.Judge(one)
+	}
+	if e := h.got.Command; e != nil && e.Kind == farm.EventJot {
+		r.doubter.Jotted(e.Jot)
+	}
+	return h
+}
+
+// follow judges what was heard.
+func (r *Rehearsal) follow(h *heard) {
+	r.note(h.at)
+	got := &h.got
+	for _, rej := range got.Rejected {
+		r.stats.Rejected[string(rej.Reason)]++
+	}
+	for i := range got.Readings {
+		r.step(farm.Event{Kind: farm.EventReading, Arrived: h.at, Reading: got.Readings[i]})
+	}
+	switch {
+	case got.Command != nil:
+		r.step(*got.Command)
+	case len(got.Readings) == 0: // time passes all the same
+		r.step(farm.Event{Kind: farm.EventTick, Arrived: h.at})
+	}
+}
+
+// A Journal hands out what happened on a farm, in its order.
+type Journal interface {
+	Replay(ctx context.Context, after int64, fn func(farm.Event) error) error
+}
+
+// Journal rehearses the farm's own past: raw numbers are calibrated and
+// doubted anew, jots and hushes happen as they did.
+func (r *Rehearsal) Journal(ctx context.Context, j Journal) error {
+	scales := ingest.NewCalibrator(r.farm)
+	return j.Replay(ctx, 0, func(e farm.Event) error {
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		if !r.wanted(e.Arrived) {
+			return nil
+		}
+		switch e.Kind {
+		case farm.EventReading:
+			v, ok := scales.Value(e.Reading.Probe, e.Reading.Raw)
+			if !ok {
+				return nil // this configuration has no such probe
+			}
+			r.note(e.Arrived)
+			e.Reading.Value, e.Reading.Doubt = v, farm.NoDoubt
+			r.doubter.Judge(&e.Reading)
+		case farm.EventJot:
+			r.doubter.Jotted(e.Jot)
+		case farm.EventClock:
+			r.doubter.Shift(e.Shift, e.From)
+		case farm.EventTick: // made anew
+			return nil
+		}
+		r.step(e)
+		return nil
+	})
 }

@@ -40,20 +40,19 @@ func (l *Loop) decode(d *ingest.Delivery) {
 	for i := range got.Readings {
 		l.reading(d, got.Readings[i])
 	}
-	switch {
-	case d.Retained: // an old wish is no wish
-	case got.Jot != nil:
-		got.Jot.Uncertain = l.unsure(d, got)
-		l.doubter.Jotted(*got.Jot)
-		l.take(farm.Event{Kind: farm.EventJot, Arrived: l.now(), Jot: *got.Jot}, d)
-	case got.Hush != nil:
-		if l.unsure(d, got) {
-			l.fromThen(got.Hush)
-		}
-		l.take(farm.Event{Kind: farm.EventHush, Arrived: l.now(), Hush: *got.Hush}, d)
-	case got.Seen != nil:
-		l.take(farm.Event{Kind: farm.EventSeen, Arrived: l.now(), Seen: *got.Seen}, d)
+	e := got.Command
+	if e == nil || d.Retained { // an old wish is no wish
+		return
 	}
+	e.Arrived = l.now()
+	switch unsure := l.unsure(d, got); {
+	case e.Kind == farm.EventJot:
+		e.Jot.Uncertain = unsure
+		l.doubter.Jotted(e.Jot)
+	case e.Kind == farm.EventHush && unsure:
+		l.fromThen(&e.Hush)
+	}
+	l.take(*e, d)
 }
 
 // reading has one reading doubted and judged. What the broker had stored is
