@@ -61,6 +61,7 @@ type identity struct {
 	path string
 	real string // without links: beside it SQLite keeps its log
 	file *os.File
+	info os.FileInfo // of the file
 	dir  os.FileInfo // the folder of path; nil: it could not be looked at
 
 	mu      sync.Mutex // guards the rest
@@ -101,19 +102,22 @@ func identify(path string) (*identity, error) {
 		f.Close()
 		return nil, fmt.Errorf("lock journal: %w", err)
 	}
-	ft := &identity{path: path, real: realPath(path), file: f}
-	if dir, err := os.Stat(filepath.Dir(path)); err == nil {
-		ft.dir = dir
+	id := &identity{path: path, real: path, file: f}
+	if real, err := filepath.EvalSymlinks(path); err == nil {
+		id.real = real
 	}
-	return ft, ft.named()
+	id.dir, _ = os.Stat(filepath.Dir(path))
+	if id.info, err = f.Stat(); err != nil {
+		f.Close()
+		return nil, fmt.Errorf("look at the journal's file: %w", err)
+	}
+	return id, id.named()
 }
 
-// realPath follows the links of a path, as SQLite does.
-func realPath(path string) string {
-	if real, err := filepath.EvalSymlinks(path); err == nil {
-		return real
-	}
-	return path
+// names tells whether a path names a file.
+func names(path string, file os.FileInfo) bool {
+	is, err := os.Stat(path)
+	return err == nil && os.SameFile(is, file)
 }
 
 // close lets go of the file, once SQLite has.
@@ -142,11 +146,7 @@ func (f *identity) named() error {
 	case err != nil:
 		return fmt.Errorf("look for the journal's file: %w", err)
 	}
-	was, err := f.file.Stat()
-	if err != nil {
-		return fmt.Errorf("look at the journal's file: %w", err)
-	}
-	if !os.SameFile(is, was) {
+	if !os.SameFile(is, f.info) {
 		return &MovedError{f.path, Replaced}
 	}
 	return nil
@@ -167,7 +167,7 @@ func (f *identity) same() error {
 		if f.beside[i] == nil {
 			return nil // there was none after the last write
 		}
-		if b, err := os.Stat(f.real + suffix); err != nil || !os.SameFile(b, f.beside[i]) {
+		if !names(f.real+suffix, f.beside[i]) {
 			return &MovedError{f.path, LogGone}
 		}
 	}
@@ -192,10 +192,7 @@ func (f *identity) whole() error {
 	if is.Size() < f.size {
 		return &MovedError{f.path, CutShort}
 	}
-	if f.index == nil || f.beside[0] == nil {
-		return nil
-	}
-	if f.logCut() {
+	if f.index != nil && f.beside[0] != nil && f.logCut() {
 		return &MovedError{f.path, LogCut}
 	}
 	return nil
@@ -277,18 +274,10 @@ func (f *identity) bySQLite() bool {
 // holds f.mu.
 func (f *identity) noteBeside() {
 	for i, suffix := range besides {
-		b, err := os.Stat(f.real + suffix)
-		if err != nil {
-			b = nil
-		}
-		f.beside[i] = b
+		f.beside[i], _ = os.Stat(f.real + suffix) // nil where there is none
 	}
-	f.holdIndex()
-}
-
-// holdIndex keeps the log's index open, under the file that has the name now.
-// The one before stays open, too: see identity.
-func (f *identity) holdIndex() {
+	// The log's index is kept open, under the file that has the name now. The one
+	// before stays open, too: see identity.
 	is := f.beside[1]
 	if f.index != nil {
 		if was, err := f.index.Stat(); is != nil && err == nil && os.SameFile(is, was) {
@@ -335,21 +324,21 @@ func (j *Journal) inPlace(ctx context.Context) error {
 	if !touched || f.written.IsZero() {
 		return nil
 	}
-	if !at.Equal(f.strange) {
-		err := j.soundAnew(ctx)
-		if err == nil && !f.bySQLite() {
-			err = errors.New("its first page is another one")
-		}
-		if err != nil {
-			f.strange = at
-			j.log.Error("another program has written over the journal's file", "path", f.path, "found", err)
-		} else {
-			j.log.Warn("another program has written into the journal's file; it is sound", "path", f.path)
-			f.note()
-			return nil
-		}
+	if at.Equal(f.strange) {
+		return &MovedError{f.path, Rewritten}
 	}
-	return &MovedError{f.path, Rewritten}
+	err := j.soundAnew(ctx)
+	if err == nil && !f.bySQLite() {
+		err = errors.New("its first page is another one")
+	}
+	if err != nil {
+		f.strange = at
+		j.log.Error("another program has written over the journal's file", "path", f.path, "found", err)
+		return &MovedError{f.path, Rewritten}
+	}
+	j.log.Warn("another program has written into the journal's file; it is sound", "path", f.path)
+	f.note()
+	return nil
 }
 
 // soundAnew reads the whole file with a connection that remembers nothing of it.
@@ -379,14 +368,11 @@ func (j *Journal) keepLock() error {
 	if j.lock == nil || f == nil || f.dir == nil {
 		return nil
 	}
-	if dir, err := os.Stat(filepath.Dir(f.path)); err != nil || !os.SameFile(dir, f.dir) {
+	if !names(filepath.Dir(f.path), f.dir) {
 		return nil // a file in what is mounted there would keep it from being taken off
 	}
-	is, err := os.Stat(j.cfg.Path + lockSuffix)
-	if err == nil {
-		if was, err := j.lock.Stat(); err == nil && os.SameFile(is, was) {
-			return nil
-		}
+	if was, err := j.lock.Stat(); err == nil && names(j.cfg.Path+lockSuffix, was) {
+		return nil
 	}
 	lock, err := takeLock(j.cfg.Path, j.cfg.Brief)
 	switch {

@@ -27,10 +27,10 @@
 // # Where to read on
 //
 //	journal.go      opening and closing; what a Journal holds
-//	database.go     SQLite: connections and their promises, schema and migrations
-//	transaction.go  how everything is written and read; errors.go its causes
+//	database.go     SQLite: connections and their promises, migrations, errors and their causes
+//	transaction.go  how everything is written and read
 //	append.go       a batch, and how it is written
-//	row.go          readings and ticks as rows; series.go whose they are; event.go all other events
+//	row.go          readings and ticks as rows, and whose they are; event.go all other events
 //	chunk.go        packed rows and how rows are read; packing.go the form of a chunk
 //	compaction.go   packs, packs anew, drops
 //	history.go      daily summaries; samples.go curves made of them

@@ -48,7 +48,7 @@ func (j *Journal) samples(ctx context.Context, from, to time.Time, step time.Dur
 	defer j.recent.mu.Unlock()
 	err = j.view(ctx, "read history", func(t *tx) {
 		ends := readEnds(t)
-		all := slices.DeleteFunc(slices.Clone(j.series.loadTo(t, ends.series)), func(s series) bool { return !wanted(s) })
+		all := slices.DeleteFunc(slices.Clone(j.series.load(t)), func(s series) bool { return !wanted(s) })
 		if len(all) == 0 {
 			return
 		}
@@ -187,15 +187,13 @@ type ends struct {
 	unpacked int64 // end of what is not
 	moved    int64 // how often times have been moved
 	dropped  int64 // arrival up to which raw readings are gone, ms
-	series   int   // how many there are
 }
 
 func readEnds(t *tx) (e ends) {
-	t.get(into(&e.packed, &e.unpacked, &e.moved, &e.dropped, &e.series), `SELECT coalesce((SELECT max(last) FROM chunk), 0),
+	t.get(into(&e.packed, &e.unpacked, &e.moved, &e.dropped), `SELECT coalesce((SELECT max(last) FROM chunk), 0),
 		max(coalesce((SELECT max(seq) FROM reading_0), 0), coalesce((SELECT max(seq) FROM reading_1), 0)),
 		coalesce((SELECT value FROM meta WHERE name = 'moved'), 0),
-		coalesce((SELECT value FROM meta WHERE name = 'dropped'), 0),
-		coalesce((SELECT max(id) FROM series), 0)`)
+		coalesce((SELECT value FROM meta WHERE name = 'dropped'), 0)`)
 	return e
 }
 

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"io"
 	"os"
+	"path/filepath"
 )
 
 // The log's form is SQLite's, "Database File Format", section 4.1: a header of 32
@@ -28,36 +29,50 @@ type torn struct {
 
 // readLog looks for a torn end in the log beside a journal that nobody has open.
 func readLog(path string) torn {
+	if real, err := filepath.EvalSymlinks(path); err == nil {
+		path = real // beside it SQLite keeps its log
+	}
 	log, err := os.ReadFile(path + "-wal")
 	if err != nil || len(log) == 0 {
 		return torn{}
 	}
-	t := tornEnd(log)
-	if index, err := os.ReadFile(path + "-shm"); err == nil && len(index) >= indexHead {
+	whole, t := readFrames(log)
+	if shm, err := os.ReadFile(path + "-shm"); err == nil && len(shm) >= indexHead && len(log) >= logHeader {
 		// The index of a process that was killed still tells what it had
 		// written; after a power cut it tells of an earlier time, or of less.
-		if h := readIndex(index); h.salted(log) && h.frames > wholeFrames(log) {
-			t.frames = max(t.frames, h.frames-wholeFrames(log))
-			t.commits = max(t.commits, 1)
+		if h := readIndex(shm); bytes.Equal(h.salts[:], log[16:24]) && h.frames > whole {
+			t.frames, t.commits = max(t.frames, h.frames-whole), max(t.commits, 1)
 		}
 	}
 	return t
 }
 
-// tornEnd counts what comes after the last whole transaction.
-func tornEnd(log []byte) torn {
-	var t torn
+// readFrames counts the frames up to the end of the last whole transaction, and
+// what comes after it.
+func readFrames(log []byte) (whole int, t torn) {
 	size := pageSizeOf(log)
 	if size == 0 {
-		return torn{frames: 1, commits: 0}
+		return 0, torn{frames: 1}
 	}
-	for i := wholeFrames(log); ; i++ {
+	order := wordsOf(log)
+	a, b := sum(order, 0, 0, log[:24])
+	sound := true
+	for i := 0; ; i++ {
 		at := logHeader + i*(frameHeader+size)
 		if at+frameHeader > len(log) || !bytes.Equal(log[at+8:at+16], log[16:24]) {
-			return t
+			return whole, t
+		}
+		f := log[at:min(at+frameHeader+size, len(log))]
+		a, b = sum(order, a, b, f[:8])
+		a, b = sum(order, a, b, f[frameHeader:])
+		sound = sound && len(f) == frameHeader+size && a == binary.BigEndian.Uint32(f[16:]) && b == binary.BigEndian.Uint32(f[20:])
+		commit := binary.BigEndian.Uint32(f[4:]) != 0
+		if sound && commit {
+			whole, t = i+1, torn{}
+			continue
 		}
 		t.frames++
-		if binary.BigEndian.Uint32(log[at+4:]) != 0 {
+		if commit {
 			t.commits++
 		}
 	}
@@ -92,32 +107,6 @@ func sum(order binary.ByteOrder, a, b uint32, more []byte) (uint32, uint32) {
 	return a, b
 }
 
-// wholeFrames counts the frames up to the end of the last whole transaction.
-func wholeFrames(log []byte) int {
-	size := pageSizeOf(log)
-	if size == 0 {
-		return 0
-	}
-	order := wordsOf(log)
-	a, b := sum(order, 0, 0, log[:24])
-	whole := 0
-	for i := 0; ; i++ {
-		at := logHeader + i*(frameHeader+size)
-		if at+frameHeader+size > len(log) {
-			return whole
-		}
-		f := log[at : at+frameHeader+size]
-		a, b = sum(order, a, b, f[:8])
-		a, b = sum(order, a, b, f[frameHeader:])
-		if !bytes.Equal(f[8:16], log[16:24]) || a != binary.BigEndian.Uint32(f[16:]) || b != binary.BigEndian.Uint32(f[20:]) {
-			return whole
-		}
-		if binary.BigEndian.Uint32(f[4:]) != 0 {
-			whole = i + 1
-		}
-	}
-}
-
 // indexHead is how much of the log's index, which SQLite shares between
 // processes, is read: its header, and behind the second copy of that how much of
 // the log is in the file already ("WAL-index format", section 2.1, in the
@@ -142,11 +131,6 @@ func readIndex(b []byte) index {
 	return h
 }
 
-// salted tells whether an index is of the log's time of use.
-func (h index) salted(log []byte) bool {
-	return len(log) >= logHeader && bytes.Equal(h.salts[:], log[16:24])
-}
-
 // logHolds gives how long the log has to be by its index, in bytes. What stands
 // in the file already may be cut off: a checkpoint does that.
 func logHolds(f *os.File) int64 {
@@ -164,7 +148,7 @@ func logHolds(f *os.File) int64 {
 // reportTornLog says that the log's end was torn, which SQLite itself passes over
 // without a word.
 func (j *Journal) reportTornLog() {
-	t := readLog(realPath(j.cfg.Path))
+	t := readLog(j.cfg.Path)
 	switch {
 	case t.commits > 0:
 		j.log.Error("the end of the journal's log is torn and was dropped: readings that were acknowledged may be missing; see whether the card is worn out",
