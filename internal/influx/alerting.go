@@ -89,7 +89,8 @@ func (s *server) hint(a answer) string {
 	case a.status == 0:
 		return "Check url under influx."
 	case a.status == http.StatusBadRequest, a.status == http.StatusUnprocessableEntity:
-		return fmt.Sprintf("It refuses every row: something else may have written %s or %s there with other types. Use a database of its own.", Climate, Marks)
+		return fmt.Sprintf("It refuses every row: something else may have written %s or %s there with other types. "+
+			"Use a database of its own.", Climate, Marks)
 	}
 	return "Check the influx section against the server's own log."
 }
@@ -116,9 +117,11 @@ func (s *server) placeHint(said string) string {
 	case s.cfg.Flavour == V2 && strings.Contains(said, "page not found"):
 		return "It has no /api/v2/write: if this is InfluxDB 1.x, set flavour: v1 with a database."
 	case s.cfg.Flavour == V2:
-		return fmt.Sprintf("Check org and bucket under influx, or make the bucket: influx bucket create --org %q --name %q.", s.cfg.Org, s.cfg.Bucket)
+		return fmt.Sprintf("Check org and bucket under influx, or make the bucket: influx bucket create --org %q --name %q.",
+			s.cfg.Org, s.cfg.Bucket)
 	case strings.HasPrefix(said, "retention policy"):
-		return fmt.Sprintf("Check retention under influx, or make it: CREATE RETENTION POLICY %q ON %q DURATION INF REPLICATION 1.", s.cfg.Retention, s.cfg.Database)
+		return fmt.Sprintf("Check retention under influx, or make it: CREATE RETENTION POLICY %q ON %q DURATION INF REPLICATION 1.",
+			s.cfg.Retention, s.cfg.Database)
 	case strings.Contains(said, "database not found"):
 		return fmt.Sprintf("Make the database: CREATE DATABASE %q.", s.cfg.Database)
 	}

@@ -21,11 +21,11 @@
 // another matter: then nothing moves and nothing is parked, and the keeper is told
 // what to mend.
 //
-// Requests and lines are written here. InfluxDB's own client speaks one version of the
-// interface only, so that every request to the other had to be rewritten, and loses
-// the words by which bad rows are told from a server in trouble; its writer of lines
-// takes so long that a backlog drains at 0.78 of what the server can take (measured by
-// BenchmarkBacklog), and has wrong times beyond 2262. The tests hold the lines against it.
+// The HTTP service of InfluxDB's own client carries the requests; the lines are written
+// here. The client's write interface knows version 2 alone, and loses the words by which
+// bad rows are told from a server in trouble. Its writer of lines takes so long that a
+// backlog drains at 0.78 of what the server can take (measured by BenchmarkBacklog), and
+// has wrong times beyond 2262: the tests hold the lines against it.
 //
 // # What is written
 //
@@ -138,11 +138,11 @@ type Figures struct {
 
 // New prepares a forwarder of a farm's journal; nothing is sent and nothing
 // read yet. farmAt gives the farm under which an event was noted, by its place in
-// the journal: where a probe sat then is where its reading belongs. tell is called from Run's goroutine when the keeper should know that
-// the database refuses or has been away for long ([farm.Unforwarded]), and when that
-// is over: also once at the first success, so that what was raised before a
-// restart is eased. It must not block for long; when it gives an error, it is called
-// again at the next occasion.
+// the journal: where a probe sat then is where its reading belongs. tell is called
+// from Run's goroutine when the keeper should know that the database refuses or has
+// been away for long ([farm.Unforwarded]), and when that is over: also once at the
+// first success, so that what was raised before a restart is eased. It must not block
+// for long; when it gives an error, it is called again at the next occasion.
 func New(cfg Config, farmAt func(seq int64) *farm.Farm, j Journal, tell func(farm.Trouble) error) (*Forwarder, error) {
 	cfg, err := cfg.complete()
 	if err != nil {
@@ -306,7 +306,8 @@ func (f *Forwarder) failed(a answer, failures int) {
 	if failures == 1 {
 		level = slog.LevelWarn
 	}
-	f.log.Log(context.Background(), level, "database takes no readings", "status", a.status, "said", a.said, "failures", failures)
+	f.log.Log(context.Background(), level, "database takes no readings",
+		"status", a.status, "said", a.said, "failures", failures)
 	trouble := f.alerting.unwell(a, f.cfg.Now())
 	f.update(func(g *Figures) {
 		g.Failed++
@@ -346,7 +347,8 @@ func (f *Forwarder) checkpoint(ctx context.Context, b *batch) bool {
 	f.saved.rows += len(b.ends)
 	// The cursor goes with what is parked, or the same rows would be parked again,
 	// and back at once, lest a power cut forget that it went back.
-	if b.anew || len(b.parked) > 0 || f.saved.rows >= f.cfg.Pace.SaveRows || f.cfg.Now().Sub(f.saved.at) >= f.cfg.Pace.SaveEvery {
+	due := f.saved.rows >= f.cfg.Pace.SaveRows || f.cfg.Now().Sub(f.saved.at) >= f.cfg.Pace.SaveEvery
+	if b.anew || len(b.parked) > 0 || due {
 		f.save(ctx)
 	}
 	return true

@@ -112,7 +112,8 @@ func (l *Lines) AppendChange(dst []byte, c farm.Change) []byte {
 
 // AppendJot appends the line of a jot, with its newline.
 func (l *Lines) AppendJot(dst []byte, j farm.Jot) []byte {
-	row := row{line: appendHead(dst, Marks, "bin", j.Bin, "farm", l.farm, "jot", string(j.What), "of", j.Of, "to", j.To, "zone", j.Zone), sep: ' '}
+	row := row{line: appendHead(dst, Marks, "bin", j.Bin, "farm", l.farm, "jot", string(j.What),
+		"of", j.Of, "to", j.To, "zone", j.Zone), sep: ' '}
 	row.number("jots", 1)
 	if j.Kg != 0 {
 		row.number("kg", j.Kg)

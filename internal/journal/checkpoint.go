@@ -108,7 +108,8 @@ func (j *Journal) Repeats(ctx context.Context, n int) ([]Repeat, error) {
 		return r, err
 	}
 	return viewAll(ctx, j, "read last messages", scan, `WITH reach AS (SELECT `+newest+` - ?1 AS after)
-		SELECT seq, packet, hash, coalesce(sender, 0), coalesce((SELECT session FROM session WHERE after_seq < r.seq ORDER BY after_seq DESC LIMIT 1), 0)
+		SELECT seq, packet, hash, coalesce(sender, 0),
+			coalesce((SELECT session FROM session WHERE after_seq < r.seq ORDER BY after_seq DESC LIMIT 1), 0)
 		FROM (SELECT seq, packet, hash, sender FROM unpacked WHERE seq > (SELECT after FROM reach) AND packet IS NOT NULL
 			UNION ALL SELECT seq, packet, hash, sender FROM event WHERE seq > (SELECT after FROM reach) AND packet IS NOT NULL) r
 		ORDER BY seq DESC LIMIT ?2`, int64(n)*repeatReach, n)

@@ -108,7 +108,8 @@ type page struct {
 // chunk that can't be read is passed over.
 func (j *Journal) readPage(t *tx, after int64) page {
 	// Chunks do not overlap: it is the newest that begins by then, or the next.
-	found := chunks(t, `first >= coalesce((SELECT max(first) FROM chunk WHERE first <= ?1), 0) AND last > ?1 ORDER BY first LIMIT 1`, after)
+	found := chunks(t, `first >= coalesce((SELECT max(first) FROM chunk WHERE first <= ?1), 0) AND last > ?1
+		ORDER BY first LIMIT 1`, after)
 	if len(found) == 0 {
 		j.lastChunk.drop()
 		return unpackedPage(t, after)

@@ -118,7 +118,8 @@ func (j *Journal) packNext(ctx context.Context, table string, done *Compacted) (
 	var all []series
 	err = j.view(ctx, "compact", func(t *tx) {
 		all = j.series.load(t)
-		rows = collect(t, scanRow, `SELECT `+rowColumns+` FROM `+table+` WHERE seq > ? ORDER BY seq LIMIT ?`, t.number(packedTo), chunkRows)
+		rows = collect(t, scanRow, `SELECT `+rowColumns+` FROM `+table+` WHERE seq > ? ORDER BY seq LIMIT ?`,
+			t.number(packedTo), chunkRows)
 	})
 	if err != nil || len(rows) == 0 {
 		return false, err
@@ -168,7 +169,8 @@ func (j *Journal) drop(ctx context.Context, now time.Time, done *Compacted) erro
 	horizon := now.Add(-j.cfg.Keep).UnixMilli()
 	var first, readings int64 // of what stays, of what goes
 	err := j.view(ctx, "compact", func(t *tx) {
-		first = t.number(`SELECT coalesce((SELECT min(first) FROM chunk WHERE arrived_hi >= ?), (SELECT max(first) FROM chunk))`, horizon)
+		first = t.number(`SELECT coalesce((SELECT min(first) FROM chunk WHERE arrived_hi >= ?),
+			(SELECT max(first) FROM chunk))`, horizon)
 		readings = t.number(`SELECT coalesce(sum(readings), -1) FROM chunk WHERE first < ?`, first)
 	})
 	if err != nil || readings < 0 {

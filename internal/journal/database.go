@@ -107,7 +107,8 @@ func checkDurable(ctx context.Context, db *sql.DB) error {
 		return classify(fmt.Errorf("open journal: %w", err))
 	}
 	if mode != "wal" || sync != 2 {
-		return fmt.Errorf("open journal: the file system allows no write-ahead log (journal mode %s, sync level %d); put the journal on a local disk", mode, sync)
+		return fmt.Errorf("open journal: the file system allows no write-ahead log (journal mode %s, sync level %d); "+
+			"put the journal on a local disk", mode, sync)
 	}
 	return nil
 }
@@ -183,8 +184,8 @@ func schemaVersion(ctx context.Context, db *sql.DB) (int, error) {
 		return 0, fmt.Errorf("open journal: the file is a database of another program; give journal.path a file of its own")
 	}
 	if known := len(migrations()); version > known {
-		return 0, fmt.Errorf("open journal: %w: it has schema %d, this one knows %d; install the newer binwatchd, or restore a backup made before it ran",
-			ErrNewer, version, known)
+		return 0, fmt.Errorf("open journal: %w: it has schema %d, this one knows %d; "+
+			"install the newer binwatchd, or restore a backup made before it ran", ErrNewer, version, known)
 	}
 	return version, nil
 }

@@ -113,6 +113,6 @@ func (j *Journal) Jots(ctx context.Context, bin string, from, to time.Time) ([]f
 		e, err := scanEvent(rows)
 		return e.Jot, err
 	}
-	return viewAll(ctx, j, "read logbook", scan, `SELECT `+eventColumns+` FROM event WHERE bin = ? AND at >= ? AND at < ? ORDER BY at, seq`,
-		bin, from.UnixMilli(), to.UnixMilli())
+	return viewAll(ctx, j, "read logbook", scan, `SELECT `+eventColumns+` FROM event
+		WHERE bin = ? AND at >= ? AND at < ? ORDER BY at, seq`, bin, from.UnixMilli(), to.UnixMilli())
 }

@@ -127,7 +127,8 @@ func (j *Journal) noteLost(e *chunkError) {
 	}
 	j.check.lost[e.first] = true
 	j.check.health.Lost += e.rows
-	j.log.Error("packed readings can't be read, passing over them", "first_seq", e.first, "last_seq", e.last, "rows", e.rows, "error", e.err)
+	j.log.Error("packed readings can't be read, passing over them",
+		"first_seq", e.first, "last_seq", e.last, "rows", e.rows, "error", e.err)
 }
 
 // The checks that SQLite has for a file.

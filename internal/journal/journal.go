@@ -218,7 +218,8 @@ func checkPath(path string) error {
 	defer f.Close()
 	start := make([]byte, len(sqliteHeader))
 	if n, err := f.ReadAt(start, 0); n > 0 && !strings.HasPrefix(sqliteHeader, string(start[:n])) {
-		return fmt.Errorf("open journal: %s is no journal, but another kind of file; it is left as it is: give journal.path a file of its own", path)
+		return fmt.Errorf("open journal: %s is no journal, but another kind of file; it is left as it is: "+
+			"give journal.path a file of its own", path)
 	} else if err != nil && n == 0 {
 		return fmt.Errorf("open journal: %w", err)
 	}

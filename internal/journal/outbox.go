@@ -41,6 +41,12 @@ func decodeChange(text []byte, id int64, c *farm.Change) error {
 	return nil
 }
 
+// changesCausedBy gives the changes that the events of a stretch have caused, both
+// ends included.
+func changesCausedBy(t *tx, first, last int64) []Change {
+	return collect(t, scanChange, `SELECT `+changeColumns+` FROM change WHERE seq BETWEEN ? AND ? ORDER BY id`, first, last)
+}
+
 // Standing gives the last change of every episode that is not eased, in the
 // order in which those changes came.
 func (j *Journal) Standing(ctx context.Context) ([]farm.Change, error) {
@@ -67,7 +73,8 @@ func appendOwed(t *tx, b *Batch) {
 		if len(b.Entries) > 0 {
 			created = b.Entries[c.Entry].Event.Arrived
 		}
-		insertOwed(t, farm.Owed{Notice: o.Notice, Teller: o.Teller, ChangeID: c.ID, Change: c.Change, Created: created, Next: o.Next})
+		insertOwed(t, farm.Owed{Notice: o.Notice, Teller: o.Teller, ChangeID: c.ID, Change: c.Change,
+			Created: created, Next: o.Next})
 	}
 }
 
@@ -111,14 +118,16 @@ func (j *Journal) Owe(ctx context.Context, owed []farm.Owed) error {
 // Owed gives what one recipient is still owed and is due at now, oldest first,
 // at most limit of it.
 func (j *Journal) Owed(ctx context.Context, teller string, now time.Time, limit int) ([]farm.Owed, error) {
-	return j.owed(ctx, "next", `o.fate IS NULL AND o.teller = ? AND o.next <= ? ORDER BY o.id LIMIT ?`, teller, now.UnixMilli(), limit)
+	return j.owed(ctx, "next", `o.fate IS NULL AND o.teller = ? AND o.next <= ? ORDER BY o.id LIMIT ?`,
+		teller, now.UnixMilli(), limit)
 }
 
 // ToldOf gives what one recipient has been told of an episode, oldest first,
 // for threading and to know whether an easing is of interest. Next is the time
 // at which it was told.
 func (j *Journal) ToldOf(ctx context.Context, teller, episode string) ([]farm.Owed, error) {
-	return j.owed(ctx, "settled", `o.fate IN ('told', 'summed') AND o.teller = ? AND o.episode = ? ORDER BY o.id`, teller, episode)
+	return j.owed(ctx, "settled", `o.fate IN ('told', 'summed') AND o.teller = ? AND o.episode = ? ORDER BY o.id`,
+		teller, episode)
 }
 
 func (j *Journal) owed(ctx context.Context, next, where string, args ...any) ([]farm.Owed, error) {
@@ -126,7 +135,8 @@ func (j *Journal) owed(ctx context.Context, next, where string, args ...any) ([]
 	if j.older {
 		state = `0, ''` // who opens it for reading sends nothing
 	}
-	return viewAll(ctx, j, "read outbox", scanOwed, `SELECT o.id, o.notice, o.teller, o.change, `+state+`, o.created, o.tries, o.`+next+`, o.trouble, c.body
+	return viewAll(ctx, j, "read outbox", scanOwed, `SELECT o.id, o.notice, o.teller, o.change, `+state+`,
+			o.created, o.tries, o.`+next+`, o.trouble, c.body
 		FROM owed o JOIN change c ON c.id = o.change WHERE `+where, args...)
 }
 

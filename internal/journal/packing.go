@@ -18,11 +18,11 @@ import (
 // below, whose lengths stand at the end of the head. All numbers but those of
 // colWide are LEB128, signed ones in zig-zag.
 //
-// Against the form of schema 2 (see oldchunk), which took four times the code, it
-// was measured in one run (BenchmarkWear, 20 probes each minute, and a chunk of
-// 32768 rows): 2.12 bytes kept a reading instead of 2.05, 386 bytes written a reading
-// as before, 9 to 21 ms for packing a chunk instead of 40 to 55, at the peak 7 to 13 MB
-// instead of 13 to 14, and nothing of it stays.
+// Against the form of schema 2 (see oldchunk) it was measured on one machine
+// (BenchmarkWear with 20 probes each minute; and a chunk of 32768 rows, twenty times
+// over): 2.12 bytes kept a reading instead of 2.05; 386 bytes written a reading, as
+// before; 9 to 21 ms for packing a chunk instead of 40 to 55; at the peak 7 to 13 MB
+// of memory instead of 13 to 14, of which nothing stays.
 
 // packingVersion is the first number of a packed chunk.
 const packingVersion = 2
@@ -371,7 +371,8 @@ func compress(parts ...[]byte) ([]byte, error) {
 // decompress gives back the parts that compress was given, as one, also of a body
 // that an older version made; or ErrDamaged.
 func decompress(body []byte) ([]byte, error) {
-	d, err := zstd.NewReader(nil, zstd.WithDecoderConcurrency(1), zstd.WithDecoderLowmem(true), zstd.WithDecoderMaxMemory(maxPlainBytes))
+	d, err := zstd.NewReader(nil, zstd.WithDecoderConcurrency(1), zstd.WithDecoderLowmem(true),
+		zstd.WithDecoderMaxMemory(maxPlainBytes))
 	if err != nil {
 		return nil, fmt.Errorf("decompress: %w", err)
 	}

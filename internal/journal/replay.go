@@ -100,7 +100,7 @@ func (j *Journal) Forward(ctx context.Context, after int64, limit int) (Stretch,
 		var err error
 		out.Events, out.Last, err = s.worth(limit)
 		t.fail(err)
-		out.Changes = collect(t, scanChange, `SELECT `+changeColumns+` FROM change WHERE seq > ? AND seq <= ? ORDER BY id`, after, out.Last)
+		out.Changes = changesCausedBy(t, after+1, out.Last)
 	})
 	return out, err
 }

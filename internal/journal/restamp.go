@@ -107,7 +107,7 @@ func restampEvents(t *tx, r Restamp) {
 }
 
 func restampChanges(t *tx, r Restamp) {
-	for _, c := range collect(t, scanChange, `SELECT `+changeColumns+` FROM change WHERE seq BETWEEN ? AND ? ORDER BY id`, r.From, r.To) {
+	for _, c := range changesCausedBy(t, r.From, r.To) {
 		shiftChange(&c.Change, r.Shift)
 		t.exec(`UPDATE change SET at = ?, body = ? WHERE id = ?`, c.At.UnixMilli(), asJSON(t, c.Change), c.ID)
 	}
@@ -138,7 +138,8 @@ func shiftChange(c *farm.Change, by time.Duration) {
 func markClockWritten(t *tx, r Restamp) {
 	var seq int64
 	var text []byte
-	if !t.get(into(&seq, &text), `SELECT seq, body FROM event WHERE seq > ? AND kind = ? ORDER BY seq LIMIT 1`, r.To, int64(farm.EventClock)) {
+	if !t.get(into(&seq, &text), `SELECT seq, body FROM event WHERE seq > ? AND kind = ? ORDER BY seq LIMIT 1`,
+		r.To, int64(farm.EventClock)) {
 		return
 	}
 	var body eventBody

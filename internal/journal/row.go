@@ -41,7 +41,8 @@ func (r row) doubt() farm.Doubt { return farm.Doubt(r.marks >> doubtShift) }
 // judged tells whether the row belongs into a history: believed, and of a known
 // time.
 func (r row) judged() bool {
-	return r.series != tickSeries && r.doubt() == farm.NoDoubt && r.marks&(markUncertain|markRetained) == 0 && farm.Finite(r.value)
+	return r.series != tickSeries && r.doubt() == farm.NoDoubt &&
+		r.marks&(markUncertain|markRetained) == 0 && farm.Finite(r.value)
 }
 
 // rowOf makes the row of a reading or tick.
@@ -237,7 +238,8 @@ func enterSeries(t *tx, probe string, q farm.Quantity, places []place) (id int64
 func (s *seriesTable) load(t *tx) []series {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	for _, m := range collect(t, scanSeries, `SELECT id, probe, quantity, places FROM series WHERE id > ? ORDER BY id`, len(s.all)) {
+	const more = `SELECT id, probe, quantity, places FROM series WHERE id > ? ORDER BY id`
+	for _, m := range collect(t, scanSeries, more, len(s.all)) {
 		if m.id != int64(len(s.all))+1 {
 			t.fail(fmt.Errorf("%w: series %d is missing", ErrDamaged, len(s.all)+1))
 		}

@@ -21,7 +21,8 @@ const maxSamples = 100_000
 // believed readings of all the zone's probes said; readings of uncertain time
 // are left out. Step 0 lets the journal choose about 300 of them. Steps under an
 // hour are met as long as raw readings are kept; beyond, they are hours.
-func (j *Journal) Samples(ctx context.Context, bin, zone string, q farm.Quantity, from, to time.Time, step time.Duration) ([]farm.Sample, error) {
+func (j *Journal) Samples(ctx context.Context, bin, zone string, q farm.Quantity,
+	from, to time.Time, step time.Duration) ([]farm.Sample, error) {
 	at := place{bin, zone}
 	return j.samples(ctx, from, to, step, func(s series) bool {
 		return s.quantity == q && slices.Contains(s.places, at)
@@ -29,11 +30,13 @@ func (j *Journal) Samples(ctx context.Context, bin, zone string, q farm.Quantity
 }
 
 // ProbeSamples gives the history of one probe, wherever it was, as Samples does.
-func (j *Journal) ProbeSamples(ctx context.Context, probe string, from, to time.Time, step time.Duration) ([]farm.Sample, error) {
+func (j *Journal) ProbeSamples(ctx context.Context, probe string,
+	from, to time.Time, step time.Duration) ([]farm.Sample, error) {
 	return j.samples(ctx, from, to, step, func(s series) bool { return s.probe == probe && s.quantity != "" })
 }
 
-func (j *Journal) samples(ctx context.Context, from, to time.Time, step time.Duration, wanted func(series) bool) (out []farm.Sample, err error) {
+func (j *Journal) samples(ctx context.Context, from, to time.Time, step time.Duration,
+	wanted func(series) bool) (out []farm.Sample, err error) {
 	if !from.Before(to) {
 		return nil, nil
 	}
@@ -66,7 +69,8 @@ func (j *Journal) samples(ctx context.Context, from, to time.Time, step time.Dur
 // usualStep gives a step of which about 300 fill the time.
 func usualStep(long time.Duration) time.Duration {
 	const day = 24 * time.Hour
-	for _, s := range []time.Duration{5 * time.Minute, 10 * time.Minute, 30 * time.Minute, time.Hour, 2 * time.Hour, 6 * time.Hour, 12 * time.Hour, day, 2 * day} {
+	for _, s := range []time.Duration{5 * time.Minute, 10 * time.Minute, 30 * time.Minute,
+		time.Hour, 2 * time.Hour, 6 * time.Hour, 12 * time.Hour, day, 2 * day} {
 		if long <= 400*s {
 			return s
 		}
@@ -150,8 +154,8 @@ func (b *buckets) fillDays(t *tx, id int64) {
 			b.merge(n*dayMs+int64(h)*hourMs, s)
 		}
 		return err
-	}, `SELECT day, n, sum, min, max, CASE WHEN ?4 THEN NULL ELSE hours END FROM history WHERE series = ?1 AND day BETWEEN ?2 AND ?3`,
-		id, dayOf(b.lo), dayOf(b.hi-1), whole)
+	}, `SELECT day, n, sum, min, max, CASE WHEN ?4 THEN NULL ELSE hours END FROM history
+		WHERE series = ?1 AND day BETWEEN ?2 AND ?3`, id, dayOf(b.lo), dayOf(b.hi-1), whole)
 }
 
 func (b *buckets) samples() (out []farm.Sample) {

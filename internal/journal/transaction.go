@@ -244,7 +244,8 @@ func readTx(ctx context.Context, db *sql.DB, fn func(*tx)) error {
 }
 
 // viewAll is collect in a transaction of its own.
-func viewAll[T any](ctx context.Context, j *Journal, what string, scan func(*sql.Rows) (T, error), query string, args ...any) (out []T, err error) {
+func viewAll[T any](ctx context.Context, j *Journal, what string, scan func(*sql.Rows) (T, error),
+	query string, args ...any) (out []T, err error) {
 	err = j.view(ctx, what, func(t *tx) { out = collect(t, scan, query, args...) })
 	if err != nil {
 		return nil, err

@@ -151,10 +151,12 @@ func (j *Journal) reportTornLog() {
 	t := readLog(j.cfg.Path)
 	switch {
 	case t.commits > 0:
-		j.log.Error("the end of the journal's log is torn and was dropped: readings that were acknowledged may be missing; see whether the card is worn out",
+		j.log.Error("the end of the journal's log is torn and was dropped: readings that were acknowledged "+
+			"may be missing; see whether the card is worn out",
 			"path", j.cfg.Path+"-wal", "frames", t.frames, "commits", t.commits)
 	case t.frames > 0:
-		j.log.Warn("the end of the journal's log is a write that was never finished; it was dropped, and nothing of it had been acknowledged",
+		j.log.Warn("the end of the journal's log is a write that was never finished; it was dropped, "+
+			"and nothing of it had been acknowledged",
 			"path", j.cfg.Path+"-wal", "frames", t.frames)
 	}
 	j.check.set(func(h *Health) { h.Torn = t.frames })
