@@ -139,11 +139,11 @@ func readTruth(p farm.Probe, how, text string) (calibration.Sample, error) {
 }
 
 func readMark(p farm.Probe, text string) (calibration.Sample, error) {
-	parse := map[farm.Quantity]func(string) (float64, error){
-		farm.Moisture:    func(s string) (float64, error) { return quantity.ParsePercent(strings.TrimSuffix(s, "%") + "%") },
-		farm.Temperature: quantity.ParseTemperature, farm.Battery: quantity.ParseVoltage,
-	}[p.Measures]
-	v, err := parse(text)
+	value := text
+	if p.Measures == farm.Moisture { // its unit may be left out
+		value = strings.TrimSuffix(text, "%") + "%"
+	}
+	v, err := quantity.ParseOf(p.Measures.Row(), value)
 	return calibration.Sample{Value: v, From: "marked as " + text}, err
 }
 

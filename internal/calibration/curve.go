@@ -31,19 +31,6 @@ type Curve struct {
 	Spread float64
 }
 
-// A scale is what is particular to a quantity.
-type scale struct {
-	per   float64 // values are rounded to this part of one
-	slack float64 // a probe may turn back by this much without being mistaken
-}
-
-// A cheap moisture probe strays by five points and more (Nagahage, Nagahage &
-// Fujino 2019, Agriculture 9:141), a DS18B20 by half a degree (datasheet, Maxim
-// Integrated 2019); for a battery 50 mV, by choice.
-var scales = map[farm.Quantity]scale{
-	farm.Moisture: {10, 5}, farm.Temperature: {100, 0.5}, farm.Battery: {1000, 0.05},
-}
-
 // Fit draws the curve of a quantity through samples. Where two samples turn
 // back by no more than their own errors and the probe's allow, they are pooled
 // into one point (Ayer et al. 1955, Ann Math Stat 26:641–647); where they turn
@@ -55,9 +42,9 @@ func Fit(samples []Sample, q farm.Quantity) (Curve, error) {
 	}
 	sorted := slices.Clone(samples)
 	slices.SortStableFunc(sorted, func(a, b Sample) int { return cmp.Compare(a.Raw, b.Raw) })
-	sc := scales[q]
-	fitted := monotone(sorted, sc.per)
-	if err := mistaken(sorted, fitted, sc.slack); err != nil {
+	row := q.Row()
+	fitted := monotone(sorted, row.Round)
+	if err := mistaken(sorted, fitted, row.Strays); err != nil {
 		return Curve{}, err
 	}
 	pools := pooled(sorted, fitted)

@@ -32,7 +32,6 @@ const closeTogether = 20
 // Worth says in sentences what a curve of moisture is worth; for other
 // quantities, how far its samples spread.
 func (c Curve) Worth(q farm.Quantity) []string {
-	unit := map[farm.Quantity]string{farm.Moisture: " points", farm.Temperature: " K", farm.Battery: " V"}[q]
 	var out []string
 	if n := len(c.Points); n > 1 {
 		low, high := c.Points[0].Value, c.Points[n-1].Value
@@ -42,7 +41,7 @@ func (c Curve) Worth(q farm.Quantity) []string {
 	if math.IsNaN(c.Spread) {
 		out = append(out, "How far the samples spread can't be told: each has a point of its own. One more in between would tell.")
 	} else {
-		out = append(out, fmt.Sprintf("The samples spread by %s%s around the line.", tenths(c.Spread), unit))
+		out = append(out, fmt.Sprintf("The samples spread by %s%s around the line.", tenths(c.Spread), q.Row().Step))
 	}
 	if q == farm.Moisture {
 		out = append(out, c.moistureWorth()...)
@@ -71,13 +70,8 @@ func tenths(v float64) string { return snippet.Number(math.Round(v*10) / 10) }
 
 // say writes a value as the configuration has it.
 func say(v float64, q farm.Quantity) string {
-	switch q {
-	case farm.Temperature:
-		return snippet.Number(math.Round(v*100)/100) + "C"
-	case farm.Battery:
-		return snippet.Number(math.Round(v*1000)/1000) + " V"
-	}
-	return snippet.Number(math.Round(v*10)/10) + "%"
+	row := q.Row()
+	return snippet.Number(math.Round(v*row.Round)/row.Round) + row.Units[0].Suffix
 }
 
 // Line writes points as the value of a probe's calibration: key.

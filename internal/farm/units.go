@@ -4,7 +4,6 @@ import (
 	"math"
 	"slices"
 	"strconv"
-	"strings"
 )
 
 // Units are what people of this farm read: metric or us. Inside, everything
@@ -37,40 +36,67 @@ func (u Units) Moisture(pct float64) string { return u.Say(Moisture, pct) }
 
 // Volume writes an amount of liquid or castings as a person would say it:
 // "about 3 litres", "about 1¼ gallons".
-func (u Units) Volume(l float64) string {
-	if u != US {
-		return about(l, "litre", "litres")
-	}
-	if g := l / litresPerGallon; g >= 0.95 {
-		return about(g, "gallon", "gallons")
-	}
-	if l < 0.7*litresPerQuart {
-		return about(l/litresPerPint, "pint", "pints")
-	}
-	return about(l/litresPerQuart, "quart", "quarts")
+func (u Units) Volume(l float64) string { return u.volume(l).String() }
+
+// VolumeGiven writes an amount that the keeper has measured: "3 litres". one tells
+// that it is one of its unit.
+func (u Units) VolumeGiven(l float64) (said string, one bool) {
+	a := u.volume(l)
+	return a.exact(), a.number == "1"
 }
 
 // VolumeOf writes a part of a whole in one breath: "about 9 of 21 gallons".
 func (u Units) VolumeOf(part, whole float64) string {
-	a, b := u.Volume(part), strings.TrimPrefix(u.Volume(whole), "about ")
-	number, unit, _ := strings.Cut(strings.TrimPrefix(a, "about "), " ")
-	if strings.HasPrefix(a, "about ") && strings.TrimSuffix(unit, "s") == strings.TrimSuffix(b[strings.LastIndex(b, " ")+1:], "s") {
-		return "about " + number + " of " + b
+	a, b := u.volume(part), u.volume(whole)
+	if a.before == about && a.many == b.many {
+		return about + a.number + " of " + b.exact()
 	}
-	return a + " of " + b
+	return a.String() + " of " + b.exact()
 }
 
 // Mass writes kg as a person would say it: "about 2 kg", "about 4½ lb".
-func (u Units) Mass(kg float64) string {
-	if u == US {
-		return about(kg/kgPerPound, "lb", "lb")
+func (u Units) Mass(kg float64) string { return u.mass(kg).String() }
+
+// MassGiven writes a mass that the keeper has weighed: "2 kg".
+func (u Units) MassGiven(kg float64) string { return u.mass(kg).exact() }
+
+func (u Units) volume(l float64) amount {
+	switch {
+	case u != US:
+		return amountOf(l, "litre", "litres")
+	case l/litresPerGallon >= 0.95:
+		return amountOf(l/litresPerGallon, "gallon", "gallons")
+	case l < 0.7*litresPerQuart:
+		return amountOf(l/litresPerPint, "pint", "pints")
 	}
-	return about(kg, "kg", "kg")
+	return amountOf(l/litresPerQuart, "quart", "quarts")
 }
 
-// about rounds to what a keeper can measure with a jug: halves up to ten (and
-// quarters up to two), whole numbers up to thirty, fives beyond.
-func about(v float64, one, many string) string {
+func (u Units) mass(kg float64) amount {
+	if u == US {
+		return amountOf(kg/kgPerPound, "lb", "lb")
+	}
+	return amountOf(kg, "kg", "kg")
+}
+
+// An amount is what a keeper can measure with a jug, in words.
+type amount struct{ before, number, unit, many string }
+
+func (a amount) String() string { return a.before + a.number + " " + a.unit }
+
+// exact leaves out the "about".
+func (a amount) exact() string {
+	if a.before == about {
+		a.before = ""
+	}
+	return a.String()
+}
+
+const about = "about "
+
+// amountOf rounds to halves up to ten (and quarters up to two), whole numbers up
+// to thirty, fives beyond.
+func amountOf(v float64, one, many string) amount {
 	step := 5.0
 	switch {
 	case v < 2:
@@ -80,18 +106,16 @@ func about(v float64, one, many string) string {
 	case v < 30:
 		step = 1
 	}
-	r := math.Round(v/step) * step
-	if r == 0 {
-		if v <= 0 {
-			return "no " + many
-		}
-		return "a little under " + quarters(0.25) + " " + one
+	switch r := math.Round(v/step) * step; {
+	case r == 0 && v <= 0:
+		return amount{"", "no", many, many}
+	case r == 0:
+		return amount{"a little under ", quarters(0.25), one, many}
+	case r <= 1:
+		return amount{about, quarters(r), one, many}
+	default:
+		return amount{about, quarters(r), many, many}
 	}
-	unit := many
-	if r <= 1 {
-		unit = one
-	}
-	return "about " + quarters(r) + " " + unit
 }
 
 // quarters writes a multiple of a quarter with a vulgar fraction: 1.25 is 1¼.

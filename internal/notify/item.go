@@ -327,7 +327,7 @@ func (w writer) standsOn(a farm.Advice) string {
 		return ""
 	}
 	from := map[string]string{"guess": ", which is a guess from its volume", "learned": ", learned from waterings"}[a.DryMassFrom]
-	return fmt.Sprintf(" (for %s of dry matter%s)", strings.TrimPrefix(w.farm.Units.Mass(a.DryMassKg), "about "), from)
+	return fmt.Sprintf(" (for %s of dry matter%s)", w.farm.Units.MassGiven(a.DryMassKg), from)
 }
 
 // foot says where the notice is from, and of when.

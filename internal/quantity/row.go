@@ -11,6 +11,14 @@ import (
 // unit of its row. A number alone is enough where the inner unit is written with
 // nothing: pH.
 func ParseOf(row *farm.QuantityRow, s string) (float64, error) {
+	switch row.Name {
+	case farm.Temperature:
+		return ParseTemperature(s)
+	case farm.Moisture:
+		return ParsePercent(s)
+	case farm.Battery:
+		return ParseVoltage(s)
+	}
 	d, units := dimensionOf(row)
 	v, word, wrong := number(s, d)
 	if wrong != nil {

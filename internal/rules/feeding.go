@@ -51,18 +51,13 @@ func (s *State) left(z *zone) float64 {
 // judgeFeeding raises feed-due when what was jotted is nearly eaten. Nothing
 // jotted means nothing known: then it says nothing.
 func (s *State) judgeFeeding(z *zone, at time.Time) {
-	h, r := &z.Husbandry, z.record(farm.FeedDue)
-	if z.spec.Aim != farm.Living || !h.Fed {
+	if z.spec.Aim != farm.Living || !z.Husbandry.Fed {
 		return
 	}
-	left := s.left(z)
+	due := s.left(z) <= husbandry.NearlyEaten
 	s.forgetEaten(z)
-	switch due := left <= husbandry.NearlyEaten; {
-	case due && !r.raised() && !s.holdsBack(z):
-		s.emit(r, at, farm.Soon, always(s.sayFeed(z, at)))
-	case r.raised() && (!due || s.holdsBack(z)):
-		s.emit(r, at, farm.Calm, always(s.sayFed(z, due)))
-	}
+	s.turn(z.record(farm.FeedDue), at, due && !s.holdsBack(z),
+		func() saying { return s.sayFeed(z, at) }, func() saying { return s.sayFed(z, due) })
 }
 
 // forgetEaten drops feedings of which nothing is left, but the last one: its

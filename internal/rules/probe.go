@@ -273,11 +273,8 @@ func (p *probe) relapse(again bool) {
 // battery that recovers in the sun does not flicker.
 func (s *State) judgeBattery(p *probe) {
 	const back = 1.02
-	switch low := p.spec.Low; {
-	case low <= 0:
-	case !p.batteryLow.raised() && p.Good.Value < low:
-		s.emit(p.batteryLow, p.Good.At, farm.Soon, always(s.sayBattery(p)))
-	case p.batteryLow.raised() && p.Good.Value >= low*back:
-		s.emit(p.batteryLow, p.Good.At, farm.Calm, always(s.sayCharged(p)))
+	low, v, was := p.spec.Low, p.Good.Value, p.batteryLow.raised()
+	if low > 0 {
+		s.turn(p.batteryLow, p.Good.At, v < low || was && v < low*back, func() saying { return s.sayBattery(p) }, func() saying { return s.sayCharged(p) })
 	}
 }

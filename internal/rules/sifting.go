@@ -49,8 +49,11 @@ func (s *State) judgeSifting(z *zone, at time.Time) {
 	case m.Over || v > band.High+margin || m.Calm >= passingCalm:
 		m.Passing = false
 	}
-	s.siftRecord(z, farm.SiftReady, m.Ready.On && !m.Closed.On, at)
-	s.siftRecord(z, farm.SiftPassing, m.Passing, at)
+	turn := func(c farm.Condition, on bool) {
+		s.turn(z.record(c), at, on, func() saying { return s.saySift(z.breachOf(c), at) }, func() saying { return s.saySifted(z, c) })
+	}
+	turn(farm.SiftReady, m.Ready.On && !m.Closed.On)
+	turn(farm.SiftPassing, m.Passing)
 }
 
 // take counts a sifting of the window in hand. One after the keeper's word
@@ -90,17 +93,6 @@ func (z *zone) passing(at time.Time) bool {
 		return false
 	}
 	return closes.Within(at, passingWithin) || !closes.Earliest.After(at.Add(mayPassWithin))
-}
-
-// siftRecord brings one of the two conditions to where it should be.
-func (s *State) siftRecord(z *zone, c farm.Condition, on bool, at time.Time) {
-	r := z.record(c)
-	switch {
-	case on && !r.raised():
-		s.emit(r, at, farm.Today, always(s.saySift(z.breachOf(c), at)))
-	case !on && r.raised():
-		s.emit(r, at, farm.Calm, always(s.saySifted(z, c)))
-	}
 }
 
 func (s *State) saySift(b breach, at time.Time) saying {

@@ -1,3 +1,17 @@
+// Package rules judges the farm: a pure fold from events to changes.
+//
+//	changes := state.Step(event)
+//
+// An event is a reading, a jot, a hush, a seen, a tick or a word about the
+// machinery, and carries its own time. Nothing here reads a clock, does I/O,
+// starts a goroutine or depends on the order of a map: the same events always
+// give the same changes, so the live daemon, a restart, a rehearsal, the demo
+// and the tests all run this one function over journal order.
+//
+// What is judged is a zone's level, the running median of its believed
+// readings; what comes out are the steps in the life of a condition: raised,
+// worsened, lightened, eased. The science behind a verdict is in packages
+// husbandry and trend; this package decides when to speak and what to say.
 package rules
 
 import (
@@ -165,6 +179,17 @@ func (s *State) emit(r *record, at time.Time, to farm.Urgency, say sayer) {
 	if ch, ok := r.apply(at, to, say); ok {
 		s.relimited(r, &ch)
 		s.out = append(s.out, ch)
+	}
+}
+
+// turn raises a record with the urgency of its row, or eases it, where it stands
+// otherwise.
+func (s *State) turn(r *record, at time.Time, on bool, raise, ease func() saying) {
+	switch {
+	case on && !r.raised():
+		s.emit(r, at, r.row.Urgency, func(farm.ChangeKind) saying { return raise() })
+	case !on && r.raised():
+		s.emit(r, at, farm.Calm, func(farm.ChangeKind) saying { return ease() })
 	}
 }
 

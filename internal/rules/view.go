@@ -1,0 +1,447 @@
+package rules
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/husbandry"
+)
+
+// Look gives how the farm stands at arrival time at. It changes nothing.
+func (s *State) Look(at time.Time) farm.View {
+	v := farm.View{
+		Farm: s.farm.Name, Units: s.farm.Units, Timezone: s.farm.Location.String(), At: at.UTC(),
+		Hushes: s.hushViews(), Standing: s.standing(at),
+		Intake: farm.IntakeView{Connected: s.linked, Since: s.since},
+		Needs:  s.needs(at),
+	}
+	for _, b := range s.bins {
+		bv := farm.BinView{Name: b.spec.Name}
+		for _, z := range b.zones {
+			bv.Zones = append(bv.Zones, s.zoneView(z, at))
+		}
+		v.Bins = append(v.Bins, bv)
+	}
+	for _, p := range s.probes {
+		v.Probes = append(v.Probes, p.view(at))
+	}
+	return v
+}
+
+func (s *State) hushViews() []farm.Hush {
+	var out []farm.Hush
+	for _, h := range s.hushes {
+		out = append(out, h.Hush)
+	}
+	return out
+}
+
+// standing lists what is raised at arrival time at, most urgent first, then in
+// the order of the configuration.
+func (s *State) standing(at time.Time) []farm.Standing {
+	var out []farm.Standing
+	for r := range s.records() {
+		if !r.raised() {
+			continue
+		}
+		say := s.words(r, at)
+		st := farm.Standing{
+			Episode: r.Episode, Bin: r.who.Bin, Zone: r.who.Zone, Probe: r.who.Probe, Condition: r.what.condition, Quantity: r.what.quantity,
+			Urgency: r.Urgency, Since: r.Since, Brief: say.brief, Text: say.text, Forecast: say.forecast, Advice: say.advice, Cautions: say.cautions, Seen: r.Seen,
+		}
+		if until := s.hushedUntil(r); !until.IsZero() {
+			st.Hushed = &until
+		}
+		out = append(out, st)
+	}
+	slices.SortStableFunc(out, func(a, b farm.Standing) int { return cmp.Compare(b.Urgency, a.Urgency) })
+	return out
+}
+
+func (s *State) zoneView(z *zone, at time.Time) farm.ZoneView {
+	v := farm.ZoneView{
+		Bin: z.who.Bin, Zone: z.who.Zone, Aim: z.spec.Aim,
+		Levels:   farm.Levels{},
+		Unjudged: s.unjudged(z, at), Unknown: z.unknown(at), Waiting: z.waiting(at),
+	}
+	for _, m := range z.measured {
+		if !m.At.IsZero() {
+			v.Levels[m.Name] = m.view(at)
+		}
+	}
+	if l := v.Level(farm.Temperature); l != nil && l.Fresh && z.spec.Aim == farm.Living {
+		v.Species = z.speciesViews(v)
+	}
+	if z.holding(at) {
+		until := z.Hold
+		v.LidOff = &until
+	}
+	s.viewHusbandry(z, &v, at)
+	return v
+}
+
+func (m *measured) view(at time.Time) *farm.LevelView {
+	v := &farm.LevelView{Value: m.Value, At: m.At, Fresh: anyFresh(m.probes, at), Bands: m.bands}
+	if m.several() {
+		v.Lowest, v.Highest = m.Low.view(), m.High.view()
+	}
+	below, above := farm.LimitConditions(m.Name)
+	v.Limits = m.limits.view(below, above)
+	return v
+}
+
+func (e end) view() *farm.ProbeLevel { return &farm.ProbeLevel{Probe: e.Probe, Value: e.Value} }
+
+// view lists the limits of a quantity from low to high, by the conditions that
+// are raised past them. One that a more urgent one makes needless is left out.
+func (l limits) view(below, above farm.Condition) []farm.Limit {
+	var out []farm.Limit
+	for u := farm.Now; u > farm.Calm; u-- {
+		if l.low.counts(u) {
+			out = append(out, farm.Limit{Condition: below, Urgency: u, At: l.low.limit[u]})
+		}
+	}
+	for u := farm.Soon; u <= farm.Now; u++ {
+		if l.high.counts(u) {
+			out = append(out, farm.Limit{Condition: above, Urgency: u, At: l.high.limit[u]})
+		}
+	}
+	return out
+}
+
+// unjudged says why nothing can be said of a zone; "" when something can.
+func (s *State) unjudged(z *zone, at time.Time) farm.Reason {
+	probes := z.probes()
+	if len(probes) == 0 {
+		return farm.NoProbe
+	}
+	return unheard(probes, at)
+}
+
+// unknown lists what a zone's probes measure and nothing is known of at present.
+func (z *zone) unknown(at time.Time) []farm.Unknown {
+	var out []farm.Unknown
+	for _, m := range z.measured {
+		if why := unheard(m.probes, at); why != "" {
+			out = append(out, farm.Unknown{Quantity: m.Name, Why: why})
+		}
+	}
+	return out
+}
+
+// unheard says why none of some probes can speak at present; "" when one can,
+// and when there are none.
+func unheard(probes []*probe, at time.Time) farm.Reason {
+	if len(probes) == 0 || anyFresh(probes, at) {
+		return ""
+	}
+	why := farm.NeverHeard
+	for _, p := range probes {
+		switch {
+		case p.suspect.raised():
+			return farm.NoneBelieved
+		case !p.GoodAt.IsZero():
+			why = farm.NotFresh
+		}
+	}
+	return why
+}
+
+// waiting lists the limits that are past and not raised yet. While judging
+// holds still no clock runs.
+func (z *zone) waiting(at time.Time) []farm.Waiting {
+	var out []farm.Waiting
+	for b := range z.bands() {
+		if b.rec.raised() || !anyFresh(b.probes, at) {
+			continue
+		}
+		since, u := b.latch.past()
+		if u == farm.Calm && b.edge.farthestOf(b.level) != farm.Calm { // opened a moment ago: its clock starts with the next reading
+			since, u = at, b.edge.farthest(b.worst(b.edge.up).Value)
+		}
+		if u != farm.Calm {
+			out = append(out, farm.Waiting{
+				Condition: b.rec.what.condition, Quantity: b.rec.what.quantity, Urgency: u, Since: since, RaisedAt: since.Add(z.spec.Patience),
+			})
+		}
+	}
+	return out
+}
+
+// speciesViews say how each species does in the middle of a zone; one that is in
+// danger at an end of it is in danger.
+func (z *zone) speciesViews(v farm.ZoneView) []farm.SpeciesView {
+	var out []farm.SpeciesView
+	warm, moist := v.Level(farm.Temperature), v.Level(farm.Moisture)
+	for _, w := range z.bin.worms {
+		sp := farm.SpeciesView{
+			ID: w.ID, Name: w.Name, Part: w.Part, Word: husbandry.Word(w.Species, warm.Worst()),
+			Activity: husbandry.Activity(w.Species, warm.Value, z.moistureOrNaN(moist)),
+		}
+		if middle := husbandry.Word(w.Species, warm.Value); sp.Word != middle {
+			if sp.Word == husbandry.InDanger {
+				sp.Where = warm.WorstProbe()
+			} else {
+				sp.Word = middle
+			}
+		}
+		if moist != nil && moist.Fresh {
+			if how := husbandry.MoistWord(w.Species, moist.Worst()); how != husbandry.Thriving {
+				sp.Moisture = how
+			}
+		}
+		out = append(out, sp)
+	}
+	return out
+}
+
+func (p *probe) view(at time.Time) farm.ProbeView {
+	v := farm.ProbeView{ID: p.spec.ID, Measures: p.spec.Measures, Fresh: p.fresh(at)}
+	r := p.Newest
+	if r.At.IsZero() {
+		return v
+	}
+	v.Doubt = r.Doubt.String()
+	if !r.Retained { // a stored value is of any age
+		v.At, v.Arrived = r.At, p.Arrived
+	}
+	if farm.Finite(r.Raw) {
+		v.Raw = &r.Raw
+	}
+	if farm.Finite(r.Value) {
+		v.Value = &r.Value
+	}
+	v.Flags = r.Flags()
+	if p.Pace.Known() {
+		v.PaceS = p.Pace.Every().Seconds()
+	}
+	if p.otherPace() {
+		v.Pace = fmt.Sprintf("speaks %s (every: %s)", howOften(p.Pace.Every()), spelt(p.spec.Every))
+	}
+	return v
+}
+
+// Late tells whether a reading is older than what is known of its probe: it is
+// kept, and not judged.
+func (s *State) Late(r farm.Reading) bool {
+	p := s.byID[r.Probe]
+	return p != nil && !r.Retained && p.late(&r)
+}
+
+// Knows tells whether anything has ever been heard from a probe.
+func (s *State) Knows(probeID string) bool {
+	p := s.byID[probeID]
+	return p != nil && !p.Newest.At.IsZero()
+}
+
+// foresee runs at most hourly for each zone: it lets food be eaten and cocoons
+// develop, refits the curves and judges what is forecast.
+func (s *State) foresee(z *zone, m time.Time) {
+	s.live(z, m)
+	z.learnDose()
+	z.settleWater(m)
+	s.refitHeat(z, m)
+	s.refitDry(z, m)
+	s.judgeLedger(z, m)
+	s.forgetSiftings(m)
+}
+
+// judgeLedger judges what follows from the logbook.
+func (s *State) judgeLedger(z *zone, at time.Time) {
+	s.judgeFeeding(z, at)
+	s.judgeHatching(z, at)
+}
+
+func (s *State) viewHusbandry(z *zone, v *farm.ZoneView, at time.Time) {
+	for _, f := range z.Husbandry.Foods {
+		v.Food = append(v.Food, farm.FoodView{At: f.At, Kg: f.Kg, Of: f.Of, LeftPart: husbandry.FeedLeft(s.eatDays(z, f), f.ActiveDays)})
+	}
+	v.StoredL = z.Husbandry.Fill.Litres
+	if z.waterStillCounts(at) || anyFresh(z.moist.probes, at) && !z.holding(at) && !z.icy(at) {
+		v.Water = s.dose(z, at)
+	}
+	v.Outlook = s.outlook(z, at)
+	if l := v.Level(farm.Temperature); l != nil && !math.IsNaN(z.Husbandry.Heat.Fit.PerHour) {
+		l.PerHour = z.Husbandry.Heat.Fit.PerHour
+	}
+}
+
+// outlook lists what is foreseen for a zone, whether or not it is near enough
+// to be raised.
+func (s *State) outlook(z *zone, at time.Time) []farm.Outlook {
+	var out []farm.Outlook
+	add := func(c farm.Condition, f farm.Forecast, ok bool, text string) {
+		if ok && f.Crosses.After(at) {
+			out = append(out, farm.Outlook{Condition: c, Forecast: f, Text: text})
+		}
+	}
+	u, d, moist := s.farm.Units, z.Husbandry.Dry, z.moist.bands
+	if f, ok := z.Husbandry.Heat.Fit.Crossing.Forecast(); ok && z.Husbandry.Heat.Fit.Self {
+		add(farm.Heating, f, true, fmt.Sprintf("%s by %s (%s)", u.Temperature(z.temp.limits.high.harm()), farm.SayTime(f.Crosses, at, s.farm.Location), s.between(f, at)))
+	}
+	if f, ok := d.Thrive.Forecast(); ok {
+		switch z.spec.Aim {
+		case farm.Sifting:
+			add(farm.SiftPassing, f, !d.Thrive.Past, "too dry to sift "+s.days(f, at))
+		default:
+			add(farm.Drying, f, !d.Thrive.Past, fmt.Sprintf("below %s %s", u.Moisture(moist.Thrive.Low), s.days(f, at)))
+		}
+	}
+	if f, ok := d.Opens.Forecast(); ok && z.spec.Aim == farm.Sifting {
+		add(farm.SiftReady, f, !d.Opens.Past, "dry enough to sift "+s.days(f, at))
+	}
+	if t, ok := s.feedDueAt(z, at); ok {
+		add(farm.FeedDue, farm.Forecast{Crosses: t}, true, "next feed due about "+farm.SayDay(t, at, s.farm.Location))
+	}
+	if t, ok := s.hatchIn(z, at); ok {
+		add(farm.Hatching, farm.Forecast{Crosses: t}, true, "cocoons due about "+farm.SayDay(t, at, s.farm.Location))
+	}
+	return out
+}
+
+// feedDueAt forecasts the next feed at the activity of now.
+func (s *State) feedDueAt(z *zone, at time.Time) (time.Time, bool) {
+	if len(z.Husbandry.Foods) == 0 {
+		return time.Time{}, false
+	}
+	days := 0.0
+	for _, f := range z.Husbandry.Foods {
+		days = max(days, husbandry.FeedDueIn(s.eatDays(z, f), f.ActiveDays, s.activity(z)))
+	}
+	if days > 366 {
+		return time.Time{}, false
+	}
+	return at.Add(time.Duration(days * 24 * float64(time.Hour))), true
+}
+
+// The words of what is raised are made when somebody looks, from the levels,
+// the fits and the books of that moment: a sentence that was remembered would
+// soon stand beside a number it does not agree with. A record keeps the words
+// of its last change for the one case in which no others can be made.
+
+// words of a raised condition as of arrival time at.
+func (s *State) words(r *record, at time.Time) saying {
+	var say saying
+	var ok bool
+	if r.who.Probe != "" {
+		say, ok = s.probeWords(s.byID[r.who.Probe], r.what.condition, at)
+	} else if z := s.zoneOf(r.who); z != nil {
+		say, ok = s.zoneWords(z, r, at)
+	}
+	if !ok {
+		return saying{text: r.Text, forecast: r.Forecast, advice: r.Advice, cautions: r.Cautions}
+	}
+	return say
+}
+
+// zoneWords are the words of a zone's condition; ok is false when what they
+// are made of is not known, as after a change of configuration.
+func (s *State) zoneWords(z *zone, r *record, at time.Time) (say saying, ok bool) {
+	switch r.what.condition {
+	case farm.FeedDue:
+		return s.sayFeed(z, at), z.Husbandry.Fed
+	case farm.Hatching:
+		due := s.hatches(z, at)
+		if len(due) == 0 {
+			return saying{}, false
+		}
+		return s.sayHatching(z, due, at), true
+	}
+	b, ok := z.breach(r)
+	if !ok || b.At.IsZero() {
+		return saying{}, false
+	}
+	sifts := false
+	switch r.what.condition {
+	case farm.Heating:
+		say = s.sayHeating(z, at)
+	case farm.Drying:
+		say = s.sayDrying(z, at)
+	case farm.SiftReady, farm.SiftPassing:
+		say, sifts = s.saySift(b, at), true
+	default:
+		say = s.bandWords(b, r.Urgency, at)
+	}
+	switch {
+	case z.holding(at) && !sifts:
+		lid := s.sayLidOff(b)
+		if say.advice != nil && say.advice.Wait != nil {
+			lid.advice = say.advice // what was done is known
+		}
+		return lid, true
+	case !b.ofNow(at):
+		say.advice = lookFirst(say.advice)
+	}
+	return say, true
+}
+
+// ofNow tells whether a level speaks of arrival time at: what a gateway hands over
+// hours late, with its own times, is fresh news of old days.
+func (m *measured) ofNow(at time.Time) bool {
+	return slices.ContainsFunc(m.probes, func(p *probe) bool {
+		return p.fresh(at) && at.Sub(p.Good.At) <= max(time.Hour, silentAfter*p.spec.Every)
+	})
+}
+
+// sayLidOff speaks of a condition while the lid is off: what the probes say
+// then is no news of it, and what to do was said before.
+func (s *State) sayLidOff(b breach) saying {
+	return saying{
+		text: fmt.Sprintf("%s %s before it was opened; it is judged again from %s on.", s.place(b.zone.who), b.was(),
+			b.zone.Hold.In(s.farm.Location).Format("15:04")),
+		advice: &farm.Advice{First: true, Do: "Look again when it has been closed for a while."},
+	}
+}
+
+// was fits after a zone's name: "was too hot", "had its CO2 past its limit".
+func (b breach) was() string {
+	was := b.rec.row.Was
+	if b.rec.what.quantity != "" {
+		return "had its " + b.Noun + " " + was
+	}
+	return "was " + was
+}
+
+// lookFirst is advice that rests on readings of some time ago.
+func lookFirst(a *farm.Advice) *farm.Advice {
+	out := farm.Advice{}
+	if a != nil {
+		out = *a
+	}
+	out.Do = "See how it is first, for the newest reading is old. " + out.Do
+	return &out
+}
+
+// sayMending speaks of a probe that is believed again, and not for long enough
+// yet to be trusted as before.
+func (s *State) sayMending(p *probe, at time.Time) saying {
+	say := s.saySuspect(p, &p.Bad)
+	said := ""
+	if v := s.number(p, p.Bad.Value); v != "" {
+		said = " (it said " + v + ")"
+	}
+	say.text = fmt.Sprintf("%s was not believed %s ago: %s%s. What it says now is believed; this is over when that lasts.",
+		s.named(p), farm.SayLong(at.Sub(p.Bad.At)), p.Bad.Doubt, said)
+	return say
+}
+
+// probeWords are the words of a probe's condition.
+func (s *State) probeWords(p *probe, c farm.Condition, at time.Time) (say saying, ok bool) {
+	switch {
+	case p == nil:
+		return saying{}, false
+	case c == farm.Silent:
+		return s.saySilent(p, at), true
+	case c == farm.Suspect && !p.Newest.Believed():
+		return s.saySuspect(p, &p.Newest), true
+	case c == farm.Suspect && !p.Bad.At.IsZero():
+		return s.sayMending(p, at), true
+	case c == farm.BatteryLow && !p.GoodAt.IsZero():
+		return s.sayBattery(p), true
+	}
+	return saying{}, false
+}
