@@ -1,3 +1,13 @@
+// Package calibration makes calibration points for a probe out of samples of
+// which the truth is known: weighed wet and dry, marked at a known value, or
+// judged by feel. It says what the points are worth.
+//
+// It is pure: no clock, no file, no probe is asked. The command calibrate and
+// the page are its callers; what is done with points in force is package
+// ingest's.
+//
+// Read sample.go for what is known of a sample, curve.go for the line through
+// them, worth.go and entry.go for what is said and pasted.
 package calibration
 
 import (
@@ -12,14 +22,6 @@ import (
 	"binwatchd/internal/trend"
 )
 
-// A Sample is what a probe said and the truth at that place and time.
-type Sample struct {
-	Raw    float64
-	Value  float64 // °C, % of fresh mass, or V
-	Within float64 // how far Value itself may be off
-	From   string  // how the truth was found, for a person
-}
-
 // A Curve is the line through the samples, and how well it fits.
 type Curve struct {
 	Points []farm.Point // by rising Raw, values only rising or only falling
@@ -31,8 +33,9 @@ type Curve struct {
 	Spread float64
 }
 
-// Fit draws the curve of a quantity through samples. Where two samples turn
-// back by no more than their own errors and the probe's allow, they are pooled
+// Fit draws the curve of a quantity through samples, its values rounded as the
+// quantity's row says. Where two samples turn back by no more than their own
+// errors and what a cheap probe strays by allow, they are pooled
 // into one point (Ayer et al. 1955, Ann Math Stat 26:641–647); where they turn
 // back further, one of them is mistaken, and the error says which two.
 // One sample gives one point, for a probe that needs no more than a shift.
@@ -42,13 +45,15 @@ func Fit(samples []Sample, q farm.Quantity) (Curve, error) {
 	}
 	sorted := slices.Clone(samples)
 	slices.SortStableFunc(sorted, func(a, b Sample) int { return cmp.Compare(a.Raw, b.Raw) })
-	row := q.Row()
-	fitted := monotone(sorted, row.Round)
-	if err := mistaken(sorted, fitted, row.Strays); err != nil {
+	fitted := monotone(sorted, q.Row().Round)
+	if err := mistaken(sorted, fitted, q.Row().Strays); err != nil {
 		return Curve{}, err
 	}
 	pools := pooled(sorted, fitted)
-	c := Curve{Spread: worse(poolSpread(pools), neighbourSpread(pools))}
+	c := Curve{Spread: poolSpread(pools)}
+	if s := neighbourSpread(pools); !(s <= c.Spread) && !math.IsNaN(s) { // either may be unknown
+		c.Spread = s
+	}
 	for _, p := range pools {
 		c.Points = append(c.Points, p.point)
 	}
@@ -56,17 +61,6 @@ func Fit(samples []Sample, q farm.Quantity) (Curve, error) {
 		return Curve{}, errors.New("the samples are all alike: another is needed that is much drier or wetter, colder or warmer")
 	}
 	return c, nil
-}
-
-// worse gives the larger of two spreads, of which either may be unknown.
-func worse(a, b float64) float64 {
-	switch {
-	case math.IsNaN(a):
-		return b
-	case math.IsNaN(b):
-		return a
-	}
-	return max(a, b)
 }
 
 // monotone is the nearest sequence to the samples' values that only rises or

@@ -29,7 +29,7 @@ func Entry(p farm.Probe, points []farm.Point) string {
 	}
 	line("every", quantity.FormatDuration(p.Every))
 	if p.Low > 0 {
-		line("low", lowOf(p))
+		line("low", snippet.Number(p.Low)+p.Row().Units[0].Suffix)
 	}
 	if len(p.Of) > 0 {
 		of := make([]string, len(p.Of))
@@ -40,13 +40,4 @@ func Entry(p farm.Probe, points []farm.Point) string {
 	}
 	line("calibration", Line(points, p.Measures))
 	return b.String()
-}
-
-// lowOf writes a battery's limit, which is in volts unless it speaks of
-// percent.
-func lowOf(p farm.Probe) string {
-	if p.Unit == farm.Percent {
-		return quantity.FormatPercent(p.Low)
-	}
-	return quantity.FormatVoltage(p.Low)
 }

@@ -2,10 +2,10 @@ package page
 
 import (
 	"errors"
-	"math"
 	"mime"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -14,6 +14,7 @@ import (
 
 	"binwatchd/internal/farm"
 	"binwatchd/internal/quantity"
+	"binwatchd/internal/snippet"
 )
 
 const (
@@ -116,7 +117,7 @@ func amount(typed, unit string) (kg, litres float64, err error) {
 	if strings.Count(typed, ",") == 1 && !strings.Contains(typed, ".") {
 		typed = strings.Replace(typed, ",", ".", 1) // a phone's own decimal sign
 	}
-	if plainNumber(typed) {
+	if strings.Trim(typed, "0123456789.") == "" {
 		typed += " " + unit
 	}
 	kg, litres, err = quantity.ParseAmount(typed)
@@ -127,10 +128,6 @@ func amount(typed, unit string) (kg, litres float64, err error) {
 		return 0, 0, badInput("%s is more than any bin holds.", typed)
 	}
 	return kg, litres, nil
-}
-
-func plainNumber(s string) bool {
-	return strings.Trim(s, "0123456789.") == ""
 }
 
 // usualUnit is what a kind of jot is measured in.
@@ -154,48 +151,39 @@ func unitsOffered(k farm.JotKind, u farm.Units) []string {
 		all = []string{"lb", "oz", "gal", "qt", "pt"}
 	}
 	first := usualUnit(k, u)
-	out := []string{first}
-	for _, unit := range all {
-		if unit != first {
-			out = append(out, unit)
-		}
-	}
-	return out
+	return append([]string{first}, slices.DeleteFunc(all, func(unit string) bool { return unit == first })...)
 }
 
 // typedAmount is a jot's amount as the keeper would type it, in the farm's
 // units and with two figures: more would claim a care nobody takes.
 func typedAmount(j farm.Jot, u farm.Units) (number, unit string) {
-	switch {
-	case j.Kg > 0 && u == farm.US:
-		return figures(j.Kg / perUnit(quantity.ParseMass, "1 lb")), "lb"
+	switch us := u == farm.US; {
+	case j.Kg == 0 && j.Litres == 0:
+		return "", usualUnit(j.What, u)
+	case j.Kg > 0 && us:
+		unit = "lb"
 	case j.Kg > 0:
-		return figures(j.Kg), "kg"
-	case j.Litres > 0 && u == farm.US && j.Litres < perUnit(quantity.ParseVolume, "1 gal"):
-		return figures(j.Litres / perUnit(quantity.ParseVolume, "1 qt")), "qt"
-	case j.Litres > 0 && u == farm.US:
-		return figures(j.Litres / perUnit(quantity.ParseVolume, "1 gal")), "gal"
-	case j.Litres > 0:
-		return figures(j.Litres), "L"
+		unit = "kg"
+	case us && j.Litres < inner("gal"):
+		unit = "qt"
+	case us:
+		unit = "gal"
+	default:
+		unit = "L"
 	}
-	return "", usualUnit(j.What, u)
+	figures := strconv.FormatFloat((j.Kg+j.Litres)/inner(unit), 'g', 2, 64)
+	rounded, err := strconv.ParseFloat(figures, 64)
+	if err != nil {
+		return figures, unit
+	}
+	return snippet.Number(rounded), unit
 }
 
-// perUnit is how many kg or L a unit is, as package quantity has it.
-func perUnit(parse func(string) (float64, error), one string) float64 {
-	v, err := parse(one)
+// inner is how many kg or L a unit is, as package quantity has it.
+func inner(unit string) float64 {
+	kg, litres, err := quantity.ParseAmount("1 " + unit)
 	if err != nil {
 		return 1
 	}
-	return v
-}
-
-func figures(v float64) string {
-	digits := 1 - int(math.Floor(math.Log10(v)))
-	step := math.Pow(10, float64(-digits))
-	s := strconv.FormatFloat(math.Round(v/step)*step, 'f', max(0, digits), 64)
-	if strings.Contains(s, ".") {
-		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
-	}
-	return s
+	return kg + litres
 }

@@ -29,18 +29,15 @@ type gauge struct {
 // standing says where a level stands in its bands, as shape and word.
 func standing(q farm.Quantity, aim farm.Aim, x float64, b farm.Bands) (shape, word string) {
 	words := q.Row().Stands
-	if q == farm.Moisture && aim == farm.Sifting {
+	switch {
+	case q.Row().Limits:
+		words = [...]string{"below its limit", "", "within its limits", "", "above its limit"}
+	case q == farm.Moisture && aim == farm.Sifting:
 		words = [...]string{"turning to dust", "too dry to sift well", "fit to sift", "still too damp to sift", "wet"}
 	}
 	switch {
 	case b.IsZero():
 		return "", ""
-	case b.Thrive == b.Survive && x < b.Thrive.Low:
-		return "p-below", "below its limit"
-	case b.Thrive == b.Survive && x > b.Thrive.High:
-		return "p-above", "above its limit"
-	case b.Thrive == b.Survive && words[2] == "":
-		return "p-in", "within its limits"
 	case x < b.Survive.Low:
 		return "p-far-below", words[0]
 	case x > b.Survive.High:

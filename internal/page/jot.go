@@ -20,18 +20,12 @@ type jotPage struct {
 	shell
 	Bin, Zone, Place string
 	What             farm.JotKind
-	Where            []jotPlace
-	Kinds            []jotStep
+	Where, Kinds     []choice
 	Form             *jotForm
 }
 
-type jotPlace struct{ Name, Aim, URL string }
-
-type jotStep struct {
-	What farm.JotKind
-	Hint string
-	URL  string
-}
+// A choice is one of the links of a step.
+type choice struct{ Name, Hint, URL string }
 
 // A jotForm is the last step.
 type jotForm struct {
@@ -74,25 +68,25 @@ func (p *Page) showJot(w http.ResponseWriter, r *http.Request, in fields) error 
 	return p.show(w, http.StatusOK, "jot", page)
 }
 
-func jotPlaces(f *farm.Farm) []jotPlace {
-	var out []jotPlace
+func jotPlaces(f *farm.Farm) []choice {
+	var out []choice
 	for _, b := range f.Bins {
 		for _, z := range b.Zones {
-			out = append(out, jotPlace{placeName(b, z.Name), aimWords[z.Aim], jotURL(b.Name, z.Name, "")})
+			out = append(out, choice{placeName(b, z.Name), aimWords[z.Aim], jotURL(b.Name, z.Name, "")})
 		}
 	}
 	return out
 }
 
-func jotSteps(bin farm.Bin, zone string) []jotStep {
-	var out []jotStep
+func jotSteps(bin farm.Bin, zone string) []choice {
+	var out []choice
 	z, _ := bin.ZoneByName(zone)
 	for _, k := range farm.JotKinds {
 		hint := jotHints[k]
 		if k == farm.Finished && z.Aim == farm.Sifting {
 			hint = "no more to sift"
 		}
-		out = append(out, jotStep{What: k, Hint: hint, URL: jotURL(bin.Name, zone, k)})
+		out = append(out, choice{string(k), hint, jotURL(bin.Name, zone, k)})
 	}
 	return out
 }
