@@ -176,7 +176,8 @@ func (p *Probe) onlyMeasures(segment string) bool {
 		return false
 	}
 	s := vocabulary[ws[0]]
-	return s.kind == measured && s.quantity() == p.Measures || s.kind == soil && p.Measures == farm.Moisture
+	return (s.kind == measured || s.kind == airWater) && s.quantity() == p.Measures ||
+		s.kind == soil && p.Measures == farm.Moisture
 }
 
 // segments are the pieces of a topic or a pointer, fit for a name.

@@ -25,16 +25,16 @@ func (p *Probe) meaning() meaning {
 	names := p.names()
 	var voltage meaning // of a name that says no more than that
 	strange := false
-	for i, name := range names {
-		m := read(name)
+	for i, n := range names {
+		m := read(n)
 		silent := m.measures == "" && m.other == ""
 		switch {
 		case m.other == aVoltage:
 			voltage = m // whose it is, what it stands in may say
-		case silent && name.from == key && !allKnown(name.words):
+		case silent && n.from == key && !allKnown(n.words):
 			return meaning{other: "its name says nothing of what a bin is watched by"}
 		case silent:
-			strange = strange || !allKnown(name.words) // people call the levels of a topic as they like
+			strange = strange || !allKnown(n.words) // people call the levels of a topic as they like
 		case voltage.word != "" && m.measures != farm.Battery:
 			return voltage
 		case m.vague && strange:
@@ -43,7 +43,10 @@ func (p *Probe) meaning() meaning {
 			if what := qualified(names[1:]); i == 0 && what.other != "" {
 				return what
 			}
-			m.remote = i > 0 && (name.from == key || name.from == level)
+			if m.measures == farm.Humidity && slices.ContainsFunc(names[i+1:], name.ofSoil) {
+				return meaning{word: m.word, other: whoseAir}
+			}
+			m.remote = i > 0 && (n.from == key || n.from == level)
 			return m
 		}
 	}
@@ -70,6 +73,10 @@ func qualified(around []name) meaning {
 type name struct {
 	words []string
 	from  origin
+}
+
+func (n name) ofSoil() bool {
+	return slices.ContainsFunc(n.words, func(w string) bool { return vocabulary[w].kind == soil && known(w) })
 }
 
 type origin int
@@ -153,20 +160,26 @@ func read(n name) meaning {
 		return meaning{word: all, other: ofDevice}
 	case first[other] != "":
 		return otherwise(other)
+	case n.from == unit && hasAny(n.words, "c", "f", "k"):
+		return meaning{measures: farm.Temperature, word: all}
+	case n.from == unit && hasAny(n.words, "µs", "us", "ms") && hasAny(n.words, "cm", "m"):
+		return meaning{measures: farm.Conductivity, word: all}
 	case first[weak] != "" && last == "" && first[soil] == "", first[weak] == "current" && last == farm.Battery:
 		return otherwise(weak)
-	case n.from == unit && slices.ContainsFunc(n.words, func(w string) bool { return w == "c" || w == "f" || w == "k" }):
-		return meaning{measures: farm.Temperature, word: all}
 	case last != "":
 		return meaning{measures: last, word: first[measured]}
 	case first[airWater] != "" && first[soil] != "":
 		return meaning{measures: farm.Moisture, word: first[soil] + " " + first[airWater]}
 	case first[airWater] != "":
-		return otherwise(airWater)
+		return meaning{measures: farm.Humidity, word: first[airWater]}
 	case first[soil] != "" && allKnown(n.words):
 		return meaning{measures: farm.Moisture, word: first[soil], vague: true}
 	case first[volt] != "":
 		return otherwise(volt)
 	}
 	return meaning{}
+}
+
+func hasAny(ws []string, some ...string) bool {
+	return slices.ContainsFunc(ws, func(w string) bool { return slices.Contains(some, w) })
 }

@@ -30,8 +30,8 @@ const notTrueYet = "NOT TRUE YET, a line to begin with: weigh samples and see bi
 // scales are tried in turn; the first that fits is taken. Temperatures are told
 // by what a bin's, -20 to 45 °C, looks like in each; a moisture probe's raw
 // numbers by the full scale of its converter (10, 12 and 16 bits) or supply.
-// Common practice, no source.
-var scales = []scale{
+// Last comes the inner unit of each quantity's row. Common practice, no source.
+var scales = append([]scale{
 	{farm.Temperature, "f fahrenheit degf tempf", -everywhere, everywhere, false, farm.Fahrenheit, nil, "so its name says"},
 	{farm.Temperature, "k kelvin tempk", -everywhere, everywhere, false, farm.RawUnit,
 		[]farm.Point{{Raw: 273.15, Value: 0}, {Raw: 373.15, Value: 100}}, "its name says kelvin"},
@@ -55,6 +55,29 @@ var scales = []scale{
 	{farm.Battery, "v volt volts voltage vbat vbatt batv vcc", 0, 60, false, farm.Volt, nil, "by its numbers"},
 	{farm.Battery, "", 0, 100, false, farm.Percent, nil, "none was over 100"},
 	{farm.Battery, "", 1000, 60000, false, farm.Millivolt, nil, "by its numbers"},
+
+	{farm.Humidity, "", 0, 1, true, farm.Ratio, nil, "none was over 1"},
+	{farm.Humidity, "", 200, 1000, false, farm.RawUnit, perUnit(10), "tenths of %"},
+	{farm.Weight, "kg kilo kilos kilogram", -everywhere, everywhere, false, farm.Kilogram, nil, "so its name says"},
+	{farm.Weight, "g gram grams", -everywhere, everywhere, false, farm.Gram, nil, "so its name says"},
+	{farm.Weight, "lb lbs pound pounds", -everywhere, everywhere, false, farm.Pound, nil, "so its name says"},
+	{farm.Weight, "oz ounce ounces", -everywhere, everywhere, false, "oz", nil, "so its name says"},
+	{farm.Weight, "", 1000, 2e6, false, farm.Gram, nil, "by its numbers"},
+	{farm.CO2, "", 0, 100, false, farm.Percent, nil, "no air has so few ppm"},
+	{farm.Conductivity, "us µs", 0, everywhere, false, "uS/cm", nil, "so its name says"},
+	{farm.Conductivity, "", 50, 50000, false, "uS/cm", nil, "by its numbers"},
+}, inner()...)
+
+// inner is the scale of each quantity's inner unit.
+func inner() []scale {
+	var all []scale
+	for _, row := range farm.Quantities {
+		all = append(all, scale{
+			of: row.Name, low: row.Range.Low - row.Slack, high: row.Range.High + row.Slack,
+			unit: row.Units[0].Unit, why: "by its numbers",
+		})
+	}
+	return all
 }
 
 const largestADC = 65535
@@ -79,7 +102,9 @@ const (
 	lowCell, lowCharge      = "3.3 V", "20%"
 )
 
-var letters = map[farm.Quantity]string{farm.Temperature: "t", farm.Moisture: "m", farm.Battery: "b"}
+var letters = map[farm.Quantity]string{
+	farm.Temperature: "t", farm.Moisture: "m", farm.Battery: "b", farm.Humidity: "h", farm.Weight: "w", farm.Conductivity: "ec",
+}
 
 // letterOf is what the name of a probe ends in.
 func letterOf(q farm.Quantity) string {
@@ -118,7 +143,7 @@ func (p *Probe) guess() (whyNot string) {
 	case m.vague && (i < 0 || scales[i].unit == farm.Percent && v.high <= 45):
 		return fmt.Sprintf("named %s: its moisture or its temperature, the numbers would do for both", quoted(m.word))
 	case i < 0:
-		return fmt.Sprintf("no %s that a bin could have", m.measures)
+		return fmt.Sprintf("no %s that a bin could have", m.measures.Row().Noun)
 	}
 	p.Measures, p.why.measures = m.measures, "named "+quoted(m.word)
 	if m.remote {
@@ -133,7 +158,7 @@ func (p *Probe) written(s scale) {
 	v := p.heard
 	p.Unit, p.Calibration, p.why.unit = s.unit, s.points, s.why
 	switch {
-	case v.sound == 0:
+	case v.sound == 0: // of a temperature
 		p.Unit, p.Calibration, p.why.unit = farm.Celsius, nil, "only the fault code "+v.text+" was heard"
 	case strings.Contains(s.why, "%.0f"):
 		p.why.unit = fmt.Sprintf(s.why, farm.CelsiusOf(v.high))
@@ -167,7 +192,7 @@ func (p *Probe) named(some string) bool {
 	for _, unit := range p.beside(unitKeys) {
 		ws = append(ws, split(unit.text)...)
 	}
-	return slices.ContainsFunc(strings.Fields(some), func(w string) bool { return slices.Contains(ws, w) })
+	return hasAny(ws, strings.Fields(some)...)
 }
 
 // byNumbers tells of a value that no name speaks for. Numbers alone prove

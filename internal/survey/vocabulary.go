@@ -16,7 +16,7 @@ const (
 	measured kind = iota // what a bin is judged by
 	other                // something else
 	weak                 // something else, where nothing better is said beside it
-	airWater             // water in air, unless it is a soil's
+	airWater             // humidity of air, unless it is a soil's
 	soil                 // what moisture is measured in; neither what is measured nor in what
 	volt                 // a voltage, which may be a battery's, a moisture probe's or a socket's
 	general              // nothing: of the number they name, or of where it was measured
@@ -36,7 +36,7 @@ const (
 	wished   = "what is wished, not what is"
 	bound    = "the least or greatest of several"
 	ofDevice = "of the device itself"
-	inAir    = "water in air, which is not the moisture of castings"
+	whoseAir = "water, and nothing says whether the soil's or the air's"
 	aVoltage = "a voltage, and nothing says of what"
 )
 
@@ -55,12 +55,17 @@ var vocabulary = func() map[string]sense {
 			bodenfeuchtigkeit`},
 		{sense{measured, string(farm.Battery)}, `b bat batt battery batteries batterie akku accu bateria vbat vbatt
 			batv battv vcc`},
+		{sense{measured, string(farm.Weight)}, `weight mass kg kilo kilos kilogram gram grams lb lbs pound pounds ounce ounces
+			oz gewicht poids peso`},
+		{sense{measured, string(farm.CO2)}, "co2 dioxide kohlendioxid"},
+		{sense{measured, string(farm.PH)}, "ph acidity"},
+		{sense{measured, string(farm.Conductivity)}, "ec conductivity leitfahigkeit conductivite conductividad"},
 		{sense{soil, ""}, "soil soils ground boden erde sol suelo tierra terreno substrate substrat compost kompost castings"},
-		{sense{airWater, inAir}, `h hum humid humidity rh feuchte feuchtigkeit humidite humedad umidita luftfeuchte
+		{sense{airWater, string(farm.Humidity)}, `h hum humid humidity rh feuchte feuchtigkeit humidite humedad umidita luftfeuchte
 			luftfeuchtigkeit`},
 		{sense{volt, aVoltage}, "v mv volt volts voltage millivolt millivolts spannung tension"},
 		{sense{general, ""}, `value val values reading readings data state result measurement measure sensor sensors
-			probe probes raw adc analog level avg average mean now last pct percent percentage c f k water content payload
+			probe probes raw adc analog level avg average mean now last ppm µs us ms pct percent percentage c f k water content payload
 			decoded object fields uplink message msg channel ch node device dev id index no nr luft raum aire ambiente
 			ambiant aussen innen interieur exterieur air room ambient outside outdoor indoor bed beds bin bins tray trays
 			rack box crate tub zone zones near far top bottom middle left right front back inner outer upper lower
@@ -75,12 +80,10 @@ var vocabulary = func() map[string]sense {
 		{sense{other, "a version"}, "version firmware fw build"},
 		{sense{other, "air pressure"}, "pressure baro barometer hpa mbar kpa pa druck luftdruck pression presion (press) (p)"},
 		{sense{other, "light"}, "lux illuminance illumination brightness par ppfd uv licht helligkeit lumiere luz (light)"},
-		{sense{other, "a gas"}, "voc tvoc iaq gas ppm ppb ammonia nh methane oxygen (co)"},
-		{sense{other, "acidity"}, "ph acidity"},
-		{sense{other, "salt"}, "ec salt salinity conductivity tds nutrient nutrients fertility npk"},
-		{sense{other, "a weight"}, `weight mass kg kilo kilos kilogram gram grams lb lbs pound pounds ounce ounces oz
-			scales tare gewicht waage poids peso hx (load) (scale)`},
-		{sense{other, "a length or a volume"}, "distance depth height mm cm litre litres liter liters gallon gallons volume (fill) (tank)"},
+		{sense{other, "a gas"}, "voc tvoc eco2 iaq gas ppb ammonia nh methane oxygen (co)"},
+		{sense{other, "salt"}, "salt salinity tds nutrient nutrients fertility npk"},
+		{sense{other, "a weight"}, "scales tare waage hx (load) (scale)"},
+		{sense{other, "a length or a volume"}, "distance depth height mm (cm) litre litres liter liters gallon gallons volume (fill) (tank)"},
 		{sense{other, "weather"}, "rain rainfall wind gust dew dewpoint taupunkt heatindex feels humidex vpd"},
 		{sense{other, "electric power"}, "power watt watts energy kwh wh amp amps ampere solar charging (ma) (current) (charge)"},
 		{sense{other, wished}, `set setpoint target wanted desired goal soll sollwert consigne objetivo threshold limit
@@ -99,6 +102,11 @@ var vocabulary = func() map[string]sense {
 				w, s.kind = strings.Trim(w, "()"), weak
 			}
 			all[w] = s
+		}
+	}
+	for _, q := range farm.QuantityNames() {
+		if _, ok := all[string(q)]; !ok {
+			all[string(q)] = sense{measured, string(q)}
 		}
 	}
 	return all
@@ -128,9 +136,13 @@ func split(path string) []string {
 	return out
 }
 
-// small is a word in small letters, without accents and the number at its end.
+// small is a word in small letters, without accents and without the number at
+// its end, unless that is part of it.
 func small(w string) string {
-	return strings.TrimRightFunc(withoutAccents(strings.ToLower(w)), unicode.IsDigit)
+	if w = withoutAccents(strings.ToLower(w)); known(w) {
+		return w
+	}
+	return strings.TrimRightFunc(w, unicode.IsDigit)
 }
 
 var withoutAccents = strings.NewReplacer("ä", "a", "á", "a", "à", "a", "â", "a", "é", "e", "è", "e", "ê", "e",
