@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"binwatchd/internal/config"
+	"binwatchd/internal/secret"
 )
 
 // times are the two clocks that the daemon's parts go by. A machine without a
@@ -80,11 +81,11 @@ func clientTLS(files *config.ClientTLS) (*tls.Config, error) {
 
 // keyPair reads a certificate and its private key.
 func keyPair(cert, key string) (tls.Certificate, error) {
-	keyPEM, err := config.ReadKey(key)
+	keyPEM, err := secret.ReadKey(key)
 	if err != nil {
 		return tls.Certificate{}, err
 	}
-	certPEM, err := config.ReadPlain(cert)
+	certPEM, err := secret.ReadPlain(cert)
 	if err != nil {
 		return tls.Certificate{}, err
 	}
@@ -93,7 +94,7 @@ func keyPair(cert, key string) (tls.Certificate, error) {
 
 // authority reads the certificates of an own authority.
 func authority(path string) (*x509.CertPool, error) {
-	pem, err := config.ReadPlain(path)
+	pem, err := secret.ReadPlain(path)
 	if err != nil {
 		return nil, fmt.Errorf("read the authority's certificate: %w", err)
 	}
@@ -105,7 +106,7 @@ func authority(path string) (*x509.CertPool, error) {
 }
 
 // revealed reads a secret that may be missing.
-func revealed(s config.Secret) (string, error) {
+func revealed(s secret.Secret) (string, error) {
 	if s.IsZero() {
 		return "", nil
 	}

@@ -16,6 +16,7 @@ import (
 	"binwatchd/internal/ingest"
 	"binwatchd/internal/notify"
 	"binwatchd/internal/page"
+	"binwatchd/internal/secret"
 )
 
 func checkCommand() command {
@@ -121,13 +122,13 @@ func foldersNotHere(cfg *config.Config) []config.Problem {
 }
 
 func (t *trial) note(key string, err error) {
-	if err != nil && !config.Unreachable(err) {
+	if err != nil && !secret.Unreachable(err) {
 		t.reasons = append(t.reasons, t.cfg.Wrong(key, err))
 	}
 }
 
 // hidden is a secret where it can be had, and "" where not.
-func (t *trial) hidden(s config.Secret) (text string, ok bool) {
+func (t *trial) hidden(s secret.Secret) (text string, ok bool) {
 	text, err := revealed(s)
 	return text, err == nil
 }
@@ -169,7 +170,7 @@ func (t *trial) notices() {
 	}
 	for i, to := range t.cfg.Tell {
 		reached := true
-		nt := teller(to, func(_ string, s config.Secret) string {
+		nt := teller(to, func(_ string, s secret.Secret) string {
 			text, ok := t.hidden(s)
 			reached = reached && ok
 			return text
@@ -182,7 +183,7 @@ func (t *trial) notices() {
 		if url, ok := t.hidden(l.URL); ok {
 			nc.Life = &notify.Life{URL: url, Every: l.Every}
 			_, err := notify.NewSender(nc, notify.Sources{})
-			t.note("sign_of_life", err)
+			t.note("sign_of_life.url", err)
 		}
 	}
 }

@@ -161,7 +161,7 @@ func sourceConfig(cfg *config.Config, filters []string, log *slog.Logger, times 
 	}
 	tc.Time = times.certificates
 	return ingest.SourceConfig{
-		URLs: b.URLs, User: b.User, Password: password, TLS: tc, ClientID: b.ClientID, Filters: filters,
+		URLs: b.Addresses(), User: b.User, Password: password, TLS: tc, ClientID: b.ClientID, Filters: filters,
 		Marker: ingest.MarkerTopic(b.Prefix, b.ClientID), Log: log, Now: time.Now,
 	}, nil
 }

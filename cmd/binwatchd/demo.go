@@ -142,7 +142,7 @@ func demoConfig(sim *demo.Sim, dir, listen string) (*config.Config, error) {
 	if err != nil {
 		return nil, err
 	}
-	cfg.Broker.URLs, cfg.Broker.Listen = nil, "127.0.0.1:0"
+	cfg.Broker.URL, cfg.Broker.Listen = "", "127.0.0.1:0"
 	return cfg, nil
 }
 

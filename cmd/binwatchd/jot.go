@@ -17,6 +17,7 @@ import (
 	"binwatchd/internal/journal"
 	"binwatchd/internal/notify"
 	"binwatchd/internal/quantity"
+	"binwatchd/internal/secret"
 	"binwatchd/internal/watch"
 )
 
@@ -165,7 +166,7 @@ func noteAlone(ctx context.Context, cfg *config.Config, j farm.Jot, now time.Tim
 func tellersOf(cfg *config.Config) []notify.Teller {
 	var out []notify.Teller
 	for _, t := range cfg.Tell {
-		out = append(out, teller(t, func(string, config.Secret) string { return "" }))
+		out = append(out, teller(t, func(string, secret.Secret) string { return "" }))
 	}
 	return notify.Named(out)
 }

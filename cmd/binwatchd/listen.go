@@ -14,6 +14,7 @@ import (
 
 	"binwatchd/internal/config"
 	"binwatchd/internal/ingest"
+	"binwatchd/internal/secret"
 	"binwatchd/internal/snippet"
 	"binwatchd/internal/survey"
 )
@@ -66,7 +67,7 @@ func ear(broker, user, password, ca string) (*ingest.Source, error) {
 		Filters: []string{"#"}, Log: slog.New(slog.DiscardHandler), Now: time.Now,
 	}
 	if password != "" {
-		if sc.Password, err = config.FileSecret(password).Reveal(); err != nil {
+		if sc.Password, err = secret.InFile(password).Reveal(); err != nil {
 			return nil, err
 		}
 	}

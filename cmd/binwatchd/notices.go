@@ -11,7 +11,9 @@ import (
 	"time"
 
 	"binwatchd/internal/config"
+	"binwatchd/internal/farm"
 	"binwatchd/internal/notify"
+	"binwatchd/internal/secret"
 )
 
 // openSender makes the sender of a configuration and puts it in force.
@@ -46,7 +48,7 @@ func notifyConfig(cfg *config.Config, path string, log *slog.Logger, times times
 		}
 		nc.File = whole
 	}
-	reveal := func(what string, s config.Secret) string {
+	reveal := func(what string, s secret.Secret) string {
 		text, err := revealed(s)
 		if err != nil {
 			errs = append(errs, fmt.Errorf("%s: %w", what, err))
@@ -77,8 +79,15 @@ func notifyConfig(cfg *config.Config, path string, log *slog.Logger, times times
 	return nc, errors.Join(errs...)
 }
 
-func teller(t config.Teller, reveal func(string, config.Secret) string) notify.Teller {
-	nt := notify.Teller{About: t.About, Conditions: t.Conditions, Remind: t.Remind, Bins: t.Bins, PerHour: t.PerHour}
+func teller(t config.Teller, reveal func(string, secret.Secret) string) notify.Teller {
+	nt := notify.Teller{Remind: t.Remind, Bins: t.Bins, PerHour: t.PerHour}
+	for _, word := range t.About {
+		if u, ok := farm.ParseUrgency(word); ok {
+			nt.About = append(nt.About, u)
+		} else {
+			nt.Conditions = append(nt.Conditions, farm.Condition(word))
+		}
+	}
 	switch {
 	case t.Mail != "":
 		nt.Kind, nt.To = notify.ByMail, t.Mail

@@ -15,6 +15,7 @@ import (
 	"binwatchd/internal/config"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/notify"
+	"binwatchd/internal/secret"
 )
 
 // reload puts the configuration file in force as it is now. A bad file
@@ -115,30 +116,30 @@ type seal [sha256.Size]byte
 // and variables. What can't be read is left out: its part says so itself.
 func sealsOf(cfg *config.Config) map[string]seal {
 	out := map[string]seal{}
-	secret := func(name string, s config.Secret) {
+	hidden := func(name string, s secret.Secret) {
 		if text, err := revealed(s); err == nil {
 			out[name] = sha256.Sum256([]byte(text))
 		}
 	}
 	file := func(name, path string) {
-		if text, err := config.ReadPlain(path); err == nil {
+		if text, err := secret.ReadPlain(path); err == nil {
 			out[name] = sha256.Sum256(text)
 		}
 	}
-	secret("broker.password", cfg.Broker.Password)
+	hidden("broker.password", cfg.Broker.Password)
 	if k := cfg.Broker.Keeper; k != nil {
-		secret("broker.keeper.password", k.Password)
+		hidden("broker.keeper.password", k.Password)
 	}
 	if t := cfg.Broker.TLS; t != nil {
 		file("broker.tls.ca", t.CA)
 		file("broker.tls.cert", t.Cert)
 	}
 	if i := cfg.Influx; i != nil {
-		secret("influx.token", i.Token)
-		secret("influx.password", i.Password)
+		hidden("influx.token", i.Token)
+		hidden("influx.password", i.Password)
 	}
 	if p := cfg.Page; p != nil {
-		secret("page.password", p.Password)
+		hidden("page.password", p.Password)
 		if p.TLS != nil {
 			file("page.tls.cert", p.TLS.Cert)
 		}

@@ -16,7 +16,7 @@ func TestSealsDoNotWaitForAPipe(t *testing.T) {
 		t.Fatal(err)
 	}
 	tls := &config.ClientTLS{CA: pipe, Cert: pipe, Key: pipe}
-	got := sealsOf(&config.Config{Broker: config.Broker{TLS: tls}})
+	got := sealsOf(&config.Config{File: config.File{Broker: config.Broker{TLS: tls}}})
 	for _, name := range []string{"broker.tls.ca", "broker.tls.cert"} {
 		if _, ok := got[name]; ok {
 			t.Errorf("%s: got a seal of a pipe, want none", name)

@@ -2,18 +2,19 @@ package config
 
 import (
 	"path/filepath"
+	"reflect"
 	"time"
 
 	"binwatchd/internal/farm"
+	"binwatchd/internal/secret"
 )
 
-// A builder turns a document into a Config. It checks what only shows when
-// values are looked at together, and fills defaults that depend on others into
-// the document too, so that Show prints them. What it builds is used only
-// when no problem was found.
+// A builder turns a file into a Config. It checks what only shows when values are
+// looked at together, and fills defaults that depend on others into the file, so
+// that Show prints them. What it builds is used only when no problem was found.
 type builder struct {
 	*reader
-	doc     *document
+	file    *File
 	folder  string
 	now     time.Time
 	machine *time.Location
@@ -23,99 +24,117 @@ type builder struct {
 	probes  map[string]farm.Probe // by id, templates already filled in
 }
 
-func (b *builder) build() *Config {
+func (b *builder) build() farm.Farm {
 	b.buildSite()
 	b.buildSpecies()
 	b.buildFeeds()
 	b.buildBins()
 	b.buildProbes()
-	c := &Config{Farm: b.farm}
-	b.buildBroker(c)
-	b.buildJournal(c)
-	b.buildInflux(c)
-	b.buildPage(c)
-	b.buildMail(c)
-	b.buildLife(c)
-	b.buildTell(c)
-	b.buildRounds(c)
+	b.paths()
+	b.checkBroker()
+	b.checkJournal()
+	b.checkInflux()
+	b.checkPage()
+	b.checkMail()
+	b.checkTell()
+	b.checkRounds()
 	b.noteSecrets()
-	return c
+	b.inForce()
+	return b.farm
 }
 
 func (b *builder) buildSite() {
-	d := b.doc
-	d.timezone.or(b.machine.String(), "the machine's")
-	b.farm.Name, b.farm.Units, b.farm.Location = d.farm.v, d.units.v, b.machine
-	if d.timezone.given() {
-		if loc, err := loadZone(d.timezone.v); err == nil {
+	d := b.file
+	or(b.marks, &d.Timezone, b.machine.String(), "the machine's")
+	b.farm.Name, b.farm.Units, b.farm.Location = d.FarmName, d.Units, b.machine
+	if b.given(&d.Timezone) {
+		if loc, err := loadZone(d.Timezone); err == nil {
 			b.farm.Location = loc
 		}
 	}
-	for i := range d.need.v {
-		b.buildNeed(&d.need.v[i].v)
+	for i := range d.Needs {
+		b.buildNeed(&d.Needs[i])
 	}
 }
 
 // buildNeed gives a need its year.
-func (b *builder) buildNeed(n *needDoc) {
-	if !n.by.set {
+func (b *builder) buildNeed(n *Castings) {
+	if !b.set(&n.By) {
 		return // its problem is known
 	}
-	by := n.by.v.from(b.now, b.farm.Location)
+	by := n.By.from(b.now, b.farm.Location)
 	if by.AddDate(0, 0, 1).Before(b.now) {
-		b.note(n.by.at, "this day is over")
+		b.note(b.at(&n.By), "this day is over")
 	}
-	n.by.v = date{by.Year(), by.Month(), by.Day()}
-	b.farm.Needs = append(b.farm.Needs, farm.Need{CastingsL: n.castings.v, By: by})
+	n.By = Date{by.Year(), by.Month(), by.Day()}
+	b.farm.Needs = append(b.farm.Needs, farm.Need{CastingsL: n.Castings, By: by})
 }
 
 // note records what is worth knowing but no reason to refuse the file.
 func (b *builder) note(at place, format string, args ...any) {
-	r := reader{file: b.file}
+	r := reader{file: b.reader.file}
 	r.problem(at, format, args...)
 	b.notes = append(b.notes, r.problems...)
 }
 
-// path makes a file's name absolute, in the document too.
-func (b *builder) path(x *val[string]) string {
-	if x.set && !filepath.IsAbs(x.v) {
-		x.v = filepath.Join(b.folder, x.v)
-	}
-	return x.v
+// paths makes the names of files absolute, those of secrets too.
+func (b *builder) paths() {
+	b.each(func(v reflect.Value, kind string) {
+		switch p := pointer(v).(type) {
+		case *string:
+			if (kind == "a file" || kind == "a private key") && *p != "" && !filepath.IsAbs(*p) {
+				*p = filepath.Join(b.folder, *p)
+			}
+		case *secret.Secret:
+			*p = p.Beside(b.folder)
+		}
+	})
 }
 
-// secretAt makes the file of a secret absolute, in the document too.
-func (b *builder) secretAt(x *val[Secret]) Secret {
-	if x.v.from == fromFile && !filepath.IsAbs(x.v.name) {
-		x.v.name = filepath.Join(b.folder, x.v.name)
-	}
-	return x.v
-}
-
-// noteSecrets tries each secret: on the desk where a file is written they
-// seldom lie, on the machine that runs it they must.
+// noteSecrets tries each secret and each private key: on the desk where a file is
+// written they seldom lie, on the machine that runs it they must.
 func (b *builder) noteSecrets() {
 	if b.need == ForRehearsal || len(b.problems) > 0 {
 		return
 	}
-	for _, s := range b.doc.secrets() {
-		_, err := s.v.Reveal()
-		b.noteSecret(s.at, err)
-	}
-	for _, k := range b.doc.keys() {
-		_, err := ReadKey(k.v)
-		b.noteSecret(k.at, err)
-	}
+	b.each(func(v reflect.Value, kind string) {
+		var err error
+		switch p := pointer(v).(type) {
+		case *string:
+			if kind == "a private key" {
+				_, err = secret.ReadKey(*p)
+			}
+		case *secret.Secret:
+			_, err = p.Reveal()
+		}
+		if err == nil {
+			return
+		}
+		b.note(b.at(pointer(v)), "%v", err)
+		if !secret.Unreachable(err) { // there and no good: it is so on any desk
+			b.barred++
+		}
+	})
 }
 
-// noteSecret notes what is wrong with a secret. One that is there and no good
-// is so on any desk.
-func (b *builder) noteSecret(at place, err error) {
-	if err == nil {
-		return
+// each calls do with every value that is set, and with its kind.
+func (b *builder) each(do func(v reflect.Value, kind string)) {
+	var walk func(v reflect.Value, kind string)
+	walk = func(v reflect.Value, kind string) {
+		switch {
+		case v.Kind() == reflect.Pointer && !v.IsNil():
+			walk(v.Elem(), kind)
+		case v.Kind() == reflect.Slice:
+			for i := range v.Len() {
+				walk(v.Index(i), kind)
+			}
+		case isSection(v.Type()):
+			for i := range v.NumField() {
+				walk(v.Field(i), v.Type().Field(i).Tag.Get("kind"))
+			}
+		case v.CanAddr() && b.set(pointer(v)):
+			do(v, kind)
+		}
 	}
-	b.note(at, "%v", err)
-	if !Unreachable(err) {
-		b.barred++
-	}
+	walk(reflect.ValueOf(b.file).Elem(), "")
 }

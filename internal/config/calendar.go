@@ -19,14 +19,17 @@ func (w Window) String() string { return clock(w.From) + "-" + clock(w.To) }
 
 func clock(minutes int) string { return fmt.Sprintf("%02d:%02d", minutes/60, minutes%60) }
 
-func parseWindow(s string) (Window, error) {
+// UnmarshalText reads 22:00-07:00.
+func (w *Window) UnmarshalText(text []byte) error {
+	s := string(text)
 	from, to, found := strings.Cut(strings.NewReplacer("–", "-", "..", "-").Replace(s), "-")
 	a, okA := parseClock(from)
 	b, okB := parseClock(to)
 	if !found || !okA || !okB || a == b {
-		return Window{}, fmt.Errorf(`%s is not a stretch of the day, such as "22:00-07:00"`, quoted(s))
+		return fmt.Errorf(`%s is not a stretch of the day, such as "22:00-07:00"`, quoted(s))
 	}
-	return Window{a, b}, nil
+	*w = Window{a, b}
+	return nil
 }
 
 // parseClock reads 8:00 or 08:00 as minutes after midnight.
@@ -59,11 +62,12 @@ func (s Schedule) String() string {
 	return b.String() + at
 }
 
-func parseSchedule(s string) (Schedule, error) {
-	wrong := fmt.Errorf(`%s is not a time of the week, such as "Sat 08:00", "Wed Sat 08:00" or "daily 08:00"`, quoted(s))
-	words := strings.FieldsFunc(s, func(c rune) bool { return c == ' ' || c == ',' })
+// UnmarshalText reads Sat 08:00, or Wed Sat 08:00, or daily 08:00.
+func (s *Schedule) UnmarshalText(text []byte) error {
+	wrong := fmt.Errorf(`%s is not a time of the week, such as "Sat 08:00", "Wed Sat 08:00" or "daily 08:00"`, quoted(string(text)))
+	words := strings.FieldsFunc(string(text), func(c rune) bool { return c == ' ' || c == ',' })
 	if len(words) < 2 {
-		return Schedule{}, wrong
+		return wrong
 	}
 	last := len(words) - 1
 	at, ok := parseClock(words[last])
@@ -72,15 +76,15 @@ func parseSchedule(s string) (Schedule, error) {
 		ok = markDay(w, &on) && ok
 	}
 	if !ok {
-		return Schedule{}, wrong
+		return wrong
 	}
-	out := Schedule{Hour: at / 60, Minute: at % 60}
+	*s = Schedule{Hour: at / 60, Minute: at % 60}
 	for d, chosen := range on {
 		if chosen {
-			out.Days = append(out.Days, time.Weekday(d))
+			s.Days = append(s.Days, time.Weekday(d))
 		}
 	}
-	return out, nil
+	return nil
 }
 
 // markDay marks the day a word names, by its first three letters or in full.
@@ -98,9 +102,9 @@ func markDay(word string, on *[7]bool) bool {
 	return false
 }
 
-// A date is a day of the calendar; year is 0 where the file gives none, which
+// A Date is a day of the calendar; year is 0 where the file gives none, which
 // means the next such day.
-type date struct {
+type Date struct {
 	year  int
 	month time.Month
 	day   int
@@ -116,7 +120,7 @@ var dateForms = []struct {
 	{"2 Jan", false}, {"2 January", false}, {"Jan 2", false}, {"January 2", false},
 }
 
-func parseDate(s string) (date, error) {
+func parseDate(s string) (Date, error) {
 	plain := strings.Join(strings.Fields(strings.ReplaceAll(s, ",", " ")), " ")
 	for _, form := range dateForms {
 		layout, value := form.layout, plain
@@ -127,23 +131,23 @@ func parseDate(s string) (date, error) {
 		if err != nil {
 			continue
 		}
-		d := date{t.Year(), t.Month(), t.Day()}
+		d := Date{t.Year(), t.Month(), t.Day()}
 		if !form.hasYear {
 			d.year = 0
 		}
 		return d, nil
 	}
-	return date{}, fmt.Errorf("%s is not a day, such as 10 Apr or 2027-04-10", quoted(s))
+	return Date{}, fmt.Errorf("%s is not a day, such as 10 Apr or 2027-04-10", quoted(s))
 }
 
-// formatDate writes a day whose year is known.
-func formatDate(d date) string {
+// String writes a day whose year is known.
+func (d Date) String() string {
 	return fmt.Sprintf("%04d-%02d-%02d", d.year, d.month, d.day)
 }
 
 // from gives the midnight that begins the day, and where no year is given the
 // first such day that is not over at now.
-func (d date) from(now time.Time, loc *time.Location) time.Time {
+func (d Date) from(now time.Time, loc *time.Location) time.Time {
 	if d.year != 0 {
 		return time.Date(d.year, d.month, d.day, 0, 0, 0, 0, loc)
 	}

@@ -5,6 +5,8 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"reflect"
+	"strings"
 	"time"
 
 	"golang.org/x/sys/unix"
@@ -47,19 +49,19 @@ func (l Loader) Load(path string, need Need) (*Config, error) {
 // Parse reads a configuration from its text. path names it in messages, and
 // its folder is where files named by relative paths lie.
 func (l Loader) Parse(path string, text []byte, need Need) (*Config, error) {
-	r := &reader{file: path, need: need}
+	r := &reader{file: path, need: need, marks: marks{}}
 	body := parse(r, text)
 	if body == nil {
 		return nil, r.asError()
 	}
-	doc, _ := file().read(r, node{body, place{1, 1}})
-	b := &builder{reader: r, doc: &doc, folder: folderOf(path), now: l.Now(), machine: l.Zone()}
-	c := b.build()
+	file := new(File)
+	fileForm().read(r, node{body, place{1, 1}}, reflect.ValueOf(file).Elem())
+	b := &builder{reader: r, file: file, folder: folderOf(path), now: l.Now(), machine: l.Zone()}
+	f := b.build()
 	if err := r.asError(); err != nil {
 		return nil, err
 	}
-	c.doc, c.file, c.Notes, c.Barred = doc, path, byPlace(b.notes), b.barred
-	return c, nil
+	return &Config{File: *file, Farm: f, Notes: byPlace(b.notes), Barred: b.barred, loaded: &loaded{path, file, r.marks}}, nil
 }
 
 func (r *reader) asError() error {
@@ -77,4 +79,36 @@ func folderOf(path string) string {
 		return abs
 	}
 	return folder
+}
+
+// loadZone finds a time zone by its name in the IANA data base, or the
+// machine's as Local.
+func loadZone(name string) (*time.Location, error) {
+	loc, err := time.LoadLocation(name)
+	if err != nil || name == "" {
+		return nil, fmt.Errorf("%s is not a time zone, such as Europe/London or America/Los_Angeles", quoted(name))
+	}
+	return loc, nil
+}
+
+// machineZone is the machine's time zone, by its proper name where the machine
+// says it the usual way: a page or a mail cannot show "Local".
+func machineZone() *time.Location {
+	name, set := os.LookupEnv("TZ")
+	if !set {
+		target, err := os.Readlink("/etc/localtime")
+		if err != nil {
+			return time.Local
+		}
+		_, name, _ = strings.Cut(target, "zoneinfo/")
+	}
+	if loc, err := loadZone(strings.TrimPrefix(name, ":")); err == nil {
+		return loc
+	}
+	return time.Local
+}
+
+func parseZone(name string) (string, error) {
+	_, err := loadZone(name)
+	return name, err
 }

@@ -10,6 +10,7 @@ import (
 
 	"binwatchd/internal/config"
 	"binwatchd/internal/farm"
+	"binwatchd/internal/secret"
 	"github.com/google/go-cmp/cmp"
 )
 
@@ -102,7 +103,7 @@ func TestContractServers(t *testing.T) {
 		Life: c.SignOfLife.URL.String(), P: c.Tell[1].Push.String(), Key: c.Tell[2].Secret.String(),
 	}
 	want := got
-	want.Broker = config.Broker{URLs: []string{"tcp://127.0.0.1:1883"}, User: "binwatchd", Password: c.Broker.Password,
+	want.Broker = config.Broker{URL: "tcp://127.0.0.1:1883", User: "binwatchd", Password: c.Broker.Password,
 		ClientID: "binwatchd-hillfoot-nursery", Prefix: "binwatch"}
 	want.Journal = config.Journal{Path: "/var/lib/binwatchd/journal.db", Flush: 30 * time.Second, Keep: 400 * 24 * time.Hour}
 	want.Control = "/var/lib/binwatchd/binwatchd.sock"
@@ -113,17 +114,17 @@ func TestContractServers(t *testing.T) {
 	want.Rounds = &config.Rounds{Send: config.Schedule{Days: []time.Weekday{time.Saturday}, Hour: 8}, To: []string{"keeper@example.org"}}
 	want.Password, want.Token, want.SMTP = "{file: /etc/binwatchd/broker.secret}", "{file: /etc/binwatchd/influx.secret}", "{credential: smtp}"
 	want.Life, want.P, want.Key = "{file: /etc/binwatchd/life.secret}", "{file: /etc/binwatchd/push.secret}", "{file: /etc/binwatchd/hook.secret}"
-	if diff := cmp.Diff(want, got, cmp.AllowUnexported(config.Secret{})); diff != "" {
+	if diff := cmp.Diff(want, got, cmp.AllowUnexported(secret.Secret{})); diff != "" {
 		t.Errorf("(-want +got):\n%s", diff)
 	}
 
-	urgent := []farm.Urgency{farm.Now, farm.Today}
+	urgent := []string{"now", "today"}
 	tell := []config.Teller{
 		{Mail: "keeper@example.org", About: urgent, Quiet: config.Window{From: 22 * 60, To: 7 * 60}, Remind: 12 * time.Hour, PerHour: 10},
 		{Push: c.Tell[1].Push, About: urgent[:1], PerHour: 10},
 		{Webhook: "https://example.org/hook", Secret: c.Tell[2].Secret, About: urgent, PerHour: 10},
 	}
-	if diff := cmp.Diff(tell, c.Tell, cmp.AllowUnexported(config.Secret{})); diff != "" {
+	if diff := cmp.Diff(tell, c.Tell, cmp.AllowUnexported(secret.Secret{})); diff != "" {
 		t.Errorf("tell (-want +got):\n%s", diff)
 	}
 }

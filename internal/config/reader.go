@@ -24,6 +24,7 @@ func (n node) place() place { return placeOf(n.Node) }
 
 // A reader collects the problems of one file.
 type reader struct {
+	marks
 	file     string
 	need     Need
 	origin   string // of the values read: "" for the file's own

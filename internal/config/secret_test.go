@@ -13,10 +13,11 @@ import (
 	"golang.org/x/sys/unix"
 
 	"binwatchd/internal/config"
+	"binwatchd/internal/secret"
 )
 
 // password loads a configuration with a broker password from a source.
-func password(t *testing.T, source string) config.Secret {
+func password(t *testing.T, source string) secret.Secret {
 	t.Helper()
 	return parseAt(t, replaced(t, brokerAt, `{url: "tcp://127.0.0.1:1883", user: bins, password: `+source+`}`), config.ForRun).Broker.Password
 }
@@ -67,7 +68,7 @@ func TestReveal(t *testing.T) {
 		}
 		got, err := password(t, "{file: "+path+"}").Reveal()
 		checkSecret(t, got, err, "", path+" is a pipe, not a plain file")
-		if _, err := config.ReadPlain(path); err == nil || !strings.Contains(err.Error(), "is a pipe") {
+		if _, err := secret.ReadPlain(path); err == nil || !strings.Contains(err.Error(), "is a pipe") {
 			t.Errorf("as a certificate: %v", err)
 		}
 		if _, err := config.Load(path, config.ForRun); err == nil || !strings.Contains(err.Error(), path) {
@@ -112,7 +113,7 @@ func TestRevealFromElsewhere(t *testing.T) {
 	got, err = password(t, "{credential: secret}").Reveal()
 	checkSecret(t, got, err, "", "systemd hands them over with LoadCredential=secret:PATH")
 
-	got, err = config.Secret{}.Reveal()
+	got, err = secret.Secret{}.Reveal()
 	checkSecret(t, got, err, "", "secret none: no source is configured")
 }
 

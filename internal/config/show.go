@@ -1,13 +1,73 @@
 package config
 
 import (
+	"bytes"
+	"encoding/json"
 	"fmt"
 	"io"
+	"maps"
+	"reflect"
+	"strconv"
+	"strings"
 
-	"binwatchd/internal/farm"
-	"binwatchd/internal/husbandry"
 	"gopkg.in/yaml.v3"
 )
+
+// A schema is a piece of JSON Schema (draft 2020-12). Go writes its keys in
+// alphabetical order, so the same table gives the same bytes.
+type schema map[string]any
+
+// Schema gives a JSON Schema of the configuration for editors, made from the
+// table by which files are read. It describes shapes, keys and words; what
+// depends on several values only loading can tell.
+func Schema() ([]byte, error) {
+	top := with(fileForm().schema, schema{
+		"$schema":     "https://json-schema.org/draft/2020-12/schema",
+		"title":       "binwatchd configuration",
+		"description": "Bins, probes and who is told. Every quantity carries its unit: 17C, 61F, 70%, 2 L, 30m.",
+	})
+	var b bytes.Buffer
+	enc := json.NewEncoder(&b)
+	enc.SetEscapeHTML(false)
+	enc.SetIndent("", "  ")
+	if err := enc.Encode(top); err != nil {
+		return nil, fmt.Errorf("write the schema: %w", err)
+	}
+	return b.Bytes(), nil
+}
+
+func sectionSchema(fields []field) schema {
+	properties, required := schema{}, []string{}
+	for _, f := range fields {
+		properties[f.name] = f.describe()
+		if f.like != "" {
+			required = append(required, f.name)
+		}
+	}
+	s := schema{"type": "object", "properties": properties, "additionalProperties": false}
+	if len(required) > 0 {
+		s["required"] = required
+	}
+	return s
+}
+
+func (f field) describe() schema {
+	more := schema{"description": f.help}
+	if f.fallback != "" {
+		var fallback any
+		if err := yaml.Unmarshal([]byte(f.fallback), &fallback); err == nil {
+			more["default"] = fallback
+		}
+	}
+	return with(f.form.schema, more)
+}
+
+// with copies a schema and adds to the copy: pieces of schema are shared.
+func with(s, more schema) schema {
+	out := maps.Clone(s)
+	maps.Copy(out, more)
+	return out
+}
 
 // Show writes every value in force as YAML that loads to the same farm. What
 // the file left out is there too, with a comment that says where it comes
@@ -16,95 +76,47 @@ func (c *Config) Show(w io.Writer) error {
 	if _, err := fmt.Fprintln(w, "# Every value in force. What the file leaves out has a comment saying where it comes from."); err != nil {
 		return err
 	}
-	doc := c.doc
-	doc.bins.v = c.binsInForce()
-	doc.species = val[[]entry[speciesDoc]]{v: c.speciesInForce(), set: true}
-	if len(doc.species.v) == 0 {
-		doc.species.set = false
-	}
 	enc := yaml.NewEncoder(w)
 	enc.SetIndent(2)
-	if err := enc.Encode(file().write(doc)); err != nil {
+	if err := enc.Encode(fileForm().write(c.loaded.marks, reflect.ValueOf(c.loaded.file).Elem())); err != nil {
 		return fmt.Errorf("show configuration: %w", err)
 	}
 	return enc.Close()
 }
 
-// binsInForce copies the bins of the document and fills in the bands that
-// zones are judged by.
-func (c *Config) binsInForce() []entry[binDoc] {
-	bins := append([]entry[binDoc](nil), c.doc.bins.v...)
-	for i := range bins {
-		zones := append([]entry[zoneDoc](nil), bins[i].v.zones.v...)
-		for j := range zones {
-			temperature, moisture := husbandry.ZoneBands(&c.Farm, c.Farm.Bins[i], c.Farm.Bins[i].Zones[j])
-			origin := "by the aim"
-			if zones[j].v.aim.v == farm.Living {
-				origin = "by the species"
+// Wrong places what is found wrong with a value when it is put to use. key is
+// where it stands in the file, such as broker.tls, mail.ca or tell[0]; what
+// stands nowhere is placed at the beginning.
+func (c *Config) Wrong(key string, err error) Problem {
+	p := Problem{File: c.loaded.name, Line: 1, Column: 1, Message: strings.Join(strings.Fields(err.Error()), " ")}
+	v := reflect.ValueOf(c.loaded.file).Elem()
+	for name := range strings.SplitSeq(key, ".") {
+		name, index, inList := strings.Cut(strings.TrimSuffix(name, "]"), "[")
+		if v.Kind() == reflect.Pointer {
+			v = v.Elem()
+		}
+		if v = fieldNamed(v, name); !v.IsValid() {
+			return p
+		}
+		if i, err := strconv.Atoi(index); inList && err == nil && i < v.Len() {
+			v = v.Index(i)
+		}
+	}
+	if at := c.loaded.marks.at(pointer(v)); at.line > 0 {
+		p.Line, p.Column = at.line, at.column
+	}
+	return p
+}
+
+// fieldNamed is the field of a section that has a key; the zero Value when there
+// is none.
+func fieldNamed(section reflect.Value, key string) reflect.Value {
+	if section.IsValid() {
+		for i := range section.NumField() {
+			if name, _ := yamlTag(section.Type().Field(i)); name == key {
+				return section.Field(i)
 			}
-			fillBands(&zones[j].v.temperature, temperature, origin)
-			fillBands(&zones[j].v.moisture, moisture, origin)
-		}
-		bins[i].v.zones.v = zones
-	}
-	return bins
-}
-
-// fillBands fills in what the zone itself does not give. Zero bands, which
-// stand for each species' own, stay out.
-func fillBands(d *val[bandsDoc], b farm.Bands, origin string) {
-	if b.IsZero() {
-		return
-	}
-	d.or(bandsDoc{}, origin)
-	d.v.thrive.or(b.Thrive, origin)
-	d.v.survive.or(b.Survive, origin)
-}
-
-// speciesInForce is the rows of the species table that bins refer to, whole,
-// and the keeper's own.
-func (c *Config) speciesInForce() []entry[speciesDoc] {
-	wanted := map[string]bool{}
-	for _, e := range c.doc.species.v {
-		wanted[e.name] = true
-	}
-	for _, bin := range c.Farm.Bins {
-		for _, s := range bin.Species {
-			wanted[s.Species] = true
 		}
 	}
-	var rows []entry[speciesDoc]
-	for _, s := range c.Farm.Species {
-		if wanted[s.ID] {
-			rows = append(rows, entry[speciesDoc]{name: s.ID, v: rowOf(s)})
-		}
-	}
-	return rows
+	return reflect.Value{}
 }
-
-func rowOf(s farm.Species) speciesDoc {
-	d := speciesDoc{
-		name:        shown(s.Name),
-		temperature: shown(bandsDocOf(s.Temperature)),
-		moisture:    shown(bandsDocOf(s.Moisture)),
-		cardinal: shown(cardinalDoc{
-			min: shown(s.Cardinal.Min), best: shown(s.Cardinal.Best), max: shown(s.Cardinal.Max),
-		}),
-	}
-	if s.Latin != "" {
-		d.latin = shown(s.Latin)
-	}
-	if s.Cocoon != (farm.Cocoon{}) {
-		d.cocoon = shown(cocoonDoc{
-			base: shown(s.Cocoon.BaseC), degreeDays: shown(s.Cocoon.DegreeDays), hatchlings: shown(s.Cocoon.Hatchlings),
-		})
-	}
-	return d
-}
-
-func bandsDocOf(b farm.Bands) bandsDoc {
-	return bandsDoc{thrive: shown(b.Thrive), survive: shown(b.Survive)}
-}
-
-// shown is a value to be shown.
-func shown[V any](v V) val[V] { return val[V]{v: v, set: true} }

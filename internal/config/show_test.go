@@ -5,6 +5,7 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"testing"
 	"time"
@@ -46,7 +47,7 @@ func TestShownLoadsToTheSame(t *testing.T) {
 				t.Errorf("farm (-first +second):\n%s", diff)
 			}
 			ignore := cmpopts.IgnoreFields(config.Config{}, "Farm", "Notes")
-			if diff := cmp.Diff(first, second, ignore, cmpopts.IgnoreUnexported(config.Config{}), cmp.AllowUnexported(config.Secret{})); diff != "" {
+			if diff := cmp.Diff(first, second, ignore, cmpopts.IgnoreUnexported(config.Config{}), cmp.Exporter(func(reflect.Type) bool { return true })); diff != "" {
 				t.Errorf("settings (-first +second):\n%s", diff)
 			}
 			if diff := cmp.Diff(decoded(t, text), decoded(t, show(t, second))); diff != "" {

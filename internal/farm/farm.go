@@ -95,8 +95,8 @@ func (b Band) Overlap(c Band) (o Band, ok bool) {
 // Bands are a thrive band, where worms or castings do well, inside a survive
 // band, past which there is harm.
 type Bands struct {
-	Thrive  Band `json:"thrive"`
-	Survive Band `json:"survive"`
+	Thrive  Band `json:"thrive" yaml:"thrive" kind:"a range of *" help:"Where they do well."`
+	Survive Band `json:"survive" yaml:"survive" kind:"a range of *" help:"Past this there is harm; thrive lies inside."`
 }
 
 // IsZero tells whether no bands were given.
@@ -123,8 +123,8 @@ type Point struct{ Raw, Value float64 }
 // A Feed is a kind of food in the keeper's own word, and the days it lasts
 // worms at full activity.
 type Feed struct {
-	Kind string
-	Days float64
+	Kind string  `yaml:",name"`
+	Days float64 `yaml:",value" kind:"a feed's pace"`
 }
 
 // A Need is castings wanted by a day.

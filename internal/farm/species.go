@@ -4,24 +4,28 @@ package farm
 // well, how fast it works and how its cocoons hatch. The published rows are in
 // package husbandry; a keeper may add rows or overrule parts of them.
 type Species struct {
-	ID          string // the word used in a configuration: red, european, blue, african
-	Name        string // as a keeper would say it
-	Latin       string
-	Temperature Bands    // °C
-	Moisture    Bands    // % wet basis
-	Cardinal    Cardinal // °C, of the activity curve
-	Cocoon      Cocoon
+	ID          string   `yaml:",name"` // the word used in a configuration: red, european, blue, african
+	Name        string   `yaml:"name" kind:"a name" like:"Red worms" help:"As you would say it."`
+	Latin       string   `yaml:"latin" kind:"a name" like:"Eisenia fetida" help:"As a book would say it."`
+	Temperature Bands    `yaml:"temperature,flow" kind:"bands of temperature" of:"temperatures" help:"Bands of temperature."`
+	Moisture    Bands    `yaml:"moisture,flow" kind:"bands of moisture" of:"percentages" help:"Bands of moisture, by fresh mass."`
+	Cardinal    Cardinal `yaml:"cardinal,flow" kind:"cardinal temperatures" help:"Where activity begins, is best and ends."`
+	Cocoon      Cocoon   `yaml:"cocoon,flow" kind:"cocoons" help:"How cocoons hatch."`
 	Sources     []Source
 }
 
 // Cardinal temperatures bound and peak the activity curve, °C.
-type Cardinal struct{ Min, Best, Max float64 }
+type Cardinal struct {
+	Min  float64 `yaml:"min" kind:"a temperature" help:"Colder, nothing happens."`
+	Best float64 `yaml:"best" kind:"a temperature" help:"Activity is at its height; nearer to max than to min."`
+	Max  float64 `yaml:"max" kind:"a temperature" help:"Hotter, nothing happens."`
+}
 
 // A Cocoon hatches when the day-degrees above BaseC add up to DegreeDays.
 type Cocoon struct {
-	BaseC      float64 // °C
-	DegreeDays float64 // K·d
-	Hatchlings float64 // young a cocoon
+	BaseC      float64 `yaml:"base" kind:"a temperature" help:"Warmth counts above this."`
+	DegreeDays float64 `yaml:"degree_days" kind:"a number of degree days" help:"Days times degrees Celsius above base until they hatch."` // K·d
+	Hatchlings float64 `yaml:"hatchlings" kind:"a number of young" help:"Young from one cocoon."`
 }
 
 // A Source says where a figure of the species table comes from, or that

@@ -1,4 +1,4 @@
-package config
+package secret
 
 import (
 	"errors"
@@ -70,4 +70,39 @@ func whatIs(mode fs.FileMode) string {
 // be different.
 func Unreachable(err error) bool {
 	return errors.Is(err, fs.ErrNotExist) || errors.Is(err, fs.ErrPermission) || errors.As(err, new(notHere))
+}
+
+// othersMay are the permission bits by which anybody on the machine could
+// read or replace a secret; its group may read it.
+const othersMay = 0o006
+
+// notHere says that a secret is kept from whoever looks, which on another
+// machine or for another user it may not be.
+type notHere string
+
+func (e notHere) Error() string { return string(e) }
+
+// ReadKey reads the file of a private key, by the rule for secrets: one that
+// everybody may read or write is refused.
+func ReadKey(path string) ([]byte, error) {
+	text, err := readClosed(path)
+	if err != nil {
+		return nil, fmt.Errorf("private key %s: %w", path, err)
+	}
+	return []byte(text), nil
+}
+
+// readClosed reads a file that is closed to others.
+func readClosed(path string) (string, error) {
+	text, mode, err := readPlain(path, largestSecret)
+	if pe := (*fs.PathError)(nil); errors.As(err, &pe) {
+		return "", pe.Err // the path is in the source already
+	}
+	switch {
+	case err != nil:
+		return "", err
+	case mode.Perm()&othersMay != 0:
+		return "", fmt.Errorf("everybody may read or write %s; close it with: chmod o= %s", path, path)
+	}
+	return string(text), nil
 }

@@ -1,0 +1,363 @@
+package config
+
+import (
+	"fmt"
+	"reflect"
+	"slices"
+	"strings"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/husbandry"
+	"gopkg.in/yaml.v3"
+)
+
+// A Bin is a bin as the file has it.
+type Bin struct {
+	Name    string  `yaml:",name"`
+	Species shares  `yaml:"species" help:"The worms: a list, or shares by mass such as {red: 70%, blue: 30%}. Red where worms work and none are named."`
+	Volume  float64 `yaml:"volume" kind:"a volume" help:"Of the contents, all zones together."`
+	DryMass float64 `yaml:"dry_mass" kind:"a mass" help:"Of the contents if all water were gone; shared out to the zones."`
+	Worms   float64 `yaml:"worms" kind:"a mass" help:"Live worms, by mass."`
+	Ambient string  `yaml:"ambient" kind:"a probe" like:"glass-air" help:"The temperature probe in the air of the room."`
+	Pace    `yaml:",inline"`
+	Zones   []Zone `yaml:"zones" kind:"a zone" list:"zones by name, such as all: {aim: living, probes: [bed-t]}" need:"{all: {aim: living, probes: [bed-t]}}" help:"The parts of the bin, each with its own aim."`
+}
+
+// A Zone is a zone as the file has it.
+type Zone struct {
+	Name        string     `yaml:",name"`
+	Aim         farm.Aim   `yaml:"aim" kind:"an aim" need:"living" help:"living: worms work here. sifting: finished, drying until it can be sifted. keeping: sifted castings kept alive."`
+	Probes      []string   `yaml:"probes,one" kind:"a probe" list:"a list of probes" need:"[bed-t]" help:"The probes that stand in it."`
+	Share       float64    `yaml:"share" kind:"a share" help:"Of the bin's volume and dry mass; zones without one share the rest evenly."`
+	DryMass     float64    `yaml:"dry_mass" kind:"a mass" help:"Of this zone; overrules its share of the bin's."`
+	Temperature farm.Bands `yaml:"temperature,flow" kind:"bands of temperature" of:"temperatures" help:"Bands of this zone, instead of the species'."`
+	Moisture    farm.Bands `yaml:"moisture,flow" kind:"bands of moisture" of:"percentages" help:"Bands of this zone, instead of the species' or the aim's."`
+	Limits      Limits     `yaml:"limits,flow" kind:"limits" help:"Of what has no bands: a notice is due the same day where a level is past one of them. An end may be left out: ..2000ppm."`
+	Pace        `yaml:",inline" default:"-"`
+}
+
+// Limits are those of the quantities that have no bands.
+type Limits struct {
+	Of byQuantity[farm.Band] `yaml:",quantities" help:"Limits of its"`
+}
+
+// Pace is how patient a bin or a zone is; what a zone leaves out it takes from
+// its bin.
+type Pace struct {
+	Patience  time.Duration `yaml:"patience" least:"0s" most:"7d" default:"30m" help:"How long a breach must last before it counts, and its end before that counts."`
+	Margin    Margin        `yaml:"margin,flow" kind:"a margin" default:"{temperature: 0.5C, moisture: 2%}" help:"How far back inside a limit counts as back."`
+	LookAhead LookAhead     `yaml:"look_ahead,flow" kind:"look_ahead" default:"{heating: 12h, drying: 7d}" help:"How far ahead a forecast may warn."`
+}
+
+// Margin is how far back inside a limit counts as back.
+type Margin struct {
+	Temperature float64 `yaml:"temperature" kind:"a difference of temperatures" default:"0.5C" help:"A difference of temperatures."`
+	Moisture    float64 `yaml:"moisture" kind:"a percentage" default:"2%" help:"In points of moisture."`
+}
+
+// LookAhead is how far ahead a forecast may warn.
+type LookAhead struct {
+	Heating time.Duration `yaml:"heating" least:"0s" most:"7d" default:"12h" help:"Before a feed heats past the survive limit; 0s for no such forecast."`
+	Drying  time.Duration `yaml:"drying" least:"0s" most:"60d" default:"7d" help:"Before moisture leaves the thrive band; 0s for no such forecast."`
+}
+
+// Shares are the species of a bin, written as one word, a list, or a mapping to
+// shares.
+type shares []share
+
+// A share is one species of a bin, with its percentage where the file gives one.
+type share struct {
+	Species string
+	Percent float64
+}
+
+func sharesForm(in scope) form {
+	const wanted = "a list of species, such as [red, blue], or shares, such as {red: 70%, blue: 30%}"
+	word := scalarForm(in.kindOf(reflect.TypeFor[string](), "the name of a species", `like:"red"`))
+	list := oneOrMore(listForm(wanted, word), word)
+	percent := scalarForm(in.kinds["a share"])
+	return form{
+		read: func(r *reader, n node, into reflect.Value) bool {
+			if n.Kind == yaml.MappingNode {
+				all, ok := readShares(r, n, wanted, percent)
+				into.Set(reflect.ValueOf(all))
+				return ok
+			}
+			var names []string
+			ok := list.read(r, n, reflect.ValueOf(&names).Elem())
+			all := make(shares, len(names))
+			for i := range names {
+				all[i].Species = names[i]
+				r.marks[&all[i]] = r.marks[&names[i]]
+			}
+			into.Set(reflect.ValueOf(all))
+			return ok
+		},
+		write: writeShares(percent),
+		schema: schema{"anyOf": []any{list.schema,
+			schema{"type": "object", "minProperties": 1,
+				"additionalProperties": schema{"anyOf": []any{percent.schema, schema{"type": "null"}}}}}},
+	}
+}
+
+func readShares(r *reader, n node, wanted string, percent form) (shares, bool) {
+	pairs, ok := r.pairs(n, wanted)
+	if ok && len(n.Content) == 0 {
+		r.problem(n.place(), "no species is named; expected %s", wanted)
+	}
+	all := make(shares, len(pairs))
+	for i, p := range pairs {
+		s := &all[i]
+		s.Species, r.marks[s] = p.name, mark{at: p.at}
+		if p.value.Kind == yaml.ScalarNode && p.value.ShortTag() == "!!null" {
+			continue
+		}
+		read := percent.read(r, p.value, reflect.ValueOf(&s.Percent).Elem())
+		r.marks[&s.Percent] = mark{at: p.value.place(), spoilt: !read}
+		ok = ok && read
+	}
+	return all, ok && len(all) > 0
+}
+
+func writeShares(percent form) func(m marks, v reflect.Value) *yaml.Node {
+	return func(m marks, v reflect.Value) *yaml.Node {
+		list := &yaml.Node{Kind: yaml.SequenceNode, Style: yaml.FlowStyle}
+		mapping := &yaml.Node{Kind: yaml.MappingNode, Style: yaml.FlowStyle}
+		all := v.Interface().(shares)
+		for i := range all {
+			if s := &all[i]; m.set(&s.Percent) {
+				addPair(mapping, s.Species, percent.write(m, reflect.ValueOf(s.Percent)), "")
+			} else {
+				list.Content = append(list.Content, textNode(s.Species))
+			}
+		}
+		if len(mapping.Content) > 0 {
+			return mapping
+		}
+		return list
+	}
+}
+
+// rest gives what each species without a share has: an equal part of what the
+// others leave, by mass, in percent. sum is that of all of them.
+func (b *builder) rest(all shares) (rest, sum float64, wrong string) {
+	without := 0
+	for i := range all {
+		sum += all[i].Percent
+		if !b.present(&all[i].Percent) {
+			without++
+		}
+	}
+	switch {
+	case without == 0 && (sum < 99.5 || sum > 100.5):
+		return 0, sum, fmt.Sprintf("the shares of the species add up to %.4g%%, not to 100%%", sum)
+	case without == 0:
+		return 0, sum, ""
+	case sum >= 99.5:
+		return 0, sum, fmt.Sprintf("the shares of the species add up to %.4g%%, and nothing is left for those without one", sum)
+	}
+	return (100 - sum) / float64(without), 100, ""
+}
+
+func (b *builder) buildBins() {
+	for i := range b.file.Bins {
+		b.farm.Bins = append(b.farm.Bins, b.bin(&b.file.Bins[i]))
+	}
+}
+
+func (b *builder) bin(d *Bin) farm.Bin {
+	living := slices.ContainsFunc(d.Zones, func(z Zone) bool { return z.Aim == farm.Living })
+	if living && !b.spoilt(&d.Species) {
+		// The commonest composting worm; also what the rules would take.
+		or(b.marks, &d.Species, shares{{Species: b.farm.Species[0].ID}}, byDefault)
+	}
+	b.shareOut(d)
+	bin := farm.Bin{Name: d.Name, Species: b.fractions(d), VolumeL: d.Volume, WormsKg: d.Worms, Ambient: d.Ambient}
+	for i := range d.Zones {
+		bin.Zones = append(bin.Zones, b.zone(&d.Zones[i], d))
+	}
+	b.noteMix(b.at(&d.Species), bin)
+	return bin
+}
+
+// fractions gives the species of a bin as fractions that add up to 1.
+func (b *builder) fractions(d *Bin) []farm.Share {
+	seen := map[string]bool{}
+	for i := range d.Species {
+		s := &d.Species[i]
+		if _, known := b.farm.SpeciesByID(s.Species); !known {
+			b.problem(b.at(s), "%s is not a species known here: %s", quoted(s.Species), hint(s.Species, b.speciesIDs()))
+		}
+		if seen[s.Species] {
+			b.problem(b.at(s), "the species %s is named twice", s.Species)
+		}
+		seen[s.Species] = true
+	}
+	if len(d.Species) == 0 {
+		return nil
+	}
+	rest, sum, wrong := b.rest(d.Species)
+	if wrong != "" && !b.spoilt(&d.Species) {
+		b.problem(b.at(&d.Species), "%s", wrong)
+	}
+	asShares := slices.ContainsFunc(d.Species, func(s share) bool { return s.Percent != 0 })
+	out := make([]farm.Share, len(d.Species))
+	for i := range d.Species {
+		s, part := &d.Species[i], rest
+		if asShares { // a plain list stays one
+			or(b.marks, &s.Percent, rest, "what the others leave")
+			part = s.Percent
+		}
+		out[i] = farm.Share{Species: s.Species, Fraction: part / sum}
+	}
+	return out
+}
+
+// noteMix tells of species that no one bin suits.
+func (b *builder) noteMix(at place, bin farm.Bin) {
+	worms := husbandry.WormsOf(&b.farm, bin)
+	if s := husbandry.TempLimits(worms).Survive(); s.Low > s.High {
+		b.note(at, "no temperature suits all of these species: some of them are always in danger")
+	}
+	if s := husbandry.MoistLimits(worms).Survive(); s.Low > s.High {
+		b.note(at, "no moisture suits all of these species: some of them are always in danger")
+	}
+}
+
+// roundingShare is what a sum of shares may be off by its roundings, in points.
+const roundingShare = 0.01
+
+// shareOut gives zones without a share an even part of the rest.
+func (b *builder) shareOut(d *Bin) {
+	rest, without := 100.0, 0
+	for i := range d.Zones {
+		rest -= d.Zones[i].Share
+		if !b.present(&d.Zones[i].Share) {
+			without++
+		}
+	}
+	switch {
+	case len(d.Zones) == 0:
+		return
+	case rest < -roundingShare:
+		b.problem(b.at(&d.Zones), "the shares of the zones add up to %.4g%%, more than the bin", 100-rest)
+		return
+	case rest <= roundingShare && without > 0:
+		b.problem(b.at(&d.Zones), "the shares of the zones add up to 100%%, and nothing is left for those without one")
+		return
+	}
+	for i := range d.Zones {
+		or(b.marks, &d.Zones[i].Share, rest/float64(max(without, 1)), "what the other zones leave")
+	}
+}
+
+func (b *builder) zone(d *Zone, bin *Bin) farm.Zone {
+	b.takePace(&d.Pace, &bin.Pace)
+	b.thriveInside(&d.Temperature, d.Temperature)
+	b.thriveInside(&d.Moisture, d.Moisture)
+	if b.set(&bin.DryMass) {
+		or(b.marks, &d.DryMass, bin.DryMass*d.Share/100, "its share of the bin's")
+	}
+	zone := farm.Zone{
+		Name: d.Name, Aim: d.Aim, Probes: d.Probes,
+		Share: d.Share / 100, DryMassKg: d.DryMass,
+		Patience:  d.Patience,
+		Margin:    map[farm.Quantity]float64{farm.Temperature: d.Margin.Temperature, farm.Moisture: d.Margin.Moisture},
+		LookAhead: farm.LookAhead(d.LookAhead),
+	}
+	for q, own := range map[farm.Quantity]farm.Bands{farm.Temperature: d.Temperature, farm.Moisture: d.Moisture} {
+		if !own.IsZero() {
+			if zone.Bands == nil {
+				zone.Bands = map[farm.Quantity]farm.Bands{}
+			}
+			zone.Bands[q] = own
+		}
+	}
+	for q, x := range d.Limits.Of {
+		if b.set(x) {
+			if zone.Limits == nil {
+				zone.Limits = map[farm.Quantity]farm.Band{}
+			}
+			zone.Limits[q] = *x
+		}
+	}
+	return zone
+}
+
+// takePace fills in from a bin what its zone leaves out.
+func (b *builder) takePace(zone, bin *Pace) {
+	const origin = "the bin's"
+	or(b.marks, &zone.Patience, bin.Patience, origin)
+	or(b.marks, &zone.Margin, Margin{}, origin)
+	or(b.marks, &zone.Margin.Temperature, bin.Margin.Temperature, origin)
+	or(b.marks, &zone.Margin.Moisture, bin.Margin.Moisture, origin)
+	or(b.marks, &zone.LookAhead, LookAhead{}, origin)
+	or(b.marks, &zone.LookAhead.Heating, bin.LookAhead.Heating, origin)
+	or(b.marks, &zone.LookAhead.Drying, bin.LookAhead.Drying, origin)
+}
+
+// checkUses checks what each probe is used for, once all probes are known.
+func (b *builder) checkUses(sources []*source) {
+	placed := map[string]string{} // probe → bin/zone
+	for _, bin := range b.file.Bins {
+		for _, z := range bin.Zones {
+			measured := map[farm.Quantity]bool{}
+			for i := range z.Probes {
+				b.checkPlaced(&z.Probes[i], bin.Name+"/"+z.Name, placed)
+				measured[b.probes[z.Probes[i]].Measures] = true
+			}
+			for _, q := range farm.QuantityNames() {
+				if x := z.Limits.Of[q]; x != nil && b.set(x) && !measured[q] {
+					b.note(b.at(x), "no probe in this zone measures %s, so its limits judge nothing", q)
+				}
+			}
+		}
+	}
+	for i := range b.file.Bins {
+		b.checkAmbient(&b.file.Bins[i], placed)
+	}
+	for _, s := range sources {
+		b.checkOf(s)
+		b.noteIdle(s, placed)
+		b.notePace(s)
+	}
+}
+
+func (b *builder) checkPlaced(p *string, where string, placed map[string]string) {
+	probe, known := b.probes[*p]
+	if !known {
+		return // reported already
+	}
+	if probe.Measures == farm.Battery {
+		b.problem(b.at(p), "%s measures a battery; it is not named in a zone but names its probes with of", *p)
+	}
+	switch other, twice := placed[*p]; {
+	case !twice:
+		placed[*p] = where
+	case other == where:
+		b.problem(b.at(p), "%s is named twice in this zone", *p)
+	default:
+		b.problem(b.at(p), "%s already stands in %s; a probe that speaks for two zones needs a second entry with the same topic", *p, other)
+	}
+}
+
+func (b *builder) checkAmbient(bin *Bin, placed map[string]string) {
+	a, at := bin.Ambient, b.at(&bin.Ambient)
+	probe, known := b.probes[a]
+	switch where := placed[a]; {
+	case !known:
+	case probe.Measures != farm.Temperature:
+		b.problem(at, "%s measures %s; the air of the room is a temperature", a, probe.Measures)
+	case strings.HasPrefix(where, bin.Name+"/"):
+		b.problem(at, "%s stands in %s and cannot also be the air around it", a, where)
+	}
+}
+
+func (b *builder) binNames() []string {
+	names := make([]string, len(b.farm.Bins))
+	for i, bin := range b.farm.Bins {
+		names[i] = bin.Name
+	}
+	return names
+}

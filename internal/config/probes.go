@@ -1,0 +1,280 @@
+package config
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/quantity"
+)
+
+// A Probe is a probe as the file has it; one whose name has named parts stands
+// for many.
+type Probe struct {
+	Name        string        `yaml:",name"`
+	Topic       string        `yaml:"topic" kind:"a topic" need:"glass/bed" help:"The MQTT topic it publishes to; + and # may be used, and the named parts of its name."`
+	Value       string        `yaml:"value" kind:"a JSON Pointer" default:"\"\"" help:"JSON Pointer (RFC 6901) to the number; the whole payload when empty."`
+	Time        string        `yaml:"time" kind:"a JSON Pointer" help:"JSON Pointer to the probe's own time stamp (RFC 3339, or seconds or milliseconds since 1970); the time of arrival when left out."`
+	Measures    farm.Quantity `yaml:"measures" kind:"a quantity" need:"temperature" help:"What the number is."`
+	Unit        farm.Unit     `yaml:"unit" kind:"a unit" help:"Of the number: {units}; raw with a calibration. The first of them when left out."`
+	Every       time.Duration `yaml:"every" least:"1s" most:"7d" default:"10m" help:"How often it is meant to speak; three times that without a word counts as silent. It is judged at the pace that is heard."`
+	Calibration []Point       `yaml:"calibration,flow" kind:"a calibration point" list:"a list of points, such as [{raw: 2850, moisture: 12%}, {raw: 1420, moisture: 84%}]" help:"Raw numbers and the true values they stand for; straight lines between and beyond. One point moves a probe that has a unit."`
+	Low         level         `yaml:"low" help:"Of a battery: under this it is low."`
+	Of          []string      `yaml:"of,one" kind:"a probe" like:"crate-t" list:"a list of probes" help:"Of a battery: the probes that run on it."`
+}
+
+// A Point is a calibration point; the true value stands under the name of what
+// the probe measures.
+type Point struct {
+	Raw         float64             `yaml:"raw" kind:"a number" need:"2850" help:"The number as it arrives."`
+	Temperature float64             `yaml:"temperature" kind:"a temperature" help:"The true temperature."`
+	Moisture    float64             `yaml:"moisture" kind:"a percentage" help:"The true moisture, by fresh mass."`
+	Battery     level               `yaml:"battery" help:"The true voltage or charge."`
+	Others      byQuantity[float64] `yaml:",quantities" help:"The true"`
+}
+
+// probeOf checks one entry of probes: and makes the probe of it. A template
+// makes a probe whose texts still hold named parts.
+func (b *builder) probeOf(d *Probe) farm.Probe {
+	b.checkTopic(d)
+	b.defaultUnit(d)
+	p := farm.Probe{
+		ID: d.Name, Topic: d.Topic, Value: d.Value, Time: d.Time,
+		Measures: d.Measures, Unit: d.Unit, Every: d.Every,
+		Calibration: b.calibrationOf(d),
+		Low:         b.lowOf(d),
+	}
+	if len(p.Calibration) > 0 {
+		p.Unit = farm.RawUnit // the points say what the raw number means
+	}
+	if b.set(&d.Of) && b.set(&d.Measures) && d.Measures != farm.Battery {
+		b.problem(b.at(&d.Of), "of is for a battery; this probe measures %s", d.Measures)
+	}
+	return p
+}
+
+func (b *builder) checkTopic(d *Probe) {
+	if !b.set(&d.Topic) {
+		return
+	}
+	if why := wrongParts(d.Name, d.Topic, d.Value); why != "" {
+		b.problem(b.at(&d.Topic), "%s", why)
+	}
+	for _, own := range []string{"jot", "hush", "seen"} {
+		begin := cmp.Or(b.file.Broker.Prefix, "binwatch") + "/" + own + "/"
+		if strings.HasPrefix(d.Topic, begin) {
+			b.problem(b.at(&d.Topic), "topics under %s are binwatchd's own; a probe publishes elsewhere, or broker.prefix is changed", begin)
+		}
+	}
+}
+
+func (b *builder) defaultUnit(d *Probe) {
+	fitting := d.Measures.Row().AllUnits()
+	switch {
+	case !b.set(&d.Measures):
+		return
+	case b.spoilt(&d.Unit):
+		return
+	case b.present(&d.Calibration):
+		or(b.marks, &d.Unit, farm.RawUnit, "by the calibration")
+	default:
+		or(b.marks, &d.Unit, fitting[0], byDefault)
+	}
+	switch {
+	case !slices.Contains(fitting, d.Unit):
+		b.problem(b.at(&d.Unit), "%s is not a unit of %s: use %s", d.Unit, d.Measures, enumerateUnits(fitting))
+	case d.Unit == farm.RawUnit && !b.present(&d.Calibration):
+		b.problem(b.at(&d.Unit), "raw numbers mean nothing without a calibration: add calibration: [{raw: …, %s: …}, {raw: …, %s: …}]", d.Measures, d.Measures)
+	}
+}
+
+func enumerateUnits(units []farm.Unit) string {
+	words := make([]string, len(units))
+	for i, u := range units {
+		words[i] = string(u)
+	}
+	return strings.Join(words[:len(words)-1], ", ") + " or " + words[len(words)-1]
+}
+
+// calibrationOf gives the points by rising raw number, always two or more: one
+// point of a probe with a unit becomes two on a line of that unit's slope.
+func (b *builder) calibrationOf(d *Probe) []farm.Point {
+	if !b.set(&d.Calibration) || !b.set(&d.Measures) {
+		return nil
+	}
+	placed := make([]placedPoint, 0, len(d.Calibration))
+	for i := range d.Calibration {
+		x := &d.Calibration[i]
+		if v, ok := b.valueOf(x, d.Measures); ok && b.set(&x.Raw) {
+			placed = append(placed, placedPoint{farm.Point{Raw: x.Raw, Value: v}, b.at(x)})
+		}
+	}
+	slices.SortStableFunc(placed, func(a, b placedPoint) int { return cmp.Compare(a.Raw, b.Raw) })
+	b.checkLine(d, placed)
+	points := make([]farm.Point, len(placed))
+	for i, p := range placed {
+		points[i] = p.Point
+	}
+	if unit, ok := d.Measures.Row().Unit(d.Unit); ok && len(points) == 1 {
+		points = append(points, farm.Point{Raw: points[0].Raw + 100, Value: points[0].Value + 100*unit.Times/unit.Over})
+	}
+	return points
+}
+
+// A placedPoint knows where it stands.
+type placedPoint struct {
+	farm.Point
+	at place
+}
+
+// valueOf is the true value of a point, which must be of what the probe
+// measures.
+func (b *builder) valueOf(x *Point, measures farm.Quantity) (v float64, ok bool) {
+	type said struct {
+		quantity farm.Quantity
+		key      any
+		value    float64
+	}
+	all := []said{{farm.Temperature, &x.Temperature, x.Temperature}, {farm.Moisture, &x.Moisture, x.Moisture}, {farm.Battery, &x.Battery, x.Battery.v}}
+	for _, q := range farm.QuantityNames() {
+		if p := x.Others[q]; p != nil {
+			all = append(all, said{q, p, *p})
+		}
+	}
+	missing := true
+	for _, y := range all {
+		switch {
+		case !b.present(y.key):
+			continue
+		case y.quantity == measures:
+			v, ok = y.value, b.set(y.key)
+		default:
+			b.problem(b.at(y.key), "the probe measures %s, so its points cannot say %s", measures, y.quantity)
+		}
+		missing = false
+	}
+	if missing {
+		b.problem(b.at(x), "this point has no true value: it needs the key %s", measures)
+	}
+	if x.Battery.unit == farm.Percent {
+		b.problem(b.at(&x.Battery), "a battery is calibrated in volts")
+	}
+	return v, ok
+}
+
+func (b *builder) checkLine(d *Probe, points []placedPoint) {
+	if len(points) < len(d.Calibration) {
+		return // a point was refused already
+	}
+	if len(points) == 1 && d.Unit == farm.RawUnit {
+		b.problem(b.at(&d.Calibration), "one point cannot tell what raw numbers mean: give two or more")
+	}
+	for i := 1; i < len(points); i++ {
+		a, p := points[i-1], points[i]
+		if a.Raw == p.Raw {
+			b.problem(later(a.at, p.at), "the raw number %s is given twice", formatNumber(p.Raw))
+			return
+		}
+	}
+	for i := 1; i < len(points); i++ {
+		rises := points[i].Value - points[i-1].Value
+		if overall := points[len(points)-1].Value - points[0].Value; rises*overall <= 0 {
+			b.problem(points[i].at, "the true value must keep rising, or keep falling, as raw rises: sorted by raw, this point turns back")
+			return
+		}
+	}
+}
+
+func later(a, b place) place {
+	if a.line > b.line || a.line == b.line && a.column > b.column {
+		return a
+	}
+	return b
+}
+
+// lowOf gives the limit of a battery in V, or in % where the probe says so.
+func (b *builder) lowOf(d *Probe) float64 {
+	if !b.set(&d.Low) || !b.set(&d.Measures) {
+		return 0
+	}
+	low, percent := d.Low, d.Unit == farm.Percent
+	switch {
+	case d.Measures != farm.Battery:
+		b.problem(b.at(&d.Low), "low is for a battery; this probe measures %s", d.Measures)
+	case percent && low.unit == farm.Volt:
+		b.problem(b.at(&d.Low), "the battery reports %%, so low is a percentage, such as 20%%")
+	case !percent && low.unit == farm.Percent:
+		b.problem(b.at(&d.Low), "the battery reports a voltage, so low is one, such as 3.3 V")
+	case percent && (low.v <= 0 || low.v >= 100):
+		b.problem(b.at(&d.Low), "low must lie between 0%% and 100%%")
+	case !percent && (low.v <= 0 || low.v > 60):
+		b.problem(b.at(&d.Low), "low must lie between 0 and 60 V; a number without unit is in volts")
+	}
+	return low.v
+}
+
+func (b *builder) checkOf(s *source) {
+	for i := range s.doc.Of {
+		of := &s.doc.Of[i]
+		if *of == s.doc.Name {
+			b.problem(b.at(of), "a battery cannot run on itself")
+		}
+		for _, part := range partsIn(*of) {
+			if !slices.Contains(s.template.parts, part) {
+				b.problem(b.at(of), "the named part {%s} does not occur in the name %s", part, quoted(s.doc.Name))
+			}
+		}
+	}
+}
+
+// noteIdle tells of a probe that nothing uses: it may be meant so, or be a
+// name left behind.
+func (b *builder) noteIdle(s *source, placed map[string]string) {
+	if s.isTemplate() {
+		if len(s.bound) == 0 {
+			b.note(b.at(s.doc), "no bin refers to a probe named like %s, so there is none", s.doc.Name)
+		}
+		return
+	}
+	used := placed[s.doc.Name] != "" || s.proto.Measures == farm.Battery
+	for _, bin := range b.farm.Bins {
+		used = used || bin.Ambient == s.doc.Name
+	}
+	if !used {
+		b.note(b.at(s.doc), "the probe %s is in no zone: its readings are kept, but judge nothing", s.doc.Name)
+	}
+}
+
+// The paces up to which what comes is foretold in time, as seen on simulated
+// bins: a feed may carry a bin past its limit within a day, drying takes weeks.
+const (
+	heatingPace = 2 * time.Hour
+	dryingPace  = 24 * time.Hour
+)
+
+// notePace tells what a probe speaks too seldom to foretell.
+func (b *builder) notePace(s *source) {
+	every, at := s.doc.Every, b.at(&s.doc.Every)
+	switch q := s.proto.Measures; {
+	case q == farm.Temperature && every > heatingPace && b.standsIn(s, farm.Living):
+		b.note(at, "a thermometer that speaks every %s can't foretell heating in time, only tell of it: every %s would do", quantity.FormatDuration(every), quantity.FormatDuration(heatingPace))
+	case q == farm.Moisture && every > dryingPace && b.standsIn(s, farm.Living, farm.Sifting, farm.Keeping):
+		b.note(at, "a probe that speaks every %s can't foretell drying or the time to sift: every %s would do", quantity.FormatDuration(every), quantity.FormatDuration(dryingPace))
+	}
+}
+
+// standsIn tells whether a probe of the entry stands in a zone of one of these
+// aims.
+func (b *builder) standsIn(s *source, aims ...farm.Aim) bool {
+	for _, bin := range b.farm.Bins {
+		for _, z := range bin.Zones {
+			stands := slices.ContainsFunc(s.probes(), func(p farm.Probe) bool { return slices.Contains(z.Probes, p.ID) })
+			if stands && slices.Contains(aims, z.Aim) {
+				return true
+			}
+		}
+	}
+	return false
+}

@@ -1,0 +1,93 @@
+package config
+
+import (
+	"reflect"
+	"slices"
+	"strings"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/quantity"
+)
+
+// byQuantity holds a value for each of some quantities, by pointers so that the
+// marks of values stay theirs.
+type byQuantity[V any] map[farm.Quantity]*V
+
+// quantityFields makes the keys of a [byQuantity]: one for each quantity that may
+// have limits. Those that may not have types of their own.
+func quantityFields(f reflect.StructField) []field {
+	var fields []field
+	for i := range farm.Quantities {
+		row := &farm.Quantities[i]
+		if !row.Limits {
+			continue
+		}
+		k := amountOf(row)
+		if f.Type == reflect.TypeFor[byQuantity[farm.Band]]() {
+			k = rangeOf(row)
+		}
+		fields = append(fields, field{
+			name: string(row.Name), help: f.Tag.Get("help") + " " + row.Noun + ".", form: scalarForm(k),
+			of: func(values reflect.Value, make bool) reflect.Value { return valueIn(values, row.Name, make) },
+		})
+	}
+	return fields
+}
+
+// valueIn gives the value of a quantity in a [byQuantity].
+func valueIn(values reflect.Value, q farm.Quantity, make bool) reflect.Value {
+	p := values.MapIndex(reflect.ValueOf(q))
+	switch {
+	case p.IsValid():
+		return p.Elem()
+	case !make:
+		return reflect.Value{}
+	case values.IsNil():
+		values.Set(reflect.MakeMap(values.Type()))
+	}
+	p = reflect.New(values.Type().Elem().Elem())
+	values.SetMapIndex(reflect.ValueOf(q), p)
+	return p.Elem()
+}
+
+// amountOf is a value of a quantity that is all in its row.
+func amountOf(row *farm.QuantityRow) kind {
+	k := scalar("a value of "+row.Noun, row.Like, func(s string) (float64, error) { return quantity.ParseOf(row, s) },
+		func(v float64) string { return quantity.FormatOf(row, v) })
+	if row.Units[0].Suffix == "" { // a number is all there is to it
+		k = plain(k)
+		k.schema = schema{"type": []string{"number", "string"}, "examples": []any{row.Like}}
+	}
+	return k
+}
+
+// rangeOf is a range of such a quantity.
+func rangeOf(row *farm.QuantityRow) kind {
+	parse := func(s string) (low, high float64, err error) { return quantity.ParseBandOf(row, s) }
+	return band("a range of "+row.Noun, ".."+row.Like, parse, func(low, high float64) string { return quantity.FormatBandOf(row, low, high) }, nil)
+}
+
+// unitsSaid lists the units of every quantity: "C or F for temperature".
+func unitsSaid() string {
+	var said []string
+	for i := range farm.Quantities {
+		all := farm.Quantities[i].AllUnits()
+		if units := all[:len(all)-1]; len(units) > 1 { // without raw
+			said = append(said, enumerateUnits(units)+" for "+farm.Quantities[i].Noun)
+		}
+	}
+	return strings.Join(said, ", ")
+}
+
+// allUnits lists every unit of any quantity once, raw last.
+func allUnits() []farm.Unit {
+	var all []farm.Unit
+	for i := range farm.Quantities {
+		for _, u := range farm.Quantities[i].AllUnits() {
+			if u != farm.RawUnit && !slices.Contains(all, u) {
+				all = append(all, u)
+			}
+		}
+	}
+	return append(all, farm.RawUnit)
+}

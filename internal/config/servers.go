@@ -1,0 +1,230 @@
+package config
+
+import (
+	"net/url"
+	"path/filepath"
+	"reflect"
+	"strings"
+
+	"binwatchd/internal/loopback"
+)
+
+func (b *builder) checkBroker() {
+	d := &b.file.Broker
+	if !b.set(d) {
+		d.Prefix = "binwatch"
+		return
+	}
+	switch ways := b.count(&d.URL, &d.URLs, &d.Listen); {
+	case ways > 1:
+		b.problem(b.at(d), "broker has one of url, urls and listen, not several")
+	case ways == 0 && b.need == ForRun:
+		b.problem(b.at(d), `broker needs an address: url: "tcp://127.0.0.1:1883", or listen: "127.0.0.1:1883" to be the broker itself`)
+	}
+	if b.set(&d.Password) && !b.present(&d.User) {
+		b.problem(b.at(&d.Password), "a password needs its user beside it")
+	}
+	if b.set(&d.Listen) {
+		b.checkListener(d)
+	} else {
+		or(b.marks, &d.ClientID, "binwatchd-"+slug(b.farm.Name), "by the farm's name")
+	}
+	if b.set(&d.TLS) {
+		b.checkBrokerTLS(d)
+	}
+	if b.set(&d.Keeper) {
+		b.checkKeeper(d)
+	}
+}
+
+// count tells how many of some keys are there.
+func (b *builder) count(keys ...any) (n int) {
+	for _, k := range keys {
+		if b.present(k) {
+			n++
+		}
+	}
+	return n
+}
+
+func (b *builder) checkKeeper(d *Broker) {
+	switch k := d.Keeper; {
+	case !b.present(&d.Listen):
+		b.problem(b.at(&d.Keeper), "keeper is for a broker that binwatchd is itself (listen); at another broker its access list says who may publish under %s/", d.Prefix)
+	case b.set(&k.User) && k.User == d.User:
+		b.problem(b.at(&k.User), "the keeper needs another user than the probes: a probe must not be able to jot")
+	}
+}
+
+func (b *builder) checkListener(d *Broker) {
+	if !loopback.Is(hostOf(d.Listen)) && b.count(&d.User, &d.Password) < 2 {
+		b.problem(b.at(&d.Listen), "beyond loopback anybody could send readings: add user and password, or listen at 127.0.0.1")
+	}
+	for _, x := range []any{&d.ClientID, &d.TLS} {
+		if b.set(x) {
+			b.problem(b.at(x), "this is for calling a broker, and has no meaning with listen")
+		}
+	}
+}
+
+func (b *builder) checkBrokerTLS(d *Broker) {
+	if b.count(&d.TLS.Cert, &d.TLS.Key) == 1 {
+		b.problem(b.at(&d.TLS), "a client certificate has two files: cert and key")
+	}
+	check := func(u *string) {
+		if parsed, err := url.Parse(*u); b.set(u) && err == nil && isPlainScheme(parsed.Scheme) {
+			b.problem(b.at(u), "tls is given, but this address is a plain one: begin it with ssl:// (and mind the port, often 8883)")
+		}
+	}
+	for i := range d.URLs {
+		check(&d.URLs[i])
+	}
+	check(&d.URL)
+}
+
+// slug makes a name fit for a client id: lower-case letters, digits and
+// single hyphens.
+func slug(name string) string {
+	fields := strings.FieldsFunc(strings.ToLower(name), func(c rune) bool {
+		return !('a' <= c && c <= 'z' || '0' <= c && c <= '9')
+	})
+	if len(fields) == 0 {
+		return "farm"
+	}
+	return strings.Join(fields, "-")
+}
+
+// longestSocket is what Linux takes as the path of a socket (unix(7):
+// sun_path has 108 bytes, one of them the end).
+const longestSocket = 107
+
+// socketBeside is where commands reach the daemon of a journal where control: says
+// nothing. Journals of two farms in one folder have two names, and so have their
+// sockets.
+func socketBeside(journal string) string {
+	name := "binwatchd.sock"
+	if base := filepath.Base(journal); base != "journal.db" {
+		name = "binwatchd-" + base + ".sock"
+	}
+	return filepath.Join(filepath.Dir(journal), name)
+}
+
+func (b *builder) checkJournal() {
+	path, control := &b.file.Journal.Path, &b.file.Control
+	if b.set(path) {
+		or(b.marks, control, socketBeside(*path), "beside the journal")
+	}
+	if len(*control) > longestSocket {
+		at := b.at(control)
+		if !b.given(control) {
+			at = b.at(path)
+		}
+		b.problem(at, "the path of the control socket would have %d bytes, and Linux takes at most %d: set control to a shorter one", len(*control), longestSocket)
+	}
+}
+
+// checkInflux holds the keys of one flavour against those of the other.
+func (b *builder) checkInflux() {
+	d := b.file.Influx
+	if !b.set(&b.file.Influx) || d.Flavour == "" { // its problem is known
+		return
+	}
+	v := reflect.ValueOf(d).Elem()
+	for i := range v.NumField() {
+		f, key := v.Type().Field(i), pointer(v.Field(i))
+		name, _ := yamlTag(f)
+		flavour, demand, _ := strings.Cut(f.Tag.Get("flavour"), ",")
+		switch own := flavour == string(d.Flavour); {
+		case flavour == "":
+		case own && demand == "needed" && !b.present(key):
+			b.problem(b.at(&b.file.Influx), "influx of flavour %s needs the key %s", d.Flavour, name)
+		case !own && b.present(key):
+			b.problem(b.at(key), "%s does not belong to flavour %s", name, d.Flavour)
+		}
+	}
+	if b.count(&d.User, &d.Password) == 1 && d.Flavour == V1 {
+		b.problem(b.at(&b.file.Influx), "user and password go together")
+	}
+}
+
+func (b *builder) checkPage() {
+	if d := b.file.Page; b.set(&b.file.Page) && b.set(&d.Listen) && !loopback.Is(hostOf(d.Listen)) && !b.present(&d.Password) {
+		b.problem(b.at(&d.Listen), "beyond loopback anybody could read and change the farm: add password: {file: PATH}, or listen at 127.0.0.1")
+	}
+}
+
+func (b *builder) checkMail() {
+	if !b.set(&b.file.Mail) {
+		return
+	}
+	d := b.file.Mail
+	local := loopback.Is(hostOf(d.Server))
+	or(b.marks, &d.Security, securityFor(d.Server, local), "by the server")
+	if b.given(&d.Security) && !local && (d.Security == Offered || d.Security == Plain) {
+		b.problem(b.at(&d.Security), "%s would let anybody on the way read the mail and the password: use starttls or tls", d.Security)
+	}
+	if b.count(&d.User, &d.Password) == 1 {
+		b.problem(b.at(&b.file.Mail), "user and password go together")
+	}
+}
+
+// securityFor is how mail servers are reached: port 465 is for TLS from the
+// first byte (RFC 8314), the others for STARTTLS.
+func securityFor(server string, local bool) Security {
+	switch {
+	case strings.HasSuffix(server, ":465"):
+		return TLS
+	case local:
+		return Offered
+	}
+	return StartTLS
+}
+
+func (b *builder) checkTell() {
+	first := map[string]int{} // mail addresses and webhooks → line
+	for i := range b.file.Tell {
+		b.checkTeller(&b.file.Tell[i], first)
+	}
+}
+
+func (b *builder) checkTeller(d *Teller, first map[string]int) {
+	switch {
+	case b.count(&d.Mail, &d.Push, &d.Webhook) != 1:
+		b.problem(b.at(d), "a recipient has one of mail, push and webhook")
+	case b.set(&d.Mail):
+		b.needMail(b.at(&d.Mail))
+	}
+	if b.set(&d.Secret) && !b.present(&d.Webhook) {
+		b.problem(b.at(&d.Secret), "a secret signs what a webhook gets; this recipient has no webhook")
+	}
+	for _, y := range []*string{&d.Mail, &d.Webhook} {
+		if !b.set(y) {
+			continue
+		}
+		name := strings.ToLower(*y)
+		if line, twice := first[name]; twice {
+			b.problem(b.at(y), "this recipient has an entry already, on line %d: put both into one", line)
+		} else {
+			first[name] = b.at(y).line
+		}
+	}
+	for i := range d.Bins {
+		name := &d.Bins[i]
+		if _, known := b.farm.BinByName(*name); !known && len(b.farm.Bins) > 0 {
+			b.problem(b.at(name), "there is no bin %s: %s", quoted(*name), hint(*name, b.binNames()))
+		}
+	}
+}
+
+// needMail checks that mail can go out at all.
+func (b *builder) needMail(at place) {
+	if !b.present(&b.file.Mail) && b.need == ForRun {
+		b.problem(at, `mail needs a server: add mail: {server: "mail.example.org:587", from: bins@example.org}`)
+	}
+}
+
+func (b *builder) checkRounds() {
+	if b.set(&b.file.Rounds) {
+		b.needMail(b.at(&b.file.Rounds))
+	}
+}

@@ -1,0 +1,304 @@
+package config
+
+import (
+	"fmt"
+	"maps"
+	"regexp"
+	"slices"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"binwatchd/internal/farm"
+)
+
+// namedPart is a part of a probe's name or topic that stands for many.
+var namedPart = regexp.MustCompile(`\{([a-z][a-z0-9_]*)\}`)
+
+// A template is a name with named parts, such as rack-{n}-t, which stands for
+// rack-1-t, rack-2-t and so on.
+type template struct {
+	parts   []string // as they occur; one may occur twice
+	pattern *regexp.Regexp
+}
+
+func newTemplate(name string) template {
+	t := template{parts: partsIn(name)}
+	if len(t.parts) == 0 {
+		return t // a plain name stands for itself alone
+	}
+	var pattern strings.Builder
+	rest := name
+	for _, loc := range namedPart.FindAllStringIndex(name, -1) {
+		at := len(name) - len(rest)
+		pattern.WriteString(regexp.QuoteMeta(name[at:loc[0]]) + `([\pL\pN][\pL\pN._-]*?)`)
+		rest = name[loc[1]:]
+	}
+	t.pattern = regexp.MustCompile("^" + pattern.String() + regexp.QuoteMeta(rest) + "$")
+	return t
+}
+
+// partsIn lists the named parts of a text.
+func partsIn(s string) []string {
+	var parts []string
+	for _, m := range namedPart.FindAllStringSubmatch(s, -1) {
+		parts = append(parts, m[1])
+	}
+	return parts
+}
+
+// match tells what the named parts stand for in a name; ok is false when the
+// template does not stand for it, as when it has no named part.
+func (t template) match(name string) (parts map[string]string, ok bool) {
+	if t.pattern == nil {
+		return nil, false
+	}
+	m := t.pattern.FindStringSubmatch(name)
+	if m == nil {
+		return nil, false
+	}
+	parts = map[string]string{}
+	for i, part := range t.parts {
+		if old, twice := parts[part]; twice && old != m[i+1] {
+			return nil, false
+		}
+		parts[part] = m[i+1]
+	}
+	return parts, true
+}
+
+// fill puts what the named parts stand for into a text; parts it does not know
+// stay.
+func fill(s string, parts map[string]string) string {
+	return namedPart.ReplaceAllStringFunc(s, func(part string) string {
+		if v, ok := parts[part[1:len(part)-1]]; ok {
+			return v
+		}
+		return part
+	})
+}
+
+// longestName bounds the names of bins, zones and probes, which become parts
+// of topics, labels and addresses.
+const longestName = 64
+
+// wrongName tells what keeps a text from naming a bin, a zone, a probe, a
+// species or a feed.
+func wrongName(s string) string {
+	switch {
+	case s == "":
+		return "a name cannot be empty"
+	case utf8.RuneCountInString(s) > longestName:
+		return fmt.Sprintf("the name %s is longer than %d characters", quoted(s), longestName)
+	}
+	for i, c := range s {
+		letter := unicode.IsLetter(c) || unicode.IsDigit(c)
+		if !letter && (i == 0 || c != '-' && c != '_' && c != '.') {
+			return fmt.Sprintf("%s cannot be a name: it begins with a letter or digit and goes on with letters, digits, -, _ or .", quoted(s))
+		}
+	}
+	return ""
+}
+
+func wrongProbeName(s string) string {
+	bare := namedPart.ReplaceAllString(s, "x")
+	if strings.ContainsAny(bare, "{}") {
+		return fmt.Sprintf("%s cannot be a name: a named part is small letters in braces, as in rack-{n}-t", quoted(s))
+	}
+	return wrongName(bare)
+}
+
+// wrongParts checks that a probe's name and its topic have the same named
+// parts. A part may also stand in value, where one message carries many.
+func wrongParts(name, topic, value string) string {
+	inName := partsIn(name)
+	for _, part := range partsIn(topic) {
+		if !slices.Contains(inName, part) {
+			return fmt.Sprintf("the topic has the named part {%s} and the probe's name has not: many probes would share one name", part)
+		}
+	}
+	for _, part := range inName {
+		if !strings.Contains(topic+value, "{"+part+"}") {
+			return fmt.Sprintf("the probe's name has the named part {%s} and its topic has not: all of them would read the same", part)
+		}
+	}
+	return ""
+}
+
+// A reference is a place where the file names a probe.
+type reference struct {
+	id string
+	at place
+}
+
+// A source is one entry of probes: with the probes that it stands for: itself,
+// or for a template one for each set of named parts that something refers to.
+type source struct {
+	doc      *Probe
+	proto    farm.Probe
+	template template
+	bound    []map[string]string
+}
+
+func (s *source) isTemplate() bool { return len(s.template.parts) > 0 }
+
+// buildProbes makes the farm's probes in the order of the file. Templates
+// stand for what bins refer to, in that order; then batteries follow the
+// probes that run on them.
+func (b *builder) buildProbes() {
+	sources := make([]*source, len(b.file.Probes))
+	single := map[string]bool{}
+	for i := range b.file.Probes {
+		e := &b.file.Probes[i]
+		sources[i] = &source{doc: e, proto: b.probeOf(e), template: newTemplate(e.Name)}
+		single[e.Name] = !sources[i].isTemplate()
+	}
+	for _, ref := range b.references() {
+		if !single[ref.id] {
+			b.bind(sources, ref)
+		}
+	}
+	for _, s := range sources {
+		if s.isTemplate() && s.proto.Measures == farm.Battery {
+			bindBattery(sources, s)
+		}
+	}
+	b.probes = map[string]farm.Probe{}
+	for _, s := range sources {
+		for _, p := range s.probes() {
+			b.farm.Probes = append(b.farm.Probes, p)
+			b.probes[p.ID] = p
+		}
+	}
+	b.linkBatteries(sources)
+	b.checkUses(sources)
+}
+
+// references lists where probes are named: zones and rooms by bin, then what
+// batteries power.
+func (b *builder) references() []reference {
+	var refs []reference
+	add := func(id *string) { refs = append(refs, reference{*id, b.at(id)}) }
+	for i := range b.file.Bins {
+		bin := &b.file.Bins[i]
+		for _, z := range bin.Zones {
+			for i := range z.Probes {
+				add(&z.Probes[i])
+			}
+		}
+		if b.set(&bin.Ambient) {
+			add(&bin.Ambient)
+		}
+	}
+	for _, e := range b.file.Probes {
+		for i := range e.Of {
+			if len(partsIn(e.Of[i])) == 0 {
+				add(&e.Of[i])
+			}
+		}
+	}
+	return refs
+}
+
+// bind finds the template that a reference means and lets it stand for one
+// more.
+func (b *builder) bind(sources []*source, ref reference) {
+	var found []*source
+	var parts map[string]string
+	for _, s := range sources {
+		if !s.isTemplate() {
+			continue
+		}
+		if m, ok := s.template.match(ref.id); ok {
+			found, parts = append(found, s), m
+		}
+	}
+	switch {
+	case len(sources) == 0: // that there are no probes is known
+	case len(partsIn(ref.id)) > 0:
+		b.problem(ref.at, "named parts stand in probes only; here one probe is named, such as %s", namedPart.ReplaceAllString(ref.id, "1"))
+	case len(found) == 0:
+		b.problem(ref.at, "there is no probe %s: %s", quoted(ref.id), hint(ref.id, sourceNames(sources)))
+	case len(found) == 1:
+		found[0].stand(parts)
+	default:
+		b.problem(ref.at, "%s could be %s or %s: make their names differ more", quoted(ref.id), found[0].doc.Name, found[1].doc.Name)
+	}
+}
+
+// stand adds one set of named parts, once.
+func (s *source) stand(parts map[string]string) {
+	if !slices.ContainsFunc(s.bound, func(m map[string]string) bool { return maps.Equal(m, parts) }) {
+		s.bound = append(s.bound, parts)
+	}
+}
+
+// bindBattery lets a template of batteries stand for one wherever a probe that
+// runs on it does.
+func bindBattery(sources []*source, battery *source) {
+	for _, of := range battery.doc.Of {
+		powered := newTemplate(of)
+		for _, s := range sources {
+			if s == battery {
+				continue
+			}
+			for _, p := range s.probes() {
+				if parts, ok := powered.match(p.ID); ok && covers(parts, battery.template.parts) {
+					battery.stand(parts)
+				}
+			}
+		}
+	}
+}
+
+func covers(parts map[string]string, names []string) bool {
+	for _, n := range names {
+		if _, ok := parts[n]; !ok {
+			return false
+		}
+	}
+	return true
+}
+
+// probes gives the probes that an entry stands for.
+func (s *source) probes() []farm.Probe {
+	if !s.isTemplate() {
+		return []farm.Probe{s.proto}
+	}
+	out := make([]farm.Probe, len(s.bound))
+	for i, parts := range s.bound {
+		p := s.proto
+		p.ID, p.Topic, p.Value, p.Time = fill(p.ID, parts), fill(p.Topic, parts), fill(p.Value, parts), fill(p.Time, parts)
+		out[i] = p
+	}
+	return out
+}
+
+// linkBatteries fills in which probes run on each battery. A template's may
+// name some that no bin uses; those are left out.
+func (b *builder) linkBatteries(sources []*source) {
+	at := 0
+	for _, s := range sources {
+		for i := range s.probes() {
+			p := &b.farm.Probes[at]
+			at++
+			for _, of := range s.doc.Of {
+				id := of
+				if s.isTemplate() {
+					id = fill(id, s.bound[i])
+				}
+				if _, known := b.probes[id]; known && id != p.ID && !slices.Contains(p.Of, id) {
+					p.Of = append(p.Of, id)
+				}
+			}
+		}
+	}
+}
+
+func sourceNames(sources []*source) []string {
+	names := make([]string, len(sources))
+	for i, s := range sources {
+		names[i] = s.doc.Name
+	}
+	return names
+}
