@@ -2,6 +2,7 @@ package rehearse_test
 
 import (
 	"bufio"
+	"bytes"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -101,11 +102,26 @@ func TestGarbageLetsTimePass(t *testing.T) {
 			silent = append(silent, ch)
 		}
 	}})
-	r.Message(t0, "bed/t0", []byte("20"))
-	for i := range 10 {
-		r.Message(t0.Add(time.Duration(1+i)*time.Minute), "bed/t0", []byte("warm"))
-	}
+	play(t, r, func(say func(time.Time, string)) {
+		say(t0, "20")
+		for i := range 10 {
+			say(t0.Add(time.Duration(1+i)*time.Minute), "warm")
+		}
+	})
 	if len(silent) != 1 || silent[0].Change != farm.Raised {
 		t.Errorf("got %+v, want the probe to fall silent once", silent)
+	}
+}
+
+// play rehearses what one probe says.
+func play(t *testing.T, r *rehearse.Rehearsal, story func(say func(at time.Time, payload string))) {
+	t.Helper()
+	var text bytes.Buffer
+	fmt.Fprintln(&text, "time,topic,payload")
+	story(func(at time.Time, payload string) {
+		fmt.Fprintf(&text, "%s,bed/t0,%s\n", at.Format(time.RFC3339Nano), payload)
+	})
+	if err := r.Messages(context.Background(), &text); err != nil {
+		t.Error(err)
 	}
 }

@@ -13,7 +13,7 @@ import (
 // An Outcome is what one configuration would have noticed in a recording.
 type Outcome struct {
 	Name     string        `json:"name"`
-	Notices  int           `json:"notices"` // changes that somebody would be told
+	Notices  int64         `json:"notices"` // changes that somebody would be told
 	Episodes []Episode     `json:"episodes"`
 	Outside  []ZoneOutside `json:"outside_thrive"`
 	Stats    Stats         `json:"stats"`
@@ -21,13 +21,18 @@ type Outcome struct {
 
 // An Episode is one condition from its raise to its easing.
 type Episode struct {
+	Subject
+	Worst farm.Urgency `json:"worst"`
+	From  time.Time    `json:"from"`
+	To    time.Time    `json:"to,omitzero"` // zero: still raised at the end
+}
+
+// A Subject is which condition an episode is of, and what of.
+type Subject struct {
 	Bin       string         `json:"bin,omitempty"`
 	Zone      string         `json:"zone,omitempty"`
 	Probe     string         `json:"probe,omitempty"`
 	Condition farm.Condition `json:"condition"`
-	Worst     farm.Urgency   `json:"worst"`
-	From      time.Time      `json:"from"`
-	To        time.Time      `json:"to,omitzero"` // zero: still raised at the end
 }
 
 // ZoneOutside is how long a zone's levels were outside its thrive bands.
@@ -40,20 +45,19 @@ type ZoneOutside struct {
 
 // take notes a change.
 func (o *Outcome) take(ch farm.Change) {
+	of := Subject{ch.Bin, ch.Zone, ch.Probe, ch.Condition}
 	if ch.Change == farm.Raised {
-		o.Episodes = append(o.Episodes, Episode{Bin: ch.Bin, Zone: ch.Zone, Probe: ch.Probe, Condition: ch.Condition, Worst: ch.Urgency, From: ch.At})
+		o.Episodes = append(o.Episodes, Episode{Subject: of, Worst: ch.Urgency, From: ch.At})
 		return
 	}
-	for i := len(o.Episodes) - 1; i >= 0; i-- {
-		e := &o.Episodes[i]
-		if e.Bin != ch.Bin || e.Zone != ch.Zone || e.Probe != ch.Probe || e.Condition != ch.Condition {
-			continue
+	for i := range slices.Backward(o.Episodes) {
+		if e := &o.Episodes[i]; e.Subject == of {
+			e.Worst = max(e.Worst, ch.Urgency)
+			if ch.Change == farm.Eased {
+				e.To = ch.At
+			}
+			return
 		}
-		e.Worst = max(e.Worst, ch.Urgency)
-		if ch.Change == farm.Eased {
-			e.To = ch.At
-		}
-		return
 	}
 }
 
@@ -82,18 +86,17 @@ func hourOutside(l *farm.LevelView) float64 {
 // Only lists the episodes of a that have no counterpart in b: none of the same
 // condition of the same subject that overlaps them.
 func Only(a, b Outcome) []Episode {
-	var out []Episode
+	var only []Episode
 	for _, e := range a.Episodes {
 		if !slices.ContainsFunc(b.Episodes, e.meets) {
-			out = append(out, e)
+			only = append(only, e)
 		}
 	}
-	return out
+	return only
 }
 
 func (e Episode) meets(o Episode) bool {
-	same := e.Bin == o.Bin && e.Zone == o.Zone && e.Probe == o.Probe && e.Condition == o.Condition
-	return same && (o.To.IsZero() || e.From.Before(o.To)) && (e.To.IsZero() || o.From.Before(e.To))
+	return e.Subject == o.Subject && (o.To.IsZero() || e.From.Before(o.To)) && (e.To.IsZero() || o.From.Before(e.To))
 }
 
 // Compare writes two outcomes side by side, and what only one of them noticed.

@@ -18,19 +18,19 @@ func TestARecordedPourIsNoYardstick(t *testing.T) {
 			hot = append(hot, ch)
 		}
 	}})
-	at := t0
-	for range 60 {
-		r.Message(at, "bed/t0", []byte("21"))
-		at = at.Add(time.Minute)
-	}
-	at = at.Add(48 * time.Hour)
-	for i := range 2000 {
-		r.Message(at.Add(time.Duration(i)*5*time.Millisecond), "bed/t0", []byte(fmt.Sprint(20+float64(i%9)/10)))
-	}
-	began := at.Add(time.Minute)
-	for at = began; at.Before(began.Add(2 * time.Hour)); at = at.Add(time.Minute) {
-		r.Message(at, "bed/t0", []byte("45"))
-	}
+	poured := t0.Add(49 * time.Hour)
+	began := poured.Add(time.Minute)
+	play(t, r, func(say func(time.Time, string)) {
+		for at := t0; at.Before(t0.Add(time.Hour)); at = at.Add(time.Minute) {
+			say(at, "21")
+		}
+		for i := range 2000 {
+			say(poured.Add(time.Duration(i)*5*time.Millisecond), fmt.Sprint(20+float64(i%9)/10))
+		}
+		for at := began; at.Before(began.Add(2 * time.Hour)); at = at.Add(time.Minute) {
+			say(at, "45")
+		}
+	})
 	if len(hot) == 0 || hot[0].At.Sub(began) > 32*time.Minute {
 		t.Errorf("got %+v, want the heat told after its patience", hot)
 	}

@@ -37,29 +37,32 @@ func openRecording(in io.Reader) (*recording, error) {
 	return &recording{rows: rows}, nil
 }
 
-// next gives the next message, or io.EOF. The payload is good until the call
-// after.
-func (c *recording) next() (at time.Time, topic string, payload []byte, err error) {
-	row, err := c.rows.Read()
-	if errors.Is(err, io.EOF) {
-		return at, "", nil, io.EOF
+// each hands out every message until one is wrong, fn returns an error, or the
+// end. A payload is good until fn returns.
+func (c *recording) each(fn func(at time.Time, topic string, payload []byte) error) error {
+	for {
+		row, err := c.rows.Read()
+		switch {
+		case errors.Is(err, io.EOF):
+			return nil
+		case err != nil:
+			return fmt.Errorf("read recording: %w", err)
+		}
+		at, err := time.Parse(time.RFC3339, row[0])
+		switch {
+		case err != nil:
+			return c.wrong("%q is no RFC 3339 time such as 2026-05-01T08:00:00Z", row[0])
+		case at.Before(earliest):
+			return c.wrong("%s is before 1970, so the clock of who recorded was wrong", row[0])
+		case at.Before(c.last):
+			return c.wrong("%s is earlier than the row before it; rows must be in order of arrival", row[0])
+		}
+		c.last = at
+		c.payload = append(c.payload[:0], row[2]...)
+		if err := fn(at.UTC(), row[1], c.payload); err != nil {
+			return err
+		}
 	}
-	if err != nil {
-		return at, "", nil, fmt.Errorf("read recording: %w", err)
-	}
-	at, err = time.Parse(time.RFC3339, row[0])
-	if err != nil {
-		return at, "", nil, c.wrong("%q is no RFC 3339 time such as 2026-05-01T08:00:00Z", row[0])
-	}
-	if at.Before(earliest) {
-		return at, "", nil, c.wrong("%s is before 1970, so the clock of who recorded was wrong", row[0])
-	}
-	if at.Before(c.last) {
-		return at, "", nil, c.wrong("%s is earlier than the row before it; rows must be in order of arrival", row[0])
-	}
-	c.last = at
-	c.payload = append(c.payload[:0], row[2]...)
-	return at.UTC(), row[1], c.payload, nil
 }
 
 func (c *recording) wrong(format string, what string) error {

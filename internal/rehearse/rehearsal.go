@@ -6,7 +6,6 @@ package rehearse
 
 import (
 	"context"
-	"errors"
 	"io"
 	"time"
 
@@ -17,15 +16,11 @@ import (
 
 // A Rehearsal is a farm that is fed from a recording.
 type Rehearsal struct {
-	farm     *farm.Farm
+	cfg      Config
 	decoder  *ingest.Decoder
 	doubter  *ingest.Doubter
 	arrivals *ingest.Arrivals
 	state    *rules.State
-	on       func(farm.Change)
-	told     func(farm.Change) bool
-	from     time.Time
-	to       time.Time
 	stats    Stats
 	outcome  Outcome
 	hour     time.Time // up to when hours outside thrive are counted
@@ -54,21 +49,14 @@ type Config struct {
 
 // New makes a rehearsal of a farm of which nothing is known yet.
 func New(cfg Config) *Rehearsal {
+	if cfg.Told == nil {
+		cfg.Told = func(ch farm.Change) bool {
+			return (ch.Change == farm.Raised || ch.Change == farm.Worsened) && ch.Urgency >= farm.Today
+		}
+	}
 	return &Rehearsal{
-		farm: cfg.Farm, decoder: ingest.NewDecoder(cfg.Farm, cfg.Prefix), doubter: ingest.NewDoubter(cfg.Farm),
-		arrivals: ingest.NewArrivals(cfg.Farm), state: rules.New(cfg.Farm),
-		on: cfg.On, told: toldBy(cfg.Told), from: cfg.From, to: cfg.To, stats: Stats{Rejected: map[string]int64{}},
-	}
-}
-
-// toldBy is what the tellers say, or what is told by default: what is raised or
-// worsened at today or now.
-func toldBy(tellers func(farm.Change) bool) func(farm.Change) bool {
-	if tellers != nil {
-		return tellers
-	}
-	return func(ch farm.Change) bool {
-		return (ch.Change == farm.Raised || ch.Change == farm.Worsened) && ch.Urgency >= farm.Today
+		cfg: cfg, decoder: ingest.NewDecoder(cfg.Farm, cfg.Prefix), doubter: ingest.NewDoubter(cfg.Farm),
+		arrivals: ingest.NewArrivals(cfg.Farm), state: rules.New(cfg.Farm), stats: Stats{Rejected: map[string]int64{}},
 	}
 }
 
@@ -78,16 +66,13 @@ func (r *Rehearsal) Stats() Stats { return r.stats }
 // Outcome gives what was noticed so far, under a name.
 func (r *Rehearsal) Outcome(name string) Outcome {
 	o := r.outcome
-	o.Name, o.Stats = name, r.stats
+	o.Name, o.Notices, o.Stats = name, r.stats.Told, r.stats
 	return o
 }
 
-// State gives the farm as it stands.
-func (r *Rehearsal) State() *rules.State { return r.state }
-
 // wanted tells whether what arrives at t is to be rehearsed.
 func (r *Rehearsal) wanted(t time.Time) bool {
-	return !t.Before(r.from) && (r.to.IsZero() || t.Before(r.to))
+	return !t.Before(r.cfg.From) && (r.cfg.To.IsZero() || t.Before(r.cfg.To))
 }
 
 func (r *Rehearsal) note(arrived time.Time) {
@@ -108,12 +93,11 @@ func (r *Rehearsal) step(e farm.Event) {
 	}
 	for _, ch := range r.state.Step(e) {
 		r.stats.Changes++
-		if r.told(ch) {
-			r.outcome.Notices++
+		if r.cfg.Told(ch) {
 			r.stats.Told++
 		}
 		r.outcome.take(ch)
-		r.on(ch)
+		r.cfg.On(ch)
 	}
 	if hour := e.Arrived.Truncate(time.Hour); hour.After(r.hour) {
 		r.hour = hour
@@ -121,8 +105,7 @@ func (r *Rehearsal) step(e farm.Event) {
 	}
 }
 
-// ahead is how many messages are read ahead at a time. After as many a cancelled
-// context is noticed.
+// ahead is how many messages are read ahead at a time.
 const ahead = 1024
 
 // heard is a message that is decoded and doubted, and not yet judged.
@@ -146,10 +129,20 @@ func (r *Rehearsal) Messages(ctx context.Context, in io.Reader) error {
 	for range cap(spent) {
 		spent <- make([]heard, 0, ahead)
 	}
-	ended := make(chan error, 1)
 	go func() {
-		defer close(full)
-		ended <- r.hearAll(ctx, rec, full, spent)
+		some := <-spent
+		err = rec.each(func(at time.Time, topic string, payload []byte) error {
+			if r.wanted(at) {
+				some = append(some, r.hear(at, topic, payload))
+			}
+			if len(some) == ahead {
+				full <- some
+				some = (<-spent)[:0]
+			}
+			return ctx.Err()
+		})
+		full <- some
+		close(full)
 	}()
 	for some := range full {
 		for i := range some {
@@ -157,43 +150,7 @@ func (r *Rehearsal) Messages(ctx context.Context, in io.Reader) error {
 		}
 		spent <- some
 	}
-	return <-ended
-}
-
-// Message takes one message in that arrived at a time not before the last.
-func (r *Rehearsal) Message(arrived time.Time, topic string, payload []byte) {
-	if r.wanted(arrived) {
-		h := r.hear(arrived, topic, payload)
-		r.follow(&h)
-	}
-}
-
-// hearAll hears the whole recording, into slices that are spent.
-func (r *Rehearsal) hearAll(ctx context.Context, rec *recording, full chan<- []heard, spent <-chan []heard) error {
-	for ctx.Err() == nil {
-		some, err := r.hearSome(rec, (<-spent)[:0])
-		full <- some
-		if errors.Is(err, io.EOF) {
-			return nil
-		}
-		if err != nil {
-			return err
-		}
-	}
-	return ctx.Err()
-}
-
-func (r *Rehearsal) hearSome(rec *recording, some []heard) ([]heard, error) {
-	for range ahead {
-		at, topic, payload, err := rec.next()
-		if err != nil {
-			return some, err
-		}
-		if r.wanted(at) {
-			some = append(some, r.hear(at, topic, payload))
-		}
-	}
-	return some, nil
+	return err
 }
 
 // hear decodes and doubts one message. A recording knows of no broker's backlog,
@@ -238,7 +195,7 @@ type Journal interface {
 // Journal rehearses the farm's own past: raw numbers are calibrated and
 // doubted anew, jots and hushes happen as they did.
 func (r *Rehearsal) Journal(ctx context.Context, j Journal) error {
-	scales := ingest.NewCalibrator(r.farm)
+	scales := ingest.NewCalibrator(r.cfg.Farm)
 	return j.Replay(ctx, 0, func(e farm.Event) error {
 		if ctx.Err() != nil {
 			return ctx.Err()
