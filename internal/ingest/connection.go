@@ -94,10 +94,7 @@ func (w *brokerConn) acknowledge(id uint16) {
 	w.owing.Lock()
 	w.owed = append(w.owed, packets.Puback<<4, 2, byte(id>>8), byte(id))
 	w.owing.Unlock()
-	select {
-	case w.wake <- struct{}{}:
-	default:
-	}
+	wake(w.wake)
 }
 
 // answer sends what is owed until the connection is closed.

@@ -146,10 +146,7 @@ func (l *Listener) shut() error {
 // Reconnect shows all probes out, so that all that is not acknowledged comes
 // again when they come back, after a Link that is up. It does not wait.
 func (l *Listener) Reconnect() {
-	select {
-	case l.again <- struct{}{}:
-	default: // one is on its way
-	}
+	wake(l.again)
 }
 
 // readmit ends all connections, first so that nobody goes on waiting to hand

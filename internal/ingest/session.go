@@ -35,7 +35,7 @@ type session struct {
 	conn   *brokerConn
 	shaken func() bool // to be called after the handshake
 	heard  []string    // filters subscribed to
-	nonce  string      // of its marker
+	nonce  string      // of its marker: no other connection has it
 	sender uint32      // of its deliveries
 	began  time.Time
 	lost   chan error // why the connection is gone; room for one
@@ -52,7 +52,7 @@ type session struct {
 // open connects and subscribes. The link is told before the first delivery,
 // though the broker may send what it had queued before it answers anything.
 func (s *Source) open(ctx context.Context, u *url.URL) (*session, error) {
-	ss := &session{source: s, host: u.Host, nonce: newNonce(), sender: s.sender(u.Host), began: s.cfg.Now(), lost: make(chan error, 1)}
+	ss := &session{source: s, host: u.Host, nonce: rand.Text(), sender: s.sender(u.Host), began: s.cfg.Now(), lost: make(chan error, 1)}
 	ss.client = mqtt.NewClient(s.options(ctx, u, ss))
 	token := ss.client.Connect().(*mqtt.ConnectToken)
 	<-token.Done() // bounded by the dial and the handshake
@@ -60,16 +60,12 @@ func (s *Source) open(ctx context.Context, u *url.URL) (*session, error) {
 		return nil, fmt.Errorf("%s: %w", u.Host, plainer(err))
 	}
 	ss.shaken()
-	filters, left := s.wanted()
-	timer := time.NewTimer(subscribeTime)
-	defer timer.Stop()
+	asking, cancel := context.WithTimeout(ctx, subscribeTime)
+	defer cancel()
 	l := Link{Up: true, Resumed: token.SessionPresent(), Sender: ss.sender}
-	refused, err := ss.subscribe(filters, timer.C, ctx.Done())
+	refused, err := ss.subscribe(asking)
 	if err == nil {
-		err = ss.unsubscribe(left)
-	}
-	if err == nil {
-		l.Backlog, err = ss.backlog(l.Resumed, timer.C, ctx.Done())
+		l.Backlog, err = ss.backlog(asking, l.Resumed)
 	}
 	if err != nil {
 		ss.end()
@@ -78,10 +74,8 @@ func (s *Source) open(ctx context.Context, u *url.URL) (*session, error) {
 	l.At = s.cfg.Now()
 	if len(refused) > 0 {
 		l.Trouble = u.Host + ": the broker refuses " + strings.Join(refused, ", ")
-		s.cfg.Log.Warn("broker refuses topics", "broker", u.Host, "filters", refused)
 	}
 	s.tell(ctx, l)
-	ss.heard = filters
 	ss.begin()
 	if l.Backlog == farm.Marked {
 		ss.mark()
@@ -107,9 +101,30 @@ func (s *Source) options(ctx context.Context, u *url.URL, ss *session) *mqtt.Cli
 	return o
 }
 
-// subscribe asks for filters and gives those refused. All are asked for on
-// every connection: a broker that lost its sessions looks no different.
-func (ss *session) subscribe(filters []string, late <-chan time.Time, over <-chan struct{}) (refused []string, err error) {
+// subscribe brings the connection to the filters in force and gives those that
+// the broker refuses. A new connection asks for all of them, since a broker that
+// lost its sessions looks no different; one that stands for those that are new,
+// since subscribing replays stored values.
+func (ss *session) subscribe(ctx context.Context) (refused []string, err error) {
+	filters, left := ss.source.wanted()
+	if refused, err = ss.ask(ctx, without(filters, ss.heard)); err != nil {
+		return nil, err
+	}
+	if len(left) > 0 {
+		if err := ss.answer(ctx, ss.client.Unsubscribe(left...)); err != nil {
+			return nil, fmt.Errorf("leave %d topics: %w", len(left), err)
+		}
+		ss.source.unsubscribed(left)
+	}
+	if len(refused) > 0 {
+		ss.source.cfg.Log.Warn("broker refuses topics", "broker", ss.host, "filters", refused)
+	}
+	ss.heard = filters
+	return refused, nil
+}
+
+// ask asks to hear filters and gives those refused.
+func (ss *session) ask(ctx context.Context, filters []string) (refused []string, err error) {
 	if len(filters) == 0 {
 		return nil, nil
 	}
@@ -118,16 +133,7 @@ func (ss *session) subscribe(filters []string, late <-chan time.Time, over <-cha
 		want[f] = 1
 	}
 	token := ss.client.SubscribeMultiple(want, nil).(*mqtt.SubscribeToken)
-	select {
-	case <-token.Done():
-	case err := <-ss.lost:
-		return nil, err
-	case <-late:
-		return nil, fmt.Errorf("no answer after %s", subscribeTime)
-	case <-over:
-		return nil, context.Canceled
-	}
-	if err := token.Error(); err != nil {
+	if err := ss.answer(ctx, token); err != nil {
 		return nil, err
 	}
 	for filter, code := range token.Result() {
@@ -137,6 +143,21 @@ func (ss *session) subscribe(filters []string, late <-chan time.Time, over <-cha
 	}
 	slices.Sort(refused)
 	return refused, nil
+}
+
+// answer waits for the broker's answer.
+func (ss *session) answer(ctx context.Context, token mqtt.Token) error {
+	select {
+	case <-token.Done():
+		return token.Error()
+	case err := <-ss.lost:
+		return err
+	case <-ctx.Done():
+		if errors.Is(ctx.Err(), context.DeadlineExceeded) {
+			return fmt.Errorf("no answer after %s", subscribeTime)
+		}
+		return ctx.Err()
+	}
 }
 
 // onMessage is the client's handler. It must not wait, or the client freezes.
@@ -176,8 +197,8 @@ func (ss *session) ack(m mqtt.Message) func() {
 	}
 }
 
-// acknowledged counts down what is open. A deaf session ends with the last of
-// it.
+// acknowledged counts down what is open. A session that was overrun
+// ends with the last of it.
 func (ss *session) acknowledged() {
 	ss.mu.Lock()
 	defer ss.mu.Unlock()
@@ -231,7 +252,7 @@ func (ss *session) full(d *Delivery) {
 	ss.stopHearing()
 }
 
-// stopHearing makes the session deaf, with mu held. It stays connected until
+// stopHearing notes that the session is overrun, with mu held. It stays connected until
 // all that was handed over is acknowledged: a broker without a limit of
 // unacknowledged messages would otherwise send the very same ones for ever.
 func (ss *session) stopHearing() {
@@ -262,7 +283,11 @@ func (ss *session) stay(ctx context.Context, again <-chan struct{}) (asked bool,
 		case <-again:
 			return true, errors.New("reconnecting")
 		case <-ss.source.other:
-			ss.resubscribe()
+			asking, cancel := context.WithTimeout(context.WithoutCancel(ctx), subscribeTime)
+			if _, err := ss.subscribe(asking); err != nil {
+				ss.fail(err) // a new connection subscribes to everything
+			}
+			cancel()
 		case err := <-ss.lost:
 			return false, lost{fmt.Errorf("%s: %w", ss.host, plainer(err))}
 		case <-tick.C:
@@ -318,7 +343,7 @@ func MarkerTopic(prefix, clientID string) string {
 
 // backlog asks to hear the marker, where there is a backlog to be marked, and
 // tells what follows.
-func (ss *session) backlog(resumed bool, late <-chan time.Time, over <-chan struct{}) (farm.Backlog, error) {
+func (ss *session) backlog(ctx context.Context, resumed bool) (farm.Backlog, error) {
 	s := ss.source
 	switch {
 	case !resumed:
@@ -327,7 +352,7 @@ func (ss *session) backlog(resumed bool, late <-chan time.Time, over <-chan stru
 		return farm.Unmarked, nil
 	}
 	s.unmarked[ss.host]++ // until it has come back
-	refused, err := ss.subscribe([]string{s.cfg.Marker}, late, over)
+	refused, err := ss.ask(ctx, []string{s.cfg.Marker})
 	switch {
 	case err != nil:
 		return farm.Unmarked, fmt.Errorf("for the marker: %w", err)
@@ -364,6 +389,3 @@ func (ss *session) marked() {
 		s.unmarked[ss.host] = 0
 	}
 }
-
-// newNonce makes what no other connection has.
-func newNonce() string { return rand.Text() }

@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"cmp"
 	"context"
 	"crypto/tls"
 	"errors"
@@ -15,6 +16,8 @@ import (
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
 	"github.com/eclipse/paho.mqtt.golang/packets"
+
+	"binwatchd/internal/backoff"
 )
 
 // room is how many items may wait for the caller. It is far over the number
@@ -68,15 +71,9 @@ type Source struct {
 
 // NewSource makes a source. Nothing happens until Run.
 func NewSource(c SourceConfig) *Source {
-	if c.FirstRetry == 0 {
-		c.FirstRetry = time.Second
-	}
-	if c.LastRetry == 0 {
-		c.LastRetry = time.Minute
-	}
-	if c.LongestHold == 0 {
-		c.LongestHold = holdTime
-	}
+	c.FirstRetry = cmp.Or(c.FirstRetry, time.Second)
+	c.LastRetry = cmp.Or(c.LastRetry, time.Minute)
+	c.LongestHold = cmp.Or(c.LongestHold, holdTime)
 	return &Source{cfg: c, items: make(chan Item, room), again: make(chan struct{}, 1), other: make(chan struct{}, 1),
 		unmarked: map[string]int{}, filters: slices.Clone(c.Filters)}
 }
@@ -88,8 +85,13 @@ func (s *Source) Items() <-chan Item { return s.items }
 // Reconnect drops the connection and makes a new one at once, so that all that
 // is not acknowledged comes again, after a Link that is up. It does not wait.
 func (s *Source) Reconnect() {
+	wake(s.again)
+}
+
+// wake sends a signal that need not be sent twice to a channel with room for one.
+func wake(c chan<- struct{}) {
 	select {
-	case s.again <- struct{}{}:
+	case c <- struct{}{}:
 	default: // one is on its way
 	}
 }
@@ -102,7 +104,7 @@ func (s *Source) Run(ctx context.Context) error {
 		return errors.New("run source: it has run before")
 	}
 	defer close(s.items)
-	pause, soon := s.cfg.FirstRetry, 0
+	retry, failures, soon := backoff.Doubling{First: s.cfg.FirstRetry, Most: s.cfg.LastRetry}, 0, 0
 	for ctx.Err() == nil {
 		began := s.cfg.Now()
 		asked, err := s.once(ctx)
@@ -113,15 +115,14 @@ func (s *Source) Run(ctx context.Context) error {
 		if soon++; well || lasted > s.cfg.LastRetry || !errors.As(err, new(lost)) {
 			soon = 0
 		}
-		s.tell(ctx, Link{Trouble: troubleOf(s.suspicious(err, soon)), At: s.cfg.Now()})
+		s.tell(ctx, Link{Trouble: s.suspicious(err, soon).Error(), At: s.cfg.Now()})
 		if well {
 			continue
 		}
-		if lasted > s.cfg.LastRetry { // it worked for a while
-			pause = s.cfg.FirstRetry
+		if failures++; lasted > s.cfg.LastRetry { // it worked for a while
+			failures = 1
 		}
-		s.wait(ctx, pause)
-		pause = min(2*pause, s.cfg.LastRetry)
+		s.wait(ctx, retry.After(failures))
 	}
 	return nil
 }
@@ -195,18 +196,10 @@ func (s *Source) tell(ctx context.Context, l Link) {
 // left at the next connect.
 func (s *Source) Hear(filters []string) {
 	s.mu.Lock()
-	for _, f := range s.filters {
-		if !slices.Contains(filters, f) && !slices.Contains(s.left, f) {
-			s.left = append(s.left, f)
-		}
-	}
-	s.left = slices.DeleteFunc(s.left, func(f string) bool { return slices.Contains(filters, f) })
+	s.left = without(append(without(s.left, s.filters), s.filters...), filters)
 	s.filters = slices.Clone(filters)
 	s.mu.Unlock()
-	select {
-	case s.other <- struct{}{}:
-	default: // one is on its way
-	}
+	wake(s.other)
 }
 
 // wanted gives the filters in force and those to be left.
@@ -220,41 +213,12 @@ func (s *Source) wanted() (filters, left []string) {
 func (s *Source) unsubscribed(left []string) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.left = slices.DeleteFunc(s.left, func(f string) bool { return slices.Contains(left, f) })
+	s.left = without(s.left, left)
 }
 
-// unsubscribe takes back subscriptions that are not wanted any more.
-func (ss *session) unsubscribe(left []string) error {
-	if len(left) == 0 {
-		return nil
-	}
-	token := ss.client.Unsubscribe(left...)
-	if !token.WaitTimeout(subscribeTime) {
-		return fmt.Errorf("leave %d topics: no answer after %s", len(left), subscribeTime)
-	}
-	if err := token.Error(); err != nil {
-		return fmt.Errorf("leave %d topics: %w", len(left), err)
-	}
-	ss.source.unsubscribed(left)
-	return nil
-}
-
-// resubscribe brings a standing connection to the filters in force. Subscribing
-// replays stored values, so only what is new is subscribed to.
-func (ss *session) resubscribe() {
-	filters, left := ss.source.wanted()
-	fresh := slices.DeleteFunc(slices.Clone(filters), func(f string) bool { return slices.Contains(ss.heard, f) })
-	refused, err := ss.subscribe(fresh, time.After(subscribeTime), nil)
-	if err == nil {
-		err = ss.unsubscribe(left)
-	}
-	switch {
-	case err != nil:
-		ss.fail(err) // a new connection subscribes to everything
-	case len(refused) > 0:
-		ss.source.cfg.Log.Warn("broker refuses topics", "broker", ss.host, "filters", refused)
-	}
-	ss.heard = filters
+// without gives the filters that are not among others.
+func without(filters, others []string) []string {
+	return slices.DeleteFunc(slices.Clone(filters), func(f string) bool { return slices.Contains(others, f) })
 }
 
 // writeTime is how long one packet may take to go out. The client library
@@ -337,11 +301,4 @@ func plainer(err error) error {
 		return op
 	}
 	return err
-}
-
-func troubleOf(err error) string {
-	if err == nil {
-		return ""
-	}
-	return err.Error()
 }
