@@ -80,14 +80,14 @@ type arrival struct {
 	Newest int64 // its newest message
 	True   int64 // its newest message that had not waited
 	Away   bool  // we have not heard the broker all the time since Newest
-	Pour   pour
+	Burst  burst `json:"Pour"` // as snapshots have always called it
 }
 
-// A pour is messages that may have been kept by a gateway.
-type pour struct {
+// A burst is messages that a gateway may have kept and hands over at once.
+type burst struct {
 	N     int // messages so far; 0: none is on
 	Most  int // as many as can have been kept
-	Spare int // as many are as usual: it may be no pour
+	Spare int // as many are as usual: it may be no burst
 }
 
 // Pace is how often a probe speaks, 0 while that is not known, and how often the
@@ -144,8 +144,8 @@ func (a *Arrivals) Mark(r *farm.Reading, arrived time.Time, held time.Duration) 
 	if p.Pace.Known() {
 		every = p.Pace.Every().Milliseconds()
 	}
-	_, poured := p.pouring(at)
-	r.Uncertain = held.Milliseconds() >= every || a.queued(p, at, every) || !a.Backlog && poured
+	_, kept := p.inBurst(at)
+	r.Uncertain = held.Milliseconds() >= every || a.queued(p, at, every) || !a.Backlog && kept
 }
 
 // Unsure tells whether a message that bears no time of its own, and has no pace
@@ -187,23 +187,23 @@ func (a *Arrivals) keepsPace(p *arrival, at int64) bool {
 	return p.Newest >= a.Began && at-p.Newest >= least/2
 }
 
-// pouring gives what becomes of a pour with a message that comes now, and
+// inBurst gives what becomes of a burst with a message that comes now, and
 // whether that message is part of one.
-func (p *arrival) pouring(at int64) (next pour, poured bool) {
+func (p *arrival) inBurst(at int64) (next burst, kept bool) {
 	gap, usual := at-p.Newest, p.Pace.Usual
-	switch next = p.Pour; {
+	switch next = p.Burst; {
 	case p.Newest == 0 || !p.Pace.Known():
-		return pour{}, false
+		return burst{}, false
 	case next.N > 0 && (gap >= usual.Least/2 || next.N >= next.Most):
-		return pour{}, false
+		return burst{}, false
 	case next.N > 0:
 		next.N++
 		next.Spare--
 		return next, next.Spare < 0
 	case gap <= max(silences*usual.Longest, shortSilence):
-		return pour{}, false
+		return burst{}, false
 	}
-	next = pour{N: 1, Most: int(gap*3/2/max(usual.Least, 1)) + usual.Most + 2}
+	next = burst{N: 1, Most: int(gap*3/2/max(usual.Least, 1)) + usual.Most + 2}
 	if p.Away { // the silence may be ours
 		next.Spare = usual.Most - 1
 	}
@@ -231,7 +231,7 @@ func (a *Arrivals) Follow(e farm.Event) {
 	case farm.EventCaught:
 		a.Backlog, a.Caught = false, at
 		for i := range a.probes {
-			a.probes[i].Pour = pour{}
+			a.probes[i].Burst = burst{}
 		}
 	case farm.EventClock:
 		a.shift(e.Shift.Milliseconds(), e.From.UnixMilli())
@@ -259,17 +259,21 @@ func (a *Arrivals) reach(b farm.Backlog, at int64) {
 func (a *Arrivals) hear(p *arrival, r *farm.Reading, at int64) {
 	switch {
 	case r.Stamped:
-		p.Pour = pour{}
+		p.Burst = burst{}
 		p.Pace.Hear(r.At.UnixMilli())
 	case a.Backlog:
 		if !a.keepsPace(p, at) {
 			a.Stirred = at
 		}
 	default:
-		p.Pour, _ = p.pouring(at)
+		p.Burst, _ = p.inBurst(at)
 	}
-	if !r.Stamped {
-		p.learn(r.Uncertain, at)
+	switch {
+	case r.Stamped:
+	case r.Uncertain:
+		p.Pace.Skip(at)
+	default:
+		p.Pace.Hear(at)
 	}
 	p.Newest, p.Away = at, false
 	if a.Backlog || r.Uncertain {
@@ -281,26 +285,13 @@ func (a *Arrivals) hear(p *arrival, r *farm.Reading, at int64) {
 	}
 }
 
-func (p *arrival) learn(uncertain bool, at int64) {
-	if uncertain {
-		p.Pace.Skip(at)
-	} else {
-		p.Pace.Hear(at)
-	}
-}
-
 // shift moves what was noted from a moment on, after the clock was put right.
 func (a *Arrivals) shift(ms, from int64) {
-	times := []*int64{&a.Began, &a.Stirred, &a.Caught}
+	shift(ms, from, &a.Began, &a.Stirred, &a.Caught)
 	for i := range a.probes {
 		p := &a.probes[i]
-		times = append(times, &p.Newest, &p.True)
+		shift(ms, from, &p.Newest, &p.True)
 		p.Pace.Shift(ms, from)
-	}
-	for _, t := range times {
-		if *t != 0 && *t >= from {
-			*t += ms
-		}
 	}
 }
 

@@ -26,32 +26,28 @@ const maxRoutes = 4096
 type Decoder struct {
 	farm   *farm.Farm
 	prefix string // of the command topics, with its slash
-	scales []scale
-	routes map[string]*topicRoute
-	found  []jsonValue // for one message, kept to spare allocations
+	routes map[string]*route
+	found  []jsonValue // in one message, kept to spare allocations
 }
 
-// A topicRoute is what the messages of one topic are asked for.
-type topicRoute struct {
-	parts []part
-	tree  *tree
-	plain bool // everybody wants the whole payload, nobody a time: no need to scan
+// A route is what the messages of one topic are asked for.
+type route struct {
+	probes []routed
+	tree   *tree
+	bare   bool // everybody wants the whole payload, nobody a time: no need to scan
 }
 
-// A part is one probe's share in a message.
-type part struct {
-	probe       int // index in farm.Probes
+// A routed probe is one that a topic feeds.
+type routed struct {
+	farm.Probe
+	scale       scale
 	value, time int // slots; time is -1 when the probe sends none
 }
 
 // NewDecoder makes a decoder for the probes of f and for commands under the
 // prefix. The farm must not change afterwards.
 func NewDecoder(f *farm.Farm, prefix string) *Decoder {
-	d := &Decoder{farm: f, prefix: strings.TrimSuffix(prefix, "/") + "/", routes: map[string]*topicRoute{}}
-	for _, p := range f.Probes {
-		d.scales = append(d.scales, newScale(p))
-	}
-	return d
+	return &Decoder{farm: f, prefix: strings.TrimSuffix(prefix, "/") + "/", routes: map[string]*route{}}
 }
 
 // Filters lists the topic filters to subscribe to, sorted: those of all probes
@@ -59,11 +55,7 @@ func NewDecoder(f *farm.Farm, prefix string) *Decoder {
 // reading comes once. A filter of probes that crosses one of the commands is
 // not joined with it, since that would be a filter of nearly everything.
 func (d *Decoder) Filters() []string {
-	var probes []string
-	for _, p := range d.farm.Probes {
-		probes = append(probes, p.Topic)
-	}
-	filters := disjoint(probes)
+	filters := disjoint(d.Topics())
 	for _, c := range commandFilters(d.prefix) {
 		if !slices.ContainsFunc(filters, func(f string) bool { return covers(f, c) }) {
 			filters = append(filters, c)
@@ -97,26 +89,40 @@ func (d *Decoder) Decode(topic string, payload []byte, arrived time.Time) Decode
 		}
 	}
 	c := d.route(topic)
-	if len(c.parts) == 0 {
+	if len(c.probes) == 0 {
 		return refused("", Unclaimed, "no probe has the topic "+quote([]byte(topic)))
 	}
-	if r := d.sound(c, payload); r.Reason != "" {
-		return d.refusedForAll(c, r)
+	whole := d.read(c, payload)
+	got := Decoded{Readings: make([]farm.Reading, 0, len(c.probes))}
+	for i := range c.probes {
+		p := &c.probes[i]
+		raw, wrong := d.number(p, whole)
+		if wrong.Reason != "" {
+			got.Rejected = append(got.Rejected, wrong)
+			continue
+		}
+		r := farm.Reading{Probe: p.ID, At: arrived, Raw: raw, Value: p.scale.value(raw)}
+		if p.time >= 0 {
+			date(&r, d.found[p.time])
+		}
+		got.Readings = append(got.Readings, r)
 	}
-	return d.read(c, arrived)
+	return got
 }
 
-// sound fills d.found from a payload, or says what is wrong with it as a
-// whole.
-func (d *Decoder) sound(c *topicRoute, payload []byte) Rejection {
+// read fills d.found from a payload, or says what is wrong with it as a whole.
+func (d *Decoder) read(c *route, payload []byte) Rejection {
 	body := bytes.TrimSpace(payload)
-	d.found = growTo(d.found, c.tree.slots)
+	if cap(d.found) < c.tree.slots {
+		d.found = make([]jsonValue, c.tree.slots)
+	}
+	d.found = d.found[:c.tree.slots]
 	switch {
 	case len(payload) > maxPayload:
 		return Rejection{Reason: TooLarge, Detail: fmt.Sprintf("%d bytes, the most is %d", len(payload), maxPayload)}
 	case len(body) == 0:
 		return Rejection{Reason: Empty, Detail: "the message is empty"}
-	case c.plain:
+	case c.bare:
 		d.found[0] = jsonValue{kind: text, raw: unquoted(body)}
 	case !(&lexer{b: body, out: d.found}).read(c.tree.root):
 		return Rejection{Reason: NotJSON, Detail: "not JSON: " + quote(body)}
@@ -124,23 +130,21 @@ func (d *Decoder) sound(c *topicRoute, payload []byte) Rejection {
 	return Rejection{}
 }
 
-// read makes the readings of a message whose values have been found.
-func (d *Decoder) read(c *topicRoute, arrived time.Time) Decoded {
-	got := Decoded{Readings: make([]farm.Reading, 0, len(c.parts))}
-	for _, p := range c.parts {
-		f := d.found[p.value]
-		raw, ok := f.number()
-		if !ok {
-			got.Rejected = append(got.Rejected, d.unread(p, f))
-			continue
-		}
-		r := farm.Reading{Probe: d.farm.Probes[p.probe].ID, At: arrived, Raw: raw, Value: d.scales[p.probe].value(raw)}
-		if p.time >= 0 {
-			date(&r, d.found[p.time])
-		}
-		got.Readings = append(got.Readings, r)
+// number gives the number for a probe in the message that was read, or says what
+// is wrong, with the message as a whole or with what is there for the probe.
+func (d *Decoder) number(p *routed, whole Rejection) (raw float64, wrong Rejection) {
+	if whole.Reason != "" {
+		whole.Probe = p.ID
+		return 0, whole
 	}
-	return got
+	v := d.found[p.value]
+	if raw, ok := v.number(); ok {
+		return raw, Rejection{}
+	}
+	if v.kind == absent {
+		return 0, Rejection{p.ID, Missing, "there is nothing at " + p.Value}
+	}
+	return 0, Rejection{p.ID, NotNumber, "not a number: " + quote(v.raw)}
 }
 
 // date gives a reading the device's time when that can be believed; until
@@ -156,50 +160,27 @@ func date(r *farm.Reading, f jsonValue) {
 	}
 }
 
-// unread says why there is no number for one probe.
-func (d *Decoder) unread(p part, f jsonValue) Rejection {
-	probe := d.farm.Probes[p.probe]
-	if f.kind == absent {
-		return Rejection{probe.ID, Missing, "there is nothing at " + probe.Value}
-	}
-	return Rejection{probe.ID, NotNumber, "not a number: " + quote(f.raw)}
-}
-
 // route finds what a topic's messages are asked for.
-func (d *Decoder) route(topic string) *topicRoute {
+func (d *Decoder) route(topic string) *route {
 	if c, ok := d.routes[topic]; ok {
 		return c
 	}
-	c := d.newRoute(topic)
+	c := &route{tree: newTree(), bare: true}
+	for _, p := range d.farm.Probes {
+		if !matches(p.Topic, topic) {
+			continue
+		}
+		to := routed{Probe: p, scale: newScale(p), value: c.tree.ask(p.Value), time: -1}
+		if p.Time != "" {
+			to.time = c.tree.ask(p.Time)
+		}
+		c.bare = c.bare && p.Value == "" && p.Time == ""
+		c.probes = append(c.probes, to)
+	}
 	if len(d.routes) < maxRoutes {
 		d.routes[strings.Clone(topic)] = c
 	}
 	return c
-}
-
-func (d *Decoder) newRoute(topic string) *topicRoute {
-	c := &topicRoute{tree: newTree(), plain: true}
-	for i, p := range d.farm.Probes {
-		if !matches(p.Topic, topic) {
-			continue
-		}
-		part := part{probe: i, value: c.tree.ask(p.Value), time: -1}
-		if p.Time != "" {
-			part.time = c.tree.ask(p.Time)
-		}
-		c.plain = c.plain && p.Value == "" && p.Time == ""
-		c.parts = append(c.parts, part)
-	}
-	return c
-}
-
-func (d *Decoder) refusedForAll(c *topicRoute, r Rejection) Decoded {
-	var got Decoded
-	for _, p := range c.parts {
-		r.Probe = d.farm.Probes[p.probe].ID
-		got.Rejected = append(got.Rejected, r)
-	}
-	return got
 }
 
 func refused(probe, reason, detail string) Decoded {
@@ -221,13 +202,6 @@ func quote(b []byte) string {
 		return fmt.Sprintf("%+q and %d bytes more", b[:most], len(b)-most)
 	}
 	return fmt.Sprintf("%+q", b)
-}
-
-func growTo(f []jsonValue, n int) []jsonValue {
-	if cap(f) < n {
-		return make([]jsonValue, n)
-	}
-	return f[:n]
 }
 
 // Reasons for a rejection. They are few and fixed, because they serve as
@@ -274,38 +248,28 @@ func (d *Decoder) Explain(topic string, payload []byte) string {
 			return w.String()
 		}
 	}
-	d.explainReadings(&w, d.route(topic), topic, payload)
+	c := d.route(topic)
+	if len(c.probes) == 0 {
+		fmt.Fprintf(&w, "  rejected (%s): no probe has the topic %s\n", Unclaimed, topic)
+		return w.String()
+	}
+	whole := d.read(c, payload)
+	for i := range c.probes {
+		p := &c.probes[i]
+		if raw, wrong := d.number(p, whole); wrong.Reason != "" {
+			fmt.Fprintf(&w, "  %s: rejected (%s): %s\n", p.ID, wrong.Reason, wrong.Detail)
+		} else {
+			fmt.Fprintf(&w, "  %s\n", d.explainNumber(p, raw))
+		}
+	}
 	return w.String()
 }
 
-func (d *Decoder) explainReadings(w *strings.Builder, c *topicRoute, topic string, payload []byte) {
-	if len(c.parts) == 0 {
-		fmt.Fprintf(w, "  rejected (%s): no probe has the topic %s\n", Unclaimed, topic)
-		return
-	}
-	bad := d.sound(c, payload)
-	for _, p := range c.parts {
-		r := bad
-		if r.Reason == "" {
-			if _, ok := d.found[p.value].number(); !ok {
-				r = d.unread(p, d.found[p.value])
-			}
-		}
-		if r.Reason != "" {
-			fmt.Fprintf(w, "  %s: rejected (%s): %s\n", d.farm.Probes[p.probe].ID, r.Reason, r.Detail)
-			continue
-		}
-		fmt.Fprintf(w, "  %s\n", d.explainPart(p))
-	}
-}
-
-// explainPart says what one probe would read: "bed-t: 61.7 F is 16.5 °C".
-func (d *Decoder) explainPart(p part) string {
-	probe := d.farm.Probes[p.probe]
-	raw, _ := d.found[p.value].number()
-	value := d.scales[p.probe].value(raw)
-	s := fmt.Sprintf("%s: %s %s is %s", probe.ID, spell(raw), probe.Unit, d.spellValue(probe, value))
-	if doubt := rangeDoubt(&probe, value); doubt != farm.NoDoubt {
+// explainNumber says what a probe would read: "bed-t: 61.7 F is 16.5 °C".
+func (d *Decoder) explainNumber(p *routed, raw float64) string {
+	value := p.scale.value(raw)
+	s := fmt.Sprintf("%s: %s %s is %s", p.ID, spell(raw), p.Unit, d.spellValue(p.Probe, value))
+	if doubt := rangeDoubt(&p.Probe, value); doubt != farm.NoDoubt {
 		s += ", not believed: " + doubt.String()
 	}
 	if p.time < 0 {

@@ -10,6 +10,14 @@
 // Arrivals and Doubter read no clock: the same deliveries always make the same
 // readings, live and replayed. The live loop and the rehearsal are its
 // callers.
+//
+// Reading order. Hearing: delivery.go, source.go (a broker that is subscribed
+// to), session.go (one connection to it), connection.go; listener.go (our own
+// broker), connlimit.go (who is let in, and how much at once), hook.go. Decoding:
+// decode.go, filters.go (topics), json.go, values.go (numbers and times),
+// calibration.go, command.go (jots, hushes, seens). Times: arrivals.go. Doubting:
+// doubter.go, track.go (what is known of a probe, and its snapshot), jump.go,
+// lifted.go, frozen.go, twin.go.
 package ingest
 
 import (
