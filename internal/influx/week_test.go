@@ -58,7 +58,7 @@ func (j realJournal) Park(ctx context.Context, rows []influx.Parked) error {
 	return j.Journal.Park(ctx, parked)
 }
 
-// weekOfJournal fills a journal, folding it as it goes like the daemon does, so
+// weekOfJournal fills a journal, compacting it as it goes like the daemon does, so
 // that it stands as after a week's outage. It gives the readings in memory, too.
 func weekOfJournal(tb testing.TB, f farm.Farm, every time.Duration) (realJournal, *memory) {
 	tb.Helper()

@@ -104,7 +104,7 @@ func TestVerifyRefuses(t *testing.T) {
 	}
 }
 
-// Readers, the fold, the outbox and a backup beside the writer: the race
+// Readers, the compaction, the outbox and a backup beside the writer: the race
 // detector watches, and every answer is of one moment.
 func TestManyAtOnce(t *testing.T) {
 	ctx := context.Background()

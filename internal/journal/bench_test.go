@@ -91,10 +91,10 @@ func (t *teller) measure(k int, at time.Time) (raw, value float64) {
 }
 
 // run journals n readings as the daemon does: a commit when 16 wait or 30 s have
-// passed, a fold each hour, a snapshot each six hours.
+// passed, a compaction each hour, a snapshot each six hours.
 func run(b testing.TB, j *journal.Journal, t *teller, n int) (readings int, end time.Time) {
 	batch := &journal.Batch{}
-	var opened, folded, snapped time.Time
+	var opened, compacted, snapped time.Time
 	body := make([]byte, 24<<10)
 	for readings < n {
 		e := t.say()
@@ -111,11 +111,11 @@ func run(b testing.TB, j *journal.Journal, t *teller, n int) (readings int, end 
 			}
 			*batch = journal.Batch{Entries: batch.Entries[:0]}
 		}
-		if e.Arrived.Sub(folded) >= time.Hour {
+		if e.Arrived.Sub(compacted) >= time.Hour {
 			if _, err := j.Compact(context.Background(), e.Arrived, true); err != nil {
 				b.Fatal(err)
 			}
-			folded = e.Arrived
+			compacted = e.Arrived
 		}
 		if len(batch.Entries) == 0 {
 			opened = e.Arrived
@@ -176,7 +176,7 @@ func keyed(b testing.TB, t *teller, n int) written {
 
 // BenchmarkWear is the wear of the card and the room on it: bytes written for
 // each reading with everything included, held against one commit a reading into
-// a keyed table, and bytes on disk for each folded reading, held against rows
+// a keyed table, and bytes on disk for each packed reading, held against rows
 // of 20 bytes.
 func BenchmarkWear(b *testing.B) {
 	for _, c := range []struct {
@@ -216,14 +216,14 @@ func wear(b *testing.B, f *farm.Farm, every time.Duration, days int) {
 	b.ReportMetric(float64(base.calls)/plain, "keyed_B/reading")
 	b.ReportMetric(float64(w.calls)*plain/float64(base.calls)/float64(n), "written/keyed")
 	b.ReportMetric(float64(w.disk)*plain/float64(base.disk)/float64(n), "disk_written/keyed")
-	onDisk := folded(b, path, end)
+	onDisk := packedSize(b, path, end)
 	b.ReportMetric(onDisk, "kept_B/reading")
 	b.ReportMetric(onDisk/20, "kept/20B_rows")
 }
 
-// folded packs all there is and gives the bytes on disk of each reading, with
+// packedSize packs all there is and gives the bytes on disk of each reading, with
 // its part of the history and of everything else in the file.
-func folded(b *testing.B, path string, end time.Time) float64 {
+func packedSize(b *testing.B, path string, end time.Time) float64 {
 	j := open(b, path)
 	defer j.Close()
 	compactAll(b, j, end.Add(30*24*time.Hour))
@@ -232,7 +232,7 @@ func folded(b *testing.B, path string, end time.Time) float64 {
 		b.Fatal(err)
 	}
 	if s.Packed == 0 || s.Unpacked > 0 {
-		b.Fatalf("not all is folded: %+v", s)
+		b.Fatalf("not all is packed: %+v", s)
 	}
 	return float64(s.FileBytes-s.FreeBytes) / float64(s.Packed)
 }
@@ -277,7 +277,7 @@ func BenchmarkSync(b *testing.B) {
 }
 
 // year fills a journal with a year of 200 probes that speak every 10 minutes, in
-// large batches, and folds it.
+// large batches, and compacts it.
 func year(b *testing.B) (*journal.Journal, time.Time) {
 	f := benchFarm(200)
 	j := open(b, newPath(b))

@@ -50,7 +50,7 @@ func inRole(role, path string) *exec.Cmd {
 }
 
 // appendForEver journals readings that are numbered, with a change and a notice
-// for each batch, folds now and then, and says after each commit how far it got.
+// for each batch, compacts now and then, and says after each commit how far it got.
 func appendForEver(path string) error {
 	ctx := context.Background()
 	j, err := journal.Open(ctx, config(path))
@@ -79,7 +79,7 @@ func appendForEver(path string) error {
 	}
 }
 
-// timeOf is the time of the numbered reading: they come so seldom that folds
+// timeOf is the time of the numbered reading: they come so seldom that compactions
 // have something to do.
 func timeOf(n int) time.Time { return start.Add(time.Duration(n) * 3 * time.Hour) }
 

@@ -148,8 +148,8 @@ func TestAppendRefusesWhatDoesNotFit(t *testing.T) {
 	}
 }
 
-// A fold that stops half way has moved every reading or none.
-func TestFailedFoldLosesNothing(t *testing.T) {
+// A compaction that stops half way has moved every reading or none.
+func TestFailedCompactionLosesNothing(t *testing.T) {
 	var tr trap
 	j := open(t, newPath(t), tr.option)
 	want := fill(t, j, days(4, start, 9*24*time.Hour, 20*time.Minute))
@@ -164,7 +164,7 @@ func TestFailedFoldLosesNothing(t *testing.T) {
 	tr.stage = ""
 	before := samples(t, j, "bed", "near", farm.Temperature, start, now, time.Hour)
 	compactAll(t, j, now)
-	same(t, "after folding", replay(t, j, 0), want)
+	same(t, "after packing", replay(t, j, 0), want)
 	same(t, "history", samples(t, j, "bed", "near", farm.Temperature, start, now, time.Hour), before)
 }
 

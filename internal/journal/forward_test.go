@@ -109,23 +109,23 @@ func TestReadingsAndSpanByTime(t *testing.T) {
 }
 
 // A clock that was wrong for a while leaves arrivals that fall; what arrived
-// before and after is found all the same, folded or not.
+// before and after is found all the same, packed or not.
 func TestSpanReachesPastAWrongClock(t *testing.T) {
 	j := open(t, newPath(t))
 	before := fill(t, j, days(22, start, 3*time.Hour, 30*time.Minute))
 	ahead := fill(t, j, days(23, start.AddDate(10, 0, 0), 3*time.Hour, 30*time.Minute))
 	after := fill(t, j, days(24, start.Add(24*time.Hour), 3*time.Hour, 30*time.Minute))
-	for _, folded := range []bool{false, true} {
-		if folded {
+	for _, packed := range []bool{false, true} {
+		if packed {
 			compactAll(t, j, start.AddDate(11, 0, 0))
 		}
 		first, last, err := j.Span(context.Background(), start, start.Add(48*time.Hour))
 		if err != nil || first != before[0].Seq || last != after[len(after)-1].Seq {
-			t.Errorf("folded %t: got %d..%d, %v; want %d..%d", folded, first, last, err, before[0].Seq, after[len(after)-1].Seq)
+			t.Errorf("packed %t: got %d..%d, %v; want %d..%d", packed, first, last, err, before[0].Seq, after[len(after)-1].Seq)
 		}
 		first, last, err = j.Span(context.Background(), start.AddDate(9, 0, 0), start.AddDate(11, 0, 0))
 		if err != nil || first != ahead[0].Seq || last < ahead[len(ahead)-1].Seq {
-			t.Errorf("folded %t, ahead: got %d..%d, %v; want %d to at least %d", folded, first, last, err, ahead[0].Seq, ahead[len(ahead)-1].Seq)
+			t.Errorf("packed %t, ahead: got %d..%d, %v; want %d to at least %d", packed, first, last, err, ahead[0].Seq, ahead[len(ahead)-1].Seq)
 		}
 	}
 }
@@ -204,7 +204,7 @@ func TestSizesCountWhatThereIs(t *testing.T) {
 	appendEvents(t, j, farm.Event{Kind: farm.EventStart, Arrived: start})
 	s, err = j.Sizes(ctx)
 	if err != nil || s.Unpacked != int64(len(all)) || s.Events != 1 || s.Packed != 0 || !s.Oldest.Equal(all[0].Arrived) {
-		t.Errorf("before folding: got %+v, %v; want %d unpacked", s, err, len(all))
+		t.Errorf("before packing: got %+v, %v; want %d unpacked", s, err, len(all))
 	}
 	readings := int64(0)
 	for _, e := range all {
@@ -215,6 +215,6 @@ func TestSizesCountWhatThereIs(t *testing.T) {
 	compactAll(t, j, start.Add(20*24*time.Hour))
 	s, err = j.Sizes(ctx)
 	if err != nil || s.Packed != readings || s.Unpacked != 0 || s.FreeBytes == 0 || !s.Oldest.Equal(all[0].Arrived) {
-		t.Errorf("after folding: got %+v, %v; want %d packed", s, err, readings)
+		t.Errorf("after packing: got %+v, %v; want %d packed", s, err, readings)
 	}
 }

@@ -219,17 +219,17 @@ func TestReplayGivesBackEveryKindOfEvent(t *testing.T) {
 	same(t, "from the middle", replay(t, j, want[6].Seq), want[7:])
 }
 
-func TestFoldedReplayIsTheSame(t *testing.T) {
+func TestPackedReplayIsTheSame(t *testing.T) {
 	path := newPath(t)
 	j := open(t, path)
 	want := fill(t, j, days(1, start, 10*24*time.Hour, 10*time.Minute))
 	now := start.Add(12 * 24 * time.Hour)
 	packed := compactAll(t, j, now)
 	if packed.Rows == 0 || packed.Chunks == 0 {
-		t.Fatalf("fold packed nothing: %+v", packed)
+		t.Fatalf("compaction packed nothing: %+v", packed)
 	}
 	want = append(want, fill(t, j, days(2, now, 24*time.Hour, 10*time.Minute))...)
-	same(t, "after folding", replay(t, j, 0), want)
+	same(t, "after packing", replay(t, j, 0), want)
 	for _, after := range []int64{1, 1000, want[len(want)/2].Seq, want[len(want)-1].Seq} {
 		same(t, fmt.Sprintf("after %d", after), replay(t, j, after), want[after:])
 	}
@@ -237,7 +237,7 @@ func TestFoldedReplayIsTheSame(t *testing.T) {
 	same(t, "after reopening", replay(t, j, 0), want)
 }
 
-// compactAll folds until there is nothing more to fold at that time.
+// compactAll compacts until there is nothing more to pack at that time.
 func compactAll(t testing.TB, j *journal.Journal, now time.Time) journal.Compacted {
 	t.Helper()
 	var sum journal.Compacted

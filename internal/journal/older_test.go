@@ -313,7 +313,7 @@ func TestBackupOfAnOlderJournal(t *testing.T) {
 	same(t, "restored from the copy", describe(t, open(t, copied)), want)
 }
 
-// repackAll folds until no older chunk is left, at a time at which there is nothing
+// repackAll compacts until no older chunk is left, at a time at which there is nothing
 // else to do.
 func repackAll(t testing.TB, j *journal.Journal) (renewed int) {
 	t.Helper()

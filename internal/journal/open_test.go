@@ -94,7 +94,7 @@ func TestReadOnlyBesideARunningDaemon(t *testing.T) {
 	hours := samples(t, beside, "bed", "near", farm.Temperature, start, end, time.Hour)
 
 	compactAll(t, j, start.Add(20*24*time.Hour))
-	nearly(t, "after the daemon has folded", samples(t, beside, "bed", "near", farm.Temperature, start, end, time.Hour), hours)
+	nearly(t, "after the daemon has packed", samples(t, beside, "bed", "near", farm.Temperature, start, end, time.Hour), hours)
 	want = append(want, fill(t, j, days(25, end, time.Hour, time.Minute))...)
 	same(t, "as it grows", replay(t, beside, 0), want)
 	if err := beside.Append(ctx, twoReadings(start)); !errors.Is(err, journal.ErrReadOnly) {
@@ -124,7 +124,7 @@ func TestClosedJournal(t *testing.T) {
 		t.Errorf("read: got %v, want ErrClosed", err)
 	}
 	if _, err := os.Stat(path + "-wal"); !errors.Is(err, os.ErrNotExist) {
-		t.Errorf("the log is not folded into the file: %v", err)
+		t.Errorf("the log was not brought into the file: %v", err)
 	}
 }
 

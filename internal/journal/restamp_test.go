@@ -33,7 +33,7 @@ func TestRestampIsAsIfTheClockHadBeenRight(t *testing.T) {
 	for _, c := range []struct {
 		name  string
 		shift time.Duration
-		fold  bool
+		pack  bool
 	}{
 		{"behind, unpacked", 55 * 365 * 24 * time.Hour, false},
 		{"behind, packed", 55 * 365 * 24 * time.Hour, true},
@@ -41,11 +41,11 @@ func TestRestampIsAsIfTheClockHadBeenRight(t *testing.T) {
 		{"ahead, packed", -200 * 24 * time.Hour, true},
 		{"by a part of an hour, packed", 17*time.Minute + 1234*time.Millisecond, true},
 	} {
-		t.Run(c.name, func(t *testing.T) { restampCase(t, c.shift, c.fold) })
+		t.Run(c.name, func(t *testing.T) { restampCase(t, c.shift, c.pack) })
 	}
 }
 
-func restampCase(t *testing.T, shift time.Duration, fold bool) {
+func restampCase(t *testing.T, shift time.Duration, pack bool) {
 	ctx := context.Background()
 	before := days(13, start.Add(-9*24*time.Hour), 8*24*time.Hour, 30*time.Minute)
 	stretch := append(days(14, start, 8*24*time.Hour, 30*time.Minute),
@@ -58,8 +58,8 @@ func restampCase(t *testing.T, shift time.Duration, fold bool) {
 	kept := fill(t, j, wrong(stretch, shift))
 	from, to := kept[0].Seq, kept[len(kept)-1].Seq
 	now := start.Add(30 * 24 * time.Hour)
-	if fold && compactAll(t, j, now.Add(max(0, -shift))).Rows == 0 {
-		t.Fatal("fold packed nothing")
+	if pack && compactAll(t, j, now.Add(max(0, -shift))).Rows == 0 {
+		t.Fatal("compaction packed nothing")
 	}
 	samples(t, j, "bed", "near", farm.Temperature, start, now, time.Hour) // fills what is remembered of the wrong times
 	appendEvents(t, j, farm.Event{Kind: farm.EventClock, Arrived: start.Add(201 * time.Hour), Shift: shift})
@@ -151,16 +151,16 @@ func TestRestampDropsSnapshotsOfTheStretch(t *testing.T) {
 	}
 }
 
-// A clock that jumps far ahead for an hour must not stop the folding of what
+// A clock that jumps far ahead for an hour must not stop the packing of what
 // comes after it.
-func TestFoldGoesOnAfterAJumpAhead(t *testing.T) {
+func TestCompactionGoesOnAfterAJumpAhead(t *testing.T) {
 	j := open(t, newPath(t))
 	events := fill(t, j, days(15, start, 8*24*time.Hour, 30*time.Minute))
 	events = append(events, fill(t, j, days(16, start.AddDate(70, 0, 0), time.Hour, 30*time.Minute))...)
 	compactAll(t, j, start.Add(9*24*time.Hour)) // turns to the other table
 	events = append(events, fill(t, j, days(17, start.Add(8*24*time.Hour), 4*24*time.Hour, 30*time.Minute))...)
 	if f := compactAll(t, j, start.Add(12*24*time.Hour)); f.Rows == 0 {
-		t.Error("fold packed nothing")
+		t.Error("compaction packed nothing")
 	}
 	same(t, "replay", replay(t, j, 0), events)
 }

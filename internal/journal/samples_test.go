@@ -58,7 +58,7 @@ func nearly(t *testing.T, what string, got, want []farm.Sample) {
 	}
 }
 
-func TestSamplesAreTheSameBeforeAndAfterFolding(t *testing.T) {
+func TestSamplesAreTheSameBeforeAndAfterPacking(t *testing.T) {
 	j := open(t, newPath(t))
 	events := fill(t, j, days(5, start.Add(-3*time.Hour), 9*24*time.Hour, 15*time.Minute))
 	end := start.Add(9 * 24 * time.Hour)
@@ -79,7 +79,7 @@ func TestSamplesAreTheSameBeforeAndAfterFolding(t *testing.T) {
 	check("unpacked")
 	now := end.Add(3 * 24 * time.Hour)
 	if f := compactAll(t, j, now); f.Rows == 0 {
-		t.Fatal("fold packed nothing")
+		t.Fatal("compaction packed nothing")
 	}
 	check("packed")
 	events = append(events, fill(t, j, days(6, end.Add(-time.Hour), 2*time.Hour, 5*time.Minute))...)
@@ -87,7 +87,7 @@ func TestSamplesAreTheSameBeforeAndAfterFolding(t *testing.T) {
 }
 
 // A device that was out of reach sends what it kept, stamped: it belongs into
-// hours that are folded already.
+// hours that are packed already.
 func TestLateReadingsFindTheirHour(t *testing.T) {
 	j := open(t, newPath(t))
 	events := fill(t, j, days(7, start, 8*24*time.Hour, 30*time.Minute))
