@@ -99,11 +99,9 @@ func readyWriter(ctx context.Context, path string) (db *sql.DB, inserts [2]*sql.
 // memory, for one, quietly refuses the write-ahead log.
 func checkDurable(ctx context.Context, db *sql.DB) error {
 	var mode string
-	if err := db.QueryRowContext(ctx, "PRAGMA journal_mode").Scan(&mode); err != nil {
-		return classify(fmt.Errorf("open journal: %w", err))
-	}
 	var sync int
-	if err := db.QueryRowContext(ctx, "PRAGMA synchronous").Scan(&sync); err != nil {
+	if err := db.QueryRowContext(ctx, `SELECT (SELECT journal_mode FROM pragma_journal_mode),
+		(SELECT synchronous FROM pragma_synchronous)`).Scan(&mode, &sync); err != nil {
 		return classify(fmt.Errorf("open journal: %w", err))
 	}
 	if mode != "wal" || sync != 2 {

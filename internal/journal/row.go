@@ -63,21 +63,20 @@ func rowOf(e farm.Event, series int64) row {
 
 func marksOf(r farm.Reading) int64 {
 	m := int64(r.Doubt) << doubtShift
-	for _, f := range [...]struct {
-		set  bool
-		mark int64
-	}{
-		{!sameNumber(r.Value+0, r.Raw+0), markConverted},
-		{r.Stamped, markStamped},
-		{r.Misdated, markMisdated},
-		{r.Uncertain, markUncertain},
-		{r.Retained, markRetained},
-	} {
-		if f.set {
-			m |= f.mark
+	if !sameNumber(r.Value+0, r.Raw+0) {
+		m |= markConverted
+	}
+	for i, set := range flags(&r) {
+		if *set {
+			m |= markStamped << i
 		}
 	}
 	return m
+}
+
+// flags are what the marks from markStamped on say, in their order.
+func flags(r *farm.Reading) [4]*bool {
+	return [...]*bool{&r.Stamped, &r.Misdated, &r.Uncertain, &r.Retained}
 }
 
 // sameNumber compares bit by bit, all that are not numbers being alike: replay
@@ -97,12 +96,9 @@ func (r row) event(all []series) (farm.Event, error) {
 		return e, err
 	}
 	e.Kind = farm.EventReading
-	e.Reading = farm.Reading{
-		Probe: probe, At: instant(r.at()), Raw: r.raw, Value: r.value, Doubt: r.doubt(),
-		Stamped:   r.marks&markStamped != 0,
-		Misdated:  r.marks&markMisdated != 0,
-		Uncertain: r.marks&markUncertain != 0,
-		Retained:  r.marks&markRetained != 0,
+	e.Reading = farm.Reading{Probe: probe, At: instant(r.at()), Raw: r.raw, Value: r.value, Doubt: r.doubt()}
+	for i, set := range flags(&e.Reading) {
+		*set = r.marks&(markStamped<<i) != 0
 	}
 	return e, nil
 }
