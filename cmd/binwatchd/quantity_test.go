@@ -132,8 +132,10 @@ func TestAQuantityIsOneRow(t *testing.T) {
 			`binwatch_condition{bin="bed",condition="past-limit",urgency="today",zone="near"} 1`,
 		},
 		get("/bins/bed"): {
-			"tartness", "9.6 °T", "above its limit of 9 °T", "humidity", "91 %", "2600 ppm", "24.9 kg", "6.8", "1.41 mS/cm", "Take care.",
+			"tartness", "9.6 °T", "above its limit of 9 °T", "air humidity", "91 %", "2600 ppm", "24.9 kg", "6.8", "1.41 mS/cm", "Take care.",
 		},
+		get("/api/history?zone=bed/near&quantity=tartness"):                    {`"quantity": "tartness"`, `"max": 9.6`},
+		ask("calibrate", "co2", "--mark", "455=420ppm", "--mark", "2100=0.2%"): {"co2: 420ppm", "co2: 2000ppm"},
 		get("/probes"):  {"9.6 °T", "1.41 mS/cm"},
 		get("/api/now"): {`"tartness": {`, `"co2": {`},
 		ask("now"):      {"tartness 9.6 °T", "CO2 2600 ppm", "pH 6.8", "above its limit of 9 °T"},

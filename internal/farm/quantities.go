@@ -60,7 +60,7 @@ type QuantityRow struct {
 	Slack      float64       // a value this far outside Range is taken for its end: no probe reads exactly 0 % or 100 %
 	Resolution float64       // usual step between two values of a probe
 	Rate       Rate          // how fast it can change in a bin
-	AirRate    Rate          // and in the air of a room
+	AirRate    Rate          // and in the air of a room; zero: as in a bin
 	RisesFast  bool          // something is poured in: no rise is too fast
 	Median     time.Duration // span of the running median that a level is
 	ResetBy    []JotKind     // a trend is never drawn across these
@@ -73,11 +73,12 @@ type QuantityRow struct {
 	Above  Remedy
 
 	// How it leaves the program.
-	Field      string    // of a line-protocol point
-	Gauge      Gauge     // metric of a zone's level
-	Metric, US Written   // how people read it
-	Step       string    // unit of a difference: "The samples spread by 0.2 K"
-	Stands     [5]string // a level in its bands: far below, below, inside, above, far above
+	Field  string    // of a line-protocol point
+	Gauge  Gauge     // metric of a zone's level
+	Metric Written   // how people read it
+	US     Written   // zero: as Metric
+	Step   string    // unit of a difference: "The samples spread by 0.2 K"
+	Stands [5]string // a level in its bands: far below, below, inside, above, far above
 
 	// What a calibration does with it.
 	Round  float64 // true values are rounded to this part of one: 10 is tenths
@@ -204,30 +205,29 @@ var Quantities = []QuantityRow{
 		Name: Moisture, Noun: "moisture", Like: "70%", Units: []UnitRow{percent, ratio},
 		Range: Band{0, 100}, Slack: 3, Resolution: 0.1,
 		Rate:      Rate{Reach: 6, ReachHour: 2, Fast: 10, FastHour: 2, Noisiest: 30},
-		AirRate:   Rate{Reach: 6, ReachHour: 2, Fast: 10, FastHour: 2, Noisiest: 30},
 		RisesFast: true, Median: 6 * time.Hour, ResetBy: stepsInBin,
 		Bands: true, Margin: 2,
 		Field:  "moisture_pct",
 		Gauge:  Gauge{"moisture", "ratio", ratio, "Moisture of a zone, water by fresh mass", "Moisture at the driest", "Moisture at the wettest"},
-		Metric: Written{percent, "%", 0}, US: Written{percent, "%", 0}, Step: " points",
+		Metric: Written{percent, "%", 0}, Step: " points",
 		Stands: [5]string{"parched, past survive", "dry, past thrive", "in thrive", "damp, past thrive", "wet, past survive"},
 		Round:  10, Strays: 5, // Nagahage, Nagahage & Fujino 2019, Agriculture 9:141
 	},
 	{
 		Name: Battery, Noun: "battery", Like: "3.3 V", Units: []UnitRow{volt, millivolt},
 		Range: Band{0, 60}, Resolution: 0.001, // the largest solar battery
-		Rate: Rate{Reach: 60, Fast: 60, Noisiest: 60}, AirRate: Rate{Reach: 60, Fast: 60, Noisiest: 60},
+		Rate:   Rate{Reach: 60, Fast: 60, Noisiest: 60},
 		Median: 30 * time.Minute,
 		Field:  "battery_v",
-		Metric: Written{volt, "V", -3}, US: Written{volt, "V", -3}, Step: " V",
+		Metric: Written{volt, "V", -3}, Step: " V",
 		Round: 1000, Strays: 0.05, // by choice
 		InPercent: &QuantityRow{
 			Name: Battery, Noun: "battery", Like: "20%", Units: []UnitRow{percent},
 			Range: Band{0, 100}, Slack: 3, Resolution: 1,
-			Rate: Rate{Reach: 100, Fast: 100, Noisiest: 100}, AirRate: Rate{Reach: 100, Fast: 100, Noisiest: 100},
+			Rate:   Rate{Reach: 100, Fast: 100, Noisiest: 100},
 			Median: 30 * time.Minute,
 			Field:  "battery_pct",
-			Metric: Written{percent, "%", -3}, US: Written{percent, "%", -3}, Step: " points",
+			Metric: Written{percent, "%", -3}, Step: " points",
 			Round: 10, Strays: 5,
 		},
 	},
@@ -235,7 +235,6 @@ var Quantities = []QuantityRow{
 		Name: Humidity, Noun: "air humidity", Like: "85%", Units: []UnitRow{percent, ratio},
 		Range: Band{0, 100}, Slack: 3, Resolution: 0.1,
 		Rate:      Rate{Reach: 15, ReachHour: 30, Fast: 60, FastHour: 60, Noisiest: 30},
-		AirRate:   Rate{Reach: 15, ReachHour: 30, Fast: 60, FastHour: 60, Noisiest: 30},
 		RisesFast: true, // the lid is closed
 		Median:    30 * time.Minute, ResetBy: stepsInBin,
 		Limits: true, Margin: 3,
@@ -243,14 +242,13 @@ var Quantities = []QuantityRow{
 		Above:  Remedy{Do: "Let some air through, and see whether water stands in it."},
 		Field:  "humidity_pct",
 		Gauge:  Gauge{"humidity", "ratio", ratio, "Relative humidity of a zone's air", "Relative humidity at the driest", "Relative humidity at the dampest"},
-		Metric: Written{percent, "%", 0}, US: Written{percent, "%", 0}, Step: " points",
+		Metric: Written{percent, "%", 0}, Step: " points",
 		Round: 10, Strays: 3, // what cheap polymer sensors are sold as
 	},
 	{
 		Name: Weight, Noun: "weight", Like: "24 kg", Units: []UnitRow{kilogram, gram, pound, {"oz", " oz", 0, kgPerPound, 16}},
 		Range: Band{0, 2000}, Slack: 0.5, Resolution: 0.01, // a trough on pallet scales; an empty scale reads a little below 0
 		Rate:      Rate{Reach: 5, ReachHour: 2, Fast: 50, FastHour: 50, Noisiest: 50},
-		AirRate:   Rate{Reach: 5, ReachHour: 2, Fast: 50, FastHour: 50, Noisiest: 50},
 		RisesFast: true, // it is filled
 		Median:    30 * time.Minute, ResetBy: stepsInBin,
 		Limits: true, Margin: 0.5,
@@ -269,7 +267,6 @@ var Quantities = []QuantityRow{
 		Name: CO2, Noun: "CO2", Like: "2000ppm", Units: []UnitRow{ppm, {Percent, "%", 0, 1e4, 1}, ofVolume},
 		Range: Band{0, 100_000}, Slack: 100, Resolution: 1, // 10 % of the volume, the most that common sensors read
 		Rate:      Rate{Reach: 500, ReachHour: 5000, Fast: 20_000, FastHour: 20_000, Noisiest: 5000},
-		AirRate:   Rate{Reach: 500, ReachHour: 5000, Fast: 20_000, FastHour: 20_000, Noisiest: 5000},
 		RisesFast: true, // a rise must never be taken for a fault
 		Median:    30 * time.Minute, ResetBy: stepsInBin,
 		Limits: true, Margin: 50,
@@ -280,22 +277,21 @@ var Quantities = []QuantityRow{
 		},
 		Field:  "co2_ppm",
 		Gauge:  Gauge{"co2", "ratio", ofVolume, "Carbon dioxide in a zone's air, by volume", "Carbon dioxide at the lowest", "Carbon dioxide at the highest"},
-		Metric: Written{ppm, "ppm", 0}, US: Written{ppm, "ppm", 0}, Step: " ppm",
+		Metric: Written{ppm, "ppm", 0}, Step: " ppm",
 		Round: 1, Strays: 100, // ±(50 ppm + 5 %) is what cheap infrared sensors are sold as
 	},
 	{
 		Name: PH, Noun: "pH", Like: "6.5", Units: []UnitRow{{PHUnit, "", 0, 1, 1}},
 		Range: Band{0, 14}, Resolution: 0.01,
-		Rate:    Rate{Reach: 0.5, ReachHour: 0.5, Fast: 2, FastHour: 1, Noisiest: 2},
-		AirRate: Rate{Reach: 0.5, ReachHour: 0.5, Fast: 2, FastHour: 1, Noisiest: 2},
-		Median:  time.Hour, ResetBy: stepsInBin,
+		Rate:   Rate{Reach: 0.5, ReachHour: 0.5, Fast: 2, FastHour: 1, Noisiest: 2},
+		Median: time.Hour, ResetBy: stepsInBin,
 		Limits: true, Margin: 0.1,
 		Below:  Remedy{Do: "Hold back sour and sweet feed, mix in dry bedding, and measure again before you lime it."},
 		Above:  Remedy{Do: "Hold back lime, ash and manure, and measure again with another probe."},
 		Field:  "ph",
 		Gauge:  Gauge{"ph", "", UnitRow{PHUnit, "", 0, 1, 1}, "Acidity of a zone, pH", "pH at the sourest", "pH at the most alkaline"},
-		Metric: Written{UnitRow{PHUnit, "", 0, 1, 1}, "", 1}, US: Written{UnitRow{PHUnit, "", 0, 1, 1}, "", 1},
-		Round: 100, Strays: 0.2,
+		Metric: Written{UnitRow{PHUnit, "", 0, 1, 1}, "", 1},
+		Round:  100, Strays: 0.2,
 	},
 	{
 		Name: Conductivity, Noun: "conductivity", Like: "2.5 mS/cm", Units: []UnitRow{
@@ -303,7 +299,6 @@ var Quantities = []QuantityRow{
 		},
 		Range: Band{0, 50}, Resolution: 0.001, // sea water has about 50 mS/cm
 		Rate:      Rate{Reach: 1, ReachHour: 0.5, Fast: 5, FastHour: 1, Noisiest: 5},
-		AirRate:   Rate{Reach: 1, ReachHour: 0.5, Fast: 5, FastHour: 1, Noisiest: 5},
 		RisesFast: true, // it goes with the water that is poured in
 		Median:    6 * time.Hour, ResetBy: stepsInBin,
 		Limits: true, Margin: 0.1,
@@ -311,7 +306,7 @@ var Quantities = []QuantityRow{
 		Above:  Remedy{Do: "Hold back salty scraps and manure, and rinse it with rain water that can drain."},
 		Field:  "conductivity_ms_cm",
 		Gauge:  Gauge{"conductivity", "siemens_per_metre", siemens, "Electrical conductivity of a zone", "Electrical conductivity at the lowest", "Electrical conductivity at the highest"},
-		Metric: Written{milliS, "mS/cm", 2}, US: Written{milliS, "mS/cm", 2}, Step: " mS/cm",
+		Metric: Written{milliS, "mS/cm", 2}, Step: " mS/cm",
 		Round: 1000, Strays: 0.1,
 	},
 }
@@ -324,7 +319,7 @@ const airCaution = "CO2 displaces the air and can't be smelt: in a cellar or a c
 // unknownRow is of a quantity that is in no row, as in a journal of a later version.
 var unknownRow = QuantityRow{
 	Range: Band{math.Inf(-1), math.Inf(1)}, Median: 30 * time.Minute,
-	Metric: Written{In: UnitRow{Times: 1, Over: 1}, Digits: -3}, US: Written{In: UnitRow{Times: 1, Over: 1}, Digits: -3},
+	Metric: Written{In: UnitRow{Times: 1, Over: 1}, Digits: -3},
 }
 
 // Row gives the row of a quantity; never nil.
@@ -379,10 +374,18 @@ func (r *QuantityRow) Unit(u Unit) (row UnitRow, ok bool) {
 
 // Written gives how people of a farm read the quantity.
 func (r *QuantityRow) Written(u Units) Written {
-	if u == US {
+	if u == US && r.US != (Written{}) {
 		return r.US
 	}
 	return r.Metric
+}
+
+// RateIn is how fast the quantity can change in a bin, or in the air of a room.
+func (r *QuantityRow) RateIn(air bool) Rate {
+	if air && r.AirRate != (Rate{}) {
+		return r.AirRate
+	}
+	return r.Rate
 }
 
 // Say writes a value of a quantity as a keeper reads it: "18.5 °C", "72 %".

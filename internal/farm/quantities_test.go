@@ -42,7 +42,7 @@ func TestEveryQuantityRow(t *testing.T) {
 		if row.Range.Low >= row.Range.High || row.Resolution <= 0 || row.Round <= 0 || row.Strays <= 0 || row.Median < time.Minute {
 			wrong("no range, resolution, rounding, error or median")
 		}
-		for _, r := range []farm.Rate{row.Rate, row.AirRate} {
+		for _, r := range []farm.Rate{row.RateIn(false), row.RateIn(true)} {
 			if r.Reach <= 0 || r.Fast < r.Reach || r.Noisiest < r.Reach {
 				wrong("its rates do not rise")
 			}

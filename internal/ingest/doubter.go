@@ -63,10 +63,7 @@ func NewDoubter(f *farm.Farm) *Doubter {
 	}
 	for _, p := range d.probes {
 		d.place(p, f)
-		p.rate = p.row.Rate
-		if p.bin == "" {
-			p.rate = p.row.AirRate
-		}
+		p.rate = p.row.RateIn(p.bin == "")
 	}
 	for _, p := range d.probes {
 		d.findNeighbours(p)

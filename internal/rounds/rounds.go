@@ -1,7 +1,12 @@
+// Package rounds makes the care list: what to do at each bin today, most
+// urgent bin first, with amounts, what to bring, and why. It is a pure
+// function of a view of the farm; the command, the page and the weekly mail
+// all show the one list. It raises nothing and judges nothing by itself.
 package rounds
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
 	"time"
 
@@ -18,7 +23,7 @@ func List(v farm.View, loc *time.Location) farm.Rounds {
 			r.Hushed = append(r.Hushed, sayHushed(st, *st.Hushed, v.At, loc))
 		case st.Probe != "" || st.Bin == "":
 			r.Probes = append(r.Probes, sayMachinery(st))
-		case seenTo(st, v.At) && isWater(st.Condition):
+		case seenTo(st, v.At) && tasks[st.Condition].water:
 			if !covered(st, v.Standing) {
 				r.Done = append(r.Done, sayDone(&v, st))
 			}
@@ -38,12 +43,33 @@ func List(v farm.View, loc *time.Location) farm.Rounds {
 	return r
 }
 
+// A task is what a condition asks of the keeper.
+type task struct {
+	jot    farm.JotKind   // that is written down when it is done
+	within farm.Condition // that says all this and more, once it is raised
+	water  bool           // doing more before the last has shown does harm
+	bring  []string       // beside water, feed and bedding
+}
+
+var tasks = map[farm.Condition]task{
+	farm.TooHot:      {jot: farm.Turned},
+	farm.TooDry:      {jot: farm.Watered, water: true},
+	farm.TooWet:      {jot: farm.Bedded, water: true},
+	farm.Heating:     {jot: farm.Turned, within: farm.TooHot},
+	farm.Drying:      {jot: farm.Watered, within: farm.TooDry, water: true},
+	farm.SiftReady:   {jot: farm.Sifted, within: farm.SiftPassing, bring: siftingThings},
+	farm.SiftPassing: {jot: farm.Sifted, bring: siftingThings},
+	farm.FeedDue:     {jot: farm.Fed},
+	farm.Hatching:    {jot: farm.Lifted, bring: []string{"a little fine feed"}},
+	farm.BatteryLow:  {bring: []string{"a fresh battery"}},
+}
+
+var siftingThings = []string{"a screen", "a pan", "a mask"}
+
 // covered tells whether another raised condition of the zone says all this and
 // more: what is too dry need not also be told that it is drying.
 func covered(st farm.Standing, all []farm.Standing) bool {
-	by := map[farm.Condition]farm.Condition{
-		farm.Drying: farm.TooDry, farm.Heating: farm.TooHot, farm.SiftReady: farm.SiftPassing,
-	}[st.Condition]
+	by := tasks[st.Condition].within
 	return by != "" && slices.ContainsFunc(all, func(o farm.Standing) bool {
 		return o.Bin == st.Bin && o.Zone == st.Zone && o.Condition == by && o.Hushed == nil && o.Urgency >= st.Urgency
 	})
@@ -55,17 +81,11 @@ func seenTo(st farm.Standing, at time.Time) bool {
 	return st.Advice != nil && st.Advice.Wait != nil && st.Advice.Wait.After(at)
 }
 
-// isWater tells whether a condition is about water, where doing more before the
-// last has shown does harm. What is hot stays on the list all the same.
-func isWater(c farm.Condition) bool {
-	return c == farm.TooDry || c == farm.Drying || c == farm.TooWet
-}
-
 // care makes the line for one raised condition.
 func care(st farm.Standing, at time.Time) farm.Care {
 	c := farm.Care{
 		Bin: st.Bin, Zone: st.Zone, Condition: st.Condition, Episode: st.Episode, Urgency: st.Urgency,
-		Why: st.Text, Seen: st.Seen, Jot: jotFor(st), Bring: bring(st),
+		Why: st.Text, Seen: st.Seen, Jot: jotFor(st), Bring: tasks[st.Condition].bring,
 	}
 	if st.Advice != nil {
 		c.Do = st.Advice.Do
@@ -79,30 +99,27 @@ func care(st farm.Standing, at time.Time) farm.Care {
 	return c
 }
 
-// jotFor is the line that the keeper will want to write when it is done.
+// jotFor is the line that the keeper will want to write when it is done; nil where
+// there is none.
 func jotFor(st farm.Standing) *farm.Jot {
-	j := farm.Jot{Bin: st.Bin, Zone: st.Zone}
-	a := st.Advice
-	if a == nil {
-		a = &farm.Advice{}
+	j := &farm.Jot{Bin: st.Bin, Zone: st.Zone, What: tasks[st.Condition].jot}
+	var a farm.Advice
+	if st.Advice != nil {
+		a = *st.Advice
 	}
-	switch st.Condition {
-	case farm.TooDry, farm.Drying:
-		j.What, j.Litres = farm.Watered, a.VisitLitres
-	case farm.TooWet:
-		j.What, j.Kg = farm.Bedded, a.BeddingKg
-	case farm.FeedDue:
-		j.What, j.Kg, j.Of = farm.Fed, a.FeedKg, a.FeedOf
-	case farm.SiftReady, farm.SiftPassing:
-		j.What, j.Litres, j.To = farm.Sifted, a.SiftLitres, a.SiftTo
-	case farm.Hatching:
-		j.What = farm.Lifted
-	case farm.Heating, farm.TooHot:
-		j.What = farm.Turned
-	default:
+	switch j.What {
+	case "":
 		return nil
+	case farm.Watered:
+		j.Litres = a.VisitLitres
+	case farm.Bedded:
+		j.Kg = a.BeddingKg
+	case farm.Fed:
+		j.Kg, j.Of = a.FeedKg, a.FeedOf
+	case farm.Sifted:
+		j.Litres, j.To = a.SiftLitres, a.SiftTo
 	}
-	return &j
+	return j
 }
 
 // order puts the bin with the most urgent line first and keeps a bin's lines
@@ -132,4 +149,50 @@ func appendNew(list []string, more ...string) []string {
 		}
 	}
 	return list
+}
+
+// A load sums up what is to be carried on the walk.
+type load struct {
+	units                     farm.Units
+	waterL, feedKg, beddingKg float64
+	water, feed, bedding      bool
+	things                    []string
+}
+
+func (l *load) add(st farm.Standing) {
+	l.things = appendNew(l.things, tasks[st.Condition].bring...)
+	j := jotFor(st)
+	if j == nil || st.Advice != nil && st.Advice.First {
+		return
+	}
+	switch j.What {
+	case farm.Watered:
+		l.water, l.waterL = true, l.waterL+j.Litres
+	case farm.Bedded:
+		l.bedding, l.beddingKg = true, l.beddingKg+j.Kg
+	case farm.Fed:
+		l.feed, l.feedKg, l.bedding = true, l.feedKg+j.Kg, true
+	}
+}
+
+func (l *load) list() []string {
+	var out []string
+	if l.water {
+		out = append(out, amount(l.waterL, l.units.Volume, "water"))
+	}
+	if l.feed {
+		out = append(out, amount(l.feedKg, l.units.Mass, "feed"))
+	}
+	if l.bedding {
+		out = append(out, amount(l.beddingKg, l.units.Mass, "dry bedding"))
+	}
+	return slices.Concat(out, l.things)
+}
+
+// amount says how much of what, or just what when nobody knows how much.
+func amount(v float64, say func(float64) string, what string) string {
+	if v <= 0 {
+		return what
+	}
+	return fmt.Sprintf("%s of %s", say(v), what)
 }

@@ -2,6 +2,7 @@ package rounds
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -65,10 +66,7 @@ func sayHushed(st farm.Standing, until, now time.Time, loc *time.Location) strin
 
 // sayDone says what was done about a condition, and when to look again.
 func sayDone(v *farm.View, st farm.Standing) string {
-	only := false
-	for _, b := range v.Bins {
-		only = only || b.Name == st.Bin && len(b.Zones) == 1
-	}
+	only := slices.ContainsFunc(v.Bins, func(b farm.BinView) bool { return b.Name == st.Bin && len(b.Zones) == 1 })
 	return farm.SayPlace(st.Bin, st.Zone, only) + ": " + st.Advice.Do
 }
 

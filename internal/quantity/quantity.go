@@ -1,0 +1,238 @@
+// Package quantity reads and writes the amounts that people put into a
+// configuration, a jot or a command, each with its unit: 17C, 61F, 70%, 2 L,
+// 1.2 gal, 14 kg, 16C..24C, 30m, 7d. Inside the program there are only °C, %,
+// V, L, kg and [time.Duration]; this package is where the keeper's unit ends.
+//
+// A number without a unit is refused, since guessing it is how a bin comes to
+// be watched in the wrong scale. Every refusal says what would be right.
+//
+// What Format… writes, Parse… reads back to the very same float64, in the
+// unit that says it most briefly.
+//
+// It imports only farm, keeps no state and does no I/O. config,
+// ingest and the commands call it.
+package quantity
+
+import (
+	"math"
+	"strings"
+
+	"binwatchd/internal/farm"
+)
+
+// absoluteZero in °C; nothing is colder.
+const absoluteZero = -273.15
+
+// ParseTemperature reads a temperature such as 17C, 61F or 290K, in °C.
+func ParseTemperature(s string) (celsius float64, err error) {
+	c, err := measure(s, temperature, unit.inward)
+	if err == nil && c < absoluteZero {
+		return 0, newError(s, temperature.what, "it is below absolute zero")
+	}
+	return c, err
+}
+
+// ParseTemperatureStep reads a difference of temperatures such as 0.5C or 1F,
+// in K. A step is not negative.
+func ParseTemperatureStep(s string) (kelvin float64, err error) {
+	k, err := measure(s, temperature, unit.step)
+	return k, notNegative(s, "a difference of temperatures", k, err)
+}
+
+// ParsePercent reads a percentage between 0% and 100%.
+func ParsePercent(s string) (percent float64, err error) {
+	p, err := measure(s, percentage, unit.inward)
+	if err == nil && (p < 0 || p > 100) {
+		return 0, newError(s, percentage.what, "it must lie between 0%% and 100%%")
+	}
+	return p, err
+}
+
+// ParseVoltage reads a voltage such as 3.3 V or 3300 mV, in V.
+func ParseVoltage(s string) (volt float64, err error) {
+	v, err := measure(s, voltage, unit.inward)
+	return v, notNegative(s, voltage.what, v, err)
+}
+
+// ParseVolume reads a volume such as 2 L, 500 ml, 1.2 gal, 3 qt or 1 cup, in
+// L. Gallons, quarts and cups are US liquid measures.
+func ParseVolume(s string) (litres float64, err error) {
+	l, err := measure(s, volume, unit.inward)
+	return l, notNegative(s, volume.what, l, err)
+}
+
+// ParseMass reads a mass such as 2 kg, 300 g, 4 lb or 12 oz, in kg.
+func ParseMass(s string) (kg float64, err error) {
+	m, err := measure(s, mass, unit.inward)
+	return m, notNegative(s, mass.what, m, err)
+}
+
+// ParseAmount reads a mass or a volume; the other is 0. An ounce is one of
+// mass. The amount is greater than nothing.
+func ParseAmount(s string) (kg, litres float64, err error) {
+	const what = "an amount"
+	either := &dimension{what: what, like: mass.like, choices: "kg, g, lb or oz for a mass, L, ml, gal, qt, pt or cup for a volume"}
+	v, word, wrong := number(s, mass)
+	if wrong != nil {
+		wrong.What = what
+		return 0, 0, wrong
+	}
+	u, known := unitBySpelling(word)
+	switch {
+	case word == "":
+		return 0, 0, newError(s, what, "it has no unit: write %s kg or %s L", decimal(v), decimal(v))
+	case !known || (u.of != mass && u.of != volume):
+		_, err := unitOf(s, v, word, either)
+		return 0, 0, err
+	case v <= 0:
+		return 0, 0, newError(s, what, "it must be more than nothing")
+	case u.of == mass:
+		return u.inward(v), 0, nil
+	}
+	return 0, u.inward(v), nil
+}
+
+func notNegative(s, what string, v float64, err error) error {
+	if err == nil && v < 0 {
+		return newError(s, what, "it is negative")
+	}
+	return err
+}
+
+// ParseTemperatureBand reads a range of temperatures such as 16C..24C, in °C.
+// The low end may leave its unit to the high one: 16..24C.
+func ParseTemperatureBand(s string) (low, high float64, err error) {
+	return band(s, "a range of temperatures", "16C..24C", ParseTemperature)
+}
+
+// ParsePercentBand reads a range of percentages such as 68%..82%. The low end
+// may leave its unit to the high one: 68..82%.
+func ParsePercentBand(s string) (low, high float64, err error) {
+	return band(s, "a range of percentages", "68%..82%", ParsePercent)
+}
+
+func band(s, what, like string, parse func(string) (float64, error)) (low, high float64, err error) {
+	a, b, found := strings.Cut(s, "..")
+	if !found {
+		return 0, 0, newError(s, what, "it has no .. between its ends; an example is %s", like)
+	}
+	high, err = parse(b)
+	if err != nil {
+		return 0, 0, newError(s, what, "high end: %s", err.(*Error).Why)
+	}
+	low, err = parse(withUnitOf(a, b))
+	if err != nil {
+		return 0, 0, newError(s, what, "low end: %s", err.(*Error).Why)
+	}
+	if low >= high {
+		return 0, 0, newError(s, what, "the low end comes first and must lie below the high one")
+	}
+	return low, high, nil
+}
+
+// withUnitOf lends a bare number the unit that follows the other number.
+func withUnitOf(bare, other string) string {
+	bare = strings.TrimSpace(bare)
+	if bare == "" || numberPattern.FindString(bare) != bare {
+		return bare
+	}
+	other = strings.TrimSpace(other)
+	return bare + other[len(numberPattern.FindString(other)):]
+}
+
+// FormatTemperatureBand writes a range of °C as ParseTemperatureBand reads it.
+func FormatTemperatureBand(low, high float64) string {
+	return FormatTemperature(low) + ".." + FormatTemperature(high)
+}
+
+// FormatPercentBand writes a range of % as ParsePercentBand reads it.
+func FormatPercentBand(low, high float64) string {
+	return FormatPercent(low) + ".." + FormatPercent(high)
+}
+
+// ParseOf reads a value of a quantity, such as 2000ppm or 2.5 mS/cm, in the inner
+// unit of its row. A number alone is enough where the inner unit is written with
+// nothing: pH.
+func ParseOf(row *farm.QuantityRow, s string) (float64, error) {
+	switch row.Name {
+	case farm.Temperature:
+		return ParseTemperature(s)
+	case farm.Moisture:
+		return ParsePercent(s)
+	case farm.Battery:
+		return ParseVoltage(s)
+	}
+	d, units := dimensionOf(row)
+	v, word, wrong := number(s, d)
+	if wrong != nil {
+		return 0, wrong
+	}
+	for _, u := range units {
+		if u.spells(word) || word == "" && row.Units[0].Suffix == "" {
+			return u.inward(v), nil
+		}
+	}
+	_, err := unitOf(s, v, word, d)
+	return 0, err
+}
+
+// ParseBandOf reads a range of a quantity such as 0ppm..2000ppm, ..2000ppm or
+// 15 kg.. : an end that is left out is infinite.
+func ParseBandOf(row *farm.QuantityRow, s string) (low, high float64, err error) {
+	what, like := "a range of "+row.Noun, row.Like
+	a, b, found := strings.Cut(s, "..")
+	a, b = strings.TrimSpace(a), strings.TrimSpace(b)
+	low, high = math.Inf(-1), math.Inf(1)
+	if !found || a == "" && b == "" {
+		return 0, 0, newError(s, what, "it has no .. between its ends; an example is ..%s", like)
+	}
+	if b != "" {
+		if high, err = ParseOf(row, b); err != nil {
+			return 0, 0, newError(s, what, "high end: %s", err.(*Error).Why)
+		}
+		a = withUnitOf(a, b)
+	}
+	if a != "" {
+		if low, err = ParseOf(row, a); err != nil {
+			return 0, 0, newError(s, what, "low end: %s", err.(*Error).Why)
+		}
+	}
+	if low >= high {
+		return 0, 0, newError(s, what, "the low end comes first and must lie below the high one")
+	}
+	return low, high, nil
+}
+
+// FormatOf writes a value as ParseOf reads it.
+func FormatOf(row *farm.QuantityRow, v float64) string { return decimal(v) + row.Units[0].Suffix }
+
+// FormatBandOf writes a range as ParseBandOf reads it.
+func FormatBandOf(row *farm.QuantityRow, low, high float64) string {
+	end := func(v float64) string {
+		if math.IsInf(v, 0) {
+			return ""
+		}
+		return FormatOf(row, v)
+	}
+	return end(low) + ".." + end(high)
+}
+
+// dimensionOf makes the dimension of a row, and its units.
+func dimensionOf(row *farm.QuantityRow) (*dimension, []unit) {
+	d := &dimension{what: "a value of " + row.Noun, noun: row.Noun, inner: strings.TrimSpace(row.Units[0].Suffix), like: row.Like}
+	var units []unit
+	var choices []string
+	for _, u := range row.Units {
+		symbol := strings.TrimSpace(u.Suffix)
+		if symbol == "" {
+			symbol = string(u.Unit)
+		}
+		units = append(units, unit{d, symbol, strings.ToLower(symbol), u.Zero, u.Times, u.Over})
+		choices = append(choices, symbol)
+	}
+	d.choices = strings.Join(choices, ", ")
+	if n := len(choices); n > 1 {
+		d.choices = strings.Join(choices[:n-1], ", ") + " or " + choices[n-1]
+	}
+	return d, units
+}
