@@ -4,10 +4,8 @@ import (
 	"context"
 	"errors"
 	"maps"
-	"time"
 
 	"binwatchd/internal/farm"
-	"binwatchd/internal/ingest"
 )
 
 // ErrStopped is what asking a loop that has ended gives.
@@ -20,7 +18,7 @@ var ErrUnwritten = errors.New("the journal can't be written at present; nothing 
 func (l *Loop) Look(ctx context.Context) (farm.View, error) {
 	var v farm.View
 	err := l.inside(ctx, func() error {
-		v = l.state.Look(l.now())
+		v = l.memory.State.Look(l.now())
 		l.addIntake(&v)
 		return nil
 	})
@@ -53,9 +51,6 @@ func (l *Loop) Act(ctx context.Context, e farm.Event) error {
 		if e.Kind == farm.EventJot && e.Jot.At.IsZero() {
 			e.Jot.At = e.Arrived
 		}
-		if e.Kind == farm.EventJot {
-			l.doubter.Jotted(e.Jot)
-		}
 		l.take(e, nil)
 		return l.commit(ctx)
 	})
@@ -74,7 +69,7 @@ func (l *Loop) Reload(ctx context.Context, f *farm.Farm, digest string) error {
 			return err
 		}
 		before := l.cfg
-		up, backlog := l.arrivals.Link()
+		up, backlog := l.memory.Arrivals.Link()
 		l.cfg.Farm, l.cfg.Digest = f, digest
 		err := l.resume(ctx)
 		switch {
@@ -88,18 +83,11 @@ func (l *Loop) Reload(ctx context.Context, f *farm.Farm, digest string) error {
 	})
 }
 
-// Commits gives how many commits there were and when the last one was. It waits
-// for a write that is under way, so that a disk that hangs is noticed.
-func (l *Loop) Commits(ctx context.Context) (n int64, last time.Time, err error) {
-	err = l.inside(ctx, func() error {
-		_ = l.await() // a failure has been dealt with
-		n, last = l.counts.commits, l.counts.lastSync
+// Alive returns when the loop has answered and no write is under way, so that a
+// disk that hangs is noticed.
+func (l *Loop) Alive(ctx context.Context) error {
+	return l.inside(ctx, func() error {
+		_ = l.finishWrite() // a failure has been dealt with
 		return nil
 	})
-	return n, last, err
-}
-
-// Explain says what a message would become, without keeping anything.
-func Explain(f *farm.Farm, prefix, topic string, payload []byte) string {
-	return ingest.NewDecoder(f, prefix).Explain(topic, payload)
 }

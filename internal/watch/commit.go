@@ -2,8 +2,77 @@ package watch
 
 import (
 	"context"
+	"fmt"
+	"hash/fnv"
 	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/ingest"
+	"binwatchd/internal/journal"
+	"binwatchd/internal/rules"
 )
+
+const (
+	// full is how many readings wait at most before they are written, unless more
+	// have come already. It stays under the 20 messages that brokers leave
+	// unacknowledged by default: waiting for more would wait for ever.
+	full = 16
+	// most is how many are written at a time, however many have come.
+	most = 512
+)
+
+// A batch is what one transaction will write and what is acknowledged after
+// it.
+type batch struct {
+	entries  []journal.Entry
+	changes  []journal.Change
+	unacked  []*ingest.Delivery // in the order of arrival
+	flushAt  time.Time          // wall clock: to be committed by then; zero when nothing waits
+	urgent   bool               // something has changed, or somebody waits for the commit
+	hurry    bool               // a probe is kept awake until its message is acknowledged
+	snapshot bool
+	restamp  *journal.Restamp
+}
+
+// add puts an event and what followed from it into the batch.
+func (b *batch) add(e farm.Event, changes []farm.Change, d *ingest.Delivery) {
+	entry := journal.Entry{Event: e}
+	if d != nil && d.QoS > 0 {
+		entry.Packet, entry.Sender, entry.Hash = d.ID, d.Sender, hashOf(d)
+	}
+	b.entries = append(b.entries, entry)
+	for _, ch := range changes {
+		b.changes = append(b.changes, journal.Change{Change: ch, Entry: len(b.entries) - 1})
+	}
+}
+
+// empty tells whether there is nothing to write.
+func (b *batch) empty() bool { return len(b.entries) == 0 && len(b.changes) == 0 && !b.snapshot }
+
+// waiting counts what the batch is measured by.
+func (b *batch) waiting() int { return max(len(b.entries), len(b.unacked)) }
+
+// acknowledge tells the broker, in the order of arrival.
+func (b *batch) acknowledge() {
+	for _, d := range b.unacked {
+		d.Ack()
+	}
+}
+
+// reset empties the batch and keeps its room.
+func (b *batch) reset() {
+	clear(b.unacked)
+	*b = batch{entries: b.entries[:0], changes: b.changes[:0], unacked: b.unacked[:0]}
+}
+
+// hashOf is what a repeated message is known by, beside its packet id.
+func hashOf(d *ingest.Delivery) uint32 {
+	h := fnv.New32a()
+	h.Write([]byte(d.Topic))
+	h.Write([]byte{0})
+	h.Write(d.Payload)
+	return h.Sum32()
+}
 
 const (
 	snapshotEvery   = 6 * time.Hour // of journal time
@@ -32,7 +101,7 @@ func (l *Loop) due(ctx context.Context) {
 	case l.writing != nil, l.outage.on(): // asked again afterwards
 		return
 	case b.empty(), b.urgent, l.enough():
-		l.launch(ctx)
+		l.startWrite(ctx)
 		return
 	case b.flushAt.IsZero():
 		b.flushAt = l.now().Add(l.cfg.Flush)
@@ -52,7 +121,7 @@ func (l *Loop) enough() bool {
 // inPlace tells whether the journal's path still names the file that is written:
 // on a quiet farm nothing is written for long, and the keeper should know.
 func (l *Loop) inPlace() bool {
-	if l.await() != nil {
+	if l.finishWrite() != nil {
 		return false // the failure has been dealt with
 	}
 	if err := l.cfg.Journal.InPlace(); err != nil {
@@ -65,9 +134,128 @@ func (l *Loop) inPlace() bool {
 // commit returns when all that waits is on disk and acknowledged, or thrown
 // away because it could not be written.
 func (l *Loop) commit(ctx context.Context) error {
-	if err := l.await(); err != nil {
+	if err := l.finishWrite(); err != nil {
 		return err
 	}
-	l.launch(ctx)
-	return l.await()
+	l.startWrite(ctx)
+	return l.finishWrite()
+}
+
+// A writing is a batch on its way to the disk. There is one at a time, so that
+// commits and acknowledgements keep the order of arrival; the next batch fills
+// meanwhile. If the write does not succeed, both are thrown away.
+type writing struct {
+	batch batch
+	rows  *journal.Batch
+	done  chan error // room for one
+}
+
+// written has a value when the write under way is done; there is none without
+// one.
+func (l *Loop) written() <-chan error {
+	if l.writing == nil {
+		return nil
+	}
+	return l.writing.done
+}
+
+// startWrite has the batch written; the caller has seen to it that no write is
+// under way. A stop, or a caller that goes away meanwhile, does not break it
+// off: that would pass for trouble with the disk.
+func (l *Loop) startWrite(ctx context.Context) {
+	if l.batch.empty() { // repeats and rejected messages
+		l.batch.acknowledge()
+		l.batch.reset()
+		return
+	}
+	w := &writing{done: make(chan error, 1)}
+	rows, err := l.transaction()
+	w.batch, w.rows = l.batch, rows
+	l.batch, l.spare, l.writing = l.spare, batch{}, w
+	if err != nil {
+		w.done <- err
+		return
+	}
+	go func() { w.done <- l.cfg.Journal.Append(context.WithoutCancel(ctx), rows) }()
+}
+
+// finishWrite returns when no write is under way.
+func (l *Loop) finishWrite() error {
+	if l.writing == nil {
+		return nil
+	}
+	return l.endWrite(<-l.writing.done)
+}
+
+// endWrite takes in the outcome of the write under way.
+func (l *Loop) endWrite(err error) error {
+	if err = l.outcome(err); err != nil {
+		l.fail(err)
+	}
+	return err
+}
+
+func (l *Loop) outcome(err error) error {
+	w := l.writing
+	l.writing = nil
+	if err != nil {
+		return fmt.Errorf("commit %d entries: %w", len(w.batch.entries), err)
+	}
+	l.committed(w)
+	return nil
+}
+
+// transaction makes of the batch what the journal is to write.
+func (l *Loop) transaction() (*journal.Batch, error) {
+	b := &journal.Batch{
+		Session: l.repeats.session, Entries: l.batch.entries, Changes: l.batch.changes,
+		Owed: owedBy(l.batch.changes, l.cfg.Owes), Restamp: l.batch.restamp,
+	}
+	if l.batch.snapshot || l.memory.Replayed+len(b.Entries) >= snapshotEntries || l.memory.Last.Sub(l.memory.Taken) >= snapshotEvery {
+		snap, err := l.snapshot()
+		if err != nil {
+			return nil, err
+		}
+		b.Snapshot = snap
+	}
+	return b, nil
+}
+
+func (l *Loop) snapshot() (*journal.Snapshot, error) {
+	state, err := l.memory.State.Save()
+	if err != nil {
+		return nil, err
+	}
+	doubts, err := l.memory.Doubter.Save()
+	if err != nil {
+		return nil, fmt.Errorf("save doubts: %w", err)
+	}
+	arrivals, err := l.memory.Arrivals.Save()
+	if err != nil {
+		return nil, err
+	}
+	return &journal.Snapshot{
+		Version: rules.SnapshotVersion, Digest: l.cfg.Digest, Taken: l.memory.Last, Rules: state, Doubts: doubts, Arrivals: arrivals,
+	}, nil
+}
+
+// committed is what follows a commit: the broker may forget the messages.
+func (l *Loop) committed(w *writing) {
+	now := l.now()
+	for _, e := range w.rows.Entries {
+		if e.Packet != 0 {
+			l.repeats.know(packetID{e.Sender, e.Packet}, e.Hash)
+		}
+	}
+	l.memory.Replayed += len(w.rows.Entries)
+	if w.rows.Snapshot != nil {
+		l.memory.Replayed, l.memory.Taken = 0, w.rows.Snapshot.Taken
+	}
+	l.endOutage(now)
+	w.batch.acknowledge()
+	if l.cfg.Said != nil && len(w.rows.Changes) > 0 {
+		l.cfg.Said(plain(w.rows.Changes))
+	}
+	w.batch.reset()
+	l.spare = w.batch
 }

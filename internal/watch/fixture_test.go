@@ -187,7 +187,7 @@ func (r *rig) start() {
 		Owes: func(ch farm.Change) []farm.Owed {
 			return []farm.Owed{{Teller: "mail:keeper@example.org", Notice: ch.Episode + string(ch.Change) + ch.At.String()}}
 		},
-		Cry: r.cry, Moved: r.move,
+		TellNow: r.cry, Moved: r.move,
 		Log: slog.New(slog.DiscardHandler), Now: r.now, Clock: r.clock, Built: r.built,
 	})
 	if err != nil {

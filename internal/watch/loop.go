@@ -1,3 +1,20 @@
+// Package watch runs the one live loop of the daemon: it takes deliveries from
+// the broker, has ingest make readings of them and rules judge them, commits
+// readings, changes and owed notices to the journal in one transaction, and
+// only then acknowledges.
+//
+//	delivery → decode → doubt → rules.Step → commit → acknowledge
+//
+// loop.go is the loop, intake.go what becomes of a delivery, commit.go how a batch
+// reaches the disk, restore.go how the state is made from the journal, clock.go
+// how times are put right, outage.go what happens while the journal can't be
+// written, ask.go what others may ask.
+//
+// One goroutine owns all of it; everybody else asks it through [Loop.Look],
+// [Loop.Act] and [Loop.Reload]. A failed commit acknowledges nothing: the
+// state in memory is thrown away and rebuilt from the journal, and the broker
+// is made to send again. What downstream does never stalls the loop, because
+// downstream only reads the journal.
 package watch
 
 import (
@@ -11,7 +28,6 @@ import (
 	"binwatchd/internal/farm"
 	"binwatchd/internal/ingest"
 	"binwatchd/internal/journal"
-	"binwatchd/internal/rules"
 )
 
 // A Source hands over what the broker sends: [ingest.Source] as a subscriber,
@@ -34,7 +50,7 @@ type Config struct {
 	Journal *journal.Journal
 	Source  Source
 	Owes    func(farm.Change) []farm.Owed // who is to be told, under which identity
-	Cry     func(farm.Change)             // tells at once, from memory, when the journal can't be written
+	TellNow func(farm.Change)             // tells at once, from memory, when the journal can't be written
 	Said    func([]farm.Change)           // hears what has changed, once it is on disk; nil: nobody
 	Took    func(*farm.Farm, int64)       // hears from which sequence number on another farm is in force; nil: nobody
 	Moved   func(from int64)              // hears that what is on disk from a sequence number on got other times; nil: nobody
@@ -48,28 +64,22 @@ type Config struct {
 
 // A Loop is the live loop. Make one with [New], then [Loop.Run] it.
 type Loop struct {
-	cfg      Config
-	decoder  *ingest.Decoder
-	doubter  *ingest.Doubter
-	arrivals *ingest.Arrivals
-	state    *rules.State
+	memory  Rebuilt // what the journal says, and what has happened since
+	cfg     Config
+	decoder *ingest.Decoder
 
-	batch     batch                // fills
-	spare     batch                // empty, to fill next
-	writing   *writing             // on its way to the disk; nil: nothing
-	last      time.Time            // journal time of the newest event
-	newest    map[string]time.Time // when each probe's newest unstamped reading was measured
-	repeats   repeats
-	stamps    stamps
-	paced     map[string]bool // probes whose pace, another than the keeper has said, has been logged
-	counts    counts
-	outage    outage
-	time      timekeeping
-	final     atomic.Bool
-	sure      atomic.Bool
-	face      atomic.Pointer[clock.Face]
-	sinceSnap int       // entries since the last snapshot
-	snapAt    time.Time // journal time of the last snapshot
+	batch   batch                // fills
+	spare   batch                // empty, to fill next
+	writing *writing             // on its way to the disk; nil: nothing
+	newest  map[string]time.Time // when each probe's newest unstamped reading was measured
+	repeats repeats
+	paced   map[string]bool // probes whose pace, another than the keeper has said, has been logged
+	counts  counts
+	outage  outage
+	time    timekeeping
+	final   atomic.Bool
+	sure    atomic.Bool
+	face    atomic.Pointer[clock.Face]
 
 	asks chan ask
 	gone chan struct{} // closed when Run has returned
@@ -83,8 +93,10 @@ type ask struct {
 
 // New rebuilds the state from the journal. Nothing runs yet.
 func New(ctx context.Context, cfg Config) (*Loop, error) {
-	l := &Loop{cfg: cfg, asks: make(chan ask), gone: make(chan struct{}), counts: newCounts(), newest: map[string]time.Time{}, paced: map[string]bool{}}
-	l.repeats = newRepeats()
+	l := &Loop{
+		cfg: cfg, asks: make(chan ask), gone: make(chan struct{}), counts: newCounts(), repeats: newRepeats(0),
+		newest: map[string]time.Time{}, paced: map[string]bool{},
+	}
 	if err := l.rebuild(ctx); err != nil {
 		return nil, err
 	}
@@ -92,7 +104,7 @@ func New(ctx context.Context, cfg Config) (*Loop, error) {
 		return nil, err
 	}
 	if !cfg.Outage.IsZero() {
-		l.outage = outage{since: cfg.Outage, over: l.now(), wait: retryFirst}
+		l.outage = outage{since: cfg.Outage, over: l.now()}
 	}
 	return l, nil
 }
@@ -113,8 +125,8 @@ func (l *Loop) Run(ctx context.Context) error {
 			items = nil // intake holds; the broker keeps the messages
 		}
 		select {
-		case err := <-l.landed():
-			_ = l.land(err) // a failure has been dealt with
+		case err := <-l.written():
+			_ = l.endWrite(err) // a failure has been dealt with
 		case it, open := <-items:
 			if !open {
 				source = nil // the source has ended; commands may go on
@@ -194,9 +206,9 @@ func (l *Loop) link(ctx context.Context, link ingest.Link) {
 	}
 }
 
-// caught notes that all that the broker had kept for us has come.
-func (l *Loop) caught() {
-	if l.arrivals.Waiting() && !l.outage.on() {
+// backlogDone notes that all that the broker had kept for us has come.
+func (l *Loop) backlogDone() {
+	if l.memory.Arrivals.Waiting() && !l.outage.on() {
 		l.take(farm.Event{Kind: farm.EventCaught, Arrived: l.now()}, nil)
 	}
 }
@@ -207,7 +219,7 @@ func (l *Loop) tick(ctx context.Context) {
 		return
 	}
 	l.checkClock(ctx)
-	l.prove()
+	l.proveWritable()
 	l.take(farm.Event{Kind: farm.EventTick, Arrived: l.now().Truncate(time.Minute)}, nil)
 }
 
@@ -217,19 +229,15 @@ func (l *Loop) now() time.Time {
 	if l.time.keeper != nil {
 		t = l.time.keeper.Now()
 	}
-	if t.After(l.last) {
-		l.last = t
+	if t.After(l.memory.Last) {
+		l.memory.Last = t
 	}
-	return l.last
+	return l.memory.Last
 }
 
 // take lets an event through the rules and into the batch.
 func (l *Loop) take(e farm.Event, d *ingest.Delivery) {
-	l.arrivals.Follow(e)
-	if e.Kind == farm.EventClock {
-		l.doubter.Shift(e.Shift, e.From)
-	}
-	changes := l.state.Step(e)
+	changes := l.memory.step(e)
 	if e.Kind != farm.EventTick || len(changes) > 0 {
 		l.batch.add(e, changes, d)
 	}
@@ -244,7 +252,7 @@ func (l *Loop) timeout(ctx context.Context) {
 	if l.outage.on() {
 		l.retry(ctx)
 	} else if l.writing == nil {
-		l.launch(ctx)
+		l.startWrite(ctx)
 	}
 }
 

@@ -6,15 +6,16 @@ import (
 	"fmt"
 	"time"
 
+	"binwatchd/internal/backoff"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/journal"
 )
 
-const (
-	retryFirst = time.Second
-	retryMost  = 30 * time.Second
-	trustMost  = time.Minute
-)
+// diskRetry is how long a disk is left alone between two tries.
+var diskRetry = backoff.Doubling{First: time.Second, Most: 30 * time.Second}
+
+// trustMost is how long writing has to work at most before an outage is over.
+const trustMost = time.Minute
 
 // An outage is a stretch of time in which the journal can't be written. Intake
 // holds, judging pauses, and the loop tries again until it can. Writing then has
@@ -26,7 +27,7 @@ type outage struct {
 	why   string
 	over  time.Time // writing works again since; zero: it does not
 	next  time.Time // when to try again
-	wait  time.Duration
+	tries int       // that have failed since the outage began
 }
 
 func (o *outage) on() bool { return !o.since.IsZero() && o.over.IsZero() }
@@ -43,35 +44,27 @@ func (l *Loop) fail(err error) {
 	l.cfg.Log.Error("journal not written", "error", err)
 	l.batch.reset()
 	if l.outage.since.IsZero() {
-		l.outage = outage{since: now, why: Why(err), wait: retryFirst}
-		l.tellFromMemory(Unwritable(now, err, l.cfg.File))
+		l.outage = outage{since: now, why: Why(err)}
+		l.cfg.TellNow(Unwritable(now, err, l.cfg.File))
 	}
 	l.outage.over = time.Time{}
-	l.outage.next = now.Add(l.outage.wait)
-	l.outage.wait = min(2*l.outage.wait, retryMost)
+	l.outage.tries++
+	l.outage.next = now.Add(diskRetry.After(l.outage.tries))
 }
 
-// relieve tells that an outage is over, after a write that went well.
-func (l *Loop) relieve(now time.Time) {
+// endOutage tells that an outage is over, after a write that went well.
+func (l *Loop) endOutage(now time.Time) {
 	if l.outage.trusted(now) {
-		l.tellFromMemory(Writable(l.outage.since, l.outage.over, now))
+		l.cfg.TellNow(Writable(l.outage.since, l.outage.over, now))
 		l.outage = outage{}
 	}
 }
 
-// prove has something written where nothing else is, so that an outage ends on
+// proveWritable has something written where nothing else is, so that an outage ends on
 // a quiet farm too.
-func (l *Loop) prove() {
+func (l *Loop) proveWritable() {
 	if l.outage.trusted(l.now()) {
 		l.batch.snapshot, l.batch.urgent = true, true
-	}
-}
-
-// tellFromMemory tells the keeper at once: the only notices that are sent for a
-// state that is not on disk.
-func (l *Loop) tellFromMemory(ch farm.Change) {
-	if l.cfg.Cry != nil {
-		l.cfg.Cry(ch)
 	}
 }
 

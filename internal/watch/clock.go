@@ -26,11 +26,11 @@ func (l *Loop) keepTime(ctx context.Context) error {
 		return nil
 	}
 	if l.time.keeper == nil {
-		l.time.keeper = clock.NewKeeper(*l.cfg.Clock, l.last, l.cfg.Built)
+		l.time.keeper = clock.NewKeeper(*l.cfg.Clock, l.memory.Last, l.cfg.Built)
 		if c, needed := l.time.keeper.Begin(); needed {
-			l.last = l.time.keeper.Now()
+			l.memory.Last = l.time.keeper.Now()
 			l.cfg.Log.Warn("the journal ended in the future; the clock is synchronised now and is believed", "ahead", -c.Shift)
-			l.take(farm.Event{Kind: farm.EventClock, Arrived: l.last, Shift: c.Shift, From: c.From}, nil)
+			l.take(farm.Event{Kind: farm.EventClock, Arrived: l.memory.Last, Shift: c.Shift, From: c.From}, nil)
 			l.batch.snapshot = true // no replay has to go through this again
 		}
 	}
@@ -92,7 +92,7 @@ func (l *Loop) checkClock(ctx context.Context) {
 		}
 		l.time.owed = nil
 	case k.Trust() == clock.Synced && l.time.trust < clock.Synced:
-		if err := l.anew(ctx); err != nil { // what was noted so far was right
+		if err := l.keepTimes(ctx); err != nil { // what was noted so far was right
 			return
 		}
 	}
@@ -107,8 +107,8 @@ func (l *Loop) correct(ctx context.Context, c clock.Correction) error {
 		return err
 	}
 	l.cfg.Log.Warn("clock put right", "by", c.Shift.Round(time.Second))
-	l.last = l.time.keeper.Now()
-	l.take(farm.Event{Kind: farm.EventClock, Arrived: l.last, Shift: c.Shift, From: c.From}, nil)
+	l.memory.Last = l.time.keeper.Now()
+	l.take(farm.Event{Kind: farm.EventClock, Arrived: l.memory.Last, Shift: c.Shift, From: c.From}, nil)
 	if c.Restamp {
 		l.batch.restamp = &journal.Restamp{From: l.time.from, Shift: c.Shift}
 	}
@@ -123,11 +123,11 @@ func (l *Loop) correct(ctx context.Context, c clock.Correction) error {
 		l.time.began = l.time.began.Add(c.Shift) // all of it lies on the new base now
 		return nil
 	}
-	return l.anew(ctx)
+	return l.keepTimes(ctx)
 }
 
-// anew says that what was noted so far keeps its times.
-func (l *Loop) anew(ctx context.Context) error {
+// keepTimes says that what was noted so far keeps its times.
+func (l *Loop) keepTimes(ctx context.Context) error {
 	if err := l.commit(ctx); err != nil {
 		return err
 	}

@@ -1,0 +1,294 @@
+package watch
+
+import (
+	"maps"
+	"slices"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/ingest"
+)
+
+// delivery takes one message in. It is acknowledged with its batch, also when
+// it holds nothing of use: a message that is never acknowledged comes for ever.
+func (l *Loop) delivery(d *ingest.Delivery) {
+	l.batch.unacked = append(l.batch.unacked, d)
+	// A broker that leaves few messages unacknowledged hands its backlog over in
+	// as many steps, each as long as a commit waits.
+	l.batch.hurry = l.batch.hurry || d.Hurry || l.memory.Arrivals.Waiting()
+	if d.Caught || l.memory.Arrivals.Through(l.now()) {
+		l.backlogDone()
+	}
+	if d.Own {
+		return
+	}
+	if l.repeats.is(d) {
+		l.counts.messages[messageRepeated]++
+	} else {
+		l.decode(d)
+	}
+	d.Payload = nil // it may be large, and hundreds wait for the commit
+}
+
+func (l *Loop) decode(d *ingest.Delivery) {
+	got := l.decoder.Decode(d.Topic, d.Payload, l.now())
+	for _, r := range got.Rejected {
+		l.counts.reject(r)
+		l.cfg.Log.Debug("message rejected", "topic", d.Topic, "probe", r.Probe, "reason", r.Reason, "detail", r.Detail)
+	}
+	if len(got.Rejected) == 0 {
+		l.counts.messages[messageTaken]++
+	}
+	for i := range got.Readings {
+		l.reading(d, got.Readings[i])
+	}
+	e := got.Command
+	if e == nil || d.Retained { // an old wish is no wish
+		return
+	}
+	e.Arrived = l.now()
+	switch unsure := l.unsure(d, got); {
+	case e.Kind == farm.EventJot:
+		e.Jot.Uncertain = unsure
+	case e.Kind == farm.EventHush && unsure:
+		l.hushFromThen(&e.Hush)
+	}
+	l.take(*e, d)
+}
+
+// reading has one reading doubted and judged. What the broker had stored is
+// old news: it is shown where nothing else is known, and never kept twice.
+func (l *Loop) reading(d *ingest.Delivery, r farm.Reading) {
+	r.Retained = d.Retained
+	if r.Retained && l.memory.State.Knows(r.Probe) {
+		return
+	}
+	if l.memory.stamps.know(r) {
+		l.counts.outcome(r.Probe, farm.OutcomeRepeated)
+		return
+	}
+	l.separate(&r)
+	l.memory.Arrivals.Mark(&r, l.now(), l.held(d))
+	l.memory.Doubter.Judge(&r)
+	if !r.Retained {
+		l.counts.outcome(r.Probe, outcome(r, l.memory.State.Late(r)))
+	}
+	l.take(farm.Event{Kind: farm.EventReading, Arrived: l.now(), Reading: r}, d)
+	l.logPace(r.Probe)
+}
+
+// logPace says once that a probe speaks at another pace than the keeper has said.
+func (l *Loop) logPace(probe string) {
+	if l.paced[probe] {
+		return
+	}
+	own, every := l.memory.Arrivals.Pace(probe)
+	if own != 0 && (own > 2*every || 2*own < every) {
+		l.paced[probe] = true
+		l.cfg.Log.Info("probe speaks at another pace than its every says; it is judged all the same", "probe", probe, "speaks_every", own.Round(time.Second), "every", every)
+	}
+}
+
+// unsure tells whether a jot or hush says no time of its own and has waited.
+func (l *Loop) unsure(d *ingest.Delivery, got ingest.Decoded) bool {
+	return !got.Timed && l.memory.Arrivals.Unsure(l.now(), l.held(d))
+}
+
+// hushFromThen counts a hush that has waited from the earliest time at which it can
+// have been said: nobody wants yesterday's two hours of quiet to begin now, and to
+// be told once too often does less harm.
+func (l *Loop) hushFromThen(h *farm.Hush) {
+	long := h.Until.Sub(l.now())
+	if h.Until = l.memory.Arrivals.Earliest().Add(long); !h.Until.After(l.now()) {
+		h.Until = l.now() // over: it ends one like it that is still on
+		l.cfg.Log.Warn("a hush waited until it was over; give it a time of its own (at) where it may wait", "bin", h.Bin, "zone", h.Zone, "for", long)
+	}
+}
+
+// held is how long a message has waited since it came: while the journal can't
+// be written, nothing is taken in.
+func (l *Loop) held(d *ingest.Delivery) time.Duration {
+	if d.Arrived.IsZero() {
+		return 0
+	}
+	return l.cfg.Now().Sub(d.Arrived)
+}
+
+// separate keeps readings without a time stamp of one probe a millisecond apart:
+// a database takes two of one time for the same.
+func (l *Loop) separate(r *farm.Reading) {
+	if r.Stamped {
+		return
+	}
+	if last := l.newest[r.Probe]; !r.At.After(last) && last.Sub(r.At) < time.Second {
+		r.At = last.Add(time.Millisecond)
+	}
+	l.newest[r.Probe] = r.At
+}
+
+// stampsKept is how many of a probe's newest stamped readings are known again:
+// more than a device keeps to send once more.
+const stampsKept = 64
+
+// A stamp is a reading as its device sent it.
+type stamp struct {
+	ms  int64
+	raw float64
+}
+
+// stamps know a device's own re-sending: the same number with the same time
+// stamp is the same reading.
+type stamps map[string][]stamp
+
+// know notes a stamped reading and tells whether it was known.
+func (s stamps) know(r farm.Reading) (repeated bool) {
+	if !r.Stamped {
+		return false
+	}
+	now, kept := stamp{r.At.UnixMilli(), r.Raw}, s[r.Probe]
+	if slices.Contains(kept, now) {
+		return true
+	}
+	if len(kept) == stampsKept {
+		kept = slices.Delete(kept, 0, 1)
+	}
+	s[r.Probe] = append(kept, now)
+	return false
+}
+
+// repeatsKept is how many packets are remembered: more than a source has room
+// for, all of which may be committed when their connection is gone already, and
+// far fewer than the 65,535 after which ids come round again. It is not left to
+// the broker's window: mosquitto 2.0.11 sends all it has, whatever that is set
+// to, once the first message is acknowledged.
+const repeatsKept = 8192
+
+// repeats knows again what is sent once more: marked DUP, by the same sender in
+// the same session, with a packet id and content that are in the journal already.
+// That happens when the daemon dies between a commit and its acknowledgements.
+type repeats struct {
+	session int64
+	known   map[packetID]packet
+	order   []noted // ring of what became known, oldest at next once it is full
+	next    int
+	count   int64
+}
+
+// A packetID is the number of a packet and who gave it, in one session of theirs.
+type packetID struct {
+	sender uint32
+	id     uint16
+}
+
+// A packet is what was last known to come under an id. A broker that was killed
+// may begin again with ids it had used before.
+type packet struct {
+	hash uint32
+	nth  int64
+}
+
+// A noted is a place in the order in which packets became known.
+type noted struct {
+	id  packetID
+	nth int64
+}
+
+func newRepeats(session int64) repeats {
+	return repeats{session: session, known: map[packetID]packet{}}
+}
+
+// know notes a packet that has been committed.
+func (r *repeats) know(id packetID, hash uint32) {
+	r.count++
+	r.known[id] = packet{hash, r.count}
+	one := noted{id, r.count}
+	if len(r.order) < repeatsKept {
+		r.order = append(r.order, one)
+		return
+	}
+	if old := r.order[r.next]; r.known[old.id].nth == old.nth { // else it is known anew since
+		delete(r.known, old.id)
+	}
+	r.order[r.next] = one
+	r.next = (r.next + 1) % repeatsKept
+}
+
+// is tells whether a delivery is in the journal already. A message that is not
+// marked takes its id over from the one before.
+func (r *repeats) is(d *ingest.Delivery) bool {
+	if d.QoS == 0 {
+		return false
+	}
+	id := packetID{d.Sender, d.ID}
+	if !d.Dup {
+		delete(r.known, id)
+		return false
+	}
+	p, ok := r.known[id]
+	return ok && p.hash == hashOf(d)
+}
+
+// forget begins a new session of a sender: its packet ids mean other messages.
+func (r *repeats) forget(sender uint32) {
+	r.session++
+	maps.DeleteFunc(r.known, func(id packetID, _ packet) bool { return id.sender == sender })
+}
+
+// Outcomes of a message, for the metrics. A rejected one counts under its
+// reason.
+const (
+	messageTaken    = "taken"
+	messageRepeated = "repeated"
+)
+
+// counts are what the loop has seen since it began. They are not on disk.
+type counts struct {
+	messages map[string]int64
+	rejected map[string]map[string]int64 // probe → reason
+	readings map[string]map[string]int64 // probe → outcome
+	up       bool
+	known    bool // up has been told
+	since    time.Time
+}
+
+func newCounts() counts {
+	return counts{messages: map[string]int64{}, rejected: map[string]map[string]int64{}, readings: map[string]map[string]int64{}}
+}
+
+// link notes the state of the connection and tells whether it is another.
+func (c *counts) link(up bool, at time.Time) bool {
+	if c.known && c.up == up {
+		return false
+	}
+	c.up, c.known, c.since = up, true, at
+	return true
+}
+
+func (c *counts) reject(r ingest.Rejection) {
+	c.messages[string(r.Reason)]++
+	if r.Probe != "" {
+		bump(c.rejected, r.Probe, string(r.Reason))
+	}
+}
+
+func (c *counts) outcome(probe, outcome string) { bump(c.readings, probe, outcome) }
+
+// outcome is what became of a reading; late ones are kept, not judged.
+func outcome(r farm.Reading, late bool) string {
+	switch {
+	case late:
+		return farm.OutcomeLate
+	case !r.Believed():
+		return farm.OutcomeDoubted
+	case r.Uncertain:
+		return farm.OutcomeUncertain
+	}
+	return farm.OutcomeBelieved
+}
+
+func bump(m map[string]map[string]int64, a, b string) {
+	if m[a] == nil {
+		m[a] = map[string]int64{}
+	}
+	m[a][b]++
+}
