@@ -12,6 +12,7 @@ import (
 	mqtt "github.com/eclipse/paho.mqtt.golang"
 
 	"binwatchd/internal/brokertest"
+	"binwatchd/internal/proctest"
 )
 
 const brokerTLSYAML = `farm: Hillfoot Nursery
@@ -82,19 +83,19 @@ func TestBrokerOverTLS(t *testing.T) {
 			db := filepath.Join(dir, "journal.db")
 			cfg := write(t, dir, "binwatchd.yaml", fmt.Sprintf(brokerTLSYAML, tt.url, secretFile(t, dir, "broker.secret", tt.password), tt.tls, db))
 			c := startChild(t, nil, "run", "--config", cfg, "--verbose")
-			c.says(tt.want)
+			c.Says(tt.want)
 			if tt.want == "broker reached" {
 				b.speaks(t, db)
 			} else {
-				brokertest.Eventually(t, "another try", func() bool { return strings.Count(c.log.String(), "broker lost") > 1 })
+				proctest.Eventually(t, "another try", func() bool { return strings.Count(c.Log.String(), "broker lost") > 1 })
 			}
-			c.end(syscall.SIGTERM)
+			c.End(syscall.SIGTERM)
 			for _, secret := range []string{tt.password, "PRIVATE KEY"} {
-				if strings.Contains(c.log.String(), secret) {
-					t.Errorf("the log gives %q away: %s", secret, c.log)
+				if strings.Contains(c.Log.String(), secret) {
+					t.Errorf("the log gives %q away: %s", secret, c.Log)
 				}
 			}
-			t.Logf("%s", firstLine(c.log.String(), tt.want))
+			t.Logf("%s", firstLine(c.Log.String(), tt.want))
 		})
 	}
 }
@@ -109,7 +110,7 @@ func (b *tlsBroker) speaks(t *testing.T, db string) {
 	defer c.Disconnect(50)
 	brokertest.Done(t, "publish", c.Publish("chaos/n", 1, false, numbered(1, time.Now())))
 	kept := newLedger(t, db)
-	brokertest.Eventually(t, "the reading is kept", func() bool { kept.read(); return kept.times[1] == 1 })
+	proctest.Eventually(t, "the reading is kept", func() bool { kept.read(); return kept.times[1] == 1 })
 }
 
 // firstLine is the first line that holds a text.

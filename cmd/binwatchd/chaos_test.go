@@ -13,6 +13,7 @@ import (
 	"binwatchd/internal/brokertest"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/influxtest"
+	"binwatchd/internal/proctest"
 )
 
 const chaosYAML = `farm: Hillfoot Nursery
@@ -43,7 +44,7 @@ type chaos struct {
 	began  time.Time
 	disk   string // where the journal's file system is mounted
 	cfg    string
-	daemon *child
+	daemon *proctest.Process
 
 	kills int   // of the daemon
 	cries int   // notices from memory that are due
@@ -64,7 +65,7 @@ func harms(all bool) []harm {
 		{"broker killed", (*chaos).killBroker},
 		{"database killed", func(c *chaos) { c.influx.Kill(); c.load.sends(c.some(200)); c.influx.Start() }},
 		{"daemon killed on a full disk", (*chaos).killOnFullDisk},
-		{"configuration reloaded", func(c *chaos) { c.daemon.says("watching"); c.daemon.hangup() }},
+		{"configuration reloaded", func(c *chaos) { c.daemon.Says("watching"); hangup(c.t, c.daemon) }},
 		{"clock set back", func(c *chaos) { c.setClock(-c.days()) }},
 		{"daemon started with a clock ahead", func(c *chaos) { c.startWithClock(c.days()) }},
 	}
@@ -75,7 +76,7 @@ func harms(all bool) []harm {
 		{"broker stopped", (*chaos).stopBroker},
 		{"database stopped", func(c *chaos) { c.influx.Stop(); c.load.sends(c.some(200)); c.influx.Start() }},
 		{"daemon stopped", func(c *chaos) { c.stopDaemon(); c.load.sends(c.some(200)); c.startDaemon() }},
-		{"daemon killed", func(c *chaos) { c.daemon.end(syscall.SIGKILL); c.kills++; c.load.sends(c.some(200)); c.startDaemon() }},
+		{"daemon killed", func(c *chaos) { c.daemon.End(syscall.SIGKILL); c.kills++; c.load.sends(c.some(200)); c.startDaemon() }},
 		{"broker and daemon stopped", func(c *chaos) { c.broker.Stop(); c.stopDaemon(); c.broker.Start(); c.startDaemon() }},
 		{"disk full", (*chaos).fillDisk},
 		{"clock set ahead", func(c *chaos) { c.setClock(c.days()) }},
@@ -109,7 +110,7 @@ func startChaos(t *testing.T, dice *rand.Rand) *chaos {
 	c.influx.Do("CREATE DATABASE bins")
 	c.cfg = write(t, dir, "binwatchd.yaml", fmt.Sprintf(chaosYAML, c.broker.URL, c.kept.path, filepath.Join(dir, "door"), c.influx.URL, batteryProbes(), c.hook.url))
 	c.startDaemon()
-	c.daemon.says("broker reached") // the session exists from here on
+	c.daemon.Says("broker reached") // the session exists from here on
 	c.load = startStream(t, c.broker.URL, usualPace)
 	return c
 }
@@ -120,8 +121,8 @@ func (c *chaos) startDaemon() {
 
 // stopDaemon ends the daemon in order; before it is under way it has no order.
 func (c *chaos) stopDaemon() {
-	c.daemon.says("watching")
-	c.daemon.stop()
+	c.daemon.Says("watching")
+	c.daemon.Stop()
 }
 
 // stopBroker ends the broker in order: it saves its sessions and queues, and
@@ -155,7 +156,7 @@ const roomy = "size=1g"
 // fillDisk lets the disk be full for a while: readings wait at the broker, the
 // keeper hears of it once and of its end once.
 func (c *chaos) fillDisk() {
-	c.daemon.says("watching")
+	c.daemon.Says("watching")
 	squeeze(c.t, c.disk)
 	raise := c.cried(farm.Raised)
 	c.load.sends(c.some(200))
@@ -164,10 +165,10 @@ func (c *chaos) fillDisk() {
 
 // killOnFullDisk has the daemon die and come up while nothing can be written.
 func (c *chaos) killOnFullDisk() {
-	c.daemon.says("watching")
+	c.daemon.Says("watching")
 	squeeze(c.t, c.disk)
 	c.cried(farm.Raised)
-	c.daemon.end(syscall.SIGKILL)
+	c.daemon.End(syscall.SIGKILL)
 	c.kills++
 	c.startDaemon()
 	c.makeRoom(c.cried(farm.Raised)) // the first is forgotten: it was in memory
@@ -184,7 +185,7 @@ func (c *chaos) makeRoom(raise farm.Change) {
 func (c *chaos) cried(kind farm.ChangeKind) farm.Change {
 	c.t.Helper()
 	c.cries++
-	within(c.t, fmt.Sprintf("notice %d from memory, %s", c.cries, kind), func() bool { return len(c.hook.unwritten()) >= c.cries })
+	proctest.Eventually(c.t, fmt.Sprintf("notice %d from memory, %s", c.cries, kind), func() bool { return len(c.hook.unwritten()) >= c.cries })
 	all := c.hook.unwritten()
 	last := all[len(all)-1]
 	if len(all) != c.cries || last.Change.Change != kind || last.Urgency != farm.Now {
@@ -196,7 +197,7 @@ func (c *chaos) cried(kind farm.ChangeKind) farm.Change {
 // settled waits until the journal has all that the broker has accepted.
 func (c *chaos) settled(what string) {
 	c.t.Helper()
-	within(c.t, what, func() bool {
+	proctest.Eventually(c.t, what, func() bool {
 		c.kept.read()
 		return c.kept.last >= c.load.last() || c.lostInGap(c.load.last())
 	})
@@ -206,20 +207,6 @@ func (c *chaos) settled(what string) {
 // thus not waited for.
 func (c *chaos) lostInGap(n int) bool {
 	return len(c.gaps) > 0 && c.gaps[len(c.gaps)-1].has(n)
-}
-
-// within waits for what may take as long as the longest pause between two tries
-// of any part.
-func within(t *testing.T, what string, holds func() bool) {
-	t.Helper()
-	const longest = 5 * time.Minute
-	tick := time.NewTicker(50 * time.Millisecond)
-	defer tick.Stop()
-	for deadline := time.Now().Add(longest); !holds(); <-tick.C {
-		if time.Now().After(deadline) {
-			t.Fatalf("%s: not after %s", what, longest)
-		}
-	}
 }
 
 // Whatever is stopped, restarted or killed while probes publish: what was sent
@@ -272,9 +259,9 @@ func soak(t *testing.T) time.Duration {
 func (c *chaos) finish(n int) {
 	c.t.Helper()
 	c.settled("all is in the journal")
-	within(c.t, "all is in the database", func() bool { return c.forwarded() >= len(c.kept.at) })
-	within(c.t, "every notice is given", func() bool { return c.owing() == 0 })
-	c.daemon.stop()
+	proctest.Eventually(c.t, "all is in the database", func() bool { return c.forwarded() >= len(c.kept.at) })
+	proctest.Eventually(c.t, "every notice is given", func() bool { return c.owing() == 0 })
+	c.daemon.Stop()
 	c.kept.read()
 	kept, lost := c.kept.check(c.load, c.gaps)
 	if got, want := c.forwarded(), len(c.kept.at); got != want {

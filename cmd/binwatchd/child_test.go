@@ -7,105 +7,21 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
-	"sync"
-	"syscall"
 	"testing"
-	"time"
 
-	"binwatchd/internal/brokertest"
 	"binwatchd/internal/farm"
+	"binwatchd/internal/proctest"
 )
 
-// A child is the program in a process of its own.
-type child struct {
-	t    *testing.T
-	cmd  *exec.Cmd
-	log  *tail
-	gone chan struct{}
-}
-
-// start runs the program with arguments.
-func startChild(t *testing.T, env []string, args ...string) *child {
+// startChild runs the program with arguments.
+func startChild(t *testing.T, env []string, args ...string) *proctest.Process {
 	t.Helper()
 	cmd := exec.Command(os.Args[0], args...)
 	cmd.Env = append(append(os.Environ(), childMark+"=1"), env...)
-	return begin(t, cmd)
+	return proctest.Start(t, cmd)
 }
 
-// begin starts a process that ends with the test. The log has what it says, and
-// its answers too, where they go nowhere else.
-func begin(t *testing.T, cmd *exec.Cmd) *child {
-	t.Helper()
-	c := &child{t: t, cmd: cmd, log: &tail{}, gone: make(chan struct{})}
-	cmd.Stderr = c.log
-	if cmd.Stdout == nil {
-		cmd.Stdout = c.log
-	}
-	if err := cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
-	go func() {
-		_ = cmd.Wait() // how it ended is asked of the process state
-		close(c.gone)
-	}()
-	t.Cleanup(func() { c.end(syscall.SIGKILL) })
-	return c
-}
-
-// end sends a signal and waits until the process is gone.
-func (c *child) end(s syscall.Signal) {
-	c.t.Helper()
-	_ = c.cmd.Process.Signal(s) // it may be gone already
-	select {
-	case <-c.gone:
-	case <-time.After(2 * time.Minute): // it has a time limit of its own
-		c.t.Errorf("the daemon did not end: %s", c.log)
-		_ = c.cmd.Process.Kill()
-		<-c.gone
-	}
-}
-
-// stop ends the daemon as a service manager does, and wants a clean end.
-func (c *child) stop() {
-	c.t.Helper()
-	c.end(syscall.SIGTERM)
-	if code := c.cmd.ProcessState.ExitCode(); code != 0 {
-		c.t.Errorf("the daemon ended with %d: %s", code, c.log)
-	}
-}
-
-// says waits until the log holds a text.
-func (c *child) says(text string) {
-	c.t.Helper()
-	brokertest.Eventually(c.t, "the daemon says "+text, func() bool {
-		select {
-		case <-c.gone:
-			c.t.Fatalf("the daemon has ended: %s", c.log)
-		default:
-		}
-		return strings.Contains(c.log.String(), text)
-	})
-}
-
-// A tail holds the last of what a process printed.
-type tail struct {
-	mu sync.Mutex
-	b  bytes.Buffer
-}
-
-func (l *tail) Write(p []byte) (int, error) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return l.b.Write(p)
-}
-
-func (l *tail) String() string {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return l.b.String()
-}
-
-// run runs a command to its end and gives what it printed.
+// runChild runs a command to its end and gives what it printed.
 func runChild(t *testing.T, args ...string) (out string, code int) {
 	t.Helper()
 	cmd := exec.Command(os.Args[0], args...)
@@ -122,7 +38,7 @@ func runChild(t *testing.T, args ...string) (out string, code int) {
 	return string(answer), code
 }
 
-// now asks how the farm stands.
+// nowView asks how the farm stands.
 func nowView(t *testing.T, cfg string) farm.View {
 	t.Helper()
 	out, code := runChild(t, "now", "--config", cfg, "--json")

@@ -14,6 +14,7 @@ import (
 
 	"binwatchd/internal/brokertest"
 	"binwatchd/internal/influxtest"
+	"binwatchd/internal/proctest"
 )
 
 const dashboardsYAML = `farm: Hillfoot Nursery
@@ -50,13 +51,13 @@ func startSite(t *testing.T) *site {
 	t.Helper()
 	dir := t.TempDir()
 	h := startHook(t)
-	s := &site{t: t, broker: brokertest.StartMosquitto(t, brokertest.Options{}), db: influxtest.StartInfluxd(t, influxtest.Options{Flux: true}), page: freeAddr(t), from: time.Now().Add(-3 * 24 * time.Hour)}
+	s := &site{t: t, broker: brokertest.StartMosquitto(t, brokertest.Options{}), db: influxtest.StartInfluxd(t, influxtest.Options{Flux: true}), page: proctest.FreeAddr(t), from: time.Now().Add(-3 * 24 * time.Hour)}
 	s.db.Do("CREATE DATABASE bins")
 	s.cfg = write(t, dir, "farm.yaml", fmt.Sprintf(dashboardsYAML, s.broker.URL, filepath.Join(dir, "journal.db"), s.db.URL, s.page, h.url))
 	t.Setenv("DASH_TOKEN", "any")
 	t.Setenv("DASH_HOOK", h.secret)
 	liveThrough(t, s.cfg, s.from, time.Now(), s.live)
-	startChild(t, nil, "run", "--config", s.cfg).says("broker reached")
+	startChild(t, nil, "run", "--config", s.cfg).Says("broker reached")
 	return s
 }
 
@@ -89,13 +90,13 @@ func TestDashboards(t *testing.T) {
 	for _, q := range shippedQueries(t, "prometheus/queries.promql", "#") {
 		q.text = strings.ReplaceAll(q.text, "$bin", "bed")
 		said := ""
-		brokertest.Eventually(t, q.title+": "+q.text, func() bool {
+		proctest.Eventually(t, q.title+": "+q.text, func() bool {
 			s.live(time.Now(), publish) // counters move only while something is said
 			said = askScraper(api, q.text)
 			return strings.HasPrefix(said, "found")
 		})
 	}
-	brokertest.Eventually(t, "all is forwarded", func() bool {
+	proctest.Eventually(t, "all is forwarded", func() bool {
 		return strings.Contains(metricsOf(t, s.page), "\nbinwatch_influx_waiting_readings 0\n")
 	})
 	s.checkFlux()
@@ -270,7 +271,7 @@ func startScraper(t *testing.T, page string) (api string) {
 	job := strings.NewReplacer("127.0.0.1:8338", page, "scrape_interval: 1m", "scrape_interval: 200ms\n    scrape_timeout: 200ms").Replace(string(scrape))
 	conf := write(t, t.TempDir(), "prometheus.yml", fmt.Sprintf("global: {evaluation_interval: 200ms}\nrule_files: [%q]\n%s", filepath.Join(shipped, "binwatchd.rules.yml"), job))
 	api = startPrometheus(t, conf)
-	brokertest.Eventually(t, "prometheus scrapes the daemon", func() bool {
+	proctest.Eventually(t, "prometheus scrapes the daemon", func() bool {
 		return strings.HasPrefix(askScraper(api, fmt.Sprintf("up{instance=%q,site=\"hillfoot\"} == 1", page)), "found") // nobody else scrapes this address
 	})
 	return api

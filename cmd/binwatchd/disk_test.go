@@ -16,6 +16,7 @@ import (
 
 	"binwatchd/internal/brokertest"
 	"binwatchd/internal/farm"
+	"binwatchd/internal/proctest"
 )
 
 const diskYAML = `farm: Hillfoot Nursery
@@ -43,7 +44,7 @@ type smallDisk struct {
 func startSmallDisk(t *testing.T) *smallDisk {
 	t.Helper()
 	dir := t.TempDir()
-	s := &smallDisk{dir: filepath.Join(dir, "disk"), page: freeAddr(t)}
+	s := &smallDisk{dir: filepath.Join(dir, "disk"), page: proctest.FreeAddr(t)}
 	s.ballast = filepath.Join(s.dir, "ballast")
 	if err := os.Mkdir(s.dir, 0o700); err != nil {
 		t.Fatal(err)
@@ -63,7 +64,7 @@ func (s *smallDisk) watch(t *testing.T, dir string) {
 	}
 	s.cfg = write(t, dir, "binwatchd.yaml", fmt.Sprintf(diskYAML, s.broker.URL, s.kept.path, filepath.Join(dir, "door"), s.page, s.hook.url))
 	s.start()
-	s.daemon.says("broker reached")
+	s.daemon.Says("broker reached")
 	s.load = startStream(t, s.broker.URL, usualPace)
 }
 
@@ -176,7 +177,7 @@ func (s *smallDisk) checkRefusesJots() {
 // triesAgain waits until the daemon has tried some times to write.
 func (s *smallDisk) triesAgain(n int) {
 	s.t.Helper()
-	within(s.t, "the daemon tries again", func() bool { return strings.Count(s.daemon.log.String(), "journal not written") >= n })
+	proctest.Eventually(s.t, "the daemon tries again", func() bool { return strings.Count(s.daemon.Log.String(), "journal not written") >= n })
 }
 
 // checkWell: what said so does no longer.
@@ -200,7 +201,7 @@ func (s *smallDisk) rest() {
 	s.load.sends(100)
 	s.load.stop()
 	s.settled("all is in the journal")
-	s.daemon.stop()
+	s.daemon.Stop()
 	s.kept.read()
 	kept, _ := s.kept.check(s.load, nil)
 	s.t.Logf("%d numbers sent, %d kept", s.load.tried(), kept)
@@ -217,7 +218,7 @@ func TestStartOnABadDisk(t *testing.T) {
 		s := startSmallDisk(t)
 		s.load.sends(100)
 
-		s.daemon.end(syscall.SIGKILL) // a power cut
+		s.daemon.End(syscall.SIGKILL) // a power cut
 		s.fill()
 		s.start()
 		full := s.cried(farm.Raised)
@@ -226,7 +227,7 @@ func TestStartOnABadDisk(t *testing.T) {
 		s.cried(farm.Eased)
 		s.load.sends(100)
 
-		s.daemon.stop() // nothing is left beside the journal
+		s.daemon.Stop() // nothing is left beside the journal
 		s.fill()
 		s.checkReads("No daemon is running")
 		s.start()
@@ -238,7 +239,7 @@ func TestStartOnABadDisk(t *testing.T) {
 		s.cried(farm.Eased)
 		s.load.sends(100)
 
-		s.daemon.stop() // a disk can't be remounted while it is written to
+		s.daemon.Stop() // a disk can't be remounted while it is written to
 		s.readOnly(true)
 		s.checkReads("No daemon is running")
 		s.start()
@@ -281,12 +282,12 @@ func (s *smallDisk) checkReads(says ...string) {
 func TestStopWhileWaitingForTheDisk(t *testing.T) {
 	withOwnMounts(t, func(t *testing.T) {
 		s := startSmallDisk(t)
-		s.daemon.stop()
+		s.daemon.Stop()
 		s.readOnly(true)
 		s.start()
-		s.daemon.says("trying again")
-		s.daemon.end(syscall.SIGTERM)
-		if code := s.daemon.cmd.ProcessState.ExitCode(); code != exitWrong {
+		s.daemon.Says("trying again")
+		s.daemon.End(syscall.SIGTERM)
+		if code := s.daemon.Cmd.ProcessState.ExitCode(); code != exitWrong {
 			t.Errorf("got exit %d, want %d: it has not done what it was started for", code, exitWrong)
 		}
 		s.readOnly(false)

@@ -15,6 +15,7 @@ import (
 
 	"binwatchd/internal/brokertest"
 	"binwatchd/internal/influxtest"
+	"binwatchd/internal/proctest"
 )
 
 // What the scripts call by a variable, the pages print as on a Pi.
@@ -64,11 +65,11 @@ func setUp(t *testing.T, e *testscript.Env) error {
 	if err != nil {
 		return err
 	}
-	own := freeAddr(t)
+	own := proctest.FreeAddr(t)
 	for name, value := range map[string]string{
 		"TZ": "UTC", "BROKER": broker.URL, "PORT": broker.URL[strings.LastIndex(broker.URL, ":")+1:], "OWN": own[strings.LastIndex(own, ":")+1:],
 		"ETC": e.WorkDir + "/etc", "CONFIG": e.WorkDir + "/etc/binwatchd.yaml", "LIB": e.WorkDir + "/lib", "STICK": e.WorkDir + "/stick",
-		"PAGE": freeAddr(t), "FROM": time.Now().AddDate(0, 0, -3).Format(time.DateOnly), "LONG": "5s",
+		"PAGE": proctest.FreeAddr(t), "FROM": time.Now().AddDate(0, 0, -3).Format(time.DateOnly), "LONG": "5s",
 		"DB": db.URL, "HOOK": h.url, "DEPLOY": deploy,
 	} {
 		e.Setenv(name, value)
@@ -108,7 +109,7 @@ func dress(path string, e *testscript.Env) error {
 // shows its log.
 type manager struct {
 	t      *testing.T
-	daemon *child
+	daemon *proctest.Process
 }
 
 func (m *manager) systemctl(ts *testscript.TestScript, neg bool, args []string) {
@@ -118,12 +119,12 @@ func (m *manager) systemctl(ts *testscript.TestScript, neg bool, args []string) 
 	switch args[0] {
 	case "start":
 		m.daemon = startChild(m.t, nil, "run", "--config", ts.Getenv("CONFIG"))
-		m.daemon.says("broker reached")
+		m.daemon.Says("broker reached")
 	case "stop":
-		m.daemon.stop()
+		m.daemon.Stop()
 	case "reload":
-		ts.Check(m.daemon.cmd.Process.Signal(syscall.SIGHUP))
-		m.daemon.says(`"configuration changed" is=`) // which is logged last
+		ts.Check(m.daemon.Cmd.Process.Signal(syscall.SIGHUP))
+		m.daemon.Says(`"configuration changed" is=`) // which is logged last
 	default:
 		ts.Fatalf("there is no systemctl %s here", args[0])
 	}
@@ -133,7 +134,7 @@ func (m *manager) journalctl(ts *testscript.TestScript, neg bool, args []string)
 	if neg || m.daemon == nil {
 		ts.Fatalf("there is no log yet")
 	}
-	fmt.Fprint(ts.Stdout(), m.daemon.log)
+	fmt.Fprint(ts.Stdout(), m.daemon.Log)
 }
 
 // past has the farm live through some days until now. The bed is a little too

@@ -18,6 +18,7 @@ import (
 	"binwatchd/internal/brokertest"
 	"binwatchd/internal/config"
 	"binwatchd/internal/farm"
+	"binwatchd/internal/proctest"
 )
 
 const everyPartYAML = `farm: Hillfoot Nursery
@@ -77,13 +78,13 @@ type everyPart struct {
 	page          string
 	broker        *brokertest.Broker
 	db, hook, new *told
-	log           *tail
+	log           *proctest.Log
 }
 
 func startEveryPart(t *testing.T) *everyPart {
 	t.Helper()
 	dir := t.TempDir()
-	e := &everyPart{t: t, page: freeAddr(t), broker: brokertest.StartMosquitto(t, brokertest.Options{}), db: startTold(t), hook: startTold(t), new: startTold(t), log: &tail{}}
+	e := &everyPart{t: t, page: proctest.FreeAddr(t), broker: brokertest.StartMosquitto(t, brokertest.Options{}), db: startTold(t), hook: startTold(t), new: startTold(t), log: &proctest.Log{}}
 	token := write(t, dir, "influx.secret", "a-token-that-is-long-enough")
 	e.yaml = fmt.Sprintf(everyPartYAML, e.broker.URL, filepath.Join(dir, "journal.db"), filepath.Join(dir, "door"), e.db.URL, token, e.page, e.hook.URL)
 	e.path = write(t, dir, "binwatchd.yaml", e.yaml)
@@ -104,7 +105,7 @@ func startEveryPart(t *testing.T) *everyPart {
 			t.Errorf("daemon ended with %v", err)
 		}
 	})
-	brokertest.Eventually(t, "the daemon is connected", func() bool { return e.view().Intake.Connected })
+	proctest.Eventually(t, "the daemon is connected", func() bool { return e.view().Intake.Connected })
 	return e
 }
 
@@ -134,7 +135,7 @@ func (e *everyPart) view() farm.View {
 // hears publishes until a probe has a value.
 func (e *everyPart) hears(topic, payload, probe string, want float64) {
 	e.t.Helper()
-	brokertest.Eventually(e.t, fmt.Sprintf("%s is heard at %g", probe, want), func() bool {
+	proctest.Eventually(e.t, fmt.Sprintf("%s is heard at %g", probe, want), func() bool {
 		e.broker.Publish(topic, 1, false, payload)
 		for _, p := range e.view().Probes {
 			if p.ID == probe && p.Value != nil && *p.Value-want < 0.01 && want-*p.Value < 0.01 {
@@ -226,11 +227,11 @@ func TestReloadReachesEveryPart(t *testing.T) {
 	e.reload("tell:\n", fmt.Sprintf("tell:\n  - {webhook: %q, about: [now, today, soon]}\n", e.new.URL)) // a teller more
 	e.broker.Publish("glass/cell", 1, false, "2.9")
 	for name, who := range map[string]*told{"the old teller": e.hook, "the new teller": e.new} {
-		brokertest.Eventually(t, name+" is told", func() bool { return who.has(`"battery-low"`, `"raised"`) })
+		proctest.Eventually(t, name+" is told", func() bool { return who.has(`"battery-low"`, `"raised"`) })
 	}
 	e.reload(fmt.Sprintf("  - {webhook: %q, about: [now, today, soon]}\n", e.hook.URL), "") // a teller less
 	e.broker.Publish("glass/cell", 1, false, "3.9")
-	brokertest.Eventually(t, "the teller that stays is told", func() bool { return e.new.has(`"battery-low"`, `"eased"`) })
+	proctest.Eventually(t, "the teller that stays is told", func() bool { return e.new.has(`"battery-low"`, `"eased"`) })
 	if e.hook.has(`"battery-low"`, `"eased"`) {
 		t.Error("who is told no more was told")
 	}
@@ -243,7 +244,7 @@ func TestReloadReachesEveryPart(t *testing.T) {
 		"raw=20.04 ": "bin_climate,bin=tower,farm=Hillfoot\\ Nursery,probe=bed-t,zone=top ",
 		"raw=68.3 ":  "bin_climate,bin=tower,farm=Linden\\ Yard,probe=bed-t,zone=top ",
 	} {
-		brokertest.Eventually(t, "the database has "+raw+"under "+tags, func() bool { return e.db.has(raw, tags) })
+		proctest.Eventually(t, "the database has "+raw+"under "+tags, func() bool { return e.db.has(raw, tags) })
 	}
 }
 
@@ -284,7 +285,7 @@ func TestReloadSaysWhatWaitsForARestart(t *testing.T) {
 	}
 	// Jots still come by the prefix in force.
 	e.broker.Publish("binwatch/jot/bed", 1, false, `{"what":"watered","amount":"2 L"}`)
-	brokertest.Eventually(t, "a jot is noted", func() bool { return e.view().Intake.Messages["taken"] >= 2 })
+	proctest.Eventually(t, "a jot is noted", func() bool { return e.view().Intake.Messages["taken"] >= 2 })
 	if got := e.d.cfg.Load().Influx.Bucket; got != "bins" {
 		t.Errorf("the bucket in force is called %q", got)
 	}
@@ -294,7 +295,7 @@ func TestReloadSaysWhatWaitsForARestart(t *testing.T) {
 // before.
 func TestReloadReachesTheListener(t *testing.T) {
 	t.Parallel()
-	dir, at := t.TempDir(), freeAddr(t)
+	dir, at := t.TempDir(), proctest.FreeAddr(t)
 	const text = `farm: Hillfoot Nursery
 broker: {listen: %q}
 journal: {path: %q, flush: 1s}
@@ -309,18 +310,18 @@ bins:
 	}
 	path := file("old/t")
 	c := startChild(t, nil, "run", "--config", path)
-	c.says("watching")
+	c.Says("watching")
 	probe := brokertest.Client(t, "tcp://"+at, "bed", "", "")
 	heard := func(topic, payload string, want float64) bool {
 		probe.Publish(topic, 1, false, payload).WaitTimeout(time.Second)
 		p := nowView(t, path).Probes[0]
 		return p.Value != nil && *p.Value == want
 	}
-	brokertest.Eventually(t, "the old topic is heard", func() bool { return heard("old/t", "20", 20) })
+	proctest.Eventually(t, "the old topic is heard", func() bool { return heard("old/t", "20", 20) })
 	file("new/t")
-	c.hangup()
-	c.says("configuration reloaded")
-	brokertest.Eventually(t, "the new topic is heard", func() bool { return heard("new/t", "21", 21) })
+	hangup(t, c)
+	c.Says("configuration reloaded")
+	proctest.Eventually(t, "the new topic is heard", func() bool { return heard("new/t", "21", 21) })
 	if heard("old/t", "22", 22) {
 		t.Error("the old topic is still heard")
 	}
@@ -332,15 +333,15 @@ func TestRenameIsNoAllClear(t *testing.T) {
 	t.Parallel()
 	e := startEveryPart(t)
 	e.broker.Publish("glass/cell", 1, false, "2.9")
-	brokertest.Eventually(t, "the low battery is told", func() bool { return e.hook.has(`"battery-low"`, `"raised"`) })
+	proctest.Eventually(t, "the low battery is told", func() bool { return e.hook.has(`"battery-low"`, `"raised"`) })
 	e.reload("  cell: {", "  cell-2: {")
-	brokertest.Eventually(t, "the end is told", func() bool { return e.hook.has(`"battery-low"`, `"eased"`) })
+	proctest.Eventually(t, "the end is told", func() bool { return e.hook.has(`"battery-low"`, `"eased"`) })
 	if !e.hook.has(`"probe":"cell"`, `"eased"`, `"ended":"unwatched"`, "Probe cell is no longer in the configuration; what was told of it is not watched any more.") {
 		t.Errorf("told %q", e.hook.posts)
 	}
 	e.reload() // and once only
 	e.broker.Publish("glass/cell", 1, false, "2.8")
-	brokertest.Eventually(t, "the renamed one is told", func() bool { return e.hook.has(`"probe":"cell-2"`, `"raised"`) })
+	proctest.Eventually(t, "the renamed one is told", func() bool { return e.hook.has(`"probe":"cell-2"`, `"raised"`) })
 	e.hook.mu.Lock()
 	defer e.hook.mu.Unlock()
 	if n := strings.Count(strings.Join(e.hook.posts, "\n"), `"ended":"unwatched"`); n != 1 {

@@ -12,13 +12,14 @@ import (
 	"golang.org/x/sys/unix"
 
 	"binwatchd/internal/farm"
+	"binwatchd/internal/proctest"
 )
 
 // startOnFolder is a daemon whose journal lies in a folder of its own.
 func startOnFolder(t *testing.T) *smallDisk {
 	t.Helper()
 	dir := t.TempDir()
-	s := &smallDisk{dir: filepath.Join(dir, "state"), page: freeAddr(t)}
+	s := &smallDisk{dir: filepath.Join(dir, "state"), page: proctest.FreeAddr(t)}
 	if err := os.Mkdir(s.dir, 0o750); err != nil {
 		t.Fatal(err)
 	}
@@ -33,7 +34,7 @@ func startOnFolder(t *testing.T) *smallDisk {
 func TestJournalIsDeletedWhileRunning(t *testing.T) {
 	s := startOnFolder(t)
 	s.load.sends(300)
-	within(t, "some of it is kept", func() bool { s.kept.read(); return s.kept.last > 200 })
+	proctest.Eventually(t, "some of it is kept", func() bool { s.kept.read(); return s.kept.last > 200 })
 	for _, name := range []string{"", "-wal", "-shm", ".lock"} {
 		if err := os.Remove(s.kept.path + name); err != nil {
 			t.Fatal(err)
@@ -55,7 +56,7 @@ func TestJournalIsDeletedWhileRunning(t *testing.T) {
 	if code, _ := s.get("/healthz"); code != http.StatusServiceUnavailable {
 		t.Errorf("got /healthz %d after a backup, want it to stay unwell", code)
 	}
-	s.daemon.end(syscall.SIGKILL)
+	s.daemon.End(syscall.SIGKILL)
 	if err := os.Rename(copied, s.kept.path); err != nil {
 		t.Fatal(err)
 	}

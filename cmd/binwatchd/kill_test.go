@@ -15,6 +15,7 @@ import (
 	"binwatchd/internal/brokertest"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/journal"
+	"binwatchd/internal/proctest"
 )
 
 // Deaths at random moments: how often, and how many numbers are sent in each
@@ -49,7 +50,7 @@ func TestKilledAtRandomMoments(t *testing.T) {
 	cfg := write(t, dir, "binwatchd.yaml", fmt.Sprintf(killYAML, b.URL, db))
 
 	c := startChild(t, nil, "run", "--config", cfg)
-	c.says("broker reached") // the session exists from here on
+	c.Says("broker reached") // the session exists from here on
 	load := startKillLoad(t, b)
 	kills := killsHere
 	if soak(t) > 0 {
@@ -57,10 +58,10 @@ func TestKilledAtRandomMoments(t *testing.T) {
 	}
 	for i := range kills {
 		load.more(killLoad)
-		brokertest.Eventually(t, "the daemon is at work", func() bool { return strings.Contains(c.log.String(), "broker reached") })
+		proctest.Eventually(t, "the daemon is at work", func() bool { return strings.Contains(c.Log.String(), "broker reached") })
 		dieAfter := time.NewTimer(time.Duration(rand.IntN(250)) * time.Millisecond)
 		<-dieAfter.C
-		c.end(syscall.SIGKILL)
+		c.End(syscall.SIGKILL)
 		if i == kills-1 {
 			break
 		}
@@ -69,7 +70,7 @@ func TestKilledAtRandomMoments(t *testing.T) {
 	want := load.stop()
 	c = startChild(t, nil, "run", "--config", cfg)
 	drained(t, cfg, want)
-	c.stop()
+	c.Stop()
 	t.Logf("%d kills", kills)
 	checkExactlyOnce(t, db, want)
 }
@@ -135,7 +136,7 @@ func (l *killLoadStream) next() {
 func drained(t *testing.T, cfg string, want int64) {
 	t.Helper()
 	last := 1 + float64(want)/10000
-	brokertest.Eventually(t, "the backlog is drained", func() bool {
+	proctest.Eventually(t, "the backlog is drained", func() bool {
 		for _, p := range nowView(t, cfg).Probes {
 			if p.ID == "n" && p.Raw != nil && *p.Raw > last-0.00001 {
 				return true

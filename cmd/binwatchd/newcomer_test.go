@@ -18,6 +18,7 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 
 	"binwatchd/internal/brokertest"
+	"binwatchd/internal/proctest"
 )
 
 // What a keeper does from the package to a limit that suits the bed is one
@@ -38,7 +39,7 @@ func TestFromPackageToTuning(t *testing.T) {
 type newcomer struct {
 	t      *testing.T
 	box    *mailbox
-	daemon *child
+	daemon *proctest.Process
 }
 
 // setUp tells the script where everything is. The program found by name is the
@@ -52,7 +53,7 @@ func (n *newcomer) setUp(e *testscript.Env) error {
 	root := filepath.Join(e.WorkDir, "root")
 	for name, value := range map[string]string{
 		"TZ": "UTC", "REPO": repo, "ARCH": debianArch(), "ROOT": root, "ETC": root + "/etc/binwatchd",
-		"BROKER": broker.URL, "PORT": broker.URL[strings.LastIndex(broker.URL, ":")+1:], "PAGE": freeAddr(n.t),
+		"BROKER": broker.URL, "PORT": broker.URL[strings.LastIndex(broker.URL, ":")+1:], "PAGE": proctest.FreeAddr(n.t),
 		"MAILBOX": n.box.addr, "MAIL_CA": n.box.ca, "MAIL_USER": mailUser, "MAIL_PASSWORD": mailPassword,
 		"HOME": os.Getenv("HOME"), "PATH": root + "/usr/bin:" + os.Getenv("PATH") + ":/usr/sbin:/sbin",
 	} {
@@ -85,11 +86,11 @@ func (n *newcomer) daemonCommand(ts *testscript.TestScript, neg bool, args []str
 	}
 	switch args[0] {
 	case "start":
-		n.daemon = begin(n.t, exec.Command(ts.Getenv("ROOT")+"/usr/bin/binwatchd", "run", "--config", ts.Getenv("ETC")+"/binwatchd.yaml"))
+		n.daemon = proctest.Start(n.t, exec.Command(ts.Getenv("ROOT")+"/usr/bin/binwatchd", "run", "--config", ts.Getenv("ETC")+"/binwatchd.yaml"))
 	case "reload":
-		ts.Check(n.daemon.cmd.Process.Signal(syscall.SIGHUP))
+		ts.Check(n.daemon.Cmd.Process.Signal(syscall.SIGHUP))
 	case "stop":
-		n.daemon.stop()
+		n.daemon.Stop()
 	default:
 		ts.Fatalf("there is no daemon %s", args[0])
 	}
@@ -102,13 +103,13 @@ func (n *newcomer) logCommand(ts *testscript.TestScript, neg bool, args []string
 	}
 	want := regexp.MustCompile(args[0])
 	if neg {
-		if found := want.FindString(n.daemon.log.String()); found != "" {
+		if found := want.FindString(n.daemon.Log.String()); found != "" {
 			ts.Fatalf("the log has %q", found)
 		}
 		return
 	}
 	await(ts, func() (string, bool) {
-		log := n.daemon.log.String()
+		log := n.daemon.Log.String()
 		return log, want.MatchString(log)
 	})
 }

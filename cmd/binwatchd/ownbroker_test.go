@@ -12,6 +12,7 @@ import (
 	"binwatchd/internal/brokertest"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/journal"
+	"binwatchd/internal/proctest"
 )
 
 const ownBrokerYAML = `farm: Hillfoot Nursery
@@ -29,7 +30,7 @@ bins:
 // which they are.
 func TestOwnBrokerKnowsProbesFromTheKeeper(t *testing.T) {
 	t.Parallel()
-	dir, addr := t.TempDir(), freeAddr(t)
+	dir, addr := t.TempDir(), proctest.FreeAddr(t)
 	put := func(topic string) string {
 		return write(t, dir, "binwatchd.yaml", fmt.Sprintf(ownBrokerYAML, addr, secretFile(t, dir, "probes", "rhubarb-leaf"),
 			secretFile(t, dir, "keeper", "quince-tree"), filepath.Join(dir, "journal.db"), topic))
@@ -39,7 +40,7 @@ func TestOwnBrokerKnowsProbesFromTheKeeper(t *testing.T) {
 		t.Errorf("check --show says (%d) %s", code, shown)
 	}
 	c := startChild(t, nil, "run", "--config", cfg)
-	c.says("watching")
+	c.Says("watching")
 	says := func(client mqtt.Client, topic, text string) {
 		t.Helper()
 		brokertest.Done(t, "publish "+topic, client.Publish(topic, 1, false, text))
@@ -48,8 +49,8 @@ func TestOwnBrokerKnowsProbesFromTheKeeper(t *testing.T) {
 	says(probe, "bed/t", "21.5")
 	says(probe, "binwatch/jot/bed", `{"what": "emptied"}`)
 	says(probe, "bed/typo", "21.5")
-	c.says("they need the user of broker.keeper")
-	c.says("bed/typo")
+	c.Says("they need the user of broker.keeper")
+	c.Says("bed/typo")
 	says(brokertest.Client(t, "tcp://"+addr, "phone", "keeper", "quince-tree"), "binwatch/jot/bed", `{"what": "watered", "amount": "2 L"}`)
 	v := nowView(t, cfg)
 	if got := jotted(t, filepath.Join(dir, "journal.db")); got != "watered" {
@@ -60,16 +61,16 @@ func TestOwnBrokerKnowsProbesFromTheKeeper(t *testing.T) {
 	}
 
 	put("yard/t")
-	c.hangup()
-	c.says("configuration reloaded")
+	hangup(t, c)
+	c.Says("configuration reloaded")
 	says(probe, "yard/t", "9.25")
 	if v := nowView(t, cfg); *v.Probes[0].Value != 9.25 {
 		t.Errorf("after the reload the probe stands at %v", *v.Probes[0].Value)
 	}
-	c.stop()
+	c.Stop()
 	for _, secret := range []string{"rhubarb-leaf", "quince-tree"} {
-		if strings.Contains(c.log.String(), secret) {
-			t.Errorf("the log gives %q away: %s", secret, c.log)
+		if strings.Contains(c.Log.String(), secret) {
+			t.Errorf("the log gives %q away: %s", secret, c.Log)
 		}
 	}
 }

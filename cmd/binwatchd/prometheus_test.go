@@ -8,21 +8,21 @@ import (
 	"net/url"
 	"os/exec"
 	"path/filepath"
-	"syscall"
 	"testing"
+
+	"binwatchd/internal/proctest"
 )
 
 // startPrometheus runs a Prometheus by a configuration, and gives the address
 // that [query] asks.
 func startPrometheus(t *testing.T, conf string) (api string) {
 	t.Helper()
-	addr := freeAddr(t)
+	addr := proctest.FreeAddr(t)
 	cmd := exec.Command("prometheus", "--config.file="+conf, "--storage.tsdb.path="+filepath.Join(t.TempDir(), "data"), "--web.listen-address="+addr)
-	cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
-	c := begin(t, cmd)
+	c := proctest.Start(t, cmd)
 	t.Cleanup(func() {
 		if t.Failed() {
-			t.Logf("prometheus said:\n%s", c.log)
+			t.Logf("prometheus said:\n%s", c.Log)
 		}
 	})
 	return "http://" + addr + "/api/v1/query?query="

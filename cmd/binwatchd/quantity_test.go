@@ -15,6 +15,7 @@ import (
 
 	"binwatchd/internal/brokertest"
 	"binwatchd/internal/farm"
+	"binwatchd/internal/proctest"
 )
 
 // inventedMark makes a child know one quantity more.
@@ -78,13 +79,13 @@ tell:
 // database and a notice. So do the five that have no bands.
 func TestAQuantityIsOneRow(t *testing.T) {
 	t.Parallel()
-	dir, page := t.TempDir(), freeAddr(t)
+	dir, page := t.TempDir(), proctest.FreeAddr(t)
 	broker, db, hook := brokertest.StartMosquitto(t, brokertest.Options{}), startTold(t), startTold(t)
 	token := write(t, dir, "influx.secret", "a-token-that-is-long-enough")
 	cfg := write(t, dir, "binwatchd.yaml", fmt.Sprintf(quantityYAML, broker.URL, filepath.Join(dir, "journal.db"),
 		filepath.Join(dir, "door"), db.URL, token, page, hook.URL))
 	c := startChild(t, []string{inventedMark + "=1"}, "run", "--config", cfg)
-	c.says("watching")
+	c.Says("watching")
 	get := func(path string) string {
 		resp, err := http.Get("http://" + page + path)
 		if err != nil {
@@ -104,7 +105,7 @@ func TestAQuantityIsOneRow(t *testing.T) {
 		return string(out)
 	}
 
-	brokertest.Eventually(t, "both limits are told of", func() bool {
+	proctest.Eventually(t, "both limits are told of", func() bool {
 		broker.Publish("cellar/vat", 1, false, `{"tart": 96}`)
 		broker.Publish("cellar/air", 1, false, `{"rh": 91.4, "co2": 2600}`)
 		broker.Publish("cellar/load", 1, false, `55`)
@@ -122,7 +123,7 @@ func TestAQuantityIsOneRow(t *testing.T) {
 	for _, line := range []string{
 		"probe=vat,zone=near tartness_t=9.6,raw=96 ", "humidity_pct=91.4,", "co2_ppm=2600,", "weight_kg=24.94", "ph=6.8,", "conductivity_ms_cm=1.413,",
 	} {
-		brokertest.Eventually(t, "the database has "+line, func() bool { return db.has("bin_climate,bin=bed,farm=Hillfoot", line) })
+		proctest.Eventually(t, "the database has "+line, func() bool { return db.has("bin_climate,bin=bed,farm=Hillfoot", line) })
 	}
 	for what, words := range map[string][]string{
 		get("/metrics"): {
@@ -150,7 +151,7 @@ func TestAQuantityIsOneRow(t *testing.T) {
 		}
 	}
 
-	brokertest.Eventually(t, "it is within its limits again", func() bool {
+	proctest.Eventually(t, "it is within its limits again", func() bool {
 		broker.Publish("cellar/vat", 1, false, `{"tart": 60}`)
 		return hook.has(`"quantity":"tartness"`, `"eased"`, "within its limits again")
 	})

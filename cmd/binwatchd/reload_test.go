@@ -10,6 +10,7 @@ import (
 
 	"binwatchd/internal/brokertest"
 	"binwatchd/internal/farm"
+	"binwatchd/internal/proctest"
 )
 
 const reloadYAML = `farm: Hillfoot Nursery
@@ -36,7 +37,7 @@ func TestReload(t *testing.T) {
 	}
 	put("", "", "")
 	c := startChild(t, nil, "run", "--config", path)
-	c.says("broker reached")
+	c.Says("broker reached")
 	hot := func(from, to time.Duration) {
 		client := brokertest.Client(t, b.URL, "", "", "")
 		defer client.Disconnect(50)
@@ -51,9 +52,9 @@ func TestReload(t *testing.T) {
 
 	// A bad file: every error is said, and nothing changes.
 	write(t, dir, "binwatchd.yaml", "farm: Hillfoot Nursery\nbroker: nonsense\n")
-	c.hangup()
-	c.says("configuration not taken")
-	c.says("binwatchd.yaml:2:9")
+	hangup(t, c)
+	c.Says("configuration not taken")
+	c.Says("binwatchd.yaml:2:9")
 	put("", "", "") // the commands read the file too
 	if got := waitRaised(t, path, farm.TooHot); got.Episode != raised.Episode {
 		t.Errorf("got episode %s after a bad reload, want %s", got.Episode, raised.Episode)
@@ -61,10 +62,10 @@ func TestReload(t *testing.T) {
 
 	// A new probe in a new zone is heard, on the same session.
 	put("  far-m: {topic: bed/far, measures: moisture}", "", ", far: {aim: sifting, probes: [far-m]}")
-	c.hangup()
-	c.says("configuration reloaded")
-	c.says("far-m")
-	brokertest.Eventually(t, "the new probe is heard", func() bool {
+	hangup(t, c)
+	c.Says("configuration reloaded")
+	c.Says("far-m")
+	proctest.Eventually(t, "the new probe is heard", func() bool {
 		b.Publish("bed/far", 1, false, "60")
 		for _, p := range nowView(t, path).Probes {
 			if p.ID == "far-m" && p.Value != nil && *p.Value == 60 {
@@ -73,7 +74,7 @@ func TestReload(t *testing.T) {
 		}
 		return false
 	})
-	if n := strings.Count(c.log.String(), "broker reached"); n != 1 {
+	if n := strings.Count(c.Log.String(), "broker reached"); n != 1 {
 		t.Errorf("the broker was reached %d times, want the one session kept", n)
 	}
 	if got := waitRaised(t, path, farm.TooHot); got.Episode != raised.Episode || !got.Since.Equal(raised.Since) {
@@ -82,30 +83,30 @@ func TestReload(t *testing.T) {
 
 	// Wider bands ease it on the ordinary way; a restart does not raise it again.
 	put("  far-m: {topic: bed/far, measures: moisture}", ", temperature: {thrive: 10C..29C, survive: 4C..33C}", ", far: {aim: sifting, probes: [far-m]}")
-	c.hangup()
-	brokertest.Eventually(t, "the second reload", func() bool { return strings.Count(c.log.String(), "configuration reloaded") == 2 })
+	hangup(t, c)
+	proctest.Eventually(t, "the second reload", func() bool { return strings.Count(c.Log.String(), "configuration reloaded") == 2 })
 	hot(3*time.Hour, 5*time.Hour)
-	brokertest.Eventually(t, "the heat is eased", func() bool { return !isRaised(t, path, farm.TooHot) })
-	c.stop()
+	proctest.Eventually(t, "the heat is eased", func() bool { return !isRaised(t, path, farm.TooHot) })
+	c.Stop()
 	c = startChild(t, nil, "run", "--config", path)
-	c.says("broker reached")
+	c.Says("broker reached")
 	hot(5*time.Hour, 6*time.Hour)
 	if isRaised(t, path, farm.TooHot) {
 		t.Error("the heat came back after a restart")
 	}
-	c.stop()
+	c.Stop()
 }
 
-func (c *child) hangup() {
-	c.t.Helper()
-	if err := c.cmd.Process.Signal(syscall.SIGHUP); err != nil {
-		c.t.Fatal(err)
+func hangup(t *testing.T, c *proctest.Process) {
+	t.Helper()
+	if err := c.Cmd.Process.Signal(syscall.SIGHUP); err != nil {
+		t.Fatal(err)
 	}
 }
 
 func waitRaised(t *testing.T, cfg string, cond farm.Condition) (found farm.Standing) {
 	t.Helper()
-	brokertest.Eventually(t, string(cond)+" is raised", func() bool {
+	proctest.Eventually(t, string(cond)+" is raised", func() bool {
 		for _, s := range nowView(t, cfg).Standing {
 			if s.Condition == cond {
 				found = s

@@ -17,6 +17,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"binwatchd/internal/brokertest"
+	"binwatchd/internal/proctest"
 )
 
 // With -scale the figures of docs/scale.md are made; without it the smallest
@@ -43,24 +44,24 @@ func takeDays(t *testing.T, probes, each int) {
 	t.Helper()
 	dir := t.TempDir()
 	broker := brokertest.StartMosquitto(t, brokertest.Options{Extra: "max_inflight_messages 200\nmax_queued_messages 0\nlog_type error"})
-	page, db := freeAddr(t), filepath.Join(dir, "journal.db")
+	page, db := proctest.FreeAddr(t), filepath.Join(dir, "journal.db")
 	cfg := write(t, dir, "farm.yaml", scaleYAML(broker.URL, db, page, probes))
-	first := onOneCore(t, func() *child { return startChild(t, nil, "run", "--config", cfg) })
-	first.says("broker reached")
+	first := onOneCore(t, func() *proctest.Process { return startChild(t, nil, "run", "--config", cfg) })
+	first.Says("broker reached")
 	toStart := cpuOf(t, first)
-	first.stop() // its session stays
+	first.Stop() // its session stays
 	sendDays(t, broker.URL, probes, each)
 
 	began := time.Now()
-	c := onOneCore(t, func() *child { return startChild(t, nil, "run", "--config", cfg) })
-	c.says("broker reached")
+	c := onOneCore(t, func() *proctest.Process { return startChild(t, nil, "run", "--config", cfg) })
+	c.Says("broker reached")
 	all := probes * each
 	asked := awaitKept(t, page, all)
 	took, cpu := time.Since(began), cpuOf(t, c)-toStart
 	asking := costOfAsking(t, c, page)
 	cpu -= time.Duration(asked) * asking
 	t.Logf("%d readings: %.0f a second, %.0f s of CPU a million; at rest %d MB", all, float64(all)/took.Seconds(), cpu.Seconds()*1e6/float64(all), residentMB(t, c))
-	c.stop()
+	c.Stop()
 	if info, err := os.Stat(db); err != nil {
 		t.Error(err)
 	} else {
@@ -107,7 +108,7 @@ func sendDays(t *testing.T, url string, probes, each int) {
 }
 
 // onOneCore starts something that may run on the first core of ours only.
-func onOneCore(t *testing.T, start func() *child) *child {
+func onOneCore(t *testing.T, start func() *proctest.Process) *proctest.Process {
 	t.Helper()
 	runtime.LockOSThread() // a child inherits the cores of the thread that starts it
 	defer runtime.UnlockOSThread()
@@ -174,7 +175,7 @@ func awaitKept(t *testing.T, page string, all int) (asked int) {
 }
 
 // costOfAsking is the CPU time that a scrape takes the daemon.
-func costOfAsking(t *testing.T, c *child, page string) time.Duration {
+func costOfAsking(t *testing.T, c *proctest.Process, page string) time.Duration {
 	t.Helper()
 	const times = 20
 	before := cpuOf(t, c)
@@ -185,9 +186,9 @@ func costOfAsking(t *testing.T, c *child, page string) time.Duration {
 }
 
 // cpuOf is what a process has used in all, user and system, to a hundredth of a second.
-func cpuOf(t *testing.T, c *child) time.Duration {
+func cpuOf(t *testing.T, c *proctest.Process) time.Duration {
 	t.Helper()
-	stat, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", c.cmd.Process.Pid))
+	stat, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", c.Cmd.Process.Pid))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -205,9 +206,9 @@ func cpuOf(t *testing.T, c *child) time.Duration {
 
 var resident = regexp.MustCompile(`(?m)^VmRSS:\s+(\d+) kB$`)
 
-func residentMB(t *testing.T, c *child) int {
+func residentMB(t *testing.T, c *proctest.Process) int {
 	t.Helper()
-	status, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", c.cmd.Process.Pid))
+	status, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", c.Cmd.Process.Pid))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -18,6 +18,7 @@ import (
 
 	"binwatchd/internal/brokertest"
 	"binwatchd/internal/influxtest"
+	"binwatchd/internal/proctest"
 )
 
 const secretsYAML = `farm: Hillfoot Nursery
@@ -56,7 +57,7 @@ type secretive struct {
 	cfg    string
 	env    []string
 	page   string
-	daemon *child
+	daemon *proctest.Process
 	said   bytes.Buffer
 }
 
@@ -74,7 +75,7 @@ func shut(t *testing.T) *httptest.Server {
 
 func startSecretive(t *testing.T) *secretive {
 	t.Helper()
-	s := &secretive{t: t, dir: t.TempDir(), page: freeAddr(t)}
+	s := &secretive{t: t, dir: t.TempDir(), page: proctest.FreeAddr(t)}
 	b := brokertest.StartMosquitto(t, brokertest.Options{Users: map[string]string{"bins": secrets["broker"]}})
 	db := influxtest.StartInfluxd(t, influxtest.Options{Auth: true})
 	box, none := startMailbox(t), shut(t)
@@ -86,7 +87,7 @@ func startSecretive(t *testing.T) *secretive {
 		"HIDE_PUSH=generic://" + host + "/" + secrets["push"] + "?disabletls=yes", "HIDE_HOOK=" + secrets["hook"],
 	}
 	s.daemon = startChild(t, s.env, "run", "--config", s.cfg, "--verbose")
-	s.daemon.says("broker reached")
+	s.daemon.Says("broker reached")
 	c := brokertest.Client(t, b.URL, "", "bins", secrets["broker"])
 	brokertest.Done(t, "publish", c.Publish("chaos/n", 1, false, numbered(1, time.Now())))
 	brokertest.Done(t, "publish", c.Publish("chaos/n", 1, false, `{"v": "warm"}`))
@@ -154,8 +155,8 @@ func (s *secretive) keep(resp *http.Response) {
 func TestSecretsAreNeverShown(t *testing.T) {
 	t.Parallel()
 	s := startSecretive(t)
-	within(t, "everything that needs a secret has been tried", func() bool {
-		log := s.daemon.log.String()
+	proctest.Eventually(t, "everything that needs a secret has been tried", func() bool {
+		log := s.daemon.Log.String()
 		for _, part := range []string{"teller=mail:", "teller=push:", "teller=webhook:", "influx", "sign of life"} {
 			if !strings.Contains(log, part) {
 				return false
@@ -174,13 +175,13 @@ func TestSecretsAreNeverShown(t *testing.T) {
 		t.Fatal(err)
 	}
 	write(t, s.dir, "binwatchd.yaml", strings.Replace(string(text), "{env: HIDE_HOOK}", fmt.Sprintf("{file: %q}", secretFile(t, s.dir, "hook", secrets["hook"])), 1))
-	s.daemon.hangup()
-	s.daemon.says("configuration reloaded")
+	hangup(s.t, s.daemon)
+	s.daemon.Says("configuration reloaded")
 	write(t, s.dir, "binwatchd.yaml", strings.Replace(string(text), "{env: HIDE_MAIL}", secrets["plain"], 1))
-	s.daemon.hangup()
-	s.daemon.says("configuration not taken")
+	hangup(s.t, s.daemon)
+	s.daemon.Says("configuration not taken")
 	s.command("check")
-	s.daemon.stop()
+	s.daemon.Stop()
 	s.search()
 }
 
@@ -188,7 +189,7 @@ func TestSecretsAreNeverShown(t *testing.T) {
 // in, in all that was said and in the journal's files.
 func (s *secretive) search() {
 	s.t.Helper()
-	places := map[string][]byte{"the log": []byte(s.daemon.log.String()), "a page or a command": s.said.Bytes()}
+	places := map[string][]byte{"the log": []byte(s.daemon.Log.String()), "a page or a command": s.said.Bytes()}
 	files, err := filepath.Glob(filepath.Join(s.dir, "*.db*"))
 	if err != nil || len(files) < 2 {
 		s.t.Fatalf("got the files %v (%v), want the journal and its copy", files, err)

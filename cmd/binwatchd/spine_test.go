@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"net"
 	"net/http"
 	"net/mail"
 	"os"
@@ -19,6 +18,7 @@ import (
 	"binwatchd/internal/brokertest"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/journal"
+	"binwatchd/internal/proctest"
 )
 
 const spineYAML = `farm: Hillfoot Nursery
@@ -45,7 +45,7 @@ type spine struct {
 	broker  *brokertest.Broker
 	box     *mailbox
 	hook    *hook
-	daemon  *child
+	daemon  *proctest.Process
 	cfg     string
 	db      string
 	page    string
@@ -59,22 +59,12 @@ func startSpine(t *testing.T) *spine {
 	dir := t.TempDir()
 	s := &spine{
 		t: t, broker: brokertest.StartMosquitto(t, brokertest.Options{}), box: startMailbox(t), hook: startHook(t),
-		db: filepath.Join(dir, "journal.db"), page: freeAddr(t), from: time.Now().UTC().Add(-20 * time.Hour).Truncate(time.Minute),
+		db: filepath.Join(dir, "journal.db"), page: proctest.FreeAddr(t), from: time.Now().UTC().Add(-20 * time.Hour).Truncate(time.Minute),
 	}
 	s.cfg = write(t, dir, "binwatchd.yaml", fmt.Sprintf(spineYAML, s.broker.URL, s.db, s.page, s.box.addr, s.box.ca, s.hook.url))
 	s.daemon = startChild(t, []string{"SPINE_MAIL=" + mailPassword, "SPINE_HOOK=" + s.hook.secret}, "run", "--config", s.cfg)
-	s.daemon.says("broker reached")
+	s.daemon.Says("broker reached")
 	return s
-}
-
-func freeAddr(t *testing.T) string {
-	t.Helper()
-	ln, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer ln.Close()
-	return ln.Addr().String()
 }
 
 // live publishes the bed's day from one hour to another: a reading every ten
@@ -126,19 +116,19 @@ func TestReadingsInTroubleOut(t *testing.T) {
 	s := startSpine(t)
 	s.babble()
 	s.live(0, 8)
-	brokertest.Eventually(t, "the heat is told", func() bool { return s.told(farm.TooHot, farm.Worsened) && len(s.box.all()) > 0 })
+	proctest.Eventually(t, "the heat is told", func() bool { return s.told(farm.TooHot, farm.Worsened) && len(s.box.all()) > 0 })
 	s.checkMetrics()
 	s.checkCommands()
 
 	s.broker.Stop()
-	s.daemon.says("broker lost")
+	s.daemon.Says("broker lost")
 	s.broker.Start()
-	brokertest.Eventually(t, "the broker is reached again", func() bool { return strings.Count(s.daemon.log.String(), "broker reached") == 2 })
+	proctest.Eventually(t, "the broker is reached again", func() bool { return strings.Count(s.daemon.Log.String(), "broker reached") == 2 })
 	s.live(8, 18)
-	brokertest.Eventually(t, "the easing is told", func() bool { return s.told(farm.TooHot, farm.Eased) && s.mailed("no longer too hot") })
+	proctest.Eventually(t, "the easing is told", func() bool { return s.told(farm.TooHot, farm.Eased) && s.mailed("no longer too hot") })
 
 	s.checkGarbage()
-	s.daemon.stop()
+	s.daemon.Stop()
 	s.checkJournal()
 	s.checkNotices()
 }
@@ -176,7 +166,7 @@ func (s *spine) checkMetrics() {
 		`binwatch_notices_total{by="mail",outcome="told"}`, // counted a moment after the server's word
 		`binwatch_readings_total{outcome="believed",probe="bed-t"}`,
 	} {
-		brokertest.Eventually(s.t, "/metrics holds "+line, func() bool { return strings.Contains(s.metrics(), line) })
+		proctest.Eventually(s.t, "/metrics holds "+line, func() bool { return strings.Contains(s.metrics(), line) })
 	}
 }
 

@@ -10,6 +10,7 @@ import (
 
 	"binwatchd/internal/brokertest"
 	"binwatchd/internal/farm"
+	"binwatchd/internal/proctest"
 )
 
 const stormYAML = `farm: Hillfoot Nursery
@@ -40,7 +41,7 @@ func TestProbeStorm(t *testing.T) {
 	db := filepath.Join(dir, "journal.db")
 	cfg := write(t, dir, "binwatchd.yaml", fmt.Sprintf(stormYAML, b.URL, db))
 	c := startChild(t, nil, "run", "--config", cfg)
-	c.says("broker reached")
+	c.Says("broker reached")
 
 	ended := make(chan struct{})
 	go func() {
@@ -56,10 +57,10 @@ func TestProbeStorm(t *testing.T) {
 	<-ended
 
 	kept := newLedger(t, db)
-	within(t, "all numbers are kept", func() bool { kept.read(); return kept.last >= l.last() })
-	within(t, "the calm probe is heard", func() bool { return probeOf(nowView(t, cfg), "calm").Raw != nil })
+	proctest.Eventually(t, "all numbers are kept", func() bool { kept.read(); return kept.last >= l.last() })
+	proctest.Eventually(t, "the calm probe is heard", func() bool { return probeOf(nowView(t, cfg), "calm").Raw != nil })
 	v := nowView(t, cfg)
-	c.stop()
+	c.Stop()
 	kept.read()
 	n, _ := kept.check(l, nil)
 	calm, bad := probeOf(v, "calm"), probeOf(v, "wild")

@@ -10,8 +10,8 @@ import (
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
 
-	"binwatchd/internal/brokertest"
 	"binwatchd/internal/farm"
+	"binwatchd/internal/proctest"
 )
 
 // What is known of a number that was published.
@@ -203,5 +203,5 @@ func numberOf(e farm.Event) int {
 func (l *stream) sends(more int) {
 	l.t.Helper()
 	from := l.accepted()
-	brokertest.Eventually(l.t, fmt.Sprintf("%d numbers are accepted", more), func() bool { return l.accepted() >= from+more })
+	proctest.Eventually(l.t, fmt.Sprintf("%d numbers are accepted", more), func() bool { return l.accepted() >= from+more })
 }

@@ -10,6 +10,7 @@ import (
 
 	"binwatchd/internal/brokertest"
 	"binwatchd/internal/influxtest"
+	"binwatchd/internal/proctest"
 )
 
 // Two sites have the same names for everything but the farm.
@@ -40,13 +41,13 @@ type homestead struct {
 func (h *homestead) start(db *influxtest.Influxd, gone ...string) {
 	h.t.Helper()
 	dir := h.t.TempDir()
-	h.broker, h.page = brokertest.StartMosquitto(h.t, brokertest.Options{}), freeAddr(h.t)
+	h.broker, h.page = brokertest.StartMosquitto(h.t, brokertest.Options{}), proctest.FreeAddr(h.t)
 	var urls []string
 	for _, u := range append(gone, h.broker.URL) {
 		urls = append(urls, fmt.Sprintf("%q", u))
 	}
 	cfg := write(h.t, dir, "farm.yaml", fmt.Sprintf(twoSitesYAML, h.farm, strings.Join(urls, ", "), filepath.Join(dir, "journal.db"), db.URL, h.page))
-	startChild(h.t, nil, "run", "--config", cfg).says("broker reached")
+	startChild(h.t, nil, "run", "--config", cfg).Says("broker reached")
 }
 
 // speak publishes a reading a minute, the last one stamped end.
@@ -73,7 +74,7 @@ func TestTwoSites(t *testing.T) {
 		{t: t, farm: "Hillfoot Lower Field", label: "lower-field", readings: 17, celsius: 19.5},
 	}
 	sites[0].start(db)
-	sites[1].start(db, "tcp://"+freeAddr(t))
+	sites[1].start(db, "tcp://"+proctest.FreeAddr(t))
 	end := time.Now().UTC().Truncate(time.Second)
 	for _, h := range sites {
 		h.speak(end)
@@ -112,7 +113,7 @@ func (h *homestead) checkSeries(api string) {
 		`binwatch_broker_connected{site=%q}`:                                "1",
 	} {
 		query, got := fmt.Sprintf(query, h.label), ""
-		brokertest.Eventually(h.t, query+" is "+want, func() bool {
+		proctest.Eventually(h.t, query+" is "+want, func() bool {
 			got = askNumber(api, query)
 			return got == want
 		})
@@ -160,7 +161,7 @@ func scrapeSites(t *testing.T, sites []*homestead) (api string) {
 	conf := write(t, t.TempDir(), "prometheus.yml", text)
 	api = startPrometheus(t, conf)
 	for _, h := range sites {
-		brokertest.Eventually(t, "prometheus scrapes "+h.farm, func() bool {
+		proctest.Eventually(t, "prometheus scrapes "+h.farm, func() bool {
 			return askNumber(api, fmt.Sprintf(`up{instance=%q,site=%q}`, h.page, h.label)) == "1" // nobody else scrapes this address
 		})
 	}

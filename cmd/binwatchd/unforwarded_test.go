@@ -9,6 +9,7 @@ import (
 
 	"binwatchd/internal/brokertest"
 	"binwatchd/internal/influxtest"
+	"binwatchd/internal/proctest"
 )
 
 const unforwardedYAML = `farm: Hillfoot Nursery
@@ -29,23 +30,23 @@ bins:
 func TestDatabaseTroubleIsSeen(t *testing.T) {
 	t.Parallel() // it waits more than it works
 	broker, db := brokertest.StartMosquitto(t, brokertest.Options{}), influxtest.StartInfluxd(t, influxtest.Options{})
-	dir, page := t.TempDir(), freeAddr(t)
+	dir, page := t.TempDir(), proctest.FreeAddr(t)
 	cfg := write(t, dir, "farm.yaml", fmt.Sprintf(unforwardedYAML, broker.URL, filepath.Join(dir, "journal.db"), db.URL, page))
 	now := func() string { out, _ := runChild(t, "now", "--config", cfg); return out }
 	daemon := startChild(t, nil, "run", "--config", cfg)
-	daemon.says("broker reached")
+	daemon.Says("broker reached")
 	for range 3 {
 		broker.Publish("glass/t", 1, false, "21.5")
 	}
-	brokertest.Eventually(t, "now tells of the missing database", func() bool {
+	proctest.Eventually(t, "now tells of the missing database", func() bool {
 		return strings.Contains(now(), `database not found: "bins"`)
 	})
 
-	daemon.stop()
+	daemon.Stop()
 	db.Do("CREATE DATABASE bins")
 	daemon = startChild(t, nil, "run", "--config", cfg)
-	brokertest.Eventually(t, "all readings arrive", func() bool { return db.Count("bins", "bin_climate", "raw") == 3 })
-	brokertest.Eventually(t, "now is content", func() bool { return !strings.Contains(now(), "unforwarded") })
+	proctest.Eventually(t, "all readings arrive", func() bool { return db.Count("bins", "bin_climate", "raw") == 3 })
+	proctest.Eventually(t, "now is content", func() bool { return !strings.Contains(now(), "unforwarded") })
 
 	// The type of a field is the database's for good (InfluxDB 1.6 documentation,
 	// field type conflict).
@@ -55,13 +56,13 @@ func TestDatabaseTroubleIsSeen(t *testing.T) {
 	}
 	resp.Body.Close()
 	broker.Publish("glass/m", 1, false, "77.5")
-	brokertest.Eventually(t, "now shows the refused row", func() bool {
+	proctest.Eventually(t, "now shows the refused row", func() bool {
 		return strings.Contains(now(), "Rows that the database has refused for good: 1.") && strings.Contains(now(), "probe=bed-m")
 	})
 	if body := fetched(t, "http://"+page+"/probes"); !strings.Contains(body, "Rows that the database has refused for good: 1<") {
 		t.Error("the page does not show the refused row")
 	}
-	daemon.stop()
+	daemon.Stop()
 	if out := now(); !strings.Contains(out, "Rows that the database has refused for good: 1.") {
 		t.Errorf("without a daemon the refused row is not shown:\n%s", out)
 	}

@@ -13,6 +13,7 @@ import (
 	"binwatchd/internal/brokertest"
 	"binwatchd/internal/clock"
 	"binwatchd/internal/config"
+	"binwatchd/internal/proctest"
 )
 
 const unsetYAML = `farm: Hillfoot Nursery
@@ -53,7 +54,7 @@ func runAt(t *testing.T, cfg *config.Config, sources clock.Sources) (d *daemon, 
 	}
 	ended := make(chan error, 1)
 	go func() { ended <- d.serve(ctx) }()
-	brokertest.Eventually(t, "the daemon is connected", func() bool { v, ok := d.look(); return ok && v.Intake.Connected })
+	proctest.Eventually(t, "the daemon is connected", func() bool { v, ok := d.look(); return ok && v.Intake.Connected })
 	return d, func() {
 		cancel()
 		if err := <-ended; err != nil {
@@ -89,7 +90,7 @@ func TestKeeperIsToldByAWrongClock(t *testing.T) {
 			var machine turnedClock
 			d, stop := runAt(t, cfg, machine.sources()) // before the power cut
 			say("glass/bed", "21.5")
-			brokertest.Eventually(t, "a reading is known", func() bool { v, ok := d.look(); return ok && v.Intake.Messages["taken"] == 1 })
+			proctest.Eventually(t, "a reading is known", func() bool { v, ok := d.look(); return ok && v.Intake.Messages["taken"] == 1 })
 			stop()
 
 			machine.off.Store(int64(off))
@@ -97,7 +98,7 @@ func TestKeeperIsToldByAWrongClock(t *testing.T) {
 			defer stop()
 			say("glass/a", "2.9")
 			if far := off > day; far {
-				brokertest.Eventually(t, "a mail can't be delivered", func() bool {
+				proctest.Eventually(t, "a mail can't be delivered", func() bool {
 					recipients := d.sending.now().Recipients()
 					return len(recipients) == 1 && recipients[0].Trouble != ""
 				})
@@ -105,10 +106,10 @@ func TestKeeperIsToldByAWrongClock(t *testing.T) {
 					t.Errorf("got %q, want it to say what is wrong with the certificate", said)
 				}
 				machine.off.Store(0)
-				brokertest.Eventually(t, "the clock is followed", func() bool { return time.Since(d.now()).Abs() < time.Minute })
+				proctest.Eventually(t, "the clock is followed", func() bool { return time.Since(d.now()).Abs() < time.Minute })
 				say("glass/b", "2.9") // whatever comes up next has the desk look again
 			}
-			brokertest.Eventually(t, "the keeper is told", func() bool { return len(box.all()) > 0 })
+			proctest.Eventually(t, "the keeper is told", func() bool { return len(box.all()) > 0 })
 			m := box.all()[0]
 			date, err := m.Header.Date()
 			if wrong := min(off.Abs(), 2*time.Hour+time.Minute); err != nil || time.Since(date).Abs() > wrong {

@@ -13,6 +13,7 @@ import (
 
 	"binwatchd/internal/clock"
 	"binwatchd/internal/farm"
+	"binwatchd/internal/proctest"
 )
 
 // wallClockMark names the file of a child's [wallClock]; none: the machine's.
@@ -79,7 +80,7 @@ func (c wallClock) sources() clock.Sources {
 // setClock has the wall clock wrong for a while, under a running daemon, which
 // looks at it each minute: in a long soak some of these are seen.
 func (c *chaos) setClock(off time.Duration) {
-	c.daemon.says("watching")
+	c.daemon.Says("watching")
 	c.clock.set(c.t, off)
 	c.load.sends(c.some(200))
 	c.clock.set(c.t, 0)
@@ -92,11 +93,11 @@ func (c *chaos) startWithClock(off time.Duration) {
 	c.stopDaemon()
 	c.clock.set(c.t, off)
 	c.startDaemon()
-	c.daemon.says("broker reached")
+	c.daemon.Says("broker reached")
 	c.load.sends(50 + c.some(200)) // with batteries among them, which bear no time
 	c.clock.set(c.t, 0)
 	if off > 0 { // it looks each minute
-		within(c.t, "the clock is put right", func() bool { return strings.Contains(c.daemon.log.String(), "clock put right") })
+		proctest.Eventually(c.t, "the clock is put right", func() bool { return strings.Contains(c.daemon.Log.String(), "clock put right") })
 	}
 }
 

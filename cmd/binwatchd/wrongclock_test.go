@@ -13,6 +13,7 @@ import (
 	"binwatchd/internal/clock"
 	"binwatchd/internal/config"
 	"binwatchd/internal/influxtest"
+	"binwatchd/internal/proctest"
 )
 
 const wrongClockYAML = `farm: Hillfoot Nursery
@@ -63,7 +64,7 @@ func TestDatabaseGetsTheTrueTimes(t *testing.T) {
 		}
 	}()
 	// What is published before the daemon has a session is nobody's.
-	brokertest.Eventually(t, "the daemon is connected", func() bool { v, ok := d.look(); return ok && v.Intake.Connected })
+	proctest.Eventually(t, "the daemon is connected", func() bool { v, ok := d.look(); return ok && v.Intake.Connected })
 	probe := brokertest.Client(t, broker.URL, "glass", "", "")
 	defer probe.Disconnect(50)
 	say := func() { brokertest.Done(t, "publish", probe.Publish("glass/bed", 1, false, "21.5")) }
@@ -72,16 +73,16 @@ func TestDatabaseGetsTheTrueTimes(t *testing.T) {
 		rows := db.Query("bins", fmt.Sprintf(`SELECT COUNT(raw) FROM bin_climate WHERE time >= %d`, from.UnixNano()))
 		return len(rows)
 	}
-	brokertest.Eventually(t, "the broker is reached", func() bool {
+	proctest.Eventually(t, "the broker is reached", func() bool {
 		v, ok := d.look()
 		return ok && v.Intake.Connected
 	})
 	say()
-	brokertest.Eventually(t, "a point under the wrong time", func() bool { return since(began.AddDate(0, 0, -4)) == 1 })
+	proctest.Eventually(t, "a point under the wrong time", func() bool { return since(began.AddDate(0, 0, -4)) == 1 })
 	if since(began.Add(-time.Hour)) != 0 {
 		t.Fatal("the wrong clock is right")
 	}
 	off.Store(0)
 	synced.Store(true)
-	brokertest.Eventually(t, "the point under its true time", func() bool { return since(began.Add(-time.Hour)) == 1 })
+	proctest.Eventually(t, "the point under its true time", func() bool { return since(began.Add(-time.Hour)) == 1 })
 }

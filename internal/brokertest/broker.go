@@ -4,22 +4,17 @@
 package brokertest
 
 import (
-	"bytes"
 	"fmt"
 	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
-	"sync"
 	"syscall"
 	"testing"
-	"time"
-)
 
-// patience bounds every wait. A test that runs into it has failed; it is long,
-// for a busy machine is no failure.
-const patience = 5 * time.Minute
+	"binwatchd/internal/proctest"
+)
 
 // Options say how a broker is set up.
 type Options struct {
@@ -39,7 +34,7 @@ type Broker struct {
 	t    testing.TB
 	dir  string
 	opts Options
-	run  *process
+	run  *proctest.Process
 }
 
 // StartMosquitto starts a broker on a free loopback port. It is stopped when
@@ -47,14 +42,9 @@ type Broker struct {
 func StartMosquitto(t testing.TB, o Options) *Broker {
 	t.Helper()
 	b := &Broker{t: t, dir: t.TempDir(), opts: o}
-	t.Cleanup(func() {
-		if b.run != nil {
-			b.run.end(syscall.SIGKILL)
-		}
-	})
 	var err error
 	for range 5 { // somebody may take the port between finding and using it
-		b.take(freePort(t))
+		b.take(proctest.FreePort(t))
 		if err = b.start(); err == nil {
 			return b
 		}
@@ -83,22 +73,22 @@ func (b *Broker) Save() {
 	b.t.Helper()
 	const saving = "Saving in-memory database"
 	before := strings.Count(b.Log(), saving)
-	if err := b.run.cmd.Process.Signal(syscall.SIGUSR1); err != nil {
+	if err := b.run.Cmd.Process.Signal(syscall.SIGUSR1); err != nil {
 		b.t.Fatalf("have mosquitto save: %v", err)
 	}
-	Eventually(b.t, "mosquitto saves", func() bool { return strings.Count(b.Log(), saving) > before })
+	proctest.Eventually(b.t, "mosquitto saves", func() bool { return strings.Count(b.Log(), saving) > before })
 	Client(b.t, b.URL, "", "", "").Disconnect(0) // it answers one thing after another
 }
 
 // Log is what the broker has printed since its last start.
-func (b *Broker) Log() string { return b.run.log.String() }
+func (b *Broker) Log() string { return b.run.Log.String() }
 
 func (b *Broker) halt(s syscall.Signal) {
 	b.t.Helper()
 	if b.run == nil {
 		b.t.Fatal("mosquitto is not running")
 	}
-	b.run.end(s)
+	b.run.End(s)
 	b.run = nil
 }
 
@@ -155,18 +145,23 @@ func (b *Broker) start() error {
 	if err != nil {
 		return err
 	}
-	p := &process{cmd: exec.Command(bin, "-c", filepath.Join(b.dir, "mosquitto.conf")), gone: make(chan struct{})}
-	p.cmd.Stdout, p.cmd.Stderr = &p.log, &p.log
-	if err := p.cmd.Start(); err != nil {
+	p, err := proctest.TryStart(b.t, exec.Command(bin, "-c", filepath.Join(b.dir, "mosquitto.conf")))
+	if err != nil {
 		return err
 	}
-	go func() {
-		_ = p.cmd.Wait() // how it ended is in its log
-		close(p.gone)
-	}()
-	if err := p.ready(b.Addr); err != nil {
-		p.end(syscall.SIGKILL)
-		return err
+	err = p.Ready(func() bool {
+		if !strings.Contains(p.Log.String(), " running") {
+			return false
+		}
+		c, err := net.Dial("tcp", b.Addr)
+		if err == nil {
+			c.Close()
+		}
+		return err == nil
+	})
+	if err != nil {
+		p.End(syscall.SIGKILL)
+		return fmt.Errorf("mosquitto is not ready: %w", err)
 	}
 	b.run = p
 	return nil
@@ -178,69 +173,4 @@ func lookFor(name string) (string, error) {
 		return path, nil
 	}
 	return exec.LookPath(filepath.Join("/usr/sbin", name))
-}
-
-func freePort(t testing.TB) int {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	return l.Addr().(*net.TCPAddr).Port
-}
-
-// A process is one run of mosquitto.
-type process struct {
-	cmd  *exec.Cmd
-	log  lockedBuffer
-	gone chan struct{}
-}
-
-func (p *process) ready(addr string) error {
-	tick := time.NewTicker(10 * time.Millisecond)
-	defer tick.Stop()
-	for deadline := time.Now().Add(patience); time.Now().Before(deadline); {
-		select {
-		case <-p.gone:
-			return fmt.Errorf("mosquitto ended: %s", p.log.String())
-		case <-tick.C:
-		}
-		if !strings.Contains(p.log.String(), " running") {
-			continue
-		}
-		if c, err := net.Dial("tcp", addr); err == nil {
-			return c.Close()
-		}
-	}
-	return fmt.Errorf("mosquitto is not ready after %s: %s", patience, p.log.String())
-}
-
-// end sends a signal and waits for the process to be gone.
-func (p *process) end(s syscall.Signal) {
-	_ = p.cmd.Process.Signal(s) // it may be gone already
-	select {
-	case <-p.gone:
-	case <-time.After(patience):
-		_ = p.cmd.Process.Kill()
-		<-p.gone
-	}
-}
-
-// A lockedBuffer is written by the process and read by the test.
-type lockedBuffer struct {
-	mu sync.Mutex
-	b  bytes.Buffer
-}
-
-func (l *lockedBuffer) Write(p []byte) (int, error) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return l.b.Write(p)
-}
-
-func (l *lockedBuffer) String() string {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return l.b.String()
 }

@@ -7,6 +7,7 @@ import (
 	mqtt "github.com/eclipse/paho.mqtt.golang"
 
 	"binwatchd/internal/brokertest"
+	"binwatchd/internal/proctest"
 )
 
 // A stop saves retained messages, a kill loses those since the last save: the
@@ -36,7 +37,7 @@ func TestStopSavesAndKillDoesNot(t *testing.T) {
 	}))
 	// The broker sends what it has stored before anything newer.
 	b.Publish("hillfoot/saved", 1, false, "2")
-	brokertest.Eventually(t, "two messages", func() bool { return saved.Load() == 2 })
+	proctest.Eventually(t, "two messages", func() bool { return saved.Load() == 2 })
 	if asked.Load() != 1 {
 		t.Error("what the broker was asked to save is gone")
 	}

@@ -2,7 +2,8 @@ package brokertest
 
 import (
 	"testing"
-	"time"
+
+	"binwatchd/internal/proctest"
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
 )
@@ -12,7 +13,7 @@ import (
 func Client(t testing.TB, url, id, user, password string) mqtt.Client {
 	t.Helper()
 	o := mqtt.NewClientOptions().AddBroker(url).SetClientID(id).SetUsername(user).SetPassword(password).
-		SetAutoReconnect(false).SetConnectTimeout(patience).SetWriteTimeout(patience)
+		SetAutoReconnect(false).SetConnectTimeout(proctest.Patience).SetWriteTimeout(proctest.Patience)
 	c := mqtt.NewClient(o)
 	Done(t, "connect "+id, c.Connect())
 	t.Cleanup(func() { c.Disconnect(50) })
@@ -31,23 +32,10 @@ func (b *Broker) Publish(topic string, qos byte, retained bool, payload string) 
 // Done waits until a client's request is done, and fails the test if it fails.
 func Done(t testing.TB, what string, token mqtt.Token) {
 	t.Helper()
-	if !token.WaitTimeout(patience) {
-		t.Fatalf("%s: not done after %s", what, patience)
+	if !token.WaitTimeout(proctest.Patience) {
+		t.Fatalf("%s: not done after %s", what, proctest.Patience)
 	}
 	if err := token.Error(); err != nil {
 		t.Fatalf("%s: %v", what, err)
-	}
-}
-
-// Eventually waits until a condition holds, and fails the test if it never
-// does.
-func Eventually(t testing.TB, what string, holds func() bool) {
-	t.Helper()
-	tick := time.NewTicker(5 * time.Millisecond)
-	defer tick.Stop()
-	for deadline := time.Now().Add(patience); !holds(); <-tick.C {
-		if time.Now().After(deadline) {
-			t.Fatalf("%s: not after %s", what, patience)
-		}
 	}
 }

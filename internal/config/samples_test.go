@@ -12,9 +12,11 @@ import (
 	"strings"
 	"testing"
 
+	mqtt "github.com/eclipse/paho.mqtt.golang"
+
 	"binwatchd/internal/brokertest"
 	"binwatchd/internal/config"
-	mqtt "github.com/eclipse/paho.mqtt.golang"
+	"binwatchd/internal/proctest"
 )
 
 const samples = "../../configs/"
@@ -143,7 +145,7 @@ func keepsMessages(t *testing.T, url string, n int) {
 	brokertest.Done(t, "publish", last)
 	back := connect()
 	t.Cleanup(func() { back.Disconnect(100) })
-	brokertest.Eventually(t, fmt.Sprintf("all of %d messages", n), func() bool { return len(got) == n })
+	proctest.Eventually(t, fmt.Sprintf("all of %d messages", n), func() bool { return len(got) == n })
 }
 
 func freeAddress(t *testing.T) string {
@@ -177,7 +179,7 @@ func startMosquitto(t *testing.T, conf, addr string) {
 		_ = cmd.Process.Kill() // it may have ended by itself
 		<-ended
 	})
-	brokertest.Eventually(t, "mosquitto listening", func() bool {
+	proctest.Eventually(t, "mosquitto listening", func() bool {
 		select {
 		case <-ended:
 			t.Fatalf("mosquitto refuses the sample:\n%s", out.String())

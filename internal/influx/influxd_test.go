@@ -12,6 +12,7 @@ import (
 	"binwatchd/internal/farm"
 	"binwatchd/internal/influx"
 	"binwatchd/internal/influxtest"
+	"binwatchd/internal/proctest"
 )
 
 // These tests run against Debian's influxd 1.6.7, the InfluxDB that a
@@ -96,32 +97,35 @@ func TestAWeekOfOutagesEndsWithEveryPoint(t *testing.T) {
 	cfg.Pace.Rows, cfg.Pace.SaveRows = 500, 2000
 	r := forward(t, cfg, f, m, told.tell)
 	reached := func(n int64) func() bool { return func() bool { return r.Figures().Reached >= n } }
-	failing := func() { t.Helper(); until(t, "a failure", func() bool { return r.Figures().Trouble != "" }) }
+	failing := func() {
+		t.Helper()
+		proctest.Eventually(t, "a failure", func() bool { return r.Figures().Trouble != "" })
+	}
 
 	grow(m, f, 0, 1, 10*time.Minute)
-	until(t, "first day", reached(m.last()))
+	proctest.Eventually(t, "first day", reached(m.last()))
 
 	s.Stop() // the server is stopped for two days
 	grow(m, f, 1, 3, 10*time.Minute)
 	failing()
 	s.Start()
-	until(t, "third day", reached(m.last()))
+	proctest.Eventually(t, "third day", reached(m.last()))
 
 	s.Kill() // and loses its power while it takes the backlog of the next two
 	grow(m, f, 3, 5, 10*time.Minute)
 	failing()
 	s.Start()
-	until(t, "some of the backlog", reached(m.last()-4000))
+	proctest.Eventually(t, "some of the backlog", reached(m.last()-4000))
 	s.Kill()
 	grow(m, f, 5, 6, 10*time.Minute)
 	s.Start()
-	until(t, "sixth day", reached(m.last()))
+	proctest.Eventually(t, "sixth day", reached(m.last()))
 
 	r.stop() // at last the forwarder itself is stopped and forgets what it did not save
 	m.with(func() { m.cursor -= 1500 })
 	grow(m, f, 6, 7, 10*time.Minute)
 	r = forward(t, cfg, f, m, told.tell)
-	until(t, "the week", func() bool { return r.Figures().Reached == m.last() })
+	proctest.Eventually(t, "the week", func() bool { return r.Figures().Reached == m.last() })
 
 	wantEverything(t, s, m)
 	if g := r.Figures(); g.Parked != 0 || len(m.parked) != 0 {
@@ -137,7 +141,7 @@ func TestSendingTwiceStoresOnce(t *testing.T) {
 	for range 3 { // each run begins at the start of the journal
 		m.with(func() { m.cursor = 0 })
 		r := forward(t, onInfluxd(s), f, m, nil)
-		until(t, "the day", func() bool { return r.Figures().Reached == m.last() })
+		proctest.Eventually(t, "the day", func() bool { return r.Figures().Reached == m.last() })
 		r.stop()
 	}
 	sent, err := influx.Resend(t.Context(), onInfluxd(s), f, m, influx.Range{From: start}, nil)
@@ -164,13 +168,13 @@ func TestTheKeeperMendsTheDatabase(t *testing.T) {
 	var want []string
 	for _, step := range steps {
 		want = append(want, step.told)
-		until(t, step.told, func() bool { return len(told.told()) == len(want) })
+		proctest.Eventually(t, step.told, func() bool { return len(told.told()) == len(want) })
 		wantTold(t, told.told(), want...)
 		if step.mend != "" {
 			s.Do(step.mend)
 		}
 	}
-	until(t, "the rows", func() bool {
+	proctest.Eventually(t, "the rows", func() bool {
 		rows := s.Query("bins", `SELECT COUNT("raw") FROM "year"."bin_climate"`)
 		return len(rows) == 1 && rows[0][1] == 50.0
 	})
@@ -196,7 +200,7 @@ func TestRowsThatInfluxdRefusesAreParked(t *testing.T) {
 	beyond.Reading.At = time.Date(2300, 1, 1, 0, 0, 0, 0, time.UTC) // influxd counts nanoseconds in 64 bits
 	m.add(beyond)
 	r := forward(t, onInfluxd(s), hillfoot(), m, told.tell)
-	until(t, "the end", func() bool { return r.Figures().Reached == m.last() })
+	proctest.Eventually(t, "the end", func() bool { return r.Figures().Reached == m.last() })
 	if got := s.Count("bins", "bin_climate", "temperature_c"); got != 990 {
 		t.Errorf("got %d temperatures, want 990", got)
 	}
@@ -225,7 +229,7 @@ func TestInfluxdsRetentionPolicyIsNoTrouble(t *testing.T) {
 		m.add(readingAt("bed-t", now.Add(time.Duration(-i)*time.Second), 20))
 	}
 	r := forward(t, onInfluxd(s), hillfoot(), m, told.tell)
-	until(t, "the end", func() bool { return r.Figures().Reached == m.last() })
+	proctest.Eventually(t, "the end", func() bool { return r.Figures().Reached == m.last() })
 	if got := s.Count("bins", "bin_climate", "raw"); got != 20 || r.Figures().Parked != 500 {
 		t.Errorf("stored %d, figures %+v; want 20 stored and 500 too old", got, r.Figures())
 	}
@@ -238,7 +242,7 @@ func TestInfluxdWithASmallBody(t *testing.T) {
 	f, m := glasshouse(), &memory{}
 	grow(m, f, 0, 2, 10*time.Minute)
 	r := forward(t, onInfluxd(s), f, m, nil)
-	until(t, "the end", func() bool { return r.Figures().Reached == m.last() })
+	proctest.Eventually(t, "the end", func() bool { return r.Figures().Reached == m.last() })
 	wantEverything(t, s, m)
 }
 
@@ -259,7 +263,7 @@ func TestInfluxdReadsEveryName(t *testing.T) {
 			farm.Change{At: at, Bin: n, Condition: farm.TooDry, Change: farm.Raised, Text: n, Episode: n})
 	}
 	r := forward(t, onInfluxd(s), f, m, nil)
-	until(t, "the end", func() bool { return r.Figures().Reached == m.last() })
+	proctest.Eventually(t, "the end", func() bool { return r.Figures().Reached == m.last() })
 	climate, marks := s.Count("bins", "bin_climate", "temperature_c"), s.Count("bins", "bin_marks", "text")
 	if climate != len(names) || marks != 2*len(names) || len(m.parked) != 0 {
 		t.Errorf("%d readings, %d marks, parked %+v; want %d, %d, none", climate, marks, m.parked, len(names), 2*len(names))

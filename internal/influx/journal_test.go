@@ -175,19 +175,5 @@ func forward(t *testing.T, cfg influx.Config, f farm.Farm, j influx.Journal, tel
 	return run{fw, stop}
 }
 
-// until waits for a condition of real servers.
-func until(t *testing.T, what string, ok func() bool) {
-	t.Helper()
-	deadline, tick := time.After(60*time.Second), time.NewTicker(5*time.Millisecond)
-	defer tick.Stop()
-	for !ok() {
-		select {
-		case <-deadline:
-			t.Fatalf("never came: %s", what)
-		case <-tick.C:
-		}
-	}
-}
-
 // unchanging is a farm that no reload changes.
 func unchanging(f farm.Farm) func(int64) *farm.Farm { return func(int64) *farm.Farm { return &f } }

@@ -8,6 +8,7 @@ import (
 
 	"binwatchd/internal/influx"
 	"binwatchd/internal/influxtest"
+	"binwatchd/internal/proctest"
 )
 
 // TestVersion2ThroughAnOutage runs against a real server of /api/v2/write, which
@@ -20,12 +21,12 @@ func TestVersion2ThroughAnOutage(t *testing.T) {
 	r := forward(t, cfg, f, m, nil)
 	reached := func() bool { return r.Figures().Reached == m.last() }
 	grow(m, f, 0, 1, 10*time.Minute)
-	until(t, "first day", reached)
+	proctest.Eventually(t, "first day", reached)
 	s.Stop()
 	grow(m, f, 1, 7, 10*time.Minute)
-	until(t, "a failure", func() bool { return r.Figures().Trouble != "" })
+	proctest.Eventually(t, "a failure", func() bool { return r.Figures().Trouble != "" })
 	s.Start()
-	until(t, "the week", reached)
+	proctest.Eventually(t, "the week", reached)
 
 	want, got := map[string]int{}, map[string]int{}
 	for _, e := range m.events {

@@ -11,6 +11,7 @@ import (
 	"binwatchd/internal/influx"
 	"binwatchd/internal/influxtest"
 	"binwatchd/internal/journal"
+	"binwatchd/internal/proctest"
 )
 
 // A week during which the database was away, its older days packed in the
@@ -25,16 +26,16 @@ func TestAWeekArrivesOutOfTheFile(t *testing.T) {
 	cfg := onInfluxd(s)
 	cfg.Pace.Rows = 500
 	r := forward(t, cfg, f, j, told.tell)
-	until(t, "a failure", func() bool { return r.Figures().Trouble != "" })
+	proctest.Eventually(t, "a failure", func() bool { return r.Figures().Trouble != "" })
 	s.Start()
-	until(t, "a part", func() bool { return r.Figures().Reached > 5000 })
+	proctest.Eventually(t, "a part", func() bool { return r.Figures().Reached > 5000 })
 	s.Kill()
 	s.Start()
 	last, err := j.Last(t.Context())
 	if err != nil {
 		t.Fatal(err)
 	}
-	until(t, "the week", func() bool { return r.Figures().Reached == last })
+	proctest.Eventually(t, "the week", func() bool { return r.Figures().Reached == last })
 	wantEverything(t, s, m)
 }
 

@@ -9,6 +9,8 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+
+	"binwatchd/internal/proctest"
 )
 
 // Options shape an influxd.
@@ -49,7 +51,7 @@ func StartInfluxd(t testing.TB, o Options) *Influxd {
 	s.process = launch(t, func(dir string, port int) *process {
 		s.URL = fmt.Sprintf("http://127.0.0.1:%d", port)
 		conf := filepath.Join(dir, "influxd.conf")
-		if err := os.WriteFile(conf, influxdConf(dir, port, freePort(t), o), 0o600); err != nil {
+		if err := os.WriteFile(conf, influxdConf(dir, port, proctest.FreePort(t), o), 0o600); err != nil {
 			t.Fatal(err)
 		}
 		return &process{name: program, args: []string{"run", "-config", conf}, port: port, ready: s.URL + "/ping"}

@@ -17,6 +17,7 @@ import (
 	"binwatchd/internal/brokertest"
 	"binwatchd/internal/certtest"
 	"binwatchd/internal/ingest"
+	"binwatchd/internal/proctest"
 )
 
 // listener runs a listener on a free loopback port.
@@ -253,7 +254,7 @@ func TestNobodySubscribes(t *testing.T) {
 	h.up()
 	c := brokertest.Client(t, "tcp://"+l.Addr().String(), "snoop", "", "")
 	token := c.Subscribe("#", 1, nil).(*mqtt.SubscribeToken)
-	brokertest.Eventually(t, "an answer", func() bool { return token.WaitTimeout(time.Millisecond) })
+	proctest.Eventually(t, "an answer", func() bool { return token.WaitTimeout(time.Millisecond) })
 	if code := token.Result()["#"]; code != 0x80 {
 		t.Errorf("the subscription was answered %#x, want 0x80", code)
 	}

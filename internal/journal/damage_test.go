@@ -12,6 +12,7 @@ import (
 
 	"binwatchd/internal/farm"
 	"binwatchd/internal/journal"
+	"binwatchd/internal/proctest"
 )
 
 func moduleDir(t *testing.T, module string) string {
@@ -133,7 +134,7 @@ func TestDamageFoundByTheCheck(t *testing.T) {
 	scribble(t, path, info.Size()/2048*2048-3*2048, 2048)
 
 	j = open(t, path)
-	waitFor(t, "the check", func() bool { return !j.Health().Checking })
+	proctest.Eventually(t, "the check", func() bool { return !j.Health().Checking })
 	h := j.Health()
 	if h.Damage == "" || h.Checked || !h.Unclean {
 		t.Fatalf("health: got %+v, want damage", h)
@@ -210,24 +211,8 @@ func TestSoundFileAfterAnUncleanEnd(t *testing.T) {
 	}
 	after := open(t, copied)
 	same(t, "events", replay(t, after, 0), want)
-	waitFor(t, "the check", func() bool { return !after.Health().Checking })
+	proctest.Eventually(t, "the check", func() bool { return !after.Health().Checking })
 	if h := after.Health(); !h.Checked || !h.Unclean || h.Damage != "" {
 		t.Errorf("health: got %+v, want it checked and sound", h)
-	}
-}
-
-// waitFor polls a condition and gives up after a time no machine needs.
-func waitFor(t *testing.T, what string, done func() bool) {
-	t.Helper()
-	deadline, cancel := context.WithTimeout(context.Background(), time.Minute)
-	defer cancel()
-	tick := time.NewTicker(time.Millisecond)
-	defer tick.Stop()
-	for !done() {
-		select {
-		case <-tick.C:
-		case <-deadline.Done():
-			t.Fatalf("%s has not ended", what)
-		}
 	}
 }

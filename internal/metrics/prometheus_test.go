@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
-	"net"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -14,11 +13,11 @@ import (
 	"path/filepath"
 	"strings"
 	"sync/atomic"
-	"syscall"
 	"testing"
 	"time"
 
 	"binwatchd/internal/metrics"
+	"binwatchd/internal/proctest"
 )
 
 func newLog(w io.Writer) *slog.Logger { return slog.New(slog.NewTextHandler(w, nil)) }
@@ -65,37 +64,14 @@ func startPrometheus(t *testing.T, target string) (api string) {
 	if err := os.WriteFile(conf, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	addr := freeAddr(t)
-	log, err := os.Create(filepath.Join(dir, "said.log"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer log.Close()
-	cmd := exec.Command("prometheus", "--config.file="+conf, "--storage.tsdb.path="+filepath.Join(dir, "data"), "--web.listen-address="+addr)
-	cmd.Stdout, cmd.Stderr = log, log
-	cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
-	if err := cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
+	addr := proctest.FreeAddr(t)
+	p := proctest.Start(t, exec.Command("prometheus", "--config.file="+conf, "--storage.tsdb.path="+filepath.Join(dir, "data"), "--web.listen-address="+addr))
 	t.Cleanup(func() {
-		_ = cmd.Process.Kill() // it may have ended by itself
-		_ = cmd.Wait()         // by the signal
 		if t.Failed() {
-			said, err := os.ReadFile(log.Name())
-			t.Logf("prometheus said (%v):\n%s", err, said)
+			t.Logf("prometheus said:\n%s", p.Log)
 		}
 	})
 	return "http://" + addr + "/api/v1/query?query="
-}
-
-func freeAddr(t *testing.T) string {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	return l.Addr().String()
 }
 
 // await asks until the query has the wanted value.

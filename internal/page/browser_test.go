@@ -247,18 +247,6 @@ func (b *browser) quiet(t *testing.T) {
 	}
 }
 
-// until polls a condition for a while; time is no verdict, only the end of
-// patience.
-func until(t *testing.T, what string, holds func() bool) {
-	t.Helper()
-	for end := time.Now().Add(30 * time.Second); time.Now().Before(end); {
-		if holds() {
-			return
-		}
-	}
-	t.Fatalf("never came to pass: %s", what)
-}
-
 func server(t *testing.T, h http.Handler) *httptest.Server {
 	t.Helper()
 	s := httptest.NewServer(h)

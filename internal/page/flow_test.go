@@ -11,6 +11,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"binwatchd/internal/farm"
+	"binwatchd/internal/proctest"
 )
 
 // TestJotOnThePhone goes the keeper's way on a 360 px phone, by thumb, from the
@@ -110,7 +111,7 @@ func TestLooksAgainByItself(t *testing.T) {
 		f.rounds.Care = append([]farm.Care(nil), f.rounds.Care...)
 		f.rounds.Care[0].Do, f.rounds.Care[1].Do = "Stand by with a bucket.", "Sprinkle a little more."
 	})
-	until(t, "the first line changes", func() bool {
+	proctest.Eventually(t, "the first line changes", func() bool {
 		return strings.Contains(b.text(t, ".care"), "Stand by with a bucket.")
 	})
 	if v := eval[string](t, b, `document.querySelector("#z-crate\\.all\\.too-dry [name=amount]").value`); v != "7.5" {
@@ -126,14 +127,14 @@ func TestLooksAgainByItself(t *testing.T) {
 		f.view.Bins[1].Zones = zones
 	})
 	eval[bool](t, b, `document.activeElement.blur() === undefined`)
-	until(t, "the new temperature appears", func() bool {
+	proctest.Eventually(t, "the new temperature appears", func() bool {
 		return strings.Contains(b.text(t, `#z-bed\.near`), "31.4 °C")
 	})
 	if !eval[bool](t, b, `document.querySelector("#e-e7").open`) {
 		t.Error("what was unfolded is folded again")
 	}
 	f.change(func(f *fake) { f.view.Standing = f.view.Standing[1:] }) // the bed is no longer first
-	until(t, "the opening sentence follows", func() bool {
+	proctest.Eventually(t, "the opening sentence follows", func() bool {
 		return strings.Contains(b.text(t, "h1"), "Three things want you today")
 	})
 	b.quiet(t)

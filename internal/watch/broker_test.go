@@ -15,6 +15,7 @@ import (
 	"binwatchd/internal/brokertest"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/ingest"
+	"binwatchd/internal/proctest"
 	"binwatchd/internal/watch"
 )
 
@@ -43,7 +44,7 @@ func onMosquitto(t *testing.T, b *brokertest.Broker, w *wall) *rig {
 
 func (r *rig) connected() {
 	r.t.Helper()
-	brokertest.Eventually(r.t, "the broker is reached", func() bool {
+	proctest.Eventually(r.t, "the broker is reached", func() bool {
 		v, err := r.loop.Look(context.Background())
 		return err == nil && v.Intake.Connected && v.Intake.Running
 	})
@@ -51,7 +52,7 @@ func (r *rig) connected() {
 
 func (r *rig) keeps(probe string, n int) {
 	r.t.Helper()
-	brokertest.Eventually(r.t, fmt.Sprint(n, " readings are kept"), func() bool { return len(r.kept(probe)) >= n })
+	proctest.Eventually(r.t, fmt.Sprint(n, " readings are kept"), func() bool { return len(r.kept(probe)) >= n })
 }
 
 // The newcomer on a real broker: `every` is left out, a bare number comes every
@@ -71,7 +72,7 @@ func TestLiveAndQueuedOnARealBroker(t *testing.T) {
 	}
 	for i := range 24 { // each is heard before the clock is put on
 		say(1, fmt.Sprint(39+float64(i%3)/10), 0)
-		brokertest.Eventually(t, "it is heard", func() bool {
+		proctest.Eventually(t, "it is heard", func() bool {
 			v, err := r.loop.Look(context.Background())
 			return err == nil && v.Probes[0].Counts[farm.OutcomeBelieved]+v.Probes[0].Counts[farm.OutcomeUncertain] == int64(i+1)
 		})
@@ -82,12 +83,12 @@ func TestLiveAndQueuedOnARealBroker(t *testing.T) {
 	w.putOn(12 * time.Hour)
 	r.start()
 	r.keeps("t", 24+60-15) // the last few wait for their batch
-	brokertest.Eventually(t, "the marker comes back", func() bool {
+	proctest.Eventually(t, "the marker comes back", func() bool {
 		return slices.ContainsFunc(r.events(), func(e farm.Event) bool { return e.Kind == farm.EventCaught })
 	})
 	w.putOn(time.Second)
 	say(3, "22", 0)
-	brokertest.Eventually(t, "the live ones are heard", func() bool {
+	proctest.Eventually(t, "the live ones are heard", func() bool {
 		v, err := r.loop.Look(context.Background())
 		return err == nil && v.Probes[0].Counts[farm.OutcomeBelieved] == 3
 	})
