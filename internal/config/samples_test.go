@@ -94,7 +94,7 @@ func markKeys(used map[string]bool, s shape, at string, v any) {
 // without a password, and keeps more for a daemon that is away than the 1000
 // messages of its default.
 func TestMosquittoSample(t *testing.T) {
-	dir, addr := t.TempDir(), freeAddress(t)
+	dir, addr := t.TempDir(), proctest.FreeAddr(t)
 	port := addr[strings.LastIndex(addr, ":")+1:]
 	sample := strings.NewReplacer(
 		"listener 1883 127.0.0.1", "listener "+port+" 127.0.0.1",
@@ -148,47 +148,21 @@ func keepsMessages(t *testing.T, url string, n int) {
 	proctest.Eventually(t, fmt.Sprintf("all of %d messages", n), func() bool { return len(got) == n })
 }
 
-func freeAddress(t *testing.T) string {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	return l.Addr().String()
-}
-
 func startMosquitto(t *testing.T, conf, addr string) {
 	t.Helper()
 	path, err := exec.LookPath("mosquitto")
 	if err != nil {
 		path = "/usr/sbin/mosquitto" // where Debian has it; a user's PATH may lack sbin
 	}
-	var out strings.Builder
-	cmd := exec.Command(path, "-c", conf)
-	cmd.Stderr = &out
-	if err := cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
-	ended := make(chan struct{})
-	go func() {
-		_ = cmd.Wait() // it is killed at the end, which is no error here
-		close(ended)
-	}()
-	t.Cleanup(func() {
-		_ = cmd.Process.Kill() // it may have ended by itself
-		<-ended
-	})
-	proctest.Eventually(t, "mosquitto listening", func() bool {
-		select {
-		case <-ended:
-			t.Fatalf("mosquitto refuses the sample:\n%s", out.String())
-		default:
-		}
+	p := proctest.Start(t, exec.Command(path, "-c", conf))
+	err = p.Ready(func() bool {
 		c, err := net.Dial("tcp", addr)
 		if err == nil {
 			c.Close()
 		}
 		return err == nil
 	})
+	if err != nil {
+		t.Fatalf("mosquitto refuses the sample: %v", err)
+	}
 }

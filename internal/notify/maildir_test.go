@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"binwatchd/internal/notify"
+	"binwatchd/internal/proctest"
 )
 
 // A postman is Debian's OpenSMTPD that puts what it accepts into a Maildir.
@@ -36,7 +37,7 @@ func startPostman(t *testing.T) postman {
 	}
 	box := filepath.Join(dir, "box")
 	nobodys(t, box)
-	port := freePort(t)
+	port := proctest.FreePort(t)
 	conf := fmt.Sprintf("listen on 127.0.0.1 port %d\n"+
 		"action \"keep\" maildir \"%s/Maildir\" virtual { \"keeper@example.org\" = nobody }\n"+
 		"match from any for domain \"example.org\" action \"keep\"\n", port, box)
@@ -68,16 +69,6 @@ func nobodys(t *testing.T, dir string) {
 	}
 }
 
-func freePort(t *testing.T) int {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	return l.Addr().(*net.TCPAddr).Port
-}
-
 // run starts the server and waits for its greeting.
 func (p postman) run(t *testing.T, conf string) {
 	t.Helper()
@@ -94,7 +85,7 @@ func (p postman) run(t *testing.T, conf string) {
 		_ = syscall.Kill(-cmd.Process.Pid, syscall.SIGTERM)
 		<-gone
 	})
-	until(t, "OpenSMTPD's greeting", func() bool {
+	proctest.Eventually(t, "OpenSMTPD's greeting", func() bool {
 		select {
 		case <-gone:
 			t.Fatalf("OpenSMTPD ended: %s", log)
@@ -157,8 +148,8 @@ func TestThroughAMailServerIntoAMaildir(t *testing.T) {
 	cfg.Now = func() time.Time { return start }
 	running(t, cfg, notify.Sources{Outbox: b, History: hillfootPast(), Look: look(hillfootView())})
 	b.add(owedOf(cfg, heating())...)
-	until(t, "the mail", func() bool { return len(p.delivered(t)) == 1 })
-	until(t, "the settling", b.settled)
+	proctest.Eventually(t, "the mail", func() bool { return len(p.delivered(t)) == 1 })
+	proctest.Eventually(t, "the settling", b.settled)
 
 	raw := bytes.ReplaceAll(p.delivered(t)[0], []byte("\n"), []byte("\r\n")) // a Maildir has Unix line ends
 	o := open(t, raw)

@@ -10,22 +10,8 @@ import (
 
 	"binwatchd/internal/farm"
 	"binwatchd/internal/notify"
+	"binwatchd/internal/proctest"
 )
-
-// until polls for a condition that other goroutines bring about.
-func until(t *testing.T, what string, ok func() bool) {
-	t.Helper()
-	deadline := time.After(20 * time.Second)
-	tick := time.NewTicker(5 * time.Millisecond)
-	defer tick.Stop()
-	for !ok() {
-		select {
-		case <-deadline:
-			t.Fatalf("never came: %s", what)
-		case <-tick.C:
-		}
-	}
-}
 
 // running runs a sender until the test ends.
 func running(t *testing.T, cfg notify.Config, src notify.Sources) (*notify.Sender, context.CancelFunc) {
@@ -74,10 +60,10 @@ func TestRaiseAndEasingArriveAsOneThread(t *testing.T) {
 	running(t, cfg, src)
 	now := time.Now()
 	owe(b, cfg, change(farm.TooHot, farm.Raised, farm.Today, now))
-	until(t, "the raise", func() bool { return len(p.received()) == 1 })
+	proctest.Eventually(t, "the raise", func() bool { return len(p.received()) == 1 })
 	owe(b, cfg, change(farm.TooHot, farm.Eased, farm.Today, now.Add(time.Second)))
-	until(t, "the easing", func() bool { return len(p.received()) == 2 })
-	until(t, "the settling", b.settled)
+	proctest.Eventually(t, "the easing", func() bool { return len(p.received()) == 2 })
+	proctest.Eventually(t, "the settling", b.settled)
 
 	mails := p.received()
 	raise, ease := read(t, mails[0].raw), read(t, mails[1].raw)

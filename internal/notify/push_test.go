@@ -13,6 +13,7 @@ import (
 
 	"binwatchd/internal/farm"
 	"binwatchd/internal/notify"
+	"binwatchd/internal/proctest"
 )
 
 // A bell is a push service as shoutrrr's generic sender reaches it.
@@ -96,7 +97,7 @@ func TestPushArrives(t *testing.T) {
 	cfg, src, b := byBell(t, bell)
 	running(t, cfg, src)
 	owe(b, cfg, change(farm.TooHot, farm.Raised, farm.Now, time.Now()))
-	until(t, "the settling", b.settled)
+	proctest.Eventually(t, "the settling", b.settled)
 	if heard := bell.heard(); len(heard) != 1 || !strings.HasPrefix(heard[0], "Now: Bed, near: too hot") {
 		t.Errorf("heard %q", heard)
 	}

@@ -10,6 +10,7 @@ import (
 
 	"binwatchd/internal/farm"
 	"binwatchd/internal/notify"
+	"binwatchd/internal/proctest"
 )
 
 func byClerk(t *testing.T, c *clerk) (notify.Config, notify.Sources, *box) {
@@ -23,7 +24,7 @@ func byClerk(t *testing.T, c *clerk) (notify.Config, notify.Sources, *box) {
 // tried waits until an attempt has failed, and gives what was said of it.
 func tried(t *testing.T, s *notify.Sender) string {
 	t.Helper()
-	until(t, "a failed attempt", func() bool { return s.Recipients()[0].Trouble != "" })
+	proctest.Eventually(t, "a failed attempt", func() bool { return s.Recipients()[0].Trouble != "" })
 	return s.Recipients()[0].Trouble
 }
 
@@ -41,7 +42,7 @@ func TestServerFallsSilentBeforeTheEnd(t *testing.T) {
 			stop()
 			c.fallSilentAt("")
 			running(t, cfg, src)
-			until(t, "the settling", b.settled)
+			proctest.Eventually(t, "the settling", b.settled)
 			if n := len(c.received()); n != 1 {
 				t.Errorf("%d mails arrived", n)
 			}
@@ -69,7 +70,7 @@ func TestLostAnswerMakesTheSameLetter(t *testing.T) {
 
 	c.fallSilentAt("")
 	running(t, cfg, src)
-	until(t, "the settling", b.settled)
+	proctest.Eventually(t, "the settling", b.settled)
 	mails := c.received()
 	if len(mails) != 3 {
 		t.Fatalf("%d mails arrived, want the first twice and another", len(mails))
@@ -90,7 +91,7 @@ func TestStalledGoodbyeIsNoFailure(t *testing.T) {
 	cfg, src, b := byClerk(t, c)
 	s, _ := running(t, cfg, src)
 	owe(b, cfg, change(farm.TooHot, farm.Raised, farm.Today, time.Now()))
-	until(t, "the settling", b.settled)
+	proctest.Eventually(t, "the settling", b.settled)
 	if !c.said("quit") || len(c.received()) != 1 || s.Recipients()[0].Trouble != "" {
 		t.Errorf("%d mails arrived, quit said %v, trouble %q", len(c.received()), c.said("quit"), s.Recipients()[0].Trouble)
 	}
@@ -104,13 +105,13 @@ func TestCrashBetweenAcceptanceAndNote(t *testing.T) {
 	p.stallAt("accepted")
 	_, stop := running(t, cfg, src)
 	owe(b, cfg, change(farm.TooHot, farm.Raised, farm.Today, time.Now()))
-	until(t, "the mail", func() bool { return len(p.received()) == 1 })
+	proctest.Eventually(t, "the mail", func() bool { return len(p.received()) == 1 })
 	b.setBroken(full) // whatever the first life learns is lost
 	p.release()
 	stop()
 	b.setBroken(well)
 	running(t, cfg, src)
-	until(t, "the settling", b.settled)
+	proctest.Eventually(t, "the settling", b.settled)
 	mails := p.received()
 	if len(mails) != 2 {
 		t.Fatalf("%d mails arrived, want the same twice", len(mails))
@@ -162,7 +163,7 @@ func TestRefusedContentHoldsUpNothingElse(t *testing.T) {
 	tried(t, s)
 	p.failAt("data", nil)
 	owe(b, cfg, change(farm.TooDry, farm.Raised, farm.Today, time.Now()))
-	until(t, "the other mail", func() bool { return len(p.received()) == 1 })
+	proctest.Eventually(t, "the other mail", func() bool { return len(p.received()) == 1 })
 	if o := open(t, p.received()[0].raw); !strings.Contains(o.text, "too-dry") || strings.Contains(o.text, "too-hot") {
 		t.Errorf("it says %q", o.text)
 	}
@@ -208,7 +209,7 @@ func TestStopWhileTheServerHangs(t *testing.T) {
 	cfg.Mail.Patience = time.Hour
 	s, stop := running(t, cfg, src)
 	owe(b, cfg, change(farm.TooHot, farm.Raised, farm.Today, time.Now()))
-	until(t, "the stage", func() bool { return c.said("rcpt") })
+	proctest.Eventually(t, "the stage", func() bool { return c.said("rcpt") })
 	stop()
 	stop() // twice is once
 	if b.settled() || s.Recipients()[0].Trouble == "" {

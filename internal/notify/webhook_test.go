@@ -16,6 +16,7 @@ import (
 
 	"binwatchd/internal/farm"
 	"binwatchd/internal/notify"
+	"binwatchd/internal/proctest"
 )
 
 const hookSecret = "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw"
@@ -129,10 +130,10 @@ func TestWebhookCarriesTheChange(t *testing.T) {
 	c := heating()
 	c.At = time.Now()
 	owe(b, cfg, c)
-	until(t, "the settling", b.settled)
+	proctest.Eventually(t, "the settling", b.settled)
 	c.At, c.Change, c.Urgency = c.At.Add(time.Second), farm.Lightened, farm.Soon
 	owe(b, cfg, c)
-	until(t, "the lightening", b.settled)
+	proctest.Eventually(t, "the lightening", b.settled)
 	posts := l.got()
 	if len(posts) != 2 {
 		t.Fatalf("%d posts", len(posts))
@@ -173,7 +174,7 @@ func TestWebhookComesAgainUnderItsID(t *testing.T) {
 			l.answer(http.StatusOK)
 			b.due()
 			running(t, cfg, src)
-			until(t, "the settling", b.settled)
+			proctest.Eventually(t, "the settling", b.settled)
 			posts := l.got()
 			if len(posts) != 2 || posts[0].header.Get("webhook-id") != posts[1].header.Get("webhook-id") {
 				t.Errorf("%d posts, a redirect counted as one", len(posts))
