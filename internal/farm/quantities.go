@@ -136,8 +136,11 @@ type Written struct {
 
 // Number writes a value of the inner unit without its unit.
 func (w Written) Number(v float64) string {
-	if v = w.In.Outer(v); w.Digits < 0 {
+	switch v = w.In.Outer(v); {
+	case w.Digits < 0:
 		return strconv.FormatFloat(v, 'g', -w.Digits, 64)
+	case math.Abs(v) >= 1e15: // no probe's word, and shown to say so
+		return strconv.FormatFloat(v, 'g', 3, 64)
 	}
 	return trimmed(v, w.Digits)
 }
@@ -348,6 +351,17 @@ func (p Probe) Row() *QuantityRow {
 		return row.InPercent
 	}
 	return row
+}
+
+// Rounded takes off what no probe of the quantity can resolve: a level of
+// 39.60000000000001 is 39.6. It keeps three figures more than the usual step has,
+// so that what is a hair past a limit stays past it.
+func (r *QuantityRow) Rounded(v float64) float64 {
+	if r.Resolution == 0 || math.Abs(v) >= 1e9 {
+		return v
+	}
+	per := math.Pow(10, 3-math.Floor(math.Log10(r.Resolution)))
+	return math.Round(v*per)/per + 0
 }
 
 // AllUnits lists every unit that a probe of the quantity may report, the default

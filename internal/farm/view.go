@@ -77,13 +77,24 @@ func (z ZoneView) MarshalJSON() ([]byte, error) {
 		if level == nil {
 			continue
 		}
-		text, err := json.Marshal(level)
+		text, err := json.Marshal(level.rounded(q.Row()))
 		if err != nil {
 			return nil, fmt.Errorf("%s of %s/%s: %w", q, z.Bin, z.Zone, err)
 		}
 		out = fmt.Appendf(out, ",%q:%s", q, text)
 	}
 	return append(out, all[len(head)-1:]...), nil
+}
+
+// rounded is the level as programs read it.
+func (l LevelView) rounded(row *QuantityRow) LevelView {
+	l.Value = row.Rounded(l.Value)
+	for _, end := range []**ProbeLevel{&l.Lowest, &l.Highest} {
+		if *end != nil {
+			*end = &ProbeLevel{Probe: (*end).Probe, Value: row.Rounded((*end).Value)}
+		}
+	}
+	return l
 }
 
 // UnmarshalJSON reads what MarshalJSON writes.
@@ -243,6 +254,17 @@ type ProbeView struct {
 	Pace     string           `json:"pace,omitempty"`         // the same in words, where it is another than the keeper has said
 	Counts   map[string]int64 `json:"counts,omitempty"`       // readings by outcome since the daemon began
 	Rejected map[string]int64 `json:"rejected,omitempty"`     // messages by reason since the daemon began
+}
+
+// MarshalJSON writes the value no finer than a probe of its kind can resolve.
+func (p ProbeView) MarshalJSON() ([]byte, error) {
+	type fields ProbeView
+	out := fields(p)
+	if p.Value != nil {
+		v := p.Measures.Row().Rounded(*p.Value)
+		out.Value = &v
+	}
+	return json.Marshal(out)
 }
 
 // Outcomes of a reading, for ProbeView.Counts and the metrics.

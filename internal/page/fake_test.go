@@ -176,6 +176,16 @@ func shape(bin, zone string, q farm.Quantity) (swing, drift, end float64) {
 		return 0.2, -1.1, 37
 	case "barrel/all/moisture":
 		return 0.2, -0.3, 48
+	case "crate/all/humidity":
+		return 6, 0, 81.4
+	case "crate/all/weight":
+		return 0.1, 0.2, 33
+	case "crate/all/co2":
+		return 250, 60, 2200
+	case "crate/all/ph":
+		return 0.1, 0.05, 7.7
+	case "crate/all/conductivity":
+		return 0.1, 0.1, 3.3
 	}
 	return 1, 0, 20
 }
