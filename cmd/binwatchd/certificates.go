@@ -7,7 +7,7 @@ import (
 	"net/http"
 	"time"
 
-	"binwatchd/internal/config"
+	"binwatchd/internal/ingest"
 	"binwatchd/internal/secret"
 )
 
@@ -57,7 +57,7 @@ func judgeCertificates(by func() time.Time) {
 	}
 }
 
-func clientTLS(files *config.ClientTLS) (*tls.Config, error) {
+func clientTLS(files *ingest.ClientTLS) (*tls.Config, error) {
 	if files == nil {
 		return nil, nil
 	}

@@ -147,7 +147,7 @@ func (t *trial) influx() {
 	t.note("influx", err)
 }
 
-func (t *trial) page(p *config.Page) {
+func (t *trial) page(p *page.Settings) {
 	t.note("page", page.Check(p.Listen, !p.Password.IsZero()))
 	if password, ok := t.hidden(p.Password); ok {
 		t.note("page.password", page.CheckPassword(password))
@@ -162,7 +162,7 @@ func (t *trial) page(p *config.Page) {
 func (t *trial) notices() {
 	nc := notify.Config{Farm: t.cfg.Farm, Log: slog.New(slog.DiscardHandler), Now: time.Now}
 	if m := t.cfg.Mail; m != nil {
-		nc.Mail = notify.Mail{Server: m.Server, From: m.From, User: m.User, Security: notify.Security(m.Security)}
+		nc.Mail = notify.Mail{Server: m.Server, From: m.From, User: m.User, Security: m.Security}
 		if m.CA != "" {
 			_, err := authority(m.CA)
 			t.note("mail.ca", err)

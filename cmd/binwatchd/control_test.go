@@ -9,6 +9,7 @@ import (
 
 	"binwatchd/internal/config"
 	"binwatchd/internal/control"
+	"binwatchd/internal/journal"
 )
 
 // The socket lies beside the journal where nothing else is said, and goes with
@@ -42,7 +43,7 @@ func TestSocketIsMadeAgainWithItsFolder(t *testing.T) {
 		t.Fatal(err)
 	}
 	answers(control.ErrNoDaemon) // nothing may be made there: the folder may be put back
-	if _, err := openToRead(t.Context(), &config.Config{File: config.File{Journal: config.Journal{Path: filepath.Join(dir, "journal.db")}}}); err == nil || !strings.Contains(err.Error(), "do not stop it") {
+	if _, err := openToRead(t.Context(), &config.Config{File: config.File{Journal: journal.Settings{Path: filepath.Join(dir, "journal.db")}}}); err == nil || !strings.Contains(err.Error(), "do not stop it") {
 		t.Errorf("got %v, want a warning not to stop the daemon", err)
 	}
 	if _, err := os.Stat(dir); err == nil {
@@ -65,8 +66,8 @@ func TestSocketIsMadeAgainWithItsFolder(t *testing.T) {
 // A socket shared by mistake gives no farm the view of another.
 func TestACommandIsNotAnsweredForAnotherFarm(t *testing.T) {
 	dir := t.TempDir()
-	ours := &config.Config{File: config.File{Control: filepath.Join(dir, "s"), Journal: config.Journal{Path: filepath.Join(dir, "ours.db")}}}
-	theirs := &config.Config{File: config.File{Control: ours.Control, Journal: config.Journal{Path: filepath.Join(dir, "theirs.db")}}}
+	ours := &config.Config{File: config.File{Control: filepath.Join(dir, "s"), Journal: journal.Settings{Path: filepath.Join(dir, "ours.db")}}}
+	theirs := &config.Config{File: config.File{Control: ours.Control, Journal: journal.Settings{Path: filepath.Join(dir, "theirs.db")}}}
 	var s controlSocket
 	if err := s.open(ours, waitingDaemon{}); err != nil {
 		t.Fatal(err)

@@ -61,7 +61,7 @@ func influxConfig(cfg *config.Config, log *slog.Logger, times times) (influx.Con
 		return influx.Config{}, fmt.Errorf("influx password: %w", err)
 	}
 	return influx.Config{
-		URL: in.URL, Flavour: influx.Flavour(in.Flavour), Org: in.Org, Bucket: in.Bucket, Token: token,
+		URL: in.URL, Flavour: in.Flavour, Org: in.Org, Bucket: in.Bucket, Token: token,
 		Database: in.Database, Retention: in.Retention, User: in.User, Password: password, Log: log, Now: times.now, CertTime: times.certificates,
 	}, nil
 }

@@ -12,7 +12,6 @@ import (
 	"strings"
 	"time"
 
-	"binwatchd/internal/config"
 	"binwatchd/internal/ingest"
 	"binwatchd/internal/secret"
 	"binwatchd/internal/snippet"
@@ -72,7 +71,7 @@ func ear(broker, user, password, ca string) (*ingest.Source, error) {
 		}
 	}
 	if ca != "" {
-		if sc.TLS, err = clientTLS(&config.ClientTLS{CA: ca}); err != nil {
+		if sc.TLS, err = clientTLS(&ingest.ClientTLS{CA: ca}); err != nil {
 			return nil, err
 		}
 	}

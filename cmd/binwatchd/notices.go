@@ -39,7 +39,7 @@ func (d *daemon) newSender(cfg *config.Config) (*notify.Sender, []notify.Teller,
 // notifyConfig is for the configuration of the file at path; "" where no command
 // of a letter could name it.
 func notifyConfig(cfg *config.Config, path string, log *slog.Logger, times times) (notify.Config, error) {
-	nc := notify.Config{Farm: cfg.Farm, Log: log, Now: times.now, CertTime: times.certificates}
+	nc := notify.Config{Farm: cfg.Farm, Log: log, Now: times.now, CertTime: times.certificates, Rounds: cfg.Rounds}
 	var errs []error
 	if path != "" {
 		whole, err := filepath.Abs(path)
@@ -56,7 +56,7 @@ func notifyConfig(cfg *config.Config, path string, log *slog.Logger, times times
 		return text
 	}
 	if m := cfg.Mail; m != nil {
-		nc.Mail = notify.Mail{Server: m.Server, From: m.From, User: m.User, Password: reveal("mail password", m.Password), Security: notify.Security(m.Security)}
+		nc.Mail = notify.Mail{Server: m.Server, From: m.From, User: m.User, Password: reveal("mail password", m.Password), Security: m.Security}
 		if m.CA != "" {
 			pool, err := authority(m.CA)
 			if err != nil {
@@ -69,18 +69,14 @@ func notifyConfig(cfg *config.Config, path string, log *slog.Logger, times times
 		nc.Tellers = append(nc.Tellers, teller(t, reveal))
 	}
 	nc.Tellers = notify.Named(nc.Tellers)
-	if r := cfg.Rounds; r != nil {
-		at := time.Duration(r.Send.Hour)*time.Hour + time.Duration(r.Send.Minute)*time.Minute
-		nc.Rounds = &notify.RoundsMail{Schedule: notify.Schedule{Days: r.Send.Days, At: at}, To: r.To}
-	}
 	if l := cfg.SignOfLife; l != nil {
 		nc.Life = &notify.Life{URL: reveal("sign of life", l.URL), Every: l.Every}
 	}
 	return nc, errors.Join(errs...)
 }
 
-func teller(t config.Teller, reveal func(string, secret.Secret) string) notify.Teller {
-	nt := notify.Teller{Remind: t.Remind, Bins: t.Bins, PerHour: t.PerHour}
+func teller(t notify.TellerSettings, reveal func(string, secret.Secret) string) notify.Teller {
+	nt := notify.Teller{Quiet: t.Quiet, Remind: t.Remind, Bins: t.Bins, PerHour: t.PerHour}
 	for _, word := range t.About {
 		if u, ok := farm.ParseUrgency(word); ok {
 			nt.About = append(nt.About, u)
@@ -95,9 +91,6 @@ func teller(t config.Teller, reveal func(string, secret.Secret) string) notify.T
 		nt.Kind, nt.URL, nt.Secret = notify.ByWebhook, t.Webhook, reveal("webhook secret", t.Secret)
 	default:
 		nt.Kind, nt.URL = notify.ByPush, reveal("push", t.Push)
-	}
-	if !t.Quiet.IsZero() {
-		nt.Quiet = &notify.Window{From: time.Duration(t.Quiet.From) * time.Minute, To: time.Duration(t.Quiet.To) * time.Minute}
 	}
 	return nt
 }

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"binwatchd/internal/config"
+	"binwatchd/internal/ingest"
 )
 
 // A certificate's path that names a pipe must not hold the daemon: whoever reads
@@ -15,8 +16,8 @@ func TestSealsDoNotWaitForAPipe(t *testing.T) {
 	if err := syscall.Mkfifo(pipe, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	tls := &config.ClientTLS{CA: pipe, Cert: pipe, Key: pipe}
-	got := sealsOf(&config.Config{File: config.File{Broker: config.Broker{TLS: tls}}})
+	tls := &ingest.ClientTLS{CA: pipe, Cert: pipe, Key: pipe}
+	got := sealsOf(&config.Config{File: config.File{Broker: ingest.BrokerSettings{TLS: tls}}})
 	for _, name := range []string{"broker.tls.ca", "broker.tls.cert"} {
 		if _, ok := got[name]; ok {
 			t.Errorf("%s: got a seal of a pipe, want none", name)

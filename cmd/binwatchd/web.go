@@ -38,15 +38,15 @@ func (d *daemon) openWeb(cfg *config.Config) error {
 	mux := http.NewServeMux()
 	mux.Handle("/", p)
 	figures := d.meter()
-	mux.Handle("GET /metrics", behindLogin(p, figures, cfg.Page, config.Metrics))
-	mux.Handle("GET /healthz", behindLogin(p, figures, cfg.Page, config.Health))
+	mux.Handle("GET /metrics", behindLogin(p, figures, cfg.Page, page.Metrics))
+	mux.Handle("GET /healthz", behindLogin(p, figures, cfg.Page, page.Health))
 	d.web, err = listenWeb(cfg.Page, mux)
 	return err
 }
 
 // behindLogin keeps a part with the page's login unless it is configured to
 // stand apart.
-func behindLogin(p *page.Page, h http.Handler, cfg *config.Page, part config.Part) http.Handler {
+func behindLogin(p *page.Page, h http.Handler, cfg *page.Settings, part page.Part) http.Handler {
 	if slices.Contains(cfg.Open, part) {
 		return h
 	}
@@ -96,7 +96,7 @@ type webServer struct {
 }
 
 // listenWeb binds at once, so that an address in use is an error here.
-func listenWeb(p *config.Page, h http.Handler) (*webServer, error) {
+func listenWeb(p *page.Settings, h http.Handler) (*webServer, error) {
 	ln, err := net.Listen("tcp", p.Listen)
 	if err != nil {
 		return nil, fmt.Errorf("serve the page: %w", err)

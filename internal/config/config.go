@@ -1,6 +1,13 @@
 package config
 
-import "binwatchd/internal/farm"
+import (
+	"binwatchd/internal/farm"
+	"binwatchd/internal/influx"
+	"binwatchd/internal/ingest"
+	"binwatchd/internal/journal"
+	"binwatchd/internal/notify"
+	"binwatchd/internal/page"
+)
 
 // Need says what a configuration is loaded for.
 type Need int
@@ -35,23 +42,23 @@ type loaded struct {
 // A File is the root of a configuration: every key of it is a field, here or in
 // the types of its parts.
 type File struct {
-	FarmName   string         `yaml:"farm" kind:"the farm's name" like:"Hillfoot Nursery" need:"Hillfoot Nursery" help:"What the farm is called in notices."`
-	Units      farm.Units     `yaml:"units" kind:"a system of units" words:"metric us" default:"metric" help:"What people read: metric or us. Inside, and in the database, everything is metric."`
-	Timezone   string         `yaml:"timezone" kind:"a time zone" help:"The farm's time zone; the machine's when left out."`
-	Broker     Broker         `yaml:"broker" kind:"the broker" needrun:"{url: \"tcp://127.0.0.1:1883\"}" help:"How probes are heard."`
-	Journal    Journal        `yaml:"journal" kind:"the journal" needrun:"{path: /var/lib/binwatchd/journal.db}" help:"Where readings and the logbook are kept."`
-	Control    string         `yaml:"control" kind:"a file" help:"The socket by which commands reach the daemon; beside the journal when left out."`
-	Influx     *Influx        `yaml:"influx" kind:"influx" help:"A database that readings are forwarded to."`
-	Page       *Page          `yaml:"page" kind:"the page" help:"The page for the phone in the shed, and the metrics."`
-	Mail       *Mail          `yaml:"mail" kind:"mail" help:"The server that mail goes out by."`
-	SignOfLife *SignOfLife    `yaml:"sign_of_life" kind:"sign_of_life" help:"An address that is called while the daemon is healthy."`
-	Probes     []Probe        `yaml:"probes" kind:"a probe" list:"probes by name, such as bed-t: {topic: glass/bed, measures: temperature}" names:"templates" need:"{bed-t: {topic: glass/bed, measures: temperature}}" help:"Each measured quantity, by a name of your own. A name may hold named parts, as in rack-{n}, for many alike."`
-	Bins       []Bin          `yaml:"bins" kind:"a bin" list:"bins by name" need:"{bed: {zones: {all: {aim: living, probes: [bed-t]}}}}" help:"Each bin or tub, by a name of your own."`
-	Species    []farm.Species `yaml:"species" kind:"a species" list:"species by name" help:"Species of your own, and parts of the built-in ones that you know better."`
-	Feeds      []farm.Feed    `yaml:"feeds" list:"feeds by name, such as grain: 45d" help:"How long each kind of food lasts worms at full activity."`
-	Needs      []Castings     `yaml:"need,flow" kind:"an entry of need" list:"a list of needs, such as [{castings: 200 L, by: 10 Apr}]" help:"Castings wanted by a day; the rounds say whether it will be reached."`
-	Tell       []Teller       `yaml:"tell" kind:"a recipient" list:"a list of recipients, such as [{mail: keeper@example.org}]" help:"Who is told of what."`
-	Rounds     *Rounds        `yaml:"rounds" kind:"the entry rounds" help:"When the care list goes out by mail."`
+	FarmName   string                  `yaml:"farm" kind:"the farm's name" like:"Hillfoot Nursery" need:"Hillfoot Nursery" help:"What the farm is called in notices."`
+	Units      farm.Units              `yaml:"units" kind:"a system of units" words:"metric us" default:"metric" help:"What people read: metric or us. Inside, and in the database, everything is metric."`
+	Timezone   string                  `yaml:"timezone" kind:"a time zone" help:"The farm's time zone; the machine's when left out."`
+	Broker     ingest.BrokerSettings   `yaml:"broker" kind:"the broker" needrun:"{url: \"tcp://127.0.0.1:1883\"}" help:"How probes are heard."`
+	Journal    journal.Settings        `yaml:"journal" kind:"the journal" needrun:"{path: /var/lib/binwatchd/journal.db}" help:"Where readings and the logbook are kept."`
+	Control    string                  `yaml:"control" kind:"a file" help:"The socket by which commands reach the daemon; beside the journal when left out."`
+	Influx     *influx.Settings        `yaml:"influx" kind:"influx" help:"A database that readings are forwarded to."`
+	Page       *page.Settings          `yaml:"page" kind:"the page" help:"The page for the phone in the shed, and the metrics."`
+	Mail       *notify.MailSettings    `yaml:"mail" kind:"mail" help:"The server that mail goes out by."`
+	SignOfLife *notify.LifeSettings    `yaml:"sign_of_life" kind:"sign_of_life" help:"An address that is called while the daemon is healthy."`
+	Probes     []Probe                 `yaml:"probes" kind:"a probe" list:"probes by name, such as bed-t: {topic: glass/bed, measures: temperature}" names:"templates" need:"{bed-t: {topic: glass/bed, measures: temperature}}" help:"Each measured quantity, by a name of your own. A name may hold named parts, as in rack-{n}, for many alike."`
+	Bins       []Bin                   `yaml:"bins" kind:"a bin" list:"bins by name" need:"{bed: {zones: {all: {aim: living, probes: [bed-t]}}}}" help:"Each bin or tub, by a name of your own."`
+	Species    []farm.Species          `yaml:"species" kind:"a species" list:"species by name" help:"Species of your own, and parts of the built-in ones that you know better."`
+	Feeds      []farm.Feed             `yaml:"feeds" list:"feeds by name, such as grain: 45d" help:"How long each kind of food lasts worms at full activity."`
+	Needs      []Castings              `yaml:"need,flow" kind:"an entry of need" list:"a list of needs, such as [{castings: 200 L, by: 10 Apr}]" help:"Castings wanted by a day; the rounds say whether it will be reached."`
+	Tell       []notify.TellerSettings `yaml:"tell" kind:"a recipient" list:"a list of recipients, such as [{mail: keeper@example.org}]" help:"Who is told of what."`
+	Rounds     *notify.RoundsMail      `yaml:"rounds" kind:"the entry rounds" help:"When the care list goes out by mail."`
 }
 
 // Castings are wanted by a day.

@@ -10,6 +10,7 @@ import (
 	"binwatchd/internal/config"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/husbandry"
+	"binwatchd/internal/notify"
 	"github.com/google/go-cmp/cmp"
 )
 
@@ -245,16 +246,16 @@ func TestSchedules(t *testing.T) {
 	week := []time.Weekday{0, 1, 2, 3, 4, 5, 6}
 	tests := []struct {
 		send string
-		want config.Schedule
+		want notify.Schedule
 	}{
-		{"Sat 08:00", config.Schedule{Days: week[6:], Hour: 8}},
-		{"wednesday, saturday 7:30", config.Schedule{Days: []time.Weekday{3, 6}, Hour: 7, Minute: 30}},
-		{"daily 23:59", config.Schedule{Days: week, Hour: 23, Minute: 59}},
+		{"Sat 08:00", notify.Schedule{Days: week[6:], At: 8 * time.Hour}},
+		{"wednesday, saturday 7:30", notify.Schedule{Days: []time.Weekday{3, 6}, At: 7*time.Hour + 30*time.Minute}},
+		{"daily 23:59", notify.Schedule{Days: week, At: 23*time.Hour + 59*time.Minute}},
 	}
 	mail := `mail: {server: "127.0.0.1:25", from: a@example.org}` + "\n"
 	for _, tt := range tests {
 		c := parseAt(t, replaced(t, farmName, farmName+mail+`rounds: {send: "`+tt.send+`", to: keeper@example.org}`+"\n"), config.ForRun)
-		if diff := cmp.Diff(tt.want, c.Rounds.Send); diff != "" {
+		if diff := cmp.Diff(tt.want, c.Rounds.Schedule); diff != "" {
 			t.Errorf("%s (-want +got):\n%s", tt.send, diff)
 		}
 	}
@@ -263,10 +264,10 @@ func TestSchedules(t *testing.T) {
 func TestMailSecurity(t *testing.T) {
 	tests := []struct {
 		server string
-		want   config.Security
+		want   notify.Security
 	}{
-		{"mail.example.org", config.StartTLS}, {"mail.example.org:465", config.TLS},
-		{"127.0.0.1:25", config.Offered}, {"localhost:2525", config.Offered}, {"[::1]:25", config.Offered},
+		{"mail.example.org", notify.StartTLS}, {"mail.example.org:465", notify.TLS},
+		{"127.0.0.1:25", notify.Offered}, {"localhost:2525", notify.Offered}, {"[::1]:25", notify.Offered},
 	}
 	for _, tt := range tests {
 		c := parseAt(t, replaced(t, farmName, farmName+`mail: {server: "`+tt.server+`", from: Bins <a@example.org>}`+"\n"), config.ForRun)

@@ -196,12 +196,16 @@ func subjects() []string {
 	return words
 }
 
-// readsItself is a type with a text form of its own.
+// readsItself is a type with a text form of its own. Its errors go on after what
+// was written.
 func readsItself(wanted string) kind {
 	return kind{
 		wanted: wanted,
 		read: func(s string, into reflect.Value) error {
-			return into.Addr().Interface().(encoding.TextUnmarshaler).UnmarshalText([]byte(s))
+			if err := into.Addr().Interface().(encoding.TextUnmarshaler).UnmarshalText([]byte(s)); err != nil {
+				return fmt.Errorf("%s %w", quoted(s), err)
+			}
+			return nil
 		},
 		write:  func(v reflect.Value) *yaml.Node { return textNode(fmt.Sprint(v.Interface())) },
 		schema: schema{"type": "string"},

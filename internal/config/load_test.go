@@ -10,6 +10,11 @@ import (
 
 	"binwatchd/internal/config"
 	"binwatchd/internal/farm"
+	"binwatchd/internal/influx"
+	"binwatchd/internal/ingest"
+	"binwatchd/internal/journal"
+	"binwatchd/internal/notify"
+	"binwatchd/internal/page"
 	"binwatchd/internal/secret"
 	"github.com/google/go-cmp/cmp"
 )
@@ -87,14 +92,14 @@ func TestContractLoads(t *testing.T) {
 func TestContractServers(t *testing.T) {
 	c := parseAt(t, read(t, "testdata/contract.yaml"), config.ForRun)
 	got := struct {
-		Broker                              config.Broker
-		Journal                             config.Journal
+		Broker                              ingest.BrokerSettings
+		Journal                             journal.Settings
 		Control                             string
-		Influx                              *config.Influx
-		Page                                *config.Page
-		Mail                                *config.Mail
+		Influx                              *influx.Settings
+		Page                                *page.Settings
+		Mail                                *notify.MailSettings
 		Every                               time.Duration
-		Rounds                              *config.Rounds
+		Rounds                              *notify.RoundsMail
 		Password, Token, SMTP, Life, P, Key string
 	}{
 		Broker: c.Broker, Journal: c.Journal, Control: c.Control, Influx: c.Influx, Page: c.Page, Mail: c.Mail,
@@ -103,15 +108,15 @@ func TestContractServers(t *testing.T) {
 		Life: c.SignOfLife.URL.String(), P: c.Tell[1].Push.String(), Key: c.Tell[2].Secret.String(),
 	}
 	want := got
-	want.Broker = config.Broker{URL: "tcp://127.0.0.1:1883", User: "binwatchd", Password: c.Broker.Password,
+	want.Broker = ingest.BrokerSettings{URL: "tcp://127.0.0.1:1883", User: "binwatchd", Password: c.Broker.Password,
 		ClientID: "binwatchd-hillfoot-nursery", Prefix: "binwatch"}
-	want.Journal = config.Journal{Path: "/var/lib/binwatchd/journal.db", Flush: 30 * time.Second, Keep: 400 * 24 * time.Hour}
+	want.Journal = journal.Settings{Path: "/var/lib/binwatchd/journal.db", Flush: 30 * time.Second, Keep: 400 * 24 * time.Hour}
 	want.Control = "/var/lib/binwatchd/binwatchd.sock"
-	want.Influx = &config.Influx{URL: "http://127.0.0.1:8086", Flavour: config.V2, Org: "hillfoot", Bucket: "bins", Token: c.Influx.Token}
-	want.Page = &config.Page{Listen: "127.0.0.1:8338", Open: []config.Part{config.Health}}
-	want.Mail = &config.Mail{Server: "mail.example.org:587", From: "bins@example.org", User: "bins", Password: c.Mail.Password, Security: config.StartTLS}
+	want.Influx = &influx.Settings{URL: "http://127.0.0.1:8086", Flavour: influx.V2, Org: "hillfoot", Bucket: "bins", Token: c.Influx.Token}
+	want.Page = &page.Settings{Listen: "127.0.0.1:8338", Open: []page.Part{page.Health}}
+	want.Mail = &notify.MailSettings{Server: "mail.example.org:587", From: "bins@example.org", User: "bins", Password: c.Mail.Password, Security: notify.StartTLS}
 	want.Every = 15 * time.Minute
-	want.Rounds = &config.Rounds{Send: config.Schedule{Days: []time.Weekday{time.Saturday}, Hour: 8}, To: []string{"keeper@example.org"}}
+	want.Rounds = &notify.RoundsMail{Schedule: notify.Schedule{Days: []time.Weekday{time.Saturday}, At: 8 * time.Hour}, To: []string{"keeper@example.org"}}
 	want.Password, want.Token, want.SMTP = "{file: /etc/binwatchd/broker.secret}", "{file: /etc/binwatchd/influx.secret}", "{credential: smtp}"
 	want.Life, want.P, want.Key = "{file: /etc/binwatchd/life.secret}", "{file: /etc/binwatchd/push.secret}", "{file: /etc/binwatchd/hook.secret}"
 	if diff := cmp.Diff(want, got, cmp.AllowUnexported(secret.Secret{})); diff != "" {
@@ -119,8 +124,8 @@ func TestContractServers(t *testing.T) {
 	}
 
 	urgent := []string{"now", "today"}
-	tell := []config.Teller{
-		{Mail: "keeper@example.org", About: urgent, Quiet: config.Window{From: 22 * 60, To: 7 * 60}, Remind: 12 * time.Hour, PerHour: 10},
+	tell := []notify.TellerSettings{
+		{Mail: "keeper@example.org", About: urgent, Quiet: &notify.Window{From: 22 * time.Hour, To: 7 * time.Hour}, Remind: 12 * time.Hour, PerHour: 10},
 		{Push: c.Tell[1].Push, About: urgent[:1], PerHour: 10},
 		{Webhook: "https://example.org/hook", Secret: c.Tell[2].Secret, About: urgent, PerHour: 10},
 	}

@@ -13,6 +13,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"binwatchd/internal/config"
+	"binwatchd/internal/ingest"
 	"binwatchd/internal/secret"
 )
 
@@ -140,7 +141,7 @@ func TestSecretPrintsItsSource(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	broker := config.Broker{Password: s}
+	broker := ingest.BrokerSettings{Password: s}
 	for _, printed := range []string{
 		s.String(), fmt.Sprintf("%v %+v %s", s, s, s), fmt.Sprintf("%#v", s), fmt.Sprintf("%+v", broker), string(asJSON), log.String(),
 	} {

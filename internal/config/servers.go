@@ -6,7 +6,10 @@ import (
 	"reflect"
 	"strings"
 
+	"binwatchd/internal/influx"
+	"binwatchd/internal/ingest"
 	"binwatchd/internal/loopback"
+	"binwatchd/internal/notify"
 )
 
 func (b *builder) checkBroker() {
@@ -47,7 +50,7 @@ func (b *builder) count(keys ...any) (n int) {
 	return n
 }
 
-func (b *builder) checkKeeper(d *Broker) {
+func (b *builder) checkKeeper(d *ingest.BrokerSettings) {
 	switch k := d.Keeper; {
 	case !b.present(&d.Listen):
 		b.problem(b.at(&d.Keeper), "keeper is for a broker that binwatchd is itself (listen); at another broker its access list says who may publish under %s/", d.Prefix)
@@ -56,7 +59,7 @@ func (b *builder) checkKeeper(d *Broker) {
 	}
 }
 
-func (b *builder) checkListener(d *Broker) {
+func (b *builder) checkListener(d *ingest.BrokerSettings) {
 	if !loopback.Is(hostOf(d.Listen)) && b.count(&d.User, &d.Password) < 2 {
 		b.problem(b.at(&d.Listen), "beyond loopback anybody could send readings: add user and password, or listen at 127.0.0.1")
 	}
@@ -67,7 +70,7 @@ func (b *builder) checkListener(d *Broker) {
 	}
 }
 
-func (b *builder) checkBrokerTLS(d *Broker) {
+func (b *builder) checkBrokerTLS(d *ingest.BrokerSettings) {
 	if b.count(&d.TLS.Cert, &d.TLS.Key) == 1 {
 		b.problem(b.at(&d.TLS), "a client certificate has two files: cert and key")
 	}
@@ -142,7 +145,7 @@ func (b *builder) checkInflux() {
 			b.problem(b.at(key), "%s does not belong to flavour %s", name, d.Flavour)
 		}
 	}
-	if b.count(&d.User, &d.Password) == 1 && d.Flavour == V1 {
+	if b.count(&d.User, &d.Password) == 1 && d.Flavour == influx.V1 {
 		b.problem(b.at(&b.file.Influx), "user and password go together")
 	}
 }
@@ -160,7 +163,7 @@ func (b *builder) checkMail() {
 	d := b.file.Mail
 	local := loopback.Is(hostOf(d.Server))
 	or(b.marks, &d.Security, securityFor(d.Server, local), "by the server")
-	if b.given(&d.Security) && !local && (d.Security == Offered || d.Security == Plain) {
+	if b.given(&d.Security) && !local && (d.Security == notify.Offered || d.Security == notify.Plain) {
 		b.problem(b.at(&d.Security), "%s would let anybody on the way read the mail and the password: use starttls or tls", d.Security)
 	}
 	if b.count(&d.User, &d.Password) == 1 {
@@ -170,14 +173,14 @@ func (b *builder) checkMail() {
 
 // securityFor is how mail servers are reached: port 465 is for TLS from the
 // first byte (RFC 8314), the others for STARTTLS.
-func securityFor(server string, local bool) Security {
+func securityFor(server string, local bool) notify.Security {
 	switch {
 	case strings.HasSuffix(server, ":465"):
-		return TLS
+		return notify.TLS
 	case local:
-		return Offered
+		return notify.Offered
 	}
-	return StartTLS
+	return notify.StartTLS
 }
 
 func (b *builder) checkTell() {
@@ -187,7 +190,7 @@ func (b *builder) checkTell() {
 	}
 }
 
-func (b *builder) checkTeller(d *Teller, first map[string]int) {
+func (b *builder) checkTeller(d *notify.TellerSettings, first map[string]int) {
 	switch {
 	case b.count(&d.Mail, &d.Push, &d.Webhook) != 1:
 		b.problem(b.at(d), "a recipient has one of mail, push and webhook")

@@ -14,8 +14,8 @@ import (
 
 // RoundsMail is the care list by mail, on schedule.
 type RoundsMail struct {
-	Schedule Schedule
-	To       []string // addresses
+	Schedule Schedule `yaml:"send" kind:"a time of the week" like:"Sat 08:00" need:"\"Sat 08:00\"" help:"Days and time of day, in the farm's time zone."`
+	To       []string `yaml:"to,one" kind:"a mail address" list:"a list of mail addresses" need:"keeper@example.org" help:"Mail addresses."`
 }
 
 // A roundsWorker mails the care list to one address on schedule. The moment of

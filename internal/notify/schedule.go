@@ -1,7 +1,11 @@
 package notify
 
 import (
+	"errors"
+	"fmt"
 	"slices"
+	"strconv"
+	"strings"
 	"time"
 )
 
@@ -91,4 +95,86 @@ func onWall(t time.Time, days int, clock time.Duration) time.Time {
 func offset(t time.Time, loc *time.Location) time.Duration {
 	_, seconds := t.In(loc).Zone()
 	return time.Duration(seconds) * time.Second
+}
+
+// String writes the schedule as it is configured: Sat 08:00.
+func (s Schedule) String() string {
+	if len(s.Days) == 0 || len(s.Days) == 7 {
+		return "daily " + clock(s.At)
+	}
+	var b strings.Builder
+	for _, d := range s.Days {
+		b.WriteString(d.String()[:3] + " ")
+	}
+	return b.String() + clock(s.At)
+}
+
+// UnmarshalText reads Sat 08:00, or Wed Sat 08:00, or daily 08:00.
+func (s *Schedule) UnmarshalText(text []byte) error {
+	wrong := errors.New(`is not a time of the week, such as "Sat 08:00", "Wed Sat 08:00" or "daily 08:00"`)
+	words := strings.FieldsFunc(string(text), func(c rune) bool { return c == ' ' || c == ',' })
+	if len(words) < 2 {
+		return wrong
+	}
+	last := len(words) - 1
+	at, ok := parseClock(words[last])
+	var on [7]bool
+	for _, w := range words[:last] {
+		ok = markDay(w, &on) && ok
+	}
+	if !ok {
+		return wrong
+	}
+	*s = Schedule{At: at}
+	for d, chosen := range on {
+		if chosen {
+			s.Days = append(s.Days, time.Weekday(d))
+		}
+	}
+	return nil
+}
+
+// markDay marks the day a word names, by its first three letters or in full.
+func markDay(word string, on *[7]bool) bool {
+	if strings.EqualFold(word, "daily") {
+		*on = [7]bool{true, true, true, true, true, true, true}
+		return true
+	}
+	for d := time.Sunday; d <= time.Saturday; d++ {
+		if strings.EqualFold(word, d.String()) || strings.EqualFold(word, d.String()[:3]) {
+			on[d] = true
+			return true
+		}
+	}
+	return false
+}
+
+// String writes the window as it is configured: 22:00-07:00.
+func (w Window) String() string { return clock(w.From) + "-" + clock(w.To) }
+
+func clock(since time.Duration) string {
+	return fmt.Sprintf("%02d:%02d", int(since.Hours()), int(since.Minutes())%60)
+}
+
+// UnmarshalText reads 22:00-07:00.
+func (w *Window) UnmarshalText(text []byte) error {
+	from, to, found := strings.Cut(strings.NewReplacer("–", "-", "..", "-").Replace(string(text)), "-")
+	a, okA := parseClock(from)
+	b, okB := parseClock(to)
+	if !found || !okA || !okB || a == b {
+		return errors.New(`is not a stretch of the day, such as "22:00-07:00"`)
+	}
+	*w = Window{From: a, To: b}
+	return nil
+}
+
+// parseClock reads 8:00 or 08:00 as the time since midnight.
+func parseClock(s string) (since time.Duration, ok bool) {
+	h, m, found := strings.Cut(strings.TrimSpace(s), ":")
+	hour, errH := strconv.ParseUint(h, 10, 8)
+	minute, errM := strconv.ParseUint(m, 10, 8)
+	if !found || errH != nil || errM != nil || len(m) != 2 || hour > 23 || minute > 59 {
+		return 0, false
+	}
+	return time.Duration(hour)*time.Hour + time.Duration(minute)*time.Minute, true
 }
