@@ -513,3 +513,34 @@ func TestRepackOfWhatIsGone(t *testing.T) {
 		}
 	})
 }
+
+// A compaction packs so many older chunks anew and leaves the rest to the next, each
+// chunk in a commit of its own, so that intake goes on between them.
+func TestRepackingIsDoneInPortions(t *testing.T) {
+	path := newPath(t)
+	var committed int
+	j := open(t, path, func(c *journal.Config) {
+		c.Fault = func(stage string) error {
+			if stage == "committed" {
+				committed++
+			}
+			return nil
+		}
+	})
+	const chunks = 20
+	var want []farm.Event
+	for n := range chunks {
+		from := start.AddDate(0, 0, 9*n)
+		want = append(want, fill(t, j, days(uint64(n), from, 8*24*time.Hour, 24*time.Hour))...)
+		compactAll(t, j, from.AddDate(0, 0, 30))
+	}
+	alter(t, path, `INSERT INTO repack SELECT first FROM chunk`)
+	for _, portion := range []int{16, chunks - 16, 0} {
+		committed = 0
+		f, err := j.Compact(context.Background(), start, true)
+		if err != nil || f.Repacked != portion || committed != portion {
+			t.Fatalf("got %+v in %d commits, %v; want %d chunks, each in its own", f, committed, err, portion)
+		}
+	}
+	same(t, "packed anew", replay(t, j, 0), want)
+}
