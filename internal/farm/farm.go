@@ -7,6 +7,12 @@
 // moisture is water as a percentage of fresh mass (wet basis), masses are in
 // kg and volumes in L; what a person reads is turned into their own units at
 // the edge by [Units].
+//
+// In reading order: farm.go is what the keeper configures, quantities.go and
+// conditions.go are the tables of what can be measured and of what can be wrong.
+// event.go is what happens, change.go what the rules say of it, view.go how it all
+// stands. species.go is of the worms. place.go finds what a name means; units.go
+// and say.go write numbers, amounts and times for people.
 package farm
 
 import "time"

@@ -14,6 +14,22 @@ type Species struct {
 	Sources     []Source
 }
 
+// Wellbeing is how a species does at a temperature or a moisture, in a word that
+// fits after "is" or "has it".
+type Wellbeing string
+
+const (
+	Thriving Wellbeing = "thriving"  // inside its thrive band
+	Slowed   Wellbeing = "slowed"    // past it on the hot side
+	Resting  Wellbeing = "resting"   // past it on the cold side
+	InDanger Wellbeing = "in danger" // past its survive band
+	Parched  Wellbeing = "too dry"   // past its thrive band on the dry side
+	Soaked   Wellbeing = "too wet"   // and on the wet side
+)
+
+// Wellbeings lists them from the worst on.
+var Wellbeings = []Wellbeing{InDanger, Slowed, Resting, Parched, Soaked, Thriving}
+
 // Cardinal temperatures bound and peak the activity curve, °C.
 type Cardinal struct {
 	Min  float64 `yaml:"min" kind:"a temperature" help:"Colder, nothing happens."`

@@ -185,7 +185,7 @@ func (s SpeciesView) Named() string { return SayPart(s.Name, s.Part) }
 
 // Says tells of a species how it does: "slowed", "thriving, too dry for them".
 func (s SpeciesView) Says() string {
-	said := s.Word
+	said := string(s.Word)
 	if s.Where != "" {
 		said += " at " + s.Where
 	}
@@ -194,10 +194,10 @@ func (s SpeciesView) Says() string {
 		return said
 	case s.Word:
 		return said + " by heat or cold and by moisture"
-	case "in danger":
+	case InDanger:
 		return said + ", in danger by moisture"
 	}
-	return said + ", " + s.Moisture + " for them"
+	return said + ", " + string(s.Moisture) + " for them"
 }
 
 // A ProbeLevel is the level of one of a zone's probes.
@@ -215,13 +215,13 @@ type Limit struct {
 
 // A SpeciesView says how one species in a zone does.
 type SpeciesView struct {
-	ID       string  `json:"id"`
-	Name     string  `json:"name"`
-	Part     float64 `json:"part"`               // of the bin's worms by mass, 0..1
-	Word     string  `json:"word"`               // at this temperature: thriving, slowed, resting, in danger
-	Moisture string  `json:"moisture,omitempty"` // at this moisture: too dry, too wet, in danger; "" where they thrive or it is not known
-	Where    string  `json:"where,omitempty"`    // the probe at which it is in danger, where it is not so in the middle
-	Activity float64 `json:"activity"`           // in the middle
+	ID       string    `json:"id"`
+	Name     string    `json:"name"`
+	Part     float64   `json:"part"`               // of the bin's worms by mass, 0..1
+	Word     Wellbeing `json:"word"`               // at this temperature: thriving, slowed, resting, in danger
+	Moisture Wellbeing `json:"moisture,omitempty"` // at this moisture: too dry, too wet, in danger; "" where they thrive or it is not known
+	Where    string    `json:"where,omitempty"`    // the probe at which it is in danger, where it is not so in the middle
+	Activity float64   `json:"activity"`           // in the middle
 }
 
 // An Outlook is one forecast, raised or not.

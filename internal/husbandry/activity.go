@@ -6,43 +6,30 @@ import (
 	"binwatchd/internal/farm"
 )
 
-// Words for how a species does at a temperature or a moisture.
-const (
-	Thriving = "thriving"  // inside its thrive band
-	Slowed   = "slowed"    // past it on the hot side
-	Resting  = "resting"   // past it on the cold side
-	InDanger = "in danger" // past its survive band
-	Parched  = "too dry"   // past its thrive band on the dry side
-	Soaked   = "too wet"   // and on the wet side
-)
-
-// Words lists them from the worst on.
-var Words = []string{InDanger, Slowed, Resting, Parched, Soaked, Thriving}
-
 // Word says how a species does at a temperature: thriving, slowed, resting or
 // in danger.
-func Word(s farm.Species, tempC float64) string {
-	return wordIn(s.Temperature, tempC, Resting, Slowed)
+func Word(s farm.Species, tempC float64) farm.Wellbeing {
+	return wordIn(s.Temperature, tempC, farm.Resting, farm.Slowed)
 }
 
 // MoistWord says how a species does at a moisture, % wet basis: thriving, too
 // dry, too wet or in danger.
-func MoistWord(s farm.Species, pct float64) string {
-	return wordIn(s.Moisture, pct, Parched, Soaked)
+func MoistWord(s farm.Species, pct float64) farm.Wellbeing {
+	return wordIn(s.Moisture, pct, farm.Parched, farm.Soaked)
 }
 
 // wordIn says where a level lies in a species' bands, with the words for below
 // and above its thrive band.
-func wordIn(b farm.Bands, v float64, below, above string) string {
+func wordIn(b farm.Bands, v float64, below, above farm.Wellbeing) farm.Wellbeing {
 	switch {
 	case !b.Survive.Contains(v):
-		return InDanger
+		return farm.InDanger
 	case v > b.Thrive.High:
 		return above
 	case v < b.Thrive.Low:
 		return below
 	}
-	return Thriving
+	return farm.Thriving
 }
 
 // CTMI is the cardinal temperature model with inflection, a rate from 0 to 1

@@ -52,18 +52,18 @@ func TestCTMIStaysBetweenNoughtAndOne(t *testing.T) {
 func TestWordsOfAMixedBin(t *testing.T) {
 	cases := []struct {
 		fahrenheit          float64
-		red, european, blue string
+		red, european, blue farm.Wellbeing
 	}{
-		{65, husbandry.Thriving, husbandry.Thriving, husbandry.Resting},
-		{87, husbandry.Slowed, husbandry.Slowed, husbandry.Thriving},
-		{45, husbandry.Resting, husbandry.Resting, husbandry.InDanger},
-		{92, husbandry.InDanger, husbandry.InDanger, husbandry.Slowed},
-		{59, husbandry.Thriving, husbandry.Thriving, husbandry.Resting}, // 15 °C: the end of the band is inside
+		{65, farm.Thriving, farm.Thriving, farm.Resting},
+		{87, farm.Slowed, farm.Slowed, farm.Thriving},
+		{45, farm.Resting, farm.Resting, farm.InDanger},
+		{92, farm.InDanger, farm.InDanger, farm.Slowed},
+		{59, farm.Thriving, farm.Thriving, farm.Resting}, // 15 °C: the end of the band is inside
 	}
 	for _, c := range cases {
 		at := farm.CelsiusOf(c.fahrenheit)
-		got := [3]string{husbandry.Word(species(t, "red"), at), husbandry.Word(species(t, "european"), at), husbandry.Word(species(t, "blue"), at)}
-		if want := [3]string{c.red, c.european, c.blue}; got != want {
+		got := [3]farm.Wellbeing{husbandry.Word(species(t, "red"), at), husbandry.Word(species(t, "european"), at), husbandry.Word(species(t, "blue"), at)}
+		if want := [3]farm.Wellbeing{c.red, c.european, c.blue}; got != want {
 			t.Errorf("%v °F: got %v, want %v", c.fahrenheit, got, want)
 		}
 	}

@@ -187,7 +187,7 @@ func TestLimitsAgreeWithCounting(t *testing.T) {
 			case v < w.Temperature.Thrive.Low:
 				cold += n
 			}
-			danger = danger || husbandry.Word(w.Species, v) == husbandry.InDanger
+			danger = danger || husbandry.Word(w.Species, v) == farm.InDanger
 		}
 		l := husbandry.TempLimits(worms)
 		for what, got := range map[string][2]bool{

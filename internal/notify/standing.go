@@ -84,7 +84,7 @@ func span(say farm.Written, b farm.Band) string {
 // worms says how each species does, those that suffer first.
 func worms(z farm.ZoneView) string {
 	names, order := map[string][]string{}, []string(nil)
-	for _, word := range []string{"in danger", "slowed", "resting", "thriving"} {
+	for _, word := range farm.Wellbeings {
 		for _, sp := range z.Species {
 			if sp.Word != word {
 				continue

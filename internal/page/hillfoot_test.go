@@ -88,7 +88,7 @@ func level(v float64, b farm.Bands) *farm.LevelView {
 	return &farm.LevelView{Value: v, At: ago(4 * time.Minute), Fresh: true, Bands: b}
 }
 
-func worm(id, name, word string, activity float64) farm.SpeciesView {
+func worm(id, name string, word farm.Wellbeing, activity float64) farm.SpeciesView {
 	return farm.SpeciesView{ID: id, Name: name, Word: word, Activity: activity}
 }
 

@@ -10,7 +10,8 @@
 // unit that says it most briefly.
 //
 // It imports only farm, keeps no state and does no I/O. config,
-// ingest and the commands call it.
+// ingest and the commands call it. quantity.go reads values and ranges, unit.go
+// numbers and their units, duration.go lengths of time; format.go writes.
 package quantity
 
 import (

@@ -197,26 +197,26 @@ func (z *zone) byMass(q farm.Quantity) bool {
 
 // whoSuffers sorts the species of a zone by how they do: who suffers first, who
 // does not mind last; of several, each with its part of the worms.
-func (s *State) whoSuffers(b breach, word func(farm.Species, float64) string) string {
-	words, parts := map[string][]string{}, map[string]float64{}
+func (s *State) whoSuffers(b breach, word func(farm.Species, float64) farm.Wellbeing) string {
+	words, parts := map[farm.Wellbeing][]string{}, map[farm.Wellbeing]float64{}
 	for _, w := range b.zone.bin.worms {
 		how := word(w.Species, s.suffered(b))
 		words[how] = append(words[how], w.Name)
 		parts[how] += w.Part
 	}
-	danger := len(words[husbandry.InDanger]) > 0
+	danger := len(words[farm.InDanger]) > 0
 	var said []string
-	for _, how := range husbandry.Words {
+	for _, how := range farm.Wellbeings {
 		names := words[how]
 		if len(names) == 0 {
 			continue
 		}
 		feels := " are "
-		if how == husbandry.Parched || how == husbandry.Soaked {
+		if how == farm.Parched || how == farm.Soaked {
 			feels = " have it "
 		}
-		part := farm.SayPart(farm.SayList(names), parts[how]) + feels + how
-		if danger && how != husbandry.InDanger && how != husbandry.Thriving {
+		part := farm.SayPart(farm.SayList(names), parts[how]) + feels + string(how)
+		if danger && how != farm.InDanger && how != farm.Thriving {
 			part += ", but not in danger"
 		}
 		said = append(said, part)

@@ -12,6 +12,17 @@
 // readings; what comes out are the steps in the life of a condition: raised,
 // worsened, lightened, eased. The science behind a verdict is in packages
 // husbandry and trend; this package decides when to speak and what to say.
+//
+// In reading order: rules.go is the State and its Step. zone.go and probe.go
+// hold what is known of each, level.go makes a zone's level of its probes and
+// judges it by limits, hysteresis.go turns a limit on and off, record.go is the
+// life of a condition. band.go has the words of a level past its limits,
+// probe_words.go those of a probe. heating.go and drying.go foresee, sifting.go
+// watches the window; jot.go takes the logbook in and ledger.go keeps it:
+// water.go, feeding.go and keeping.go are about what was given, eaten and stored,
+// history.go about how warm and moist it was. view.go shows how it all stands.
+// snapshot.go and reconcile.go carry the state over a restart and a change of
+// configuration.
 package rules
 
 import (

@@ -183,14 +183,14 @@ func (z *zone) speciesViews(v farm.ZoneView) []farm.SpeciesView {
 			Activity: husbandry.Activity(w.Species, warm.Value, z.moistureOrNaN(moist)),
 		}
 		if middle := husbandry.Word(w.Species, warm.Value); sp.Word != middle {
-			if sp.Word == husbandry.InDanger {
+			if sp.Word == farm.InDanger {
 				sp.Where = warm.WorstProbe()
 			} else {
 				sp.Word = middle
 			}
 		}
 		if moist != nil && moist.Fresh {
-			if how := husbandry.MoistWord(w.Species, moist.Worst()); how != husbandry.Thriving {
+			if how := husbandry.MoistWord(w.Species, moist.Worst()); how != farm.Thriving {
 				sp.Moisture = how
 			}
 		}
