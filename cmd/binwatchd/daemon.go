@@ -292,6 +292,9 @@ func (d *daemon) look() (farm.View, bool) { return inTime(d.glance) }
 // glance gives how the farm stands, with what never reached the loop.
 func (d *daemon) glance(ctx context.Context) (farm.View, error) {
 	v, err := d.loop.Look(ctx)
+	if sender := d.sending.now(); sender != nil {
+		v.Recipients = sender.Recipients()
+	}
 	if probes, ok := d.intake.(*ingest.Listener); ok && err == nil && probes.Refused() > 0 {
 		v.Intake.Messages[messageRefused] = probes.Refused()
 	}

@@ -73,6 +73,9 @@ func printView(w io.Writer, v farm.View, loc *time.Location) {
 	fmt.Fprintf(w, "%s, %s\n", v.Farm, v.At.In(loc).Format("Monday 2 January 2006, 15:04"))
 	printIntake(w, v, loc)
 	printPassing(w, v, loc)
+	for _, said := range v.Unreached(loc) {
+		fmt.Fprintln(w, said)
+	}
 	for _, s := range v.Standing {
 		if s.Bin == "" && s.Probe == "" {
 			printStanding(w, s)

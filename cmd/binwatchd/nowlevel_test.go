@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"strings"
 	"testing"
 	"time"
 
@@ -17,5 +18,21 @@ func TestNowShowsALevelOnItsSideOfTheLimit(t *testing.T) {
 	printLevel(&got, *farm.Moisture.Row(), l, farm.View{At: at, Units: farm.US})
 	if want := "  moisture 69.7 %, does well from 70 % to 85 %\n"; got.String() != want {
 		t.Errorf("got %q, want %q", got.String(), want)
+	}
+}
+
+// Now names who can't be told, with the server's words; where all can, it is
+// silent.
+func TestNowNamesWhoCannotBeTold(t *testing.T) {
+	at := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
+	v := farm.View{Farm: "Hillfoot", At: at, Intake: farm.IntakeView{Running: true, Connected: true}, Recipients: []farm.Recipient{
+		{By: "mail", Place: 1, Address: "kim@example.org", Trouble: "550 no such keeper.", Since: at.Add(-3 * time.Hour)},
+		{By: "push", Place: 1, Last: at},
+	}}
+	var got bytes.Buffer
+	printView(&got, v, time.UTC)
+	want := "Notices by mail 1 (kim@example.org) have not arrived since about 6 am: 550 no such keeper.\n"
+	if !strings.Contains(got.String(), want) || strings.Contains(got.String(), "push") {
+		t.Errorf("got %q, want it to have %q and no push", got.String(), want)
 	}
 }

@@ -102,8 +102,9 @@ func TestKeeperIsToldByAWrongClock(t *testing.T) {
 					recipients := d.sending.now().Recipients()
 					return len(recipients) == 1 && recipients[0].Trouble != ""
 				})
-				if said := d.sending.now().Recipients()[0].Trouble; !strings.Contains(said, "certificate has expired") {
-					t.Errorf("got %q, want it to say what is wrong with the certificate", said)
+				v, err := d.view(t.Context()) // what now, page and metrics show
+				if said := strings.Join(v.Unreached(time.UTC), "\n"); err != nil || !strings.Contains(said, "certificate has expired") {
+					t.Errorf("got %q, %v, want it to say what is wrong with the certificate", said, err)
 				}
 				machine.off.Store(0)
 				proctest.Eventually(t, "the clock is followed", func() bool { return time.Since(d.now()).Abs() < time.Minute })

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 )
 
@@ -314,10 +315,32 @@ type IntakeView struct {
 
 // A Recipient is how somebody who is told of conditions could last be reached.
 type Recipient struct {
-	Teller  string    `json:"teller"`            // its key, which holds no secret: "mail:kim@example.org", "push:2"
+	By      string    `json:"by"`                // mail, push, webhook, rounds
+	Place   int       `json:"place"`             // among those of its kind in the configuration, from 1
+	Address string    `json:"address,omitempty"` // of a mail; what else there is may be a secret
 	Trouble string    `json:"trouble,omitempty"` // of the last attempt; "" when it went well
 	Since   time.Time `json:"since,omitzero"`    // of the trouble
 	Last    time.Time `json:"last,omitzero"`     // the last notice that was accepted since the daemon began
+}
+
+// Name tells recipients apart by their place in the configuration: "push 2".
+func (r Recipient) Name() string { return fmt.Sprintf("%s %d", r.By, r.Place) }
+
+// Unreached says, a sentence each, which recipients can't be told anything at
+// present, and why.
+func (v *View) Unreached(loc *time.Location) []string {
+	var out []string
+	for _, r := range v.Recipients {
+		if r.Trouble == "" {
+			continue
+		}
+		name := r.Name()
+		if r.Address != "" {
+			name += " (" + r.Address + ")"
+		}
+		out = append(out, fmt.Sprintf("Notices by %s have not arrived since %s: %s.", name, SayTime(r.Since, v.At, loc), strings.TrimSuffix(r.Trouble, ".")))
+	}
+	return out
 }
 
 // PassingOn is how the copying to a database stands.

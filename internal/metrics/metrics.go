@@ -142,5 +142,6 @@ var (
 	influxFailed    = define("influx_failed_requests_total", "Requests to it that brought nothing.")
 	influxAt        = define("influx_last_success_timestamp_seconds", "When it last accepted rows.")
 	notices         = define("notices_total", "Notices by the way they went and what became of them.", "by", "outcome")
+	noticeTrouble   = define("notice_trouble", "1 when the last attempt to tell a recipient has failed; it is named by its place in the configuration.", "by", "recipient")
 	build           = define("build_info", "1, with the program's version.", "version")
 )

@@ -54,6 +54,10 @@ func hillfoot() farm.View {
 			{Condition: farm.Unforwarded, Urgency: farm.Soon},
 		},
 		Intake: farm.IntakeView{Running: true, Connected: true, Messages: map[string]int64{"taken": 45, "unclaimed": 1}},
+		Recipients: []farm.Recipient{
+			{By: "mail", Place: 1, Address: "kim@example.org", Last: noon},
+			{By: "push", Place: 2, Trouble: "no answer", Since: noon},
+		},
 	}
 }
 
@@ -130,6 +134,22 @@ func TestEveryMetricInBothFormats(t *testing.T) {
 	}
 }
 
+// TestRecipientsInTrouble: who can't be told is seen by its place in the
+// configuration, and no address goes out with it.
+func TestRecipientsInTrouble(t *testing.T) {
+	_, _, body := get(t, metrics.NewHandler(whole(hillfoot())), "/metrics", "")
+	for _, want := range []string{
+		`binwatch_notice_trouble{by="mail",recipient="mail 1"} 0`, `binwatch_notice_trouble{by="push",recipient="push 2"} 1`,
+	} {
+		if !strings.Contains(body, want+"\n") {
+			t.Errorf("there is no %s", want)
+		}
+	}
+	if strings.Contains(body, "kim@example.org") || strings.Contains(body, "no answer") {
+		t.Error("an address or a server's words are shown")
+	}
+}
+
 // TestNamesThatOthersRelyOn lists what graphs and alarms outside are built on,
 // with the labels of each.
 func TestNamesThatOthersRelyOn(t *testing.T) {
@@ -147,6 +167,7 @@ func TestNamesThatOthersRelyOn(t *testing.T) {
 		"binwatch_journal_file_bytes":                   "",
 		"binwatch_influx_waiting_readings":              "",
 		"binwatch_notices_total":                        "by outcome",
+		"binwatch_notice_trouble":                       "by recipient",
 		"binwatch_broker_connected":                     "",
 	} {
 		family, ok := got[name]

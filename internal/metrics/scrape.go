@@ -96,6 +96,9 @@ func (s *scrape) view(v *farm.View) {
 	for _, outcome := range slices.Sorted(maps.Keys(v.Intake.Messages)) {
 		s.counter(messages, v.Intake.Messages[outcome], outcome)
 	}
+	for _, r := range v.Recipients {
+		s.gauge(noticeTrouble, truth(r.Trouble != ""), r.By, r.Name())
+	}
 	s.gauge(journalWritable, truth(v.Intake.Unwritten == nil))
 }
 

@@ -27,6 +27,7 @@ type roundsWorker struct {
 	src    Sources
 	mailer *mailer
 	to     string
+	reach  reach
 }
 
 func newRoundsWorkers(cfg Config, src Sources) ([]*roundsWorker, error) {
@@ -34,12 +35,14 @@ func newRoundsWorkers(cfg Config, src Sources) ([]*roundsWorker, error) {
 		return nil, nil
 	}
 	var out []*roundsWorker
-	for _, to := range cfg.Rounds.To {
+	for i, to := range cfg.Rounds.To {
 		m, err := newMailer(cfg, src, to)
 		if err != nil {
 			return nil, fmt.Errorf("rounds to %s: %w", to, err)
 		}
-		out = append(out, &roundsWorker{cfg: cfg, src: src, mailer: m, to: to})
+		out = append(out, &roundsWorker{
+			cfg: cfg, src: src, mailer: m, to: to, reach: reach{state: farm.Recipient{By: "rounds", Place: i + 1, Address: to}},
+		})
 	}
 	return out, nil
 }
@@ -88,6 +91,7 @@ func (r *roundsWorker) turn(ctx context.Context) (time.Duration, error) {
 	said := within(ctx, func(ctx context.Context) reply {
 		return r.mailer.post(ctx, newWriter(r.cfg, r.src, now).rounds(ctx, list), envelope{id: id, date: now})
 	})
+	r.reach.note(said, r.cfg.Now())
 	if said.outcome != accepted {
 		return 0, fmt.Errorf("mail server: %s", said.said)
 	}

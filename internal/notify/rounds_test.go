@@ -12,6 +12,7 @@ import (
 
 	"binwatchd/internal/farm"
 	"binwatchd/internal/notify"
+	"binwatchd/internal/proctest"
 )
 
 // notes are cursors in memory.
@@ -181,5 +182,44 @@ func TestTellTestReportsTrouble(t *testing.T) {
 		if r.OK || !strings.Contains(r.Said, words) {
 			t.Errorf("%s: %v, %q", r.Teller, r.OK, r.Said)
 		}
+	}
+}
+
+// Each recipient is shown by its place and with what its own server said; a
+// secret is not.
+func TestRecipientsAreShown(t *testing.T) {
+	p, l := openPostOffice(t), openLanding(t)
+	l.answer(http.StatusServiceUnavailable)
+	cfg, src := byMail(t, p, newBox())
+	cfg.Tellers = notify.Named([]notify.Teller{
+		{Kind: notify.ByMail, To: "keeper@example.org"},
+		{Kind: notify.ByPush, URL: "generic://127.0.0.1:1/s3cret-topic?disabletls=yes"},
+		{Kind: notify.ByWebhook, URL: l.URL + "/s3cret-hook"},
+	})
+	cfg.Rounds = &notify.RoundsMail{To: []string{"rota@example.org"}}
+	b := newBox()
+	src.Outbox = b
+	s, stop := running(t, cfg, src)
+	defer stop()
+	owe(b, cfg, change(farm.TooHot, farm.Raised, farm.Now, time.Now()))
+	var got []farm.Recipient
+	proctest.Eventually(t, "an attempt for each", func() bool {
+		got = s.Recipients()
+		return !got[0].Last.IsZero() && got[1].Trouble != "" && got[2].Trouble != ""
+	})
+	for i, want := range []farm.Recipient{
+		{By: "mail", Place: 1, Address: "keeper@example.org"}, {By: "push", Place: 1}, {By: "webhook", Place: 1},
+		{By: "rounds", Place: 1, Address: "rota@example.org"},
+	} {
+		r := got[i]
+		if (r.Trouble == "") != r.Since.IsZero() || (r.Trouble == "") != (i == 0 || i == 3) || strings.Contains(r.Trouble, "s3cret") {
+			t.Errorf("%s: trouble %q since %v", r.Name(), r.Trouble, r.Since)
+		}
+		if r.Trouble, r.Since, r.Last = "", want.Since, want.Last; r != want {
+			t.Errorf("got %+v, want %+v", r, want)
+		}
+	}
+	if !strings.Contains(got[2].Trouble, "503") {
+		t.Errorf("the webhook's trouble is %q", got[2].Trouble)
 	}
 }

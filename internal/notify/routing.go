@@ -26,6 +26,7 @@ const (
 type Teller struct {
 	Key        string // stable name in the outbox and in logs; holds no secret
 	Kind       Kind
+	Place      int              // among those of its kind in the configuration, from 1
 	To         string           // mail: address
 	URL        string           // webhook: where to post; push: the service's URL, a secret
 	Secret     string           // webhook: whsec_…; "": not signed
@@ -37,7 +38,7 @@ type Teller struct {
 	PerHour    int              // bundles an hour, what is at now not held back; 0: CapPerHour
 }
 
-// Named gives the tellers with a key each: mail:ADDRESS, webhook:HOST#2, push:1,
+// Named gives the tellers with their place and a key each: mail:ADDRESS, webhook:HOST#2, push:1,
 // counted by kind in the order of the configuration. A path or a query of a
 // URL may hold a secret and is never part of a key.
 func Named(tellers []Teller) []Teller {
@@ -47,6 +48,7 @@ func Named(tellers []Teller) []Teller {
 	for i := range out {
 		t := &out[i]
 		count[t.Kind]++
+		t.Place = count[t.Kind]
 		switch t.Kind {
 		case ByMail:
 			t.Key = "mail:" + strings.ToLower(t.To)
@@ -55,9 +57,9 @@ func Named(tellers []Teller) []Teller {
 			if u, err := url.Parse(t.URL); err == nil && u.Host != "" {
 				host = u.Hostname()
 			}
-			t.Key = fmt.Sprintf("webhook:%s#%d", host, count[t.Kind])
+			t.Key = fmt.Sprintf("webhook:%s#%d", host, t.Place)
 		default:
-			t.Key = fmt.Sprintf("%s:%d", t.Kind, count[t.Kind])
+			t.Key = fmt.Sprintf("%s:%d", t.Kind, t.Place)
 		}
 		if seen[t.Key]++; seen[t.Key] > 1 {
 			t.Key = fmt.Sprintf("%s#%d", t.Key, seen[t.Key])

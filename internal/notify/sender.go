@@ -201,12 +201,15 @@ func (s *Sender) Forget(ctx context.Context, gone []string) error {
 	return nil
 }
 
-// Recipients tells how the tellers can be reached, in the order of the
-// configuration.
+// Recipients tells how the tellers, and those who get the rounds, could last be
+// reached, in the order of the configuration.
 func (s *Sender) Recipients() []farm.Recipient {
-	out := make([]farm.Recipient, 0, len(s.workers))
+	var out []farm.Recipient
 	for _, w := range s.workers {
-		out = append(out, w.reached())
+		out = append(out, w.reach.get())
+	}
+	for _, w := range s.rounds {
+		out = append(out, w.reach.get())
 	}
 	return out
 }

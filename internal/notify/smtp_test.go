@@ -53,7 +53,7 @@ func TestServerFallsSilentBeforeTheEnd(t *testing.T) {
 // A mail that was kept and whose answer got lost goes out again as the very
 // same bundle, though more has come up since; and once more after the server
 // could not be reached in between.
-func TestLostAnswerMakesTheSameLetter(t *testing.T) {
+func TestLostAnswerMakesTheSameMail(t *testing.T) {
 	c := openClerk(t)
 	c.fallSilentAt("dot")
 	cfg, src, b := byClerk(t, c)

@@ -81,15 +81,14 @@ type worker struct {
 	failures int
 	waiting  time.Time // nothing is tried before
 
-	mu    sync.Mutex
-	state farm.Recipient
+	reach reach
 }
 
 func newWorker(cfg Config, src Sources, t Teller, tr transport, n *counts) *worker {
 	log := cfg.Log.With("teller", t.Key)
 	return &worker{
 		cfg: cfg, src: src, teller: t, transport: tr, counts: n, log: log, woken: make(chan struct{}, 1),
-		queue: queue{teller: t.Key, outbox: src.Outbox, log: log}, state: farm.Recipient{Teller: t.Key},
+		queue: queue{teller: t.Key, outbox: src.Outbox, log: log}, reach: reach{state: farm.Recipient{By: string(t.Kind), Place: t.Place, Address: t.To}},
 	}
 }
 
@@ -242,7 +241,10 @@ func (w *worker) deliver(ctx context.Context, b bundle) bool {
 		}
 	}
 	r := within(ctx, func(ctx context.Context) reply { return w.transport.send(ctx, b, w.cfg.Now()) })
-	w.show(r, len(b.items))
+	w.reach.note(r, w.cfg.Now())
+	if r.outcome != accepted {
+		w.counts.add(w.teller.Key, "failed", len(b.items))
+	}
 	switch r.outcome {
 	case accepted:
 		w.arrived(ctx, b, told, summed)
@@ -307,25 +309,28 @@ func (w *worker) retreat(said string, asked time.Duration) bool {
 	return false
 }
 
-// show keeps what is shown of the teller.
-func (w *worker) show(r reply, notices int) {
-	now := w.cfg.Now()
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	if r.outcome == accepted {
-		w.state = farm.Recipient{Teller: w.teller.Key, Last: now}
-		return
-	}
-	w.counts.add(w.teller.Key, "failed", notices)
-	if w.state.Trouble == "" {
-		w.state.Since = now
-	}
-	w.state.Trouble = r.said
+// A reach is how one recipient could last be reached. It may be read while it is
+// noted.
+type reach struct {
+	mu    sync.Mutex
+	state farm.Recipient
 }
 
-// reached says how the teller can be reached.
-func (w *worker) reached() farm.Recipient {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	return w.state
+func (r *reach) note(said reply, now time.Time) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if said.outcome == accepted {
+		r.state.Trouble, r.state.Since, r.state.Last = "", time.Time{}, now
+		return
+	}
+	if r.state.Trouble == "" {
+		r.state.Since = now
+	}
+	r.state.Trouble = cmp.Or(said.said, "no answer")
+}
+
+func (r *reach) get() farm.Recipient {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.state
 }

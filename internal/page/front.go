@@ -18,14 +18,15 @@ import (
 // most needy first.
 type frontPage struct {
 	shell
-	Opening string
-	Wants   []wantView   // what is not quiet, most urgent first
-	More    int          // how many more there are
-	Unsure  []string     // what is not known
-	Own     []raisedView // raised, but in no bin
-	Bins    []binView
-	Needs   []farm.NeedView
-	Torn    bool
+	Opening   string
+	Wants     []wantView   // what is not quiet, most urgent first
+	More      int          // how many more there are
+	Unsure    []string     // what is not known
+	Unreached []string     // who can't be told
+	Own       []raisedView // raised, but in no bin
+	Bins      []binView
+	Needs     []farm.NeedView
+	Torn      bool
 }
 
 // A wantView is one line of the first list, with a small curve.
@@ -51,7 +52,7 @@ func (p *Page) showFront(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	page := frontPage{shell: p.live(p.shell(w, r, "bins", "Bins")), Unsure: s.unsure(), Needs: s.view.Needs}
+	page := frontPage{shell: p.live(p.shell(w, r, "bins", "Bins")), Unsure: s.unsure(), Unreached: s.view.Unreached(s.loc), Needs: s.view.Needs}
 	page.Clock = s.clock(s.view.At)
 	page.Opening, page.Wants, page.More = s.opening(r.Context())
 	for _, standing := range s.view.Standing {

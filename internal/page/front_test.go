@@ -152,6 +152,20 @@ func TestIntakeTroubleIsSaid(t *testing.T) {
 	}
 }
 
+// Who can't be told anything is named on the first sight, and who can is not.
+func TestUnreachedRecipientsAreSaid(t *testing.T) {
+	f := newFake()
+	f.view.Recipients = []farm.Recipient{
+		{By: "mail", Place: 1, Address: "kim@example.org", Last: ago(time.Hour)},
+		{By: "push", Place: 2, Trouble: "503 <b>Away</b>", Since: ago(3 * time.Hour)},
+	}
+	body := get(newPage(t, f.config()), "/").Body.String()
+	wantAll(t, body, "Notices by push 2 have not arrived since about 11 am: 503 &lt;b&gt;Away&lt;/b&gt;.")
+	if strings.Contains(body, "kim@example.org") {
+		t.Error("a recipient without trouble is named")
+	}
+}
+
 func TestNothingJudgedYet(t *testing.T) {
 	f := newFake()
 	f.blind = true
