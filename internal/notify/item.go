@@ -302,18 +302,19 @@ func bare(s string) string { return strings.Replace(s, "about ", "", 1) }
 
 func (w writer) amounts(a farm.Advice) [][2]string {
 	var rows [][2]string
-	u := w.farm.Units
-	if a.VisitLitres > 0 {
-		rows = append(rows, [2]string{"This visit", u.Volume(a.VisitLitres)})
-	}
-	if a.WaterLitres > 0 {
-		rows = append(rows, [2]string{"In all", u.Volume(a.WaterLitres) + w.standsOn(a)})
-	}
-	if a.BeddingKg > 0 {
-		rows = append(rows, [2]string{"Dry bedding", u.Mass(a.BeddingKg) + w.standsOn(a)})
-	}
-	if a.FeedKg > 0 {
-		rows = append(rows, [2]string{"Feed", u.Mass(a.FeedKg)})
+	u, basis := w.farm.Units, w.standsOn(a)
+	for _, dose := range []struct {
+		name   string
+		amount float64
+		say    func(float64) string
+		basis  string
+	}{
+		{"This visit", a.VisitLitres, u.Volume, ""}, {"In all", a.WaterLitres, u.Volume, basis},
+		{"Dry bedding", a.BeddingKg, u.Mass, basis}, {"Feed", a.FeedKg, u.Mass, ""},
+	} {
+		if dose.amount > 0 {
+			rows = append(rows, [2]string{dose.name, dose.say(dose.amount) + dose.basis})
+		}
 	}
 	if a.Opens != nil && a.Closes != nil {
 		rows = append(rows, [2]string{"Time to sift", farm.SaySpan(*a.Opens, *a.Closes, w.now, w.farm.Location)})

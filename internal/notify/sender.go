@@ -35,6 +35,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"maps"
 	"slices"
 	"sync"
 	"time"
@@ -232,27 +233,24 @@ type counts struct {
 }
 
 func (t *counts) add(by, outcome string, n int) {
-	if n == 0 {
-		return
-	}
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	if t.n == nil {
 		t.n = map[Count]int64{}
 	}
-	t.n[Count{By: by, Outcome: outcome}] += int64(n)
+	if n > 0 {
+		t.n[Count{By: by, Outcome: outcome}] += int64(n)
+	}
 }
 
 func (t *counts) list() []Count {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	out := make([]Count, 0, len(t.n))
-	for c, n := range t.n {
-		c.N = n
-		out = append(out, c)
-	}
-	slices.SortFunc(out, func(a, b Count) int {
+	out := slices.SortedFunc(maps.Keys(t.n), func(a, b Count) int {
 		return cmp.Or(cmp.Compare(a.By, b.By), cmp.Compare(a.Outcome, b.Outcome))
 	})
+	for i, c := range out {
+		out[i].N = t.n[c]
+	}
 	return out
 }

@@ -59,23 +59,17 @@ type specimen struct {
 // specimens are invented: a bin of that name should not exist, so that no
 // program acts on it.
 func specimens(t Teller, now time.Time) []specimen {
-	raised := specimenItem(t, stands, specimenHeat(now))
-	eased := specimenItem(t, over, specimenEased(now))
-	eased.told = []farm.Owed{raised.last}
-	out := []specimen{
-		{"raised", newBundle([]item{raised})},
-		{"eased", newBundle([]item{eased})},
+	one := func(say saying, c farm.Change) item {
+		return item{say: say, last: farm.Owed{Notice: "test-" + NoticeID(t.Key, c), Teller: t.Key, Change: c, Created: c.At}}
 	}
+	raised, eased := one(stands, specimenHeat(now)), one(over, specimenEased(now))
+	eased.told = []farm.Owed{raised.last}
+	out := []specimen{{"raised", newBundle([]item{raised})}, {"eased", newBundle([]item{eased})}}
 	if t.Kind != ByWebhook {
-		dry := specimenItem(t, stands, specimenDry(now))
-		again := specimenItem(t, stands, specimenHeat(now.Add(time.Millisecond)))
+		again, dry := one(stands, specimenHeat(now.Add(time.Millisecond))), one(stands, specimenDry(now))
 		out = append(out, specimen{"several at once", newBundle([]item{again, dry})})
 	}
 	return out
-}
-
-func specimenItem(t Teller, say saying, c farm.Change) item {
-	return item{say: say, last: farm.Owed{Notice: "test-" + NoticeID(t.Key, c), Teller: t.Key, Change: c, Created: c.At}}
 }
 
 const (
@@ -116,29 +110,28 @@ func (p specimenPast) Jots(context.Context, string, time.Time, time.Time) ([]far
 }
 
 func specimenHeat(now time.Time) farm.Change {
-	return farm.Change{
-		At: now, Bin: specimenBin, Zone: specimenZone, Condition: farm.Heating, Change: farm.Raised, Urgency: farm.Today,
-		Text:     "This is a test; no bin is heating. A heating bin would read like this: it warms by itself, after a feed.",
-		Forecast: &farm.Forecast{Crosses: now.Add(6 * time.Hour), Earliest: now.Add(4 * time.Hour), Latest: now.Add(9 * time.Hour)},
-		Advice:   &farm.Advice{Do: "Nothing to do: this is a test."},
-		Episode:  fmt.Sprintf("test-heating-%d", now.UnixMilli()), Since: now,
-	}
+	c := specimenChange(farm.Heating, now, "no bin is heating. A heating bin would read like this: it warms by itself, after a feed.")
+	c.Forecast = &farm.Forecast{Crosses: now.Add(6 * time.Hour), Earliest: now.Add(4 * time.Hour), Latest: now.Add(9 * time.Hour)}
+	return c
 }
 
 func specimenDry(now time.Time) farm.Change {
-	return farm.Change{
-		At: now, Bin: specimenBin, Zone: specimenZone, Condition: farm.TooDry, Change: farm.Raised, Urgency: farm.Today,
-		Text:    "This is a test; no bin is too dry.",
-		Advice:  &farm.Advice{Do: "Nothing to do: this is a test.", VisitLitres: 2, WaterLitres: 6, DryMassKg: 12, DryMassFrom: "guess"},
-		Episode: fmt.Sprintf("test-dry-%d", now.UnixMilli()), Since: now,
-	}
+	c := specimenChange(farm.TooDry, now, "no bin is too dry.")
+	c.Advice.VisitLitres, c.Advice.WaterLitres, c.Advice.DryMassKg, c.Advice.DryMassFrom = 2, 6, 12, "guess"
+	return c
 }
 
 func specimenEased(now time.Time) farm.Change {
-	c := specimenHeat(now)
+	c := specimenChange(farm.Heating, now, "nothing was heating and nothing has eased.")
 	peak := 31.5
-	c.Change, c.Forecast, c.Advice, c.Peak = farm.Eased, nil, nil, &peak
-	c.Text = "This is a test; nothing was heating and nothing has eased."
-	c.Since = now.Add(-6 * time.Hour)
+	c.Change, c.Advice, c.Peak, c.Since = farm.Eased, nil, &peak, now.Add(-6*time.Hour)
 	return c
+}
+
+func specimenChange(c farm.Condition, now time.Time, text string) farm.Change {
+	return farm.Change{
+		At: now, Bin: specimenBin, Zone: specimenZone, Condition: c, Change: farm.Raised, Urgency: farm.Today, Since: now,
+		Text: "This is a test; " + text, Advice: &farm.Advice{Do: "Nothing to do: this is a test."},
+		Episode: fmt.Sprintf("test-%s-%d", c, now.UnixMilli()),
+	}
 }
