@@ -87,7 +87,7 @@ func calibrationPoints(rows []calibrationRow, conf farm.Probe, u farm.Units) ([]
 // oneWay refuses points through which no honest calibration goes.
 func oneWay(points []farm.Point) error {
 	if len(points) < 2 {
-		return errors.New("two samples at least are needed, a dry and a wet one")
+		return errors.New("two samples at least are needed, a low and a high one")
 	}
 	for i := 1; i < len(points); i++ {
 		a, b := points[i-1], points[i]

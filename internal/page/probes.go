@@ -28,16 +28,15 @@ type probesPage struct {
 
 // A probeView is one probe as the page shows it.
 type probeView struct {
-	ID, URL    string
+	farm.ProbeView
+	URL        string
 	Measures   string
 	Where      string
 	Value, Raw string
 	Age        string
 	Word       string // speaking, slow, silent, not believed, never heard
 	Shape      string
-	Doubt      string
 	Flags      []string
-	Pace       string // where it is another than the keeper has said
 	Counts     []tally
 	Rejected   []tally
 	trouble    bool
@@ -115,9 +114,8 @@ func (s *scene) probesOf(b farm.Bin) []probeView {
 
 func (s *scene) probe(pv farm.ProbeView) probeView {
 	out := probeView{
-		ID: pv.ID, URL: probeURL(pv.ID), Measures: pv.Measures.Row().Noun, Where: s.probeWhere(pv.ID),
-		Age: s.age(pv.At), Doubt: pv.Doubt, Pace: pv.Pace,
-		Counts: tallies(pv.Counts), Rejected: tallies(pv.Rejected),
+		ProbeView: pv, URL: probeURL(pv.ID), Measures: pv.Measures.Row().Noun, Where: s.probeWhere(pv.ID),
+		Age: s.age(pv.At), Counts: tallies(pv.Counts), Rejected: tallies(pv.Rejected),
 	}
 	conf, _ := s.farm.ProbeByID(pv.ID)
 	if pv.Value != nil {
@@ -198,6 +196,7 @@ type probePage struct {
 	Spans    []spanLink
 	Torn     bool
 	Points   []farm.Point
+	PointsIn string // unit of their values; "" for none
 	Unit     string
 	Weighing calibrationForm
 }
@@ -223,7 +222,11 @@ func (p *Page) showProbe(w http.ResponseWriter, r *http.Request, in fields) erro
 		Every: farm.SayLong(conf.Every), Picture: s.probeCurve(r, conf, pv), Spans: spanLinks(probeURL(id), sp),
 		Points: conf.Calibration, Unit: conf.Row().Written(s.units).Word, Weighing: s.calibrate(conf, pv, in),
 	}
-	page.Torn = s.torn
+	if page.Torn = s.torn; conf.Measures == farm.Moisture {
+		page.PointsIn = "% of fresh mass"
+	} else {
+		page.PointsIn = conf.Row().Metric.Word
+	}
 	return p.show(w, http.StatusOK, "probe", page)
 }
 
@@ -243,5 +246,5 @@ func (s *scene) probeCurve(r *http.Request, conf farm.Probe, pv farm.ProbeView) 
 	if pv.Value != nil && pv.Doubt == "" {
 		level = &farm.LevelView{Value: *pv.Value, At: pv.At, Fresh: pv.Fresh}
 	}
-	return s.gauge(conf.Measures, "", level, nil, cut).Picture
+	return s.gauge(conf.Row(), "", level, nil, cut).Picture
 }

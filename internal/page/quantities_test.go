@@ -18,7 +18,10 @@ func withTable(f *fake) {
 	levels := f.view.Bins[4].Zones[0].Levels
 	for q, limit := range map[farm.Quantity]float64{farm.Humidity: 0, farm.Weight: 30, farm.CO2: 2000, farm.PH: 7, farm.Conductivity: 3} {
 		id := "crate-" + string(q)
-		f.farm.Probes = append(f.farm.Probes, farm.Probe{ID: id, Topic: "shed/" + id, Measures: q, Unit: q.Row().Units[0].Unit, Every: 10 * time.Minute})
+		f.farm.Probes = append(f.farm.Probes, farm.Probe{
+			ID: id, Topic: "shed/" + id, Measures: q, Unit: q.Row().Units[0].Unit, Every: 10 * time.Minute,
+			Calibration: []farm.Point{{Raw: 1, Value: 400}, {Raw: 2, Value: 800}},
+		})
 		zone.Probes = append(zone.Probes, id)
 		level := level(81.4, farm.Bands{})
 		if limit > 0 {
@@ -59,7 +62,13 @@ func TestQuantitiesOfTheTableAreShown(t *testing.T) {
 		}
 		wantAll(t, body, "<b>CO2 past its limit</b>", "Take care.")
 	}
-	wantAll(t, get(p, "/probes/crate-co2").Body.String(), "co2", "2200 ppm", "true ppm")
+	wantAll(t, get(p, "/probes/crate-co2").Body.String(), "CO2", "2200 ppm", "true ppm", "raw 2 is 800 (ppm)")
+	battery := f.farm.Probes[13] // its charge, not its voltage
+	battery.ID, battery.Unit = "lamp", farm.Percent
+	f.farm.Probes = append(f.farm.Probes, battery)
+	charge := 48.0
+	f.view.Probes = append(f.view.Probes, farm.ProbeView{ID: "lamp", Measures: farm.Battery, Value: &charge, At: noon, Fresh: true})
+	wantAll(t, get(p, "/probes/lamp").Body.String(), "48 %", "Battery over 2 days, from ", " %.")
 	wantAll(t, get(p, "/probes").Body.String(), "<b>3.3 mS/cm</b> <small>conductivity, Crate")
 	wantAll(t, get(p, "/probes/crate-ph?raw1=1&truth1=4&raw2=2&truth2=7").Body.String(), "calibration: [{raw: 1, ph: 4}, {raw: 2, ph: 7}]")
 	for query, status := range map[string]int{"quantity=co2": http.StatusOK, "quantity=light": http.StatusBadRequest} {

@@ -13,16 +13,12 @@ import (
 
 // A raisedView is one raised condition with what to do about it.
 type raisedView struct {
-	Urgency    farm.Urgency
-	Name, Text string
+	farm.Standing
 	Do         string
 	When       string // the forecast, with its interval
 	Since      string
-	Cautions   []string
 	Quiet      string // hushed until when, or seen; "" when neither
-	Seen       bool
-	Folded     bool // one line until it is opened: soon, or quiet
-	Episode    string
+	Folded     bool   // one line until it is opened: soon, or quiet
 	Once, Back string
 	HushURL    string // "" where nothing can be hushed
 	Place      string
@@ -33,9 +29,7 @@ type raisedView struct {
 func (s *scene) raised(r farm.Standing) raisedView {
 	bin, zone := s.placeOf(r)
 	out := raisedView{
-		Urgency: r.Urgency, Name: r.Is(), Text: r.Text, Since: s.age(r.Since),
-		Cautions: r.Cautions, Seen: r.Seen, Episode: r.Episode, Once: rand.Text(), Back: s.back,
-		Anchor: anchor(bin, zone), Place: "The farm",
+		Standing: r, Since: s.age(r.Since), Once: rand.Text(), Back: s.back, Anchor: anchor(bin, zone), Place: "The farm",
 	}
 	if b, ok := s.farm.BinByName(bin); ok {
 		out.Place, out.HushURL = placeName(b, zone), hushURL(bin, zone, r.Condition)

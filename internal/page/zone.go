@@ -106,7 +106,7 @@ func (s *scene) gaugeOf(ctx context.Context, bin farm.Bin, z farm.ZoneView, q fa
 	cut.Height, cut.Step, cut.Samples = tall, s.span.step, s.curve(ctx, z.Bin, z.Zone, q)
 	cut.From, cut.To = s.now.Add(-s.span.back), s.now.Add(s.span.ahead)
 	cut.Bands, cut.Whole = bands(bin, z, q), q.Row().Bands
-	g := s.gauge(q, z.Aim, level, coneFor(q, level, cut.Bands, z.Outlook), cut)
+	g := s.gauge(q.Row(), z.Aim, level, coneFor(q, level, cut.Bands, z.Outlook), cut)
 	if z.LidOff != nil && z.LidOff.After(s.now) && level != nil {
 		g.Shape, g.Word = "p-none", "lid off, not judged"
 	}

@@ -43,7 +43,14 @@ func ParsePassword(text string) (Password, error) {
 		h, err := parseArgon(text)
 		return Password{argon: h}, err
 	case strings.HasPrefix(text, "$2"):
-		return parseBcrypt(text)
+		cost, err := bcrypt.Cost([]byte(text))
+		switch {
+		case err != nil:
+			return Password{}, errors.New("page password: not a whole bcrypt hash")
+		case cost > maxBcryptCost:
+			return Password{}, fmt.Errorf("page password: bcrypt cost %d is over %d, too slow for a small machine", cost, maxBcryptCost)
+		}
+		return Password{bcrypt: []byte(text)}, nil
 	case strings.HasPrefix(text, "$"):
 		return Password{}, errors.New("page password: looks like a hash, but only argon2id and bcrypt are known here")
 	case len(text) > maxPassword:
@@ -55,17 +62,6 @@ func ParsePassword(text string) (Password, error) {
 
 // maxBcryptCost keeps one try under some seconds on a small machine.
 const maxBcryptCost = 14
-
-func parseBcrypt(text string) (Password, error) {
-	cost, err := bcrypt.Cost([]byte(text))
-	if err != nil {
-		return Password{}, errors.New("page password: not a whole bcrypt hash")
-	}
-	if cost > maxBcryptCost {
-		return Password{}, fmt.Errorf("page password: bcrypt cost %d is over %d, too slow for a small machine", cost, maxBcryptCost)
-	}
-	return Password{bcrypt: []byte(text)}, nil
-}
 
 // Plain tells whether the file holds the password itself instead of a hash.
 func (p Password) Plain() bool { return p.plain != nil }

@@ -3,6 +3,8 @@ package auth
 import (
 	"crypto/rand"
 	"crypto/sha256"
+	"maps"
+	"slices"
 	"sync"
 	"time"
 )
@@ -30,21 +32,11 @@ func (s *Sessions) Open(now time.Time) string {
 		s.used = make(map[[sha256.Size]byte]time.Time)
 	}
 	if len(s.used) >= maxSessions {
-		s.dropOldest()
+		byUse := func(a, b [sha256.Size]byte) int { return s.used[a].Compare(s.used[b]) }
+		delete(s.used, slices.MinFunc(slices.Collect(maps.Keys(s.used)), byUse))
 	}
 	s.used[sha256.Sum256([]byte(token))] = now
 	return token
-}
-
-func (s *Sessions) dropOldest() {
-	var oldest [sha256.Size]byte
-	var at time.Time
-	for k, t := range s.used {
-		if at.IsZero() || t.Before(at) {
-			oldest, at = k, t
-		}
-	}
-	delete(s.used, oldest)
 }
 
 // Known tells whether token belongs to a session that is still good, and
@@ -54,15 +46,11 @@ func (s *Sessions) Known(token string, now time.Time) bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	at, ok := s.used[k]
-	if !ok {
-		return false
+	delete(s.used, k)
+	if ok = ok && now.Sub(at) <= SessionLife; ok {
+		s.used[k] = now
 	}
-	if now.Sub(at) > SessionLife {
-		delete(s.used, k)
-		return false
-	}
-	s.used[k] = now
-	return true
+	return ok
 }
 
 // Close ends a session. An unknown token is no matter.
@@ -70,11 +58,4 @@ func (s *Sessions) Close(token string) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	delete(s.used, sha256.Sum256([]byte(token)))
-}
-
-// Len is how many sessions are kept.
-func (s *Sessions) Len() int {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return len(s.used)
 }

@@ -1,6 +1,7 @@
 package auth
 
 import (
+	"maps"
 	"net/netip"
 	"sync"
 	"time"
@@ -64,20 +65,12 @@ func (t *Tries) bucketOf(key netip.Prefix, now time.Time) (b bucket, crowded boo
 		return b, false
 	}
 	if len(t.callers) >= maxCallers {
-		t.dropIdle(now)
+		maps.DeleteFunc(t.callers, func(_ netip.Prefix, b bucket) bool { return b.drained(now).used == 0 })
 	}
 	if len(t.callers) >= maxCallers {
 		return t.crowd, true
 	}
 	return bucket{at: now}, false
-}
-
-func (t *Tries) dropIdle(now time.Time) {
-	for k, b := range t.callers {
-		if b.drained(now).used == 0 {
-			delete(t.callers, k)
-		}
-	}
 }
 
 // drained is the bucket at a later time. A clock that went back drains nothing.
@@ -98,12 +91,8 @@ func callerOf(addr string) netip.Prefix {
 	if err != nil {
 		return netip.Prefix{}
 	}
-	ip = ip.Unmap()
-	bits := 32
-	if ip.Is6() {
-		bits = 64
-	}
-	p, err := ip.WithZone("").Prefix(bits)
+	ip = ip.Unmap().WithZone("")
+	p, err := ip.Prefix(min(ip.BitLen(), 64))
 	if err != nil {
 		return netip.Prefix{}
 	}
