@@ -30,8 +30,9 @@ lint: export GOFLAGS = -trimpath
 lint:
 	@bad=$$(gofmt -l cmd deploy internal); test -z "$$bad" || { echo "gofmt wants to change: $$bad"; exit 1; }
 	$(GO) vet ./...
-	cd tools && $(GO) build -o ../out/staticcheck honnef.co/go/tools/cmd/staticcheck
+	cd tools && $(GO) build -o ../out/ honnef.co/go/tools/cmd/staticcheck golang.org/x/tools/cmd/deadcode
 	out/staticcheck ./...
+	@dead=$$(out/deadcode ./cmd/... ./deploy/...) || exit 1; test -z "$$dead" || { echo "only tests call these:"; echo "$$dead"; exit 1; }
 
 # What has tests that the race detector would only make long, or that measure
 # memory.

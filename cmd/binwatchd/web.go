@@ -37,9 +37,9 @@ func (d *daemon) openWeb(cfg *config.Config) error {
 	}
 	mux := http.NewServeMux()
 	mux.Handle("/", p)
-	figures := d.meter()
-	mux.Handle("GET /metrics", behindLogin(p, figures, cfg.Page, page.Metrics))
-	mux.Handle("GET /healthz", behindLogin(p, figures, cfg.Page, page.Health))
+	scraped := d.metricsHandler()
+	mux.Handle("GET /metrics", behindLogin(p, scraped, cfg.Page, page.Metrics))
+	mux.Handle("GET /healthz", behindLogin(p, scraped, cfg.Page, page.Health))
 	d.web, err = listenWeb(cfg.Page, mux)
 	return err
 }
@@ -53,8 +53,8 @@ func behindLogin(p *page.Page, h http.Handler, cfg *page.Settings, part page.Par
 	return p.Guard(h)
 }
 
-// meter shows the farm and the machinery to a scraper.
-func (d *daemon) meter() http.Handler {
+// metricsHandler shows the farm and the machinery to a scraper.
+func (d *daemon) metricsHandler() http.Handler {
 	mc := metrics.Config{Version: versionName(), Look: d.look, Journal: d.journalFigures, Notices: d.noticeFigures, Log: d.log}
 	if d.forward != nil {
 		mc.Influx = d.influxFigures

@@ -22,10 +22,7 @@ const (
 	kgPerPound      = 0.45359237 // avoirdupois pound, NIST Handbook 44 Appendix C
 )
 
-// FahrenheitOf converts a temperature.
-func FahrenheitOf(c float64) float64 { return c*9/5 + 32 }
-
-// CelsiusOf converts a temperature.
+// CelsiusOf converts a temperature of so many °F.
 func CelsiusOf(f float64) float64 { return (f - 32) * 5 / 9 }
 
 // Temperature writes °C as a keeper reads it: "18.5 °C", "65 °F".
