@@ -25,6 +25,11 @@ const (
 // message, and sends acknowledgements one by one. It reads ahead, and sends
 // in one piece all acknowledgements that have come up while the piece before
 // went out.
+//
+// That is why PUBACK is written by hand here. Intake has to keep 0.9 of what a
+// bare subscriber takes (BenchmarkIntake). With the library's own acknowledgements
+// three runs on a busy machine gave 0.63, 0.34 and 0.44 of it at 200 messages in
+// flight, with these 0.83, 1.29 and 0.39 in turns with them.
 type brokerConn struct {
 	timedConn
 	in   *bufio.Reader

@@ -29,17 +29,17 @@ type candidate struct {
 // rise in moisture, a watering most likely, two readings. What no bin does is
 // a probe lifted out until proven otherwise, and lying in the room it would
 // prove itself soon: so the further the jump, the longer it takes, and what is
-// like the air takes a word of the keeper (air.go). Where a keeper jotted work
+// like the air takes a word of the keeper (lifted.go). Where a keeper jotted work
 // at the bin a jump is likely real.
 const (
 	lastsSpike  = 20 * time.Minute
 	lastsWorked = 45 * time.Minute
 	lastsFast   = 2 * time.Hour
-	lastsFar    = 6 * time.Hour  // over farJump
+	lastsFar    = 6 * time.Hour  // over farJump times what is too fast
 	lastsDry    = 12 * time.Hour // a fall in moisture
 	lastsAir    = 24 * time.Hour // a fall in temperature where no air is measured
 
-	farJump = 2.0 // times what is too fast
+	farJump = 2.0
 	meanOf  = 6   // readings
 	settled = 2.0 // K: a fall has come to rest within this
 )
