@@ -81,11 +81,9 @@ func (r *Rebuilt) load(ctx context.Context, j *journal.Journal, f *farm.Farm) (a
 	if err != nil {
 		return 0, nil // unreadable: the journal itself tells all
 	}
-	if err := r.Doubter.Load(snap.Doubts); err != nil {
-		return 0, fmt.Errorf("load doubts: %w", err)
-	}
-	if err := r.Arrivals.Load(snap.Arrivals); err != nil {
-		return 0, err
+	if r.Doubter.Load(snap.Doubts) != nil || r.Arrivals.Load(snap.Arrivals) != nil {
+		r.Doubter, r.Arrivals = ingest.NewDoubter(f), ingest.NewArrivals(f)
+		return 0, nil // likewise
 	}
 	r.State, r.Taken, r.Last, r.Digest = state, snap.Taken, snap.Taken, snap.Digest
 	return snap.Seq, nil
