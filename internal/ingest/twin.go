@@ -47,6 +47,7 @@ type departure struct {
 
 	Marks   [twinMarks]mark // of the last day, newest last
 	Climbed int64           // when it last climbed over a twin as feed heats; 0 for never
+	Top     float64         // how far it was above that twin then
 }
 
 // A mark is how far a probe's slow level was above that of its coolest twin.
@@ -172,14 +173,15 @@ func (p *probe) apart(v float64, at int64) bool {
 }
 
 // heats tells whether a probe that is above its twin may well be hot where feed
-// heats: in a living zone, risen above it as heat rises, and without a step, and
-// still sharing the day with it and moving at all.
+// heats: in a living zone, risen above it as heat rises and not crept on far since,
+// without a step, and still sharing the day with it and moving at all.
 func (p *probe) heats(at int64) bool {
 	t, c := &p.Twin, p.Jump
 	if !p.temperature() || !p.living || t.Stepped || c.N > 0 && c.Far > 0 {
 		return false
 	}
-	drifts := t.Far != 0 && at-t.Far > millis(twinShows) && (t.Climbed == 0 || t.Climbed < t.AgreedAt-millis(twinFeeds))
+	neverClimbed := t.Climbed == 0 || t.Climbed < t.AgreedAt-millis(twinFeeds)
+	drifts := t.Far != 0 && at-t.Far > millis(twinShows) && (neverClimbed || t.Marks[twinMarks-1].Above > t.Top+twinTemperature)
 	return !drifts && !p.missesTheDay(at) && !p.stuck(at)
 }
 
@@ -201,7 +203,7 @@ func (p *probe) learnClimb(at int64) {
 	for _, m := range t.Marks {
 		if m.At != 0 {
 			if above-m.Above >= twinClimbs {
-				t.Climbed = at
+				t.Climbed, t.Top = at, above
 			}
 			break
 		}

@@ -129,6 +129,7 @@ func TestAHotProbeIsDoubtedForItsOwnBehaviourOnly(t *testing.T) {
 		{"it is there at once", [2]string{"bed-top", "bed-deep"}, func(h float64) float64 { return 37.8 + day(h) }, 53, farm.TwinApart},
 		{"and after three weeks still", [2]string{"bed-top", "bed-deep"}, func(h float64) float64 { return 37.8 + day(h) }, 21 * 24, farm.TwinApart},
 		{"it drifts there in two weeks", [2]string{"bed-top", "bed-deep"}, func(h float64) float64 { return min(26+11.8*h/(14*24), 37.8) + day(h) }, 17 * 24, farm.TwinApart},
+		{"it climbs for a day and then drifts there", [2]string{"bed-top", "bed-deep"}, func(h float64) float64 { return min(26+min(h/12, 2)+1.2*h/24, 37.8) + day(h) }, 12 * 24, farm.TwinApart},
 		{"it gets there and misses the day", [2]string{"bed-top", "bed-deep"}, func(h float64) float64 { return min(26+0.5*h, 37.8) }, 10 * 24, farm.TwinApart},
 		{"in a tub that no feed heats", [2]string{"crate-t", "crate-t2"}, func(h float64) float64 { return min(26+0.5*h, 37.8) + day(h) }, 53, farm.TwinApart},
 	}
