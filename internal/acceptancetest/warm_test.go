@@ -15,7 +15,7 @@ const warmSeed = 7000
 
 // Sun, heaters, a heat wave, a lamp, a mat: what warms a bin from outside is
 // not told as its own heat, whether it was fed or not. WARM_CASES asks for more
-// of each kind than the few that fit into a test.
+// of each kind than the few that fit into a test, WARM_SEED for others.
 func TestWhatWarmsABinFromOutsideIsNotItsOwnHeat(t *testing.T) {
 	n := 2
 	if part > 1 {
@@ -26,10 +26,14 @@ func TestWhatWarmsABinFromOutsideIsNotItsOwnHeat(t *testing.T) {
 	if more {
 		n = asked
 	}
+	seed := uint64(warmSeed)
+	if other, err := strconv.ParseUint(os.Getenv("WARM_SEED"), 10, 64); err == nil {
+		seed = other
+	}
 	var quiet, fed acceptancetest.Score
 	for _, w := range scenariotest.Warmths {
-		q := acceptancetest.Warms(scenariotest.WarmSuite(w, scenariotest.Quiet, n, warmSeed, start))
-		f := acceptancetest.Warms(scenariotest.WarmSuite(w, scenariotest.Heating, n, warmSeed, start))
+		q := acceptancetest.Warms(scenariotest.WarmSuite(w, scenariotest.Quiet, n, seed, start))
+		f := acceptancetest.Warms(scenariotest.WarmSuite(w, scenariotest.Heating, n, seed, start))
 		report(t, string(w), q)
 		report(t, string(w)+", fed", f)
 		for _, s := range []acceptancetest.Score{q, f} {

@@ -154,6 +154,8 @@ func TestFitsTakeAnything(t *testing.T) {
 				air.Add(now, v)
 			case 3:
 				bin.Restart(now)
+			case 4: // its time may be wrong
+				bin.Fed(now.Add(time.Duration(rapid.IntRange(-600, 600).Draw(t, "fed at")) * time.Minute))
 			default:
 				bin.Add(now, v)
 			}

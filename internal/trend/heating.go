@@ -5,16 +5,6 @@ import (
 	"time"
 )
 
-// How long a feed makes heat of its own likelier, and how long it may go on heating, so that
-// those days are no measure of the usual ones. Both are choices; where the room is not seen
-// they are shorter, for then more days are needed to compare with, and weather passes for heat.
-const (
-	fedLately = 5 * 24 * time.Hour
-	stirs     = 60 * time.Hour
-	fedSeen   = 7 * 24 * time.Hour
-	stirsSeen = 4 * 24 * time.Hour
-)
-
 const (
 	heatAhead  = 36   // hours looked ahead
 	heatReach  = 20.0 // K below the limit: no bin climbs further in a look-ahead
@@ -38,7 +28,9 @@ type Heating struct {
 //
 // The room's part is a first-order body in that air (Newton's law), its time
 // constant, gain and offset fitted to the fortnight; or the usual day. What
-// is left over is the bin's own heat. Its course is foreseen by a cloud of
+// is left over is the bin's own heat, or the sun's, a lamp's, a heater's: it is its own
+// when the bin is warmer than at this hour of any usual day before, warmer than ever
+// since the feed, and a night has shown it. Its course is foreseen by a cloud of
 // S-shaped rises and first-order approaches weighted by how well they match
 // the last day: a rise still gathering pace and one that levels off both stay
 // possible until the data decide. Quiet, at almost no cost, while nothing
@@ -60,13 +52,12 @@ func HeatingFit(bin, air *Track, limitC float64, ahead time.Duration, now time.T
 		return out
 	}
 	r := roomOf(bin, air, &p, now)
-	r.limitC, now = limitC, now.UTC()
-	own := r.excess(&p)
+	now = now.UTC()
 	out.ByRoom = r.byAir
 	out.ExcessK = last - p.lastOf(&r.past) - r.usualExcess
 	out.PerHour = p.rise(p.values(), 3) / 3
-	out.Self = (r.tooMuch(&p, own) || r.warmerThanYesterday() || r.slowNear(last)) && (r.fed || last >= limitC-unfedNear) &&
-		p.rise(own, 3) < 3*fastest && (r.byAir || out.PerHour < fastest)
+	out.Self = (r.when.lastFed() < fedLately || last >= limitC-unfedNear) && r.heatsItself() &&
+		p.rise(r.excess(&p), 3) < 3*fastest && (r.byAir || out.PerHour < fastest)
 	switch {
 	case out.Crossing.Past:
 	case out.Self:

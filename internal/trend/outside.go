@@ -6,14 +6,39 @@ import (
 	"time"
 )
 
+// What speaks for heat of the bin's own, in K, against what warms it from outside.
+// The figures are choices, made on simulated bins; see HeatingFit.
 const (
-	dayBegins  = 6.0  // o'clock: from then on the sun may warm a bin
-	dayEnds    = 21.0 // when what it gave by day has reached the middle
-	dawn       = 6    // o'clock: the sun's warmth of the day before has gone by then
-	sunStirs   = 5    // h; a feed given less long ago has hardly begun to heat
-	pressing   = 3.5  // K below the limit: nearer, a fed bin gets no benefit of a sun that nobody has seen
-	slowest    = 30.0 // h; the time in which a big bin loses most of its warmth
-	nightLeast = 2    // hours of a night that tell something
+	heatShown    = 2.5  // K that must be shown soon after a feed
+	heatAgesADay = 1.1  // K more for each day since
+	heatUnfed    = 7.5  // K where nothing was fed lately
+	heatBegins   = 5    // h; a feed given less long ago has hardly begun to heat
+	nightShare   = 0.2  // part of the warmth that the night must show after a feed: the sun's has gone by dawn
+	nightUnfed   = 0.1  // and by warming in the dark where nothing was fed lately
+	dawnMost     = 2.5  // K at dawn that count: a probe that drifts shows more
+	nightCools   = -2.0 // K more than other nights: what cools so is not heated
+	newHeight    = 0.3  // K above all since the feed: a mat or a lamp comes back to the same height day by day
+	calmDays     = 0.45 // K from day to day; where the room is not seen, more weather than that passes for heat
+	differBy     = 3.0  // K more for each that the days differ by beyond it
+)
+
+// The night, o'clock where the bin stands. It begins when what the sun gave has
+// reached the middle of a bin, and ends when the sun may warm it again.
+const (
+	nightBegins = 21
+	nightEnds   = 6
+	nightLeast  = 3    // hours of a night that tell something
+	slowest     = 30.0 // h; the time in which a big bin loses most of its warmth
+)
+
+// How long a feed may go on heating, so that those days are no measure of the usual
+// ones: the one in hand, and those before it. Where the room is not seen more days are
+// needed to compare with. And how long a feed makes heat of its own likelier.
+const (
+	stirsInHand = 5 * 24 // h
+	stirs       = 60 * time.Hour
+	stirsSeen   = 4 * 24 * time.Hour
+	fedLately   = 7 * 24 // h
 )
 
 // A calendar says where now lies in the day, and which hours of the fortnight
@@ -33,175 +58,182 @@ func (k *Track) calendar(now time.Time, stirs time.Duration) calendar {
 	return c
 }
 
+// since is how many hours ago it was so many o'clock.
+func (c calendar) since(oclock float64) float64 { return math.Mod(c.clock-oclock+24, 24) }
+
+// lastFed is how many hours ago the newest feed was given, 0 where its time is yet
+// to come; infinite when none was lately.
+func (c calendar) lastFed() float64 {
+	if n := len(c.fed); n > 0 && c.fed[n-1] < fedLately {
+		return max(0, c.fed[n-1])
+	}
+	return math.Inf(1)
+}
+
 // stirred tells whether a feed may have been heating within the span that
-// ended so many hours ago and lasted so long.
+// ended so many hours ago and lasted so long: the one in hand until now, those
+// before for their time.
 func (c calendar) stirred(ended, lasted float64) bool {
+	if fed := c.lastFed(); fed < stirsInHand && ended < fed {
+		return true
+	}
 	return slices.ContainsFunc(c.fed, func(ago float64) bool {
 		return ago >= ended && ago-c.stirs <= ended+lasted
 	})
 }
 
-// sameHours lists by size how much the days before rose over the same hours: over so many
-// hours that ended to hours ago. Days on which an earlier feed may have heated
-// are left out, where two others are known.
-func (c calendar) sameHours(hours []float64, back, to int) (rises []float64) {
+// usual lists by size what was measured on the days before, as found by its hours
+// ago. Days on which a feed may have heated are left out, where two others are known;
+// the span that is asked for ended so many hours ago and lasted so long.
+func (c calendar) usual(ended, lasted float64, at func(ago int) float64) (values []float64) {
 	var stirred []float64
-	for ago := 24; ; ago += 24 {
-		end := len(hours) - 1 - to - ago
-		if end-back < 0 {
-			break
-		}
-		v := hours[end] - hours[end-back]
+	for ago := 24; ago < trackHours; ago += 24 {
+		v := at(ago)
 		switch {
 		case math.IsNaN(v):
-		case c.stirred(float64(ago+to), float64(back)):
+		case c.stirred(ended+float64(ago), lasted):
 			stirred = append(stirred, v)
 		default:
-			rises = append(rises, v)
+			values = append(values, v)
 		}
 	}
-	if len(rises) < 2 {
-		rises = append(rises, stirred...)
+	if len(values) < 2 {
+		values = append(values, stirred...)
 	}
-	slices.Sort(rises)
-	return rises
+	slices.Sort(values)
+	return values
 }
 
-// ownByNow tells whether what the room does not explain can't be the sun
-// either, nor whatever else came on today: it went on through the night, as no
-// night before, or it is more than the sun may give after a feed.
-func (r *room) ownByNow(p *past) bool {
-	return r.warmNight(1) || r.fed && !r.when.nightSince(r.byAir) && r.brighterThanSun(p)
-}
-
-// warmNight tells whether the bin's own warmth grew over the last night, since
-// it was opened, more than in any other, by so many K.
-func (r *room) warmNight(by float64) bool {
-	since := math.Mod(r.when.clock-dayEnds+24, 24) // hours since the night began
-	to := int(max(0, since-(24-dayEnds+dayBegins)))
-	back := int(min(math.Floor(since), math.Floor(r.when.opened))) - to
-	if back < nightLeast {
-		return false
+// heatsItself weighs what speaks for heat of the bin's own: how much warmer it is,
+// beside what the room explains, than at this hour of any usual day before, and how
+// much of that a night has shown.
+func (r *room) heatsItself() bool {
+	fed := r.when.lastFed() < fedLately
+	warmer, dark := r.warmer(0), r.warmedInTheDark()
+	night, share := dark, nightUnfed
+	if fed {
+		share = nightShare
+		if dawn := min(dawnMost, r.warmerAtDawn()); dawn > dark || math.IsNaN(dark) {
+			night = dawn
+		}
 	}
-	n := len(r.own)
-	grew := r.own[n-1-to] - r.own[n-1-to-back] + r.cools(back, to)
-	others := r.when.sameHours(r.own, back, to)
-	most := 0.5
-	switch many := len(others); {
-	case many >= 6:
-		most = others[many-3] // a slow heap was warming last night and the night before, too
-	case many >= 3:
-		most = others[many-2]
-	case many > 0:
-		most = others[many-1]
-	}
-	return grew > most+by
-}
-
-// slowNear tells whether a bin near the limit grew warmer in the night by far more than
-// on any other: a slow heap that no longer climbs faster than a morning does. Where the room
-// is not seen it must be fed, and far is by how much its days differ.
-func (r *room) slowNear(last float64) bool {
-	least := 3.0
 	switch {
-	case !r.byAir && !r.fed:
+	case math.IsNaN(night): // there was none since the feed
+		night = 0
+	case night < share*warmer, dark < nightCools:
 		return false
-	case !r.byAir:
-		least = 1 + 3*dayToDay(r.own)
-	case r.fed:
-		least = 1.5
 	}
-	return last >= r.limitC-pressing && r.warmNight(least)
+	if fed {
+		if before := r.warmer(int(r.when.lastFed())); before > 0 {
+			warmer -= before // the feed's heat had not begun
+		}
+	}
+	return warmer+night >= r.heatAsked() && r.newHeight()
+}
+
+// heatAsked is how much must be shown of it, K.
+func (r *room) heatAsked() float64 {
+	fed := r.when.lastFed()
+	switch {
+	case fed <= heatBegins || fed >= fedLately:
+		return heatUnfed
+	case r.byAir:
+		return heatShown + heatAgesADay*fed/24
+	}
+	return heatShown + heatAgesADay*fed/24 + differBy*max(0, dayToDay(r.own)-calmDays)
+}
+
+// warmerAtDawn is how much warmer it was at the last dawn than at any usual one, K;
+// NaN where it was fed since.
+func (r *room) warmerAtDawn() float64 {
+	ago := math.Floor(r.when.since(nightEnds))
+	if r.when.lastFed() < ago+heatBegins {
+		return math.NaN()
+	}
+	return r.warmer(int(ago))
+}
+
+// warmer is how much warmer the bin was, so many hours ago, than at that hour of
+// any usual day before, K; NaN when there is none to compare with.
+func (r *room) warmer(ago int) float64 {
+	n := len(r.own) - ago
+	days := r.when.usual(float64(ago), 0, func(day int) float64 {
+		if n < day+2 {
+			return math.NaN()
+		}
+		return meanOf(r.own[n-day-2 : n-day+1])
+	})
+	if len(days) == 0 {
+		return math.NaN()
+	}
+	return r.own[n-1] - days[len(days)-1]
+}
+
+// warmedInTheDark is by how much more the bin warmed over the last night, since it
+// was opened, than in any night before but one: a slow heap was warming then, too.
+// To what it gained comes what it would have lost by being warmer than usual.
+func (r *room) warmedInTheDark() float64 {
+	since := r.when.since(nightBegins)
+	if since < nightLeast {
+		since += 24
+	}
+	to := int(max(0, since-(24-nightBegins+nightEnds)))
+	back := int(min(math.Floor(since), math.Floor(r.when.opened))) - to
+	if back < nightLeast-1 {
+		return math.NaN()
+	}
+	end := len(r.own) - 1 - to
+	nights := r.when.usual(float64(to), float64(back), func(ago int) float64 {
+		if end-back < ago {
+			return math.NaN()
+		}
+		return r.own[end-ago] - r.own[end-ago-back]
+	})
+	grew := r.own[end] - r.own[end-back] + r.cools(back, to)
+	if len(nights) > 0 {
+		grew -= nights[max(0, len(nights)-2)]
+	}
+	return grew
 }
 
 // cools is how much a bin without heat of its own had lost over so many hours that ended
 // to hours ago, K, by being warmer when they began than on any night before (Newton's
 // law, with a slow bin's time): what stays warm through the night is heated.
 func (r *room) cools(back, to int) float64 {
-	begin := len(r.own) - 1 - to - back
-	var before []float64
-	for ago := 24; begin-ago >= 0; ago += 24 {
-		if v := r.own[begin-ago]; !math.IsNaN(v) && !r.when.stirred(float64(to+back+ago), 0) {
-			before = append(before, v)
-		}
-	}
-	if len(before) < 3 {
-		return 0
-	}
-	over := r.own[begin] - slices.Max(before)
+	over := r.warmer(to + back)
 	if !r.byAir {
 		over -= dayToDay(r.own)
 	}
-	return max(0, over) * (1 - math.Exp(-float64(back)/slowest))
+	if !(over > 0) {
+		return 0
+	}
+	return over * (1 - math.Exp(-float64(back)/slowest))
 }
 
-// brighterThanSun tells whether the bin rose more since the morning, or since it
-// was opened, than the brightest day may bring. How bright that is the days
-// before tell where they were bright; where all were dull the sun may give several
-// times as much, but not where there is no day at all.
-func (r *room) brighterThanSun(p *past) bool {
-	since := math.Mod(r.when.clock-dayBegins+24, 24)
-	back := int(min(math.Floor(since), math.Floor(r.when.opened)))
-	if back < 1 || r.when.opened < sunStirs {
-		return false
-	}
+// newHeight tells whether the bin is warmer of its own than at any hour since the feed,
+// or in the last three days, up to some hours ago.
+func (r *room) newHeight() bool {
 	n := len(r.own)
-	rose := r.own[n-1] - r.own[n-1-back]
-	others := r.when.sameHours(r.own, back, 0)
-	switch {
-	case rose > fastest*0.7*float64(back): // so soon after a feed it is not the feed
-		return false
-	case len(others) < 3:
-		return rose > 6
+	since := int(min(72, r.when.lastFed()))
+	most := math.Inf(-1)
+	for _, v := range r.own[n-since : max(n-since, n-7)] {
+		if !math.IsNaN(v) {
+			most = max(most, v)
+		}
 	}
-	most, third := max(0, others[len(others)-1]), max(0, others[len(others)-3])
-	may := 1.15*most + 0.5*(most-third) + 0.5
-	switch {
-	case r.byAir:
-		may *= math.Pow(r.brighter(back), 1.7)
-	case (most < 4 || third < 0.7*most) && p.last.v < r.limitC-pressing:
-		may = max(may, min(4*most, most+5))
-	}
-	return rose > may
+	return r.own[n-1] > most+newHeight
 }
 
-// warmerThanYesterday tells whether a fed bin was warmer at the last dawn, when the
-// sun of the day before has gone, than at the dawn before that, by more than any
-// other day was, and goes on so: a slow heap in the sun.
-func (r *room) warmerThanYesterday() bool {
-	to := int(math.Mod(r.when.clock-dawn+24, 24)) // hours since dawn
-	n := len(r.own)
-	if !r.fed || float64(to+24) > r.when.fed[len(r.when.fed)-1] || to > 16 || n < to+72 {
-		return false
+// dayToDay is how much one day usually differs from the next at the same hour, K.
+func dayToDay(hours []float64) float64 {
+	var changes []float64
+	for i := len(hours) - 1 - 24; i-24 >= 0; i -= 6 {
+		if d := hours[i] - hours[i-24]; !math.IsNaN(d) {
+			changes = append(changes, math.Abs(d))
+		}
 	}
-	grew := r.own[n-1-to] - r.own[n-1-to-24]
-	others := r.when.sameHours(r.own, 24, to)
-	if len(others) < 3 {
-		return false
+	if len(changes) == 0 {
+		return 1
 	}
-	goesOn := r.own[n-1] - r.own[n-1-24]
-	most := others[len(others)-1]
-	return grew > 2.5+1.3*max(0, most) && goesOn > 2.5+max(0, most)
-}
-
-// nightSince tells whether the feed in hand has had its nights to heat in: a night where
-// the room is seen, else two.
-func (c calendar) nightSince(seen bool) bool {
-	nights := 60.0
-	if seen {
-		nights = 48
-	}
-	return len(c.fed) == 0 || c.fed[len(c.fed)-1] > nights
-}
-
-// brighter is how many times as much the air has risen since the morning as on
-// any day before, 1 at least.
-func (r *room) brighter(back int) float64 {
-	n := len(r.air)
-	others := r.when.sameHours(r.air, back, 0)
-	rose := r.air[n-1] - r.air[n-1-back]
-	if len(others) == 0 || math.IsNaN(rose) {
-		return 3
-	}
-	return min(4, max(1, rose/max(1, others[len(others)-1])))
+	return Median(changes)
 }

@@ -16,13 +16,9 @@ type room struct {
 
 	usualExcess float64 // what the excess is on a quiet day, K
 	noise       float64 // how far it strays from that, K
-	noise3      float64 // how far it strays within three hours, K
 
-	limitC float64   // °C that must not be crossed
-	fed    bool      // in the last days: heat of its own is likelier
-	own    []float64 // hourly excess of the bin over a fortnight, ending now; its temperature when byAir is false
-	air    []float64 // hourly, of the room, when byAir is true
-	when   calendar
+	own  []float64 // hourly excess of the bin over a fortnight, ending now; its temperature when byAir is false
+	when calendar
 }
 
 // roomOf learns the room from the air where its probe speaks, else from the
@@ -31,12 +27,12 @@ func roomOf(bin, air *Track, p *past, now time.Time) room {
 	hours := bin.hourly(now)
 	if air != nil {
 		if r, ok := roomByAir(hours, air, bin, now); ok {
-			r.fed, r.when = bin.fedFor(now) < fedSeen, bin.calendar(now, stirsSeen)
+			r.when = bin.calendar(now, stirsSeen)
 			return r
 		}
 	}
 	r := roomByDays(hours, p)
-	r.fed, r.when = bin.fedFor(now) < fedLately, bin.calendar(now, stirs)
+	r.when = bin.calendar(now, stirs)
 	return r
 }
 
@@ -47,25 +43,6 @@ func (r *room) excess(p *past) []float64 {
 		own[i] = s.v - r.past.at(p.place[i])
 	}
 	return own
-}
-
-// tooMuch tells whether the bin is warmer, and warming more, than the room
-// explains.
-func (r *room) tooMuch(p *past, own []float64) bool {
-	if !r.byAir {
-		return p.beyondDays(r.own, r.fed, r.when) && r.ownByNow(p)
-	}
-	rise := p.rise(own, 3)
-	if math.IsNaN(rise) { // opened less than three hours ago
-		return false
-	}
-	least, times := 2.5, 5.0
-	if r.fed {
-		least, times = 2, 4
-	}
-	excess := p.last.v - p.lastOf(&r.past) - r.usualExcess
-	return excess > max(least, times*r.noise) &&
-		rise > 0.4 && (rise > 2.5*r.noise3 || excess > 6*r.noise) && r.ownByNow(p)
 }
 
 // timeConstants tried for the lag of a bin behind its room, h.
@@ -218,7 +195,7 @@ func slopeOver(bin, body []float64, first int, hours []int) float64 {
 // taken to repeat the last day, shifted by how it differs now.
 func (l *lag) room(bin, air []float64, first int, quiet []int) room {
 	n := len(air)
-	r := room{byAir: true, own: l.excess(bin, first), air: air}
+	r := room{byAir: true, own: l.excess(bin, first)}
 	for i := range r.past {
 		r.past[i] = l.offset + l.gain*between(l.body, float64(len(l.body)-1)+gridHour(i))
 	}
@@ -236,7 +213,10 @@ func (l *lag) room(bin, air []float64, first int, quiet []int) room {
 		at += part * (likely - at)
 		r.ahead[h] = l.offset + l.gain*at
 	}
-	r.noise, r.noise3 = l.strays(bin, first, quiet)
+	r.noise = max(0.2, l.miss)
+	if len(quiet) < 24 { // with little history it is taken to be large
+		r.noise = max(1, l.miss)
+	}
 	r.sd12 = max(0.3, l.gain*changeError(l.body))
 	return r
 }
@@ -252,24 +232,6 @@ func (l *lag) excess(bin []float64, first int) []float64 {
 		}
 	}
 	return out
-}
-
-// strays measures the excess over quiet hours: its spread and how it changes
-// in three hours, K. With little history both are taken to be large.
-func (l *lag) strays(bin []float64, first int, quiet []int) (noise, noise3 float64) {
-	if len(quiet) < 24 {
-		return max(1, l.miss), max(0.5, l.miss)
-	}
-	var steps []float64
-	for _, i := range quiet {
-		if j := i - 3; j >= first && !math.IsNaN(bin[j]) {
-			steps = append(steps, bin[i]-bin[j]-l.gain*(l.body[i-first]-l.body[j-first]))
-		}
-	}
-	if len(steps) == 0 {
-		return max(1, l.miss), 0.5
-	}
-	return max(0.2, l.miss), max(0.1, MAD(steps))
 }
 
 // between reads v at a broken place, straight between its values.

@@ -54,15 +54,6 @@ func (k *Track) Fed(t time.Time) {
 	}
 }
 
-// fedFor is how long ago the newest feed was; a very long time when there was
-// none.
-func (k *Track) fedFor(now time.Time) time.Duration {
-	if len(k.FedMS) == 0 {
-		return 10 * 365 * 24 * time.Hour
-	}
-	return now.Sub(time.UnixMilli(k.FedMS[len(k.FedMS)-1]))
-}
-
 // Clear forgets everything: the zone was emptied, or its probe moved.
 func (k *Track) Clear() {
 	k.Hours.Clear()
