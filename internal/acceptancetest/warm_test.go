@@ -52,7 +52,7 @@ func TestWhatWarmsABinFromOutsideIsNotItsOwnHeat(t *testing.T) {
 	t.Logf("foretold heat of its own that did not come so far: %d; told within five days of a feed: %d of %d", fed.Short, fed.ToldNear, fed.DueNear)
 	falseMost, missed := 0.0, 0 // of the fixed few
 	if more {
-		falseMost, missed = 6.0/100, fed.DueNear/10 // 5.0 in 100 were seen on seeds held out
+		falseMost, missed = 3.0/100, fed.DueNear/33 // 1.9 in 100 and one of 42 were seen on seeds held out
 	}
 	if float64(quiet.False) > falseMost*quiet.Months {
 		t.Errorf("blamed %d times in %.0f bin-months in which nothing heats", quiet.False, quiet.Months)
@@ -60,7 +60,7 @@ func TestWhatWarmsABinFromOutsideIsNotItsOwnHeat(t *testing.T) {
 	if float64(fed.False) > falseMost*fed.Months {
 		t.Errorf("blamed %d times wrongly in %.0f bin-months of fed bins", fed.False, fed.Months)
 	}
-	if float64(fed.Short) > 15.0/100*fed.Months {
+	if float64(fed.Short) > 12.0/100*fed.Months {
 		t.Errorf("foretold %d times what did not come in %.0f bin-months of fed bins", fed.Short, fed.Months)
 	}
 	if fed.DueNear < 2*n || fed.ToldNear < fed.DueNear-missed {
