@@ -10,31 +10,10 @@ import (
 	"binwatchd/internal/config"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/influx"
-	"binwatchd/internal/journal"
 )
 
 // troubleWait bounds how long forwarding waits for a loop that is busy.
 const troubleWait = 10 * time.Second
-
-// influxJournal shows the journal as the forwarder wants to see it.
-type influxJournal struct{ *journal.Journal }
-
-func (j influxJournal) Forward(ctx context.Context, after int64, limit int) (influx.Stretch, error) {
-	s, err := j.Journal.Forward(ctx, after, limit)
-	changes := make([]farm.Change, len(s.Changes))
-	for i, ch := range s.Changes {
-		changes[i] = ch.Change
-	}
-	return influx.Stretch{Events: s.Events, Changes: changes, Last: s.Last}, err
-}
-
-func (j influxJournal) Park(ctx context.Context, rows []influx.Parked) error {
-	parked := make([]journal.Parked, len(rows))
-	for i, r := range rows {
-		parked[i] = journal.Parked{At: r.At, Line: r.Line, Reason: r.Reason, Rows: r.Rows}
-	}
-	return j.Journal.Park(ctx, parked)
-}
 
 // openInflux makes the forwarder, where a database is configured.
 func (d *daemon) openInflux(cfg *config.Config) error {
@@ -46,7 +25,7 @@ func (d *daemon) openInflux(cfg *config.Config) error {
 		return err
 	}
 	ic.Hold = func() bool { return !d.loop.TimesFinal() }
-	d.forward, err = influx.New(ic, d.farms.at, influxJournal{d.journal}, d.trouble)
+	d.forward, err = influx.New(ic, d.farms.at, d.journal, d.trouble)
 	return err
 }
 
@@ -114,7 +93,7 @@ func resend(ctx context.Context, cfg *config.Config, span timeSpan, io *streams)
 		return err
 	}
 	defer j.Close()
-	sent, err := influx.Resend(ctx, ic, cfg.Farm, influxJournal{j}, influx.Range{From: span.from, To: span.to}, func(s influx.Sent) {
+	sent, err := influx.Resend(ctx, ic, cfg.Farm, j, influx.Range{From: span.from, To: span.to}, func(s influx.Sent) {
 		fmt.Fprintf(io.talk, "%d rows\n", s.Written)
 	})
 	if err != nil {

@@ -175,7 +175,7 @@ func checkExactlyOnce(t *testing.T, db string, want int64) {
 // then raised; nothing is announced twice.
 func checkChanges(t *testing.T, j *journal.Journal) {
 	t.Helper()
-	var changes []journal.Change
+	var changes []farm.Change
 	for after := int64(0); ; {
 		s, err := j.Forward(context.Background(), after, 0)
 		if err != nil {
@@ -190,7 +190,7 @@ func checkChanges(t *testing.T, j *journal.Journal) {
 	n := 0
 	for _, ch := range changes {
 		k := ch.Probe + " " + string(ch.Condition)
-		switch ch.Change.Change {
+		switch ch.Change {
 		case farm.Raised:
 			if raised[k] {
 				t.Errorf("%s was raised twice: %s", k, ch.At)

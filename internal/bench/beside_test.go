@@ -66,12 +66,7 @@ func forwarding(b *testing.B, in *intakeRig, url string) (stop func()) {
 // A ledger is the journal as a forwarder wants to see it.
 type ledger struct{ *journal.Journal }
 
-func (l ledger) Forward(ctx context.Context, after int64, limit int) (influx.Stretch, error) {
-	s, err := l.Journal.Forward(ctx, after, limit)
-	return influx.Stretch{Events: s.Events, Last: s.Last}, err
-}
-
-func (l ledger) Park(ctx context.Context, rows []influx.Parked) error {
+func (l ledger) Park(ctx context.Context, rows []farm.Parked) error {
 	if len(rows) > 0 {
 		panic("a row was refused: " + rows[0].Reason)
 	}

@@ -177,3 +177,20 @@ type Trouble struct {
 	Over      bool      `json:"over,omitempty"`
 	Text      string    `json:"text"`
 }
+
+// A Stretch is a piece of the journal to pass on.
+type Stretch struct {
+	Events  []Event  // readings and jots in journal order
+	Changes []Change // those that the events of the stretch caused
+	Last    int64    // the place after which the next stretch begins; at the journal's end the one asked from
+}
+
+// Parked is a row that a database refuses for good. The reading itself stays in the
+// journal.
+type Parked struct {
+	ID     int64     // how many rows had been refused with it, once it is kept
+	At     time.Time // of the refusal
+	Line   string    // as it was sent; the first one, where it stands for many
+	Reason string    // the database's words
+	Rows   int       // how many it stands for: many only for rows in a row that are too old for the database; 0 is one
+}

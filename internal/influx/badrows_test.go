@@ -11,7 +11,7 @@ import (
 
 	"pgregory.net/rapid"
 
-	"binwatchd/internal/influx"
+	"binwatchd/internal/farm"
 )
 
 // picky is a server that takes all rows but those with a bad mark, stores the good
@@ -145,7 +145,7 @@ func TestABadProbeAmongGoodOnesIsNoTrouble(t *testing.T) {
 	})
 }
 
-func wantParked(t *testing.T, got []influx.Parked, rows int) {
+func wantParked(t *testing.T, got []farm.Parked, rows int) {
 	t.Helper()
 	if len(got) != rows {
 		t.Errorf("%d rows parked, want %d: %+v", len(got), rows, got)

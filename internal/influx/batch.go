@@ -20,7 +20,7 @@ type batch struct {
 	early chan answer // of having sent all of it ahead; nil when it was not
 
 	todo   []span // what is to be brought, the next one at the end
-	parked []Parked
+	parked []farm.Parked
 	lost   int  // rows that the server refuses
 	stored bool // the server has taken some of the rows
 }
@@ -32,7 +32,7 @@ func (s span) rows() int { return s.to - s.from }
 
 // newBatch writes a stretch as lines, changes after the readings that caused
 // them. keep, when not nil, leaves out what it does not want by its time.
-func newBatch(lines func(seq int64) *Lines, st Stretch, keep func(time.Time) bool) *batch {
+func newBatch(lines func(seq int64) *Lines, st farm.Stretch, keep func(time.Time) bool) *batch {
 	b := &batch{last: st.Last, ends: make([]int, 0, len(st.Events)+len(st.Changes))}
 	text := make([]byte, 0, 128*cap(b.ends))
 	wanted := func(at time.Time) bool { return keep == nil || keep(at) }
@@ -95,7 +95,7 @@ func (b *batch) park(s span, at time.Time, said string) {
 	if s.rows() > 1 {
 		said = fmt.Sprintf("%s (%d rows from this one on)", said, s.rows())
 	}
-	b.parked = append(b.parked, Parked{At: at, Line: strings.TrimSuffix(first, "\n"), Reason: said, Rows: s.rows()})
+	b.parked = append(b.parked, farm.Parked{At: at, Line: strings.TrimSuffix(first, "\n"), Reason: said, Rows: s.rows()})
 }
 
 // lines is the text of some rows.

@@ -14,6 +14,7 @@ import (
 	"binwatchd/internal/farm"
 	"binwatchd/internal/influx"
 	"binwatchd/internal/influxtest"
+	"binwatchd/internal/journal"
 )
 
 // BenchmarkBacklog drains the backlog of a week of twenty probes that speak
@@ -54,7 +55,7 @@ func BenchmarkBacklog(b *testing.B) {
 }
 
 // prepare writes the journal as lines, in the very batches that the forwarder makes.
-func prepare(b *testing.B, f farm.Farm, j realJournal) (batches []string, rows int) {
+func prepare(b *testing.B, f farm.Farm, j *journal.Journal) (batches []string, rows int) {
 	lines := influx.NewLines(f)
 	for after := int64(0); ; {
 		st, err := j.Forward(b.Context(), after, 5000)
@@ -99,7 +100,7 @@ func (d plainDoer) Do(req *http.Request) (*http.Response, error) {
 }
 
 // drain is the forwarder, from its start until the server has everything.
-func drain(b *testing.B, s *influxtest.Influxd, db string, f farm.Farm, j realJournal) time.Duration {
+func drain(b *testing.B, s *influxtest.Influxd, db string, f farm.Farm, j *journal.Journal) time.Duration {
 	if err := j.SetCursor(b.Context(), "influx", 0); err != nil {
 		b.Fatal(err)
 	}

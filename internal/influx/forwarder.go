@@ -23,9 +23,9 @@
 //
 // The HTTP service of InfluxDB's own client carries the requests; the lines are written
 // here. The client's write interface knows version 2 alone, and loses the words by which
-// bad rows are told from a server in trouble. Its writer of lines takes so long that a
-// backlog drains at 0.78 of what the server can take (measured by BenchmarkBacklog), and
-// has wrong times beyond 2262: the tests hold the lines against it.
+// bad rows are told from a server in trouble. Its writer of lines takes ten times as long
+// as ours (measured by BenchmarkLineOfAReading: 14.6 µs and 20 allocations instead of
+// 1.3 µs and none), and has wrong times beyond 2262: the tests hold the lines against it.
 //
 // # What is written
 //
@@ -73,19 +73,12 @@ import (
 // cursorName is the name under which the journal keeps how far we got.
 const cursorName = "influx"
 
-// A Stretch is what the journal holds after some place.
-type Stretch struct {
-	Events  []farm.Event  // readings and jots in journal order; other kinds are passed over
-	Changes []farm.Change // those that followed from what lies in the stretch
-	Last    int64         // the place after which the next stretch begins
-}
-
 // A Source hands out the journal.
 type Source interface {
 	// Forward gives what follows after a place, oldest first, with at most
 	// limit events. At the journal's end Last is the after that was asked
 	// for, and the rest is empty.
-	Forward(ctx context.Context, after int64, limit int) (Stretch, error)
+	Forward(ctx context.Context, after int64, limit int) (farm.Stretch, error)
 }
 
 // A Journal is what a forwarder needs of the journal: it also remembers how far the
@@ -96,16 +89,7 @@ type Journal interface {
 	Cursor(ctx context.Context, name string) (int64, error)
 	SetCursor(ctx context.Context, name string, to int64) error
 	// Park keeps rows that the server refuses, for the keeper to see.
-	Park(ctx context.Context, rows []Parked) error
-}
-
-// Parked is a row that the server refuses. The reading itself stays in the
-// journal, so a resend brings it once the server takes it.
-type Parked struct {
-	At     time.Time // when it was parked
-	Line   string    // the row in line protocol; the first one, where the reason speaks of many
-	Reason string    // the server's words
-	Rows   int       // how many it stands for: many only for rows in a row that are too old for the database, else one
+	Park(ctx context.Context, rows []farm.Parked) error
 }
 
 // A Forwarder copies the journal to the server as it grows. Make one with
@@ -229,7 +213,7 @@ func (f *Forwarder) read(ctx context.Context, after int64, out chan<- *batch) {
 			f.log.Warn("times were put right; what bore others is sent again", "events", after-from+1)
 			after, anew = from-1, true
 		}
-		st := Stretch{Last: after}
+		st := farm.Stretch{Last: after}
 		if !f.holds() && !f.untilDone(ctx, "read journal", func() (err error) {
 			st, err = f.journal.Forward(ctx, after, f.cfg.Pace.Rows)
 			return err

@@ -40,20 +40,20 @@ type memory struct {
 	changes map[int64][]farm.Change // by the place of their cause
 	cursor  int64
 	saves   int
-	parked  []influx.Parked
+	parked  []farm.Parked
 
 	readErr, saveErr, parkErr error
 	reads                     int
 }
 
-func (m *memory) Forward(_ context.Context, after int64, limit int) (influx.Stretch, error) {
+func (m *memory) Forward(_ context.Context, after int64, limit int) (farm.Stretch, error) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	m.reads++
 	if m.readErr != nil {
-		return influx.Stretch{}, m.readErr
+		return farm.Stretch{}, m.readErr
 	}
-	st := influx.Stretch{Last: after}
+	st := farm.Stretch{Last: after}
 	for _, e := range m.events[min(int(after), len(m.events)):] {
 		if len(st.Events) == limit {
 			break
@@ -84,7 +84,7 @@ func (m *memory) SetCursor(_ context.Context, name string, to int64) error {
 	return nil
 }
 
-func (m *memory) Park(_ context.Context, rows []influx.Parked) error {
+func (m *memory) Park(_ context.Context, rows []farm.Parked) error {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	if m.parkErr != nil {

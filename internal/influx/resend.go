@@ -34,9 +34,9 @@ const (
 
 // Sent is what a resend has done.
 type Sent struct {
-	Written int64    // rows accepted
-	Refused int64    // rows that the server refuses
-	Reasons []Parked // the first few of those, with the server's words
+	Written int64         // rows accepted
+	Refused int64         // rows that the server refuses
+	Reasons []farm.Parked // the first few of those, with the server's words
 }
 
 const (

@@ -1,14 +1,12 @@
 package influx_test
 
 import (
-	"context"
 	"path/filepath"
 	"slices"
 	"testing"
 	"time"
 
 	"binwatchd/internal/farm"
-	"binwatchd/internal/influx"
 	"binwatchd/internal/influxtest"
 	"binwatchd/internal/journal"
 	"binwatchd/internal/proctest"
@@ -39,29 +37,9 @@ func TestAWeekArrivesOutOfTheFile(t *testing.T) {
 	wantEverything(t, s, m)
 }
 
-// A realJournal is the journal as cmd hands it to the forwarder.
-type realJournal struct{ *journal.Journal }
-
-func (j realJournal) Forward(ctx context.Context, after int64, limit int) (influx.Stretch, error) {
-	s, err := j.Journal.Forward(ctx, after, limit)
-	st := influx.Stretch{Events: s.Events, Last: s.Last}
-	for _, c := range s.Changes {
-		st.Changes = append(st.Changes, c.Change)
-	}
-	return st, err
-}
-
-func (j realJournal) Park(ctx context.Context, rows []influx.Parked) error {
-	var parked []journal.Parked
-	for _, r := range rows {
-		parked = append(parked, journal.Parked{At: r.At, Line: r.Line, Reason: r.Reason})
-	}
-	return j.Journal.Park(ctx, parked)
-}
-
 // weekOfJournal fills a journal, compacting it as it goes like the daemon does, so
 // that it stands as after a week's outage. It gives the readings in memory, too.
-func weekOfJournal(tb testing.TB, f farm.Farm, every time.Duration) (realJournal, *memory) {
+func weekOfJournal(tb testing.TB, f farm.Farm, every time.Duration) (*journal.Journal, *memory) {
 	tb.Helper()
 	now := start
 	j, err := journal.Open(tb.Context(), journal.Config{Path: filepath.Join(tb.TempDir(), "journal.db"), Now: func() time.Time { return now }})
@@ -92,5 +70,5 @@ func weekOfJournal(tb testing.TB, f farm.Farm, every time.Duration) (realJournal
 			tb.Fatal(err)
 		}
 	}
-	return realJournal{j}, m
+	return j, m
 }

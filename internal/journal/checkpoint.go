@@ -6,6 +6,8 @@ import (
 	"encoding/binary"
 	"math"
 	"time"
+
+	"binwatchd/internal/farm"
 )
 
 // A Snapshot is the state of the rules, of the doubts and of the arrivals after
@@ -143,21 +145,12 @@ func (j *Journal) Behind(ctx context.Context, cursor int64) (int64, error) {
 // maxParked bounds the refused rows that are kept, newest first.
 const maxParked = 1000
 
-// A Parked row is one that a database refused for good.
-type Parked struct {
-	ID     int64     // how many rows had been refused with it
-	At     time.Time // of the refusal
-	Line   string    // as it was sent
-	Reason string    // what the database said
-	Rows   int       // given to Park: how many rows it stands for, 0 is one
-}
-
 // rowsParked asks how many rows were refused in all.
 const rowsParked = `SELECT max(id) FROM parked`
 
 // Park keeps rows that a database refused, for a person to look at. Only the
 // newest thousand stay; of many at once the others are counted and never written.
-func (j *Journal) Park(ctx context.Context, rows []Parked) error {
+func (j *Journal) Park(ctx context.Context, rows []farm.Parked) error {
 	return j.update(ctx, "park rows", func(t *tx) {
 		id := t.number(rowsParked)
 		for i, r := range rows {
@@ -171,10 +164,10 @@ func (j *Journal) Park(ctx context.Context, rows []Parked) error {
 
 // Parked gives the newest refused rows, newest first, and how many were refused
 // in all.
-func (j *Journal) Parked(ctx context.Context, limit int) (newest []Parked, total int64, err error) {
+func (j *Journal) Parked(ctx context.Context, limit int) (newest []farm.Parked, total int64, err error) {
 	err = j.view(ctx, "read parked rows", func(t *tx) {
 		total = t.number(rowsParked)
-		newest = collect(t, func(rows *sql.Rows) (p Parked, err error) {
+		newest = collect(t, func(rows *sql.Rows) (p farm.Parked, err error) {
 			var at int64
 			err = rows.Scan(&p.ID, &at, &p.Line, &p.Reason)
 			p.At = instant(at)

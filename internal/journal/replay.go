@@ -80,18 +80,11 @@ func (s *stretch) events() iter.Seq2[farm.Event, error] {
 	}
 }
 
-// A Stretch is a piece of the journal to pass on.
-type Stretch struct {
-	Events  []farm.Event // readings and jots, in journal order
-	Changes []Change     // that these and other events of the stretch caused
-	Last    int64        // the cursor after it; the one asked from when there is nothing
-}
-
 // Forward gives what stands after a sequence number for passing on elsewhere, at
 // most limit events of it (0: as many as come easily). When the answer's Last is
 // the number asked from, there is no more.
-func (j *Journal) Forward(ctx context.Context, after int64, limit int) (Stretch, error) {
-	out := Stretch{Last: after}
+func (j *Journal) Forward(ctx context.Context, after int64, limit int) (farm.Stretch, error) {
+	out := farm.Stretch{Last: after}
 	err := j.view(ctx, "forward", func(t *tx) {
 		s := j.readStretch(t, after, t.number(`SELECT `+newest))
 		if t.err != nil {
@@ -100,7 +93,9 @@ func (j *Journal) Forward(ctx context.Context, after int64, limit int) (Stretch,
 		var err error
 		out.Events, out.Last, err = s.worth(limit)
 		t.fail(err)
-		out.Changes = changesCausedBy(t, after+1, out.Last)
+		for _, c := range changesCausedBy(t, after+1, out.Last) {
+			out.Changes = append(out.Changes, c.Change)
+		}
 	})
 	return out, err
 }

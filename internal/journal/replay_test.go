@@ -11,7 +11,7 @@ import (
 )
 
 // forwardAll reads the journal as the forwarder does.
-func forwardAll(t *testing.T, j *journal.Journal, limit int) (events []farm.Event, changes []journal.Change, last int64) {
+func forwardAll(t *testing.T, j *journal.Journal, limit int) (events []farm.Event, changes []farm.Change, last int64) {
 	t.Helper()
 	for {
 		s, err := j.Forward(context.Background(), last, limit)
@@ -172,9 +172,9 @@ func TestCursorsAreByName(t *testing.T) {
 func TestParkedRowsAreBounded(t *testing.T) {
 	ctx := context.Background()
 	j := open(t, newPath(t))
-	var rows []journal.Parked
+	var rows []farm.Parked
 	for i := range 1200 {
-		rows = append(rows, journal.Parked{At: start, Line: fmt.Sprint("row ", i), Reason: "field type conflict"})
+		rows = append(rows, farm.Parked{At: start, Line: fmt.Sprint("row ", i), Reason: "field type conflict"})
 	}
 	if err := j.Park(ctx, rows); err != nil {
 		t.Fatal(err)
@@ -184,7 +184,7 @@ func TestParkedRowsAreBounded(t *testing.T) {
 		t.Errorf("got %d of %d, newest %+v, %v; want 1000 of 1200, newest row 1199", len(got), total, got[0], err)
 	}
 	// An entry may stand for many rows; it takes the place of one.
-	if err := j.Park(ctx, []journal.Parked{{At: start, Line: "row 1200", Reason: "beyond retention policy", Rows: 4000}}); err != nil {
+	if err := j.Park(ctx, []farm.Parked{{At: start, Line: "row 1200", Reason: "beyond retention policy", Rows: 4000}}); err != nil {
 		t.Fatal(err)
 	}
 	got, total, err = j.Parked(ctx, 5000)

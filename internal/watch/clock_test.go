@@ -110,7 +110,7 @@ func (r *rig) checkNoSilenceBut(t *testing.T, probe string) {
 		}
 		for _, ch := range s.Changes {
 			if ch.Condition == farm.Silent && ch.Probe != probe {
-				t.Errorf("got %s of %s at %s, want no silence from a jump", ch.Change.Change, ch.Probe, ch.At)
+				t.Errorf("got %s of %s at %s, want no silence from a jump", ch.Change, ch.Probe, ch.At)
 			}
 		}
 		after, more = s.Last, s.Last > after
