@@ -11,7 +11,7 @@
 // readings, live and replayed. The live loop and the rehearsal are its
 // callers.
 //
-// Reading order. Hearing: delivery.go, source.go (a broker that is subscribed
+// Reading order. Hearing: settings.go (its keys), delivery.go, source.go (a broker that is subscribed
 // to), session.go (one connection to it), connection.go; listener.go (our own
 // broker), connlimit.go (who is let in, and how much at once), hook.go. Decoding:
 // decode.go, filters.go (topics), json.go, values.go (numbers and times),
