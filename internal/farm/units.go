@@ -23,7 +23,7 @@ const (
 )
 
 // CelsiusOf converts a temperature of so many °F.
-func CelsiusOf(f float64) float64 { return (f - 32) * 5 / 9 }
+func CelsiusOf(f float64) float64 { return fahrenheit.Inner(f) }
 
 // Temperature writes °C as a keeper reads it: "18.5 °C", "65 °F".
 func (u Units) Temperature(c float64) string { return u.Say(Temperature, c) }
