@@ -54,7 +54,8 @@
 //	forwarder.go   the loop that follows the journal, and how far it got
 //	batch.go       a stretch of the journal as lines; lines.go a line
 //	pipeline.go    sends batches, one ahead of the answer, and sorts out bad rows
-//	server.go      one request and what its answer means; config.go where it goes
+//	server.go      one request and what its answer means; config.go where it goes, settings.go
+//	               its keys in the configuration
 //	alerting.go    when the keeper is told, and what to mend
 //	resend.go      a range of times once more
 package influx

@@ -26,7 +26,7 @@
 //
 // # Where to read on
 //
-//	journal.go      opening and closing; what a Journal holds
+//	journal.go      opening and closing; what a Journal holds; settings.go its keys in the configuration
 //	database.go     SQLite: connections and their promises, migrations, errors and their causes
 //	transaction.go  how everything is written and read
 //	append.go       a batch, and how it is written
