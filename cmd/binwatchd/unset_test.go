@@ -108,7 +108,7 @@ func TestKeeperIsToldByAWrongClock(t *testing.T) {
 				}
 				machine.off.Store(0)
 				proctest.Eventually(t, "the clock is followed", func() bool { return time.Since(d.now()).Abs() < time.Minute })
-				say("glass/b", "2.9") // whatever comes up next has the desk look again
+				say("glass/b", "2.9") // whatever comes up next has the worker look again
 			}
 			proctest.Eventually(t, "the keeper is told", func() bool { return len(box.all()) > 0 })
 			m := box.all()[0]

@@ -118,13 +118,13 @@ func SignatureOf(secret, id string, now time.Time, body string) (string, error) 
 	return header.Get("webhook-signature"), nil
 }
 
-// RoundsTurn lets the first rounds desk take one turn.
+// RoundsTurn lets the first rounds worker take one turn.
 func RoundsTurn(ctx context.Context, s *Sender) (time.Duration, error) { return s.rounds[0].turn(ctx) }
 
 // LifeTurn gives one sign of life.
 func LifeTurn(ctx context.Context, s *Sender) { s.life.turn(ctx) }
 
-// CarryOnce has the first teller's carrier make one attempt at a bundle about a
+// CarryOnce has the first teller's transport make one attempt at a bundle about a
 // change: 0 accepted, 1 refused, 2 unreachable, 3 unanswered.
 func CarryOnce(ctx context.Context, s *Sender, c farm.Change) (verdict int, said string) {
 	b := newBundle([]item{{say: stands, last: farm.Owed{Notice: NoticeID("once", c), Change: c}}})
