@@ -39,10 +39,7 @@ func influxConfig(cfg *config.Config, log *slog.Logger, times times) (influx.Con
 	if err != nil {
 		return influx.Config{}, fmt.Errorf("influx password: %w", err)
 	}
-	return influx.Config{
-		URL: in.URL, Flavour: in.Flavour, Org: in.Org, Bucket: in.Bucket, Token: token,
-		Database: in.Database, Retention: in.Retention, User: in.User, Password: password, Log: log, Now: times.now, CertTime: times.certificates,
-	}, nil
+	return influx.Config{Settings: *in, Token: token, Password: password, Log: log, Now: times.now, CertTime: times.certificates}, nil
 }
 
 // trouble has the loop note what is wrong with the machinery, which it does not

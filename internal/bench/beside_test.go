@@ -48,7 +48,7 @@ func forwarding(b *testing.B, in *intakeRig, url string) (stop func()) {
 	if err := j.SetCursor(b.Context(), "influx", 0); err != nil {
 		b.Fatal(err)
 	}
-	f, err := influx.New(influx.Config{URL: url, Flavour: influx.V1, Database: "bins", Log: slog.New(slog.DiscardHandler), Now: time.Now}, func(int64) *farm.Farm { return in.farm }, j, nil)
+	f, err := influx.New(influx.Config{Settings: influx.Settings{URL: url, Flavour: influx.V1, Database: "bins"}, Log: slog.New(slog.DiscardHandler), Now: time.Now}, func(int64) *farm.Farm { return in.farm }, j, nil)
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"unicode/utf8"
 )
 
 // A Problem is something wrong, or worth knowing, at one place of a file.
@@ -52,3 +53,92 @@ func byPlace(list []Problem) []Problem {
 	})
 	return slices.Compact(list)
 }
+
+// longestEcho bounds how much of a wrong text a message repeats.
+const longestEcho = 40
+
+// quoted writes a text from the file for use in a message.
+func quoted(s string) string { return fmt.Sprintf("%q", shortened(s)) }
+
+func shortened(s string) string {
+	s = strings.ToValidUTF8(s, "�")
+	if utf8.RuneCountInString(s) > longestEcho {
+		s = string([]rune(s)[:longestEcho]) + "…"
+	}
+	return s
+}
+
+// hint says what a wrong word may have been meant as: the nearest known one,
+// else all of them. Some word is known.
+func hint(word string, known []string) string {
+	if near := nearest(word, known); near != "" {
+		return "did you mean " + near + "?"
+	}
+	return "known are " + enumerate(known)
+}
+
+// enumerate writes "a, b and c", leaving the middle out of a long list.
+func enumerate(words []string) string {
+	const most = 20
+	switch n := len(words); {
+	case n == 1:
+		return words[0]
+	case n > most:
+		return strings.Join(words[:most], ", ") + fmt.Sprintf(" and %d more", n-most)
+	default:
+		return strings.Join(words[:n-1], ", ") + " and " + words[n-1]
+	}
+}
+
+// nearest finds the known word most like the given one: one that continues it,
+// or one a few keystrokes away. "" when none is near; a word of one or two
+// letters is near to anything short, so nothing is guessed from it.
+func nearest(word string, known []string) string {
+	word = strings.ToLower(word)
+	if utf8.RuneCountInString(word) < 3 {
+		return ""
+	}
+	best, least := "", max(1, utf8.RuneCountInString(word)/3)+1
+	for _, k := range known {
+		lower := strings.ToLower(k)
+		if strings.HasPrefix(lower, word) {
+			return k
+		}
+		if abs(len(lower)-len(word)) > 4*least { // no need to look: at most 4 bytes a character
+			continue
+		}
+		if d := keystrokes([]rune(word), []rune(lower)); d < least {
+			best, least = k, d
+		}
+	}
+	return best
+}
+
+// keystrokes counts the insertions, deletions, changes and swaps of neighbours
+// that turn a into b: the optimal string alignment distance.
+func keystrokes(a, b []rune) int {
+	if len(a) > longestEcho || len(b) > longestEcho {
+		return longestEcho
+	}
+	before, last, row := make([]int, len(b)+1), make([]int, len(b)+1), make([]int, len(b)+1)
+	for j := range last {
+		last[j] = j
+	}
+	for i := 1; i <= len(a); i++ {
+		row[0] = i
+		for j := 1; j <= len(b); j++ {
+			cost := 1
+			if a[i-1] == b[j-1] {
+				cost = 0
+			}
+			row[j] = min(last[j]+1, row[j-1]+1, last[j-1]+cost)
+			if i > 1 && j > 1 && a[i-1] == b[j-2] && a[i-2] == b[j-1] {
+				row[j] = min(row[j], before[j-2]+1)
+			}
+		}
+		before, last, row = last, row, before
+	}
+	return last[len(b)]
+}
+
+func abs(n int) int { return max(n, -n) }

@@ -108,7 +108,7 @@ func drain(b *testing.B, s *influxtest.Influxd, db string, f farm.Farm, j *journ
 	if err != nil {
 		b.Fatal(err)
 	}
-	fw, err := influx.New(influx.Config{URL: s.URL, Flavour: influx.V1, Database: db, Now: time.Now}, unchanging(f), j, nil)
+	fw, err := influx.New(influx.Config{Settings: influx.Settings{URL: s.URL, Flavour: influx.V1, Database: db}, Now: time.Now}, unchanging(f), j, nil)
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -23,16 +23,10 @@ const (
 // A Config says where to write and how patiently. It holds secrets: its String
 // leaves them out.
 type Config struct {
-	URL     string // http or https, a path prefix allowed
-	Flavour Flavour
+	Settings // where to write
 
-	Org, Bucket string // V2
-	Token       string // V2; secret
-
-	Database  string // V1
-	Retention string // V1; "" is the database's own default
-	User      string // V1; "" when the server asks for none
-	Password  string // V1; secret
+	Token    string // V2: what lies at Settings.Token
+	Password string // V1: what lies at Settings.Password
 
 	// Hold, when set, tells that the times of new readings are not final yet,
 	// because the clock is not trusted. Nothing new is read meanwhile.

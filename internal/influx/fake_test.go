@@ -116,13 +116,12 @@ func first(rs ...reply) func(int, []string) reply {
 
 // v2 is a configuration for a fake server.
 func v2(f *fake) influx.Config {
-	return influx.Config{URL: "http://influx.example:8086", Flavour: influx.V2, Org: "hillfoot", Bucket: "bins",
-		Token: "token-secret", Transport: f, Now: time.Now}
+	return influx.Config{Settings: influx.Settings{URL: "http://influx.example:8086", Flavour: influx.V2, Org: "hillfoot", Bucket: "bins"}, Token: "token-secret", Transport: f, Now: time.Now}
 }
 
 func v1(f *fake) influx.Config {
-	return influx.Config{URL: "http://influx.example:8086", Flavour: influx.V1, Database: "bins",
-		User: "keeper", Password: "password-secret", Transport: f, Now: time.Now}
+	return influx.Config{Settings: influx.Settings{URL: "http://influx.example:8086", Flavour: influx.V1, Database: "bins",
+		User: "keeper"}, Password: "password-secret", Transport: f, Now: time.Now}
 }
 
 // troubles collects what the keeper is told.

@@ -24,7 +24,7 @@ var eager = influx.Pace{
 }
 
 func onInfluxd(s *influxtest.Influxd) influx.Config {
-	return influx.Config{URL: s.URL, Flavour: influx.V1, Database: "bins", Now: time.Now, Pace: eager}
+	return influx.Config{Settings: influx.Settings{URL: s.URL, Flavour: influx.V1, Database: "bins"}, Now: time.Now, Pace: eager}
 }
 
 // glasshouse is a farm of twenty probes in five bins.

@@ -17,7 +17,7 @@ import (
 func TestVersion2ThroughAnOutage(t *testing.T) {
 	s := influxtest.StartVictoria(t)
 	f, m := glasshouse(), &memory{}
-	cfg := influx.Config{URL: s.URL, Flavour: influx.V2, Org: "hillfoot", Bucket: "bins", Token: "t", Now: time.Now, Pace: eager}
+	cfg := influx.Config{Settings: influx.Settings{URL: s.URL, Flavour: influx.V2, Org: "hillfoot", Bucket: "bins"}, Token: "t", Now: time.Now, Pace: eager}
 	r := forward(t, cfg, f, m, nil)
 	reached := func() bool { return r.Figures().Reached == m.last() }
 	grow(m, f, 0, 1, 10*time.Minute)
