@@ -236,6 +236,39 @@ func TestAWrongClockHoldsNothingUp(t *testing.T) {
 	}
 }
 
+// While a disk is full it cannot be noted what was told, and a restart would tell
+// all of it again: one notice at most, and what is at now.
+func TestAFullDiskHoldsBackWhatCanWait(t *testing.T) {
+	webhook := func(teller *notify.Teller) {
+		teller.Kind, teller.To, teller.URL = notify.ByWebhook, "", "http://127.0.0.1:1/"
+	}
+	inBubble(t, webhook, func(p *pace) {
+		p.box.setBroken(full)
+		for i, tt := range []struct {
+			condition farm.Condition
+			urgency   farm.Urgency
+			want      int // bundles that have come
+		}{{farm.TooDry, farm.Today, 1}, {farm.TooWet, farm.Today, 1}, {farm.TooHot, farm.Now, 2}, {farm.TooCold, farm.Soon, 2}} {
+			p.change(tt.condition, farm.Raised, tt.urgency)
+			p.pass(10 * time.Minute)
+			if n := len(p.bundles()); n != tt.want {
+				t.Errorf("%d bundles after %d notices on a full disk, want %d", n, i+1, tt.want)
+			}
+		}
+		p.box.setBroken(well)
+		p.pass(time.Hour)
+		told := map[farm.Condition]int{}
+		for _, b := range p.bundles() {
+			for _, it := range b.Items {
+				told[it.Change.Condition]++
+			}
+		}
+		if want := map[farm.Condition]int{farm.TooDry: 1, farm.TooWet: 1, farm.TooHot: 1, farm.TooCold: 1}; !cmp.Equal(told, want) || !p.box.settled() {
+			t.Errorf("told %v, want %v; fates %v", told, want, p.box.fates())
+		}
+	})
+}
+
 func TestReminders(t *testing.T) {
 	every := func(teller *notify.Teller) { teller.Remind = 12 * time.Hour }
 	st := farm.Standing{Episode: "e-too-hot", Bin: "bed", Zone: "near", Condition: farm.TooHot, Urgency: farm.Now}

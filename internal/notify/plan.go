@@ -59,6 +59,13 @@ const (
 
 func newBundle(items []item) bundle { return bundle{id: items[0].last.Notice, items: items} }
 
+// canWait tells whether a bundle waits while the outbox cannot note what was told,
+// for a restart would tell it again. What is at now is better told twice than late,
+// and what is in memory alone is gone with a restart anyway.
+func (b bundle) canWait() bool {
+	return !slices.ContainsFunc(b.items, func(it item) bool { return it.pressing() || inMemory(it.last.ID) })
+}
+
 // ids are the rows of the outbox that a bundle settles as told, and as told
 // along with it.
 func (b bundle) ids() (told, summed []int64) {

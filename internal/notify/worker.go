@@ -126,17 +126,24 @@ func (w *worker) turn(ctx context.Context) time.Duration {
 	}
 	p := decide(s)
 	w.settle(ctx, p.needless, farm.Dropped)
+	delivered := 0
 	for _, b := range p.bundles {
 		if ctx.Err() != nil {
 			return 0
 		}
+		if len(w.queue.unnoted) > 0 && b.canWait() {
+			continue
+		}
 		if !w.deliver(ctx, b) {
 			return w.waiting.Sub(w.cfg.Now())
 		}
+		delivered++
 	}
 	switch {
-	case len(p.bundles) > 0:
+	case delivered > 0:
 		return 0 // look again: more may have come
+	case len(p.bundles) > 0:
+		return waits.After(1) // until the outbox can be written
 	case !p.next.IsZero():
 		return max(time.Millisecond, min(p.next.Sub(now), lookAgain))
 	}
