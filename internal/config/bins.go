@@ -52,8 +52,9 @@ type Pace struct {
 
 // Margin is how far back inside a limit counts as back.
 type Margin struct {
-	Temperature float64 `yaml:"temperature" kind:"a difference of temperatures" default:"0.5C" help:"A difference of temperatures."`
-	Moisture    float64 `yaml:"moisture" kind:"a percentage" default:"2%" help:"In points of moisture."`
+	Temperature float64             `yaml:"temperature" kind:"a difference of temperatures" default:"0.5C" help:"A difference of temperatures."`
+	Moisture    float64             `yaml:"moisture" kind:"a percentage" default:"2%" help:"In points of moisture."`
+	Others      byQuantity[float64] `yaml:",quantities" help:"Of its"`
 }
 
 // LookAhead is how far ahead a forecast may warn.
@@ -280,6 +281,9 @@ func (b *builder) zone(d *Zone, bin *Bin) farm.Zone {
 				zone.Limits = map[farm.Quantity]farm.Band{}
 			}
 			zone.Limits[q] = *x
+			margin := d.Margin.Others.at(q)
+			or(b.marks, margin, q.Row().MarginIn(*x), byDefault)
+			zone.Margin[q] = *margin
 		}
 	}
 	return zone
@@ -292,6 +296,11 @@ func (b *builder) takePace(zone, bin *Pace) {
 	or(b.marks, &zone.Margin, Margin{}, origin)
 	or(b.marks, &zone.Margin.Temperature, bin.Margin.Temperature, origin)
 	or(b.marks, &zone.Margin.Moisture, bin.Margin.Moisture, origin)
+	for q, x := range bin.Margin.Others {
+		if b.set(x) {
+			or(b.marks, zone.Margin.Others.at(q), *x, origin)
+		}
+	}
 	or(b.marks, &zone.LookAhead, LookAhead{}, origin)
 	or(b.marks, &zone.LookAhead.Heating, bin.LookAhead.Heating, origin)
 	or(b.marks, &zone.LookAhead.Drying, bin.LookAhead.Drying, origin)

@@ -293,3 +293,32 @@ func TestListenersBeyondLoopbackWithCredentials(t *testing.T) {
 		t.Errorf("got broker %+v, page %+v", c.Broker, c.Page)
 	}
 }
+
+// A margin of what a zone only limits is the zone's, else the bin's, else its
+// row's, and never so wide that what is back from one limit is past the other.
+func TestMarginsOfLimits(t *testing.T) {
+	c := parseAt(t, `
+farm: Hillfoot Nursery
+broker: {url: "tcp://127.0.0.1:1883"}
+journal: {path: /j}
+probes:
+  gas: {topic: gas, measures: co2}
+  load: {topic: load, measures: weight, unit: g}
+  sour: {topic: sour, measures: ph}
+  salt: {topic: salt, measures: conductivity}
+bins:
+  tub:
+    margin: {co2: 120ppm, conductivity: 50 µS/cm}
+    zones:
+      all:
+        aim: keeping
+        probes: [gas, load, sour, salt]
+        margin: {conductivity: 0.2 mS/cm}
+        limits: {co2: ..1500ppm, weight: 800 g..1200 g, ph: 6.0..8.0, conductivity: ..3 mS/cm}
+`, config.ForRun)
+	want := map[farm.Quantity]float64{farm.Temperature: 0.5, farm.Moisture: 2, farm.CO2: 120, farm.Weight: 0.1, farm.PH: 0.1, farm.Conductivity: 0.2}
+	near := cmp.Comparer(func(a, b float64) bool { return math.Abs(a-b) < 1e-9 })
+	if diff := cmp.Diff(want, c.Farm.Bins[0].Zones[0].Margin, near); diff != "" {
+		t.Errorf("(-want +got):\n%s", diff)
+	}
+}

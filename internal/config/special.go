@@ -1,6 +1,8 @@
 package config
 
 import (
+	"fmt"
+	"math"
 	"reflect"
 	"slices"
 	"strings"
@@ -75,6 +77,17 @@ func secretSchema() schema {
 // marks of values stay theirs.
 type byQuantity[V any] map[farm.Quantity]*V
 
+// at gives the value of a quantity, made if there is none.
+func (values *byQuantity[V]) at(q farm.Quantity) *V {
+	if *values == nil {
+		*values = byQuantity[V]{}
+	}
+	if (*values)[q] == nil {
+		(*values)[q] = new(V)
+	}
+	return (*values)[q]
+}
+
 // quantityFields makes the keys of a [byQuantity]: one for each quantity that may
 // have limits. Those that may not have types of their own.
 func quantityFields(f reflect.StructField) []field {
@@ -114,7 +127,8 @@ func valueIn(values reflect.Value, q farm.Quantity, make bool) reflect.Value {
 
 // amountOf is a value of a quantity that is all in its row.
 func amountOf(row *farm.QuantityRow) kind {
-	k := scalar("a value of "+row.Noun, row.Like, func(s string) (float64, error) { return quantity.ParseOf(row, s) },
+	parse := func(s string) (float64, error) { return quantity.ParseOf(row, s) }
+	k := scalar("a value of "+row.Noun, row.Like, checked(parse, func(v float64) string { return unsayable(row, v) }),
 		func(v float64) string { return quantity.FormatOf(row, v) })
 	if row.Units[0].Suffix == "" { // a number is all there is to it
 		k = plain(k)
@@ -126,7 +140,18 @@ func amountOf(row *farm.QuantityRow) kind {
 // rangeOf is a range of such a quantity.
 func rangeOf(row *farm.QuantityRow) kind {
 	parse := func(s string) (low, high float64, err error) { return quantity.ParseBandOf(row, s) }
-	return band("a range of "+row.Noun, ".."+row.Like, parse, func(low, high float64) string { return quantity.FormatBandOf(row, low, high) }, nil)
+	return band("a range of "+row.Noun, ".."+row.Like, parse, func(low, high float64) string { return quantity.FormatBandOf(row, low, high) },
+		func(v float64) string { return unsayable(row, v) })
+}
+
+// unsayable says that no probe is believed at a value; an end that is left out is
+// infinite.
+func unsayable(row *farm.QuantityRow, v float64) string {
+	if math.IsInf(v, 0) || v >= row.Range.Low && v <= row.Range.High {
+		return ""
+	}
+	return fmt.Sprintf("%s is no %s that a probe can say, which is %s; is the unit right?",
+		quantity.FormatOf(row, v), row.Noun, quantity.FormatBandOf(row, row.Range.Low, row.Range.High))
 }
 
 // unitsSaid lists the units of every quantity: "C or F for temperature".

@@ -394,6 +394,10 @@ func (r *QuantityRow) Written(u Units) Written {
 	return r.Metric
 }
 
+// MarginIn is how far back inside limits counts as back unless the keeper says
+// otherwise: what is back from one of them must not be past the other.
+func (r *QuantityRow) MarginIn(limits Band) float64 { return min(r.Margin, (limits.High-limits.Low)/4) }
+
 // RateIn is how fast the quantity can change in a bin, or in the air of a room.
 func (r *QuantityRow) RateIn(air bool) Rate {
 	if air && r.AirRate != (Rate{}) {

@@ -50,6 +50,11 @@ func TestPastLimit(t *testing.T) {
 		{"no limits, no judgement", nil, "c", []leg{{6 * h, 40_000}}, nil, nil},
 		{"limits of another quantity", map[farm.Quantity]farm.Band{farm.PH: {Low: 6, High: 8}}, "c", []leg{{6 * h, 40_000}}, nil, nil},
 		{
+			"between limits nearer to each other than its margin", map[farm.Quantity]farm.Band{farm.CO2: {Low: 900, High: 960}}, "c", []leg{{2 * h, 880}, {6 * h, 930}},
+			[]brief{{30 * m, farm.Raised, farm.Today}, {2*h + 40*m, farm.Eased, farm.Today}},
+			[]string{"Bed: its CO2 is 880 ppm, below its limit of 900 ppm.", "Bed: its CO2 is within its limits again: 930 ppm now, after 2 hours (it reached 880 ppm)."},
+		},
+		{
 			"never the same figure beside the limit", both, "c", []leg{{4 * h, 2000.4}},
 			[]brief{{30 * m, farm.Raised, farm.Today}}, []string{"Bed: its CO2 is 2000.4 ppm, above its limit of 2000 ppm."},
 		},

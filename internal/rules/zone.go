@@ -146,6 +146,9 @@ func (z *zone) setLimits(f *farm.Farm) {
 	for _, m := range z.measured {
 		if band, ok := z.spec.Limits[m.Name]; ok && m.Limits {
 			m.limits.low.limit[farm.Today], m.limits.high.limit[farm.Today] = band.Low, band.High
+			if _, given := z.spec.Margin[m.Name]; !given {
+				m.margin = m.MarginIn(band)
+			}
 		}
 	}
 }
