@@ -20,6 +20,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"regexp"
 	"runtime"
 	"runtime/debug"
 	"syscall"
@@ -197,11 +198,18 @@ func overview(w io.Writer) {
 	fmt.Fprint(w, "\nbinwatchd COMMAND --help tells more. Begin with: binwatchd demo\n")
 }
 
+// negative is the beginning of a number below nothing: -3.5.
+var negative = regexp.MustCompile(`^-\.?[0-9]`)
+
 // parse reads flags wherever they stand, and gives the words between them.
 func parse(c command, fs *flag.FlagSet, args []string, s *streams) (words []string, err error) {
 	fs.Usage = func() {}
 	fs.SetOutput(io.Discard)
 	for {
+		if len(words) > 0 && len(args) > 0 && negative.MatchString(args[0]) { // no flag begins with a digit
+			words, args = append(words, args[0]), args[1:]
+			continue
+		}
 		err := fs.Parse(args)
 		switch {
 		case errors.Is(err, flag.ErrHelp):

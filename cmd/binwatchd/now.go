@@ -26,7 +26,7 @@ import (
 func nowCommand() command {
 	return command{
 		name: "now", usage: "--config FILE [--json]", does: "shows each zone: readings, species, conditions, forecasts, doubts", load: forRun,
-		setup: shown(func(v farm.View, c *call) any { return v }, func(v farm.View, c *call) { printView(c.out, v, c.cfg.Farm.Location) }),
+		setup: shown(func(v farm.View, c *call) any { return v }, func(v farm.View, c *call) { printView(c.out, v, &c.cfg.Farm) }),
 	}
 }
 
@@ -69,7 +69,8 @@ func writeJSON(w io.Writer, v any) error {
 }
 
 // printView writes a view for a person.
-func printView(w io.Writer, v farm.View, loc *time.Location) {
+func printView(w io.Writer, v farm.View, f *farm.Farm) {
+	loc := f.Location
 	fmt.Fprintf(w, "%s, %s\n", v.Farm, v.At.In(loc).Format("Monday 2 January 2006, 15:04"))
 	printIntake(w, v, loc)
 	printPassing(w, v, loc)
@@ -87,7 +88,7 @@ func printView(w io.Writer, v farm.View, loc *time.Location) {
 			printZone(w, z, v, loc)
 		}
 	}
-	printProbes(w, v, loc)
+	printProbes(w, v, f)
 }
 
 func printIntake(w io.Writer, v farm.View, loc *time.Location) {
@@ -183,7 +184,7 @@ func printStanding(w io.Writer, s farm.Standing) {
 	fmt.Fprintln(w, "]")
 }
 
-func printProbes(w io.Writer, v farm.View, loc *time.Location) {
+func printProbes(w io.Writer, v farm.View, f *farm.Farm) {
 	fmt.Fprintln(w, "\nProbes")
 	for _, p := range v.Probes {
 		fmt.Fprintf(w, "  %s: ", p.ID)
@@ -193,9 +194,9 @@ func printProbes(w io.Writer, v farm.View, loc *time.Location) {
 		case p.Value == nil:
 			fmt.Fprint(w, "no number")
 		case p.At.IsZero():
-			fmt.Fprintf(w, "%s, kept by the broker, age unknown", probeValue(p, v.Units))
+			fmt.Fprintf(w, "%s, kept by the broker, age unknown", probeValue(p, v.Units, f))
 		default:
-			fmt.Fprintf(w, "%s, %s ago", probeValue(p, v.Units), farm.SayLong(v.At.Sub(p.At)))
+			fmt.Fprintf(w, "%s, %s ago", probeValue(p, v.Units, f), farm.SayLong(v.At.Sub(p.At)))
 		}
 		if p.Doubt != "" {
 			fmt.Fprintf(w, "; not believed: %s", p.Doubt)
@@ -218,11 +219,13 @@ func printProbes(w io.Writer, v farm.View, loc *time.Location) {
 	}
 }
 
-func probeValue(p farm.ProbeView, u farm.Units) string {
-	if p.Measures == farm.Battery { // that may be in V or in %
-		return fmt.Sprintf("%.3g", *p.Value)
+// probeValue writes a value in the unit of its row: a battery's is V or %.
+func probeValue(p farm.ProbeView, u farm.Units, f *farm.Farm) string {
+	row := p.Measures.Row()
+	if conf, ok := f.ProbeByID(p.ID); ok {
+		row = conf.Row()
 	}
-	return u.Say(p.Measures, *p.Value)
+	return row.Written(u).String(*p.Value)
 }
 
 // client asks the daemon that keeps a configuration's journal.

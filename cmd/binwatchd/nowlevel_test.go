@@ -30,9 +30,29 @@ func TestNowNamesWhoCannotBeTold(t *testing.T) {
 		{By: "push", Place: 1, Last: at},
 	}}
 	var got bytes.Buffer
-	printView(&got, v, time.UTC)
+	printView(&got, v, &farm.Farm{Location: time.UTC})
 	want := "Notices by mail 1 (kim@example.org) have not arrived since about 6 am: 550 no such keeper.\n"
 	if !strings.Contains(got.String(), want) || strings.Contains(got.String(), "push") {
 		t.Errorf("got %q, want it to have %q and no push", got.String(), want)
+	}
+}
+
+// A battery's level is in V or in %, as its probe says; pH has no unit.
+func TestNowWritesAProbesValueWithItsUnit(t *testing.T) {
+	f := &farm.Farm{Probes: []farm.Probe{
+		{ID: "charge", Measures: farm.Battery, Unit: farm.Percent}, {ID: "cell", Measures: farm.Battery, Unit: farm.Millivolt},
+		{ID: "sour", Measures: farm.PH, Unit: farm.PHUnit}, {ID: "load", Measures: farm.Weight, Unit: farm.Gram},
+	}}
+	at := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
+	v := farm.View{At: at, Units: farm.Metric}
+	for i, value := range []float64{85, 3.71, 6.9, 14.25} {
+		v.Probes = append(v.Probes, farm.ProbeView{ID: f.Probes[i].ID, Measures: f.Probes[i].Measures, At: at, Value: &value})
+	}
+	var got bytes.Buffer
+	printProbes(&got, v, f)
+	for _, want := range []string{"charge: 85 %,", "cell: 3.71 V,", "sour: 6.9,", "load: 14.3 kg,"} {
+		if !strings.Contains(got.String(), want) {
+			t.Errorf("got %q, want it to have %q", got.String(), want)
+		}
 	}
 }

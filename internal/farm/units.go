@@ -144,8 +144,8 @@ func noMinusZero(v float64) float64 {
 func (u Units) Beside(q Quantity, v float64, limits ...float64) string {
 	w := q.Row().Written(u)
 	says := []func(float64) string{w.String}
-	for digits := range 3 {
-		says = append(says, func(v float64) string { return w.fixed(v, digits) })
+	for more := range 3 { // never fewer than the row has: 24.52 beside 24.5 is not 25
+		says = append(says, func(v float64) string { return w.fixed(v, max(w.Digits, 0)+more) })
 	}
 	for _, say := range says {
 		said := say(v)

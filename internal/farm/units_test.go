@@ -18,6 +18,9 @@ func TestALevelNeverLooksLikeALimitItIsNotAt(t *testing.T) {
 		{Metric, Moisture, 69.7, nil, "70 %"},
 		{Metric, Temperature, 25.04, []float64{25}, "25.04 °C"},
 		{US, Temperature, 25.2, []float64{25}, "77.4 °F"},
+		{Metric, Temperature, 24.52, []float64{24.5}, "24.52 °C"},
+		{Metric, Conductivity, 2.504, []float64{2.5}, "2.504 mS/cm"},
+		{Metric, Weight, 26.54, []float64{26.5}, "26.54 kg"},
 		{US, Temperature, 26, []float64{25}, "79 °F"},
 	} {
 		if got := c.units.Beside(c.q, c.v, c.limits...); got != c.want {

@@ -292,7 +292,7 @@ func (d *Decoder) spellValue(p farm.Probe, v float64) string {
 	case p.Measures == farm.Temperature:
 		return row.Written(d.farm.Units).String(v)
 	default: // the number as it is, however people read it elsewhere
-		return spell(v) + " " + row.Metric.Word
+		return strings.TrimSpace(spell(v) + " " + row.Metric.Word) // pH has no word
 	}
 }
 

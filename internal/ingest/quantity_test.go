@@ -62,3 +62,25 @@ func TestAnyQuantityIsDoubtedByItsRow(t *testing.T) {
 		t.Errorf("a step that is far too fast is believed after %s", at.Sub(began))
 	}
 }
+
+// A message for each quantity is explained in its inner unit; pH has none.
+func TestEveryQuantityIsExplained(t *testing.T) {
+	for _, tt := range []struct {
+		measures      farm.Quantity
+		unit          farm.Unit
+		payload, want string
+	}{
+		{farm.PH, farm.PHUnit, "6.85", "p: 6.85 pH is 6.85\n"},
+		{farm.PH, farm.PHUnit, "85", "p: 85 pH is 85, not believed: out of range\n"},
+		{farm.Humidity, farm.Percent, "85", "p: 85 % is 85 %\n"},
+		{farm.CO2, farm.PPM, "85", "p: 85 ppm is 85 ppm\n"},
+		{farm.Weight, farm.Gram, "14250", "p: 14250 g is 14.25 kg\n"},
+		{farm.Conductivity, "µS/cm", "85", "p: 85 µS/cm is 0.085 mS/cm\n"},
+		{farm.Battery, farm.Percent, "85", "p: 85 % is 85 %\n"},
+	} {
+		f := &farm.Farm{Probes: []farm.Probe{{ID: "p", Topic: "p", Measures: tt.measures, Unit: tt.unit, Every: tenMinutes}}}
+		if got := ingest.NewDecoder(f, "binwatch").Explain("p", []byte(tt.payload)); !strings.HasSuffix(got, tt.want) {
+			t.Errorf("%s: got %q, want it to end in %q", tt.measures, got, tt.want)
+		}
+	}
+}

@@ -102,3 +102,18 @@ func TestWhatWasDoneIsNotAskedForAgain(t *testing.T) {
 		})
 	}
 }
+
+// One condition of several quantities is kept quiet for each of them by name.
+func TestWhatIsKeptQuietIsNamed(t *testing.T) {
+	later := noon.Add(2 * time.Hour)
+	v := view(farm.Standing{Condition: farm.PastLimit, Quantity: farm.CO2, Urgency: farm.Today, Hushed: &later})
+	v.Standing = append(v.Standing, v.Standing[0], v.Standing[0])
+	v.Standing[1].Quantity, v.Standing[2].Quantity, v.Standing[2].Condition = farm.Humidity, "", farm.TooHot
+	got := rounds.List(v, time.UTC).Hushed
+	want := []string{"CO2 past-limit is kept quiet", "air humidity past-limit is kept quiet", ": too-hot is kept quiet"}
+	for i := range want {
+		if len(got) != len(want) || !strings.Contains(got[i], want[i]) {
+			t.Fatalf("got %q, want %q", got, want)
+		}
+	}
+}

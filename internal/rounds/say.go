@@ -61,7 +61,11 @@ func number(n int) string {
 }
 
 func sayHushed(st farm.Standing, until, now time.Time, loc *time.Location) string {
-	return fmt.Sprintf("%s: %s is kept quiet until %s.", farm.SayPlace(st.Bin, st.Zone, false), st.Condition, farm.SayTime(until, now, loc))
+	what := string(st.Condition)
+	if st.Quantity != "" { // one condition of several quantities
+		what = st.Quantity.Row().Noun + " " + what
+	}
+	return fmt.Sprintf("%s: %s is kept quiet until %s.", farm.SayPlace(st.Bin, st.Zone, false), what, farm.SayTime(until, now, loc))
 }
 
 // sayDone says what was done about a condition, and when to look again.
