@@ -64,6 +64,7 @@ type value struct {
 	low, high float64 // of those
 	whole     bool    // none of those had a fraction
 	faults    int     // fault codes, NaN and the like
+	powerOns  int     // of those, how many are a number of anything but a DS18B20
 	stamps    []time.Time
 	misdated  int // time stamps that a decoder would not believe
 }
@@ -126,12 +127,28 @@ func (v *value) hear(leaf ingest.Leaf, arrived time.Time) {
 	switch n := leaf.Number; {
 	case math.IsNaN(n) && leaf.Text != "null" && leaf.Text != "NaN" && leaf.Text != "nan":
 		return // a text
-	case math.IsNaN(n), math.IsInf(n, 0), n == powerOn, n == noAnswer:
+	case n == powerOn:
+		v.faults++
+		v.powerOns++
+	case math.IsNaN(n), math.IsInf(n, 0), n == noAnswer:
 		v.faults++
 	default:
-		v.sound++
-		v.low, v.high = min(v.low, n), max(v.high, n)
-		v.whole = v.whole && n == math.Trunc(n)
+		v.sounds(n, 1)
+	}
+}
+
+// sounds takes in a number that no probe says by failing, so many times.
+func (v *value) sounds(n float64, times int) {
+	v.sound += times
+	v.low, v.high = min(v.low, n), max(v.high, n)
+	v.whole = v.whole && n == math.Trunc(n)
+}
+
+// noTemperature takes 85 for the number that it is: a humidity, a charge.
+func (v *value) noTemperature() {
+	if v.powerOns > 0 {
+		v.sounds(powerOn, v.powerOns)
+		v.faults, v.powerOns = v.faults-v.powerOns, 0
 	}
 }
 
@@ -142,6 +159,7 @@ func (v *value) add(o *value) {
 	v.low, v.high = min(v.low, o.low), max(v.high, o.high)
 	v.whole = v.whole && o.whole
 	v.faults += o.faults
+	v.powerOns += o.powerOns
 	v.stamps = append(v.stamps, o.stamps...)
 	v.misdated += o.misdated
 }

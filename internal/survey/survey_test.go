@@ -348,3 +348,35 @@ func FuzzProposalLoads(f *testing.F) {
 		}
 	})
 }
+
+// 85 is a fault code of a thermometer and of nothing else; so a bin's air, its
+// moisture and a battery may be at it.
+func TestEightyFiveIsANumberOfAllButAThermometer(t *testing.T) {
+	for _, tt := range []struct {
+		topic    string
+		payloads []string
+		measures farm.Quantity
+		unit     farm.Unit
+		heard    string
+	}{
+		{"loft/rh", []string{"85"}, farm.Humidity, farm.Percent, "85"},
+		{"loft/soil_moisture", []string{"85.0", "84.5"}, farm.Moisture, farm.Percent, "84.5 to 85"},
+		{"loft/battery", []string{"85", "85"}, farm.Battery, farm.Percent, "85"},
+		{"loft/co2_ppm", []string{"85"}, farm.CO2, farm.Percent, "85"}, // 85 ppm is no air
+		{"loft/weight_lb", []string{"85"}, farm.Weight, farm.Pound, "85"},
+	} {
+		var messages []said
+		for i, text := range tt.payloads {
+			messages = append(messages, said{after: float64(i), topic: tt.topic, payload: text})
+		}
+		p := hear(messages...).Propose()
+		if len(p.Probes) != 1 {
+			t.Errorf("%s: got %s", tt.topic, yamlOf(t, p))
+			continue
+		}
+		got, yaml := p.Probes[0], yamlOf(t, p)
+		if got.Measures != tt.measures || got.Unit != tt.unit || !strings.Contains(yaml, "# Heard: "+tt.heard+",") || strings.Contains(yaml, "fault code") {
+			t.Errorf("%s: got %s in %s:\n%s", tt.topic, got.Measures, got.Unit, yaml)
+		}
+	}
+}

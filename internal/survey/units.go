@@ -128,6 +128,9 @@ func (p *Probe) guess() (whyNot string) {
 		return "what it is changes from message to message"
 	}
 	m := p.meaning()
+	if m.other != "" || m.measures != "" && m.measures != farm.Temperature {
+		v.noTemperature()
+	}
 	switch {
 	case m.other != "" && m.word != "":
 		return fmt.Sprintf("named %s: %s", quoted(m.word), m.other)
