@@ -204,8 +204,21 @@ func ParseBandOf(row *farm.QuantityRow, s string) (low, high float64, err error)
 	return low, high, nil
 }
 
-// FormatOf writes a value as ParseOf reads it.
-func FormatOf(row *farm.QuantityRow, v float64) string { return decimal(v) + row.Units[0].Suffix }
+// FormatOf writes a value as ParseOf reads it: in the inner unit, or in another
+// where that says in a few figures what was given so: 10 lb, not
+// 4.535923700000001 kg.
+func FormatOf(row *farm.QuantityRow, v float64) string {
+	const few = 8
+	best, suffix := decimal(v), row.Units[0].Suffix
+	long := len(best) > few
+	for _, u := range row.Units[1:] {
+		n := math.Round(u.Outer(v)*1e6) / 1e6
+		if text := decimal(n); long && len(text) <= few && len(text) < len(best) && u.Suffix != "" && u.Inner(n) == v {
+			best, suffix = text, u.Suffix
+		}
+	}
+	return best + suffix
+}
 
 // FormatBandOf writes a range as ParseBandOf reads it.
 func FormatBandOf(row *farm.QuantityRow, low, high float64) string {

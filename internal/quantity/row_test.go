@@ -76,3 +76,20 @@ func TestEveryRowReadsWhatItWrites(t *testing.T) {
 		}
 	})
 }
+
+// A value is shown in the unit that it was given in where the inner one has no
+// short number for it, and in the inner one elsewhere.
+func TestValuesOfRowsAreWrittenBriefly(t *testing.T) {
+	for _, tt := range []struct {
+		q          farm.Quantity
+		text, want string
+	}{
+		{farm.Weight, "10 lb", "10 lb"}, {farm.Weight, "12.5 kg", "12.5 kg"}, {farm.Weight, "800 g", "0.8 kg"}, {farm.Weight, "20 oz", "20 oz"},
+		{farm.CO2, "0.2 %", "2000ppm"}, {farm.Humidity, "85%", "85%"}, {farm.PH, "6.85", "6.85"}, {farm.Conductivity, "1413 µS/cm", "1.413 mS/cm"},
+	} {
+		v, err := quantity.ParseOf(tt.q.Row(), tt.text)
+		if got := quantity.FormatOf(tt.q.Row(), v); err != nil || got != tt.want {
+			t.Errorf("%s: got %s, %v, want %s", tt.text, got, err, tt.want)
+		}
+	}
+}
