@@ -17,7 +17,7 @@ import (
 
 func hushCommand() command {
 	return command{
-		name: "hush", usage: "BIN[/ZONE] [CONDITION] --for 2h --config FILE", does: "keeps quiet about a bin or one of its conditions for a while", load: forRun,
+		name: "hush", usage: "BIN[/ZONE] [CONDITION [QUANTITY]] --for 2h --config FILE", does: "keeps quiet about a bin or one of its conditions for a while", load: forRun,
 		setup: func(fs *flag.FlagSet) work {
 			long := fs.String("for", "", "how `LONG`: 2h, 3d")
 			var d time.Duration
@@ -43,9 +43,12 @@ func hush(ctx context.Context, c *call, d time.Duration) error {
 	switch {
 	case err != nil:
 		return err
+	case len(rest) == 2 && farm.Condition(rest[0]) == farm.PastLimit:
+		h.Quantity = farm.Quantity(rest[1])
 	case len(rest) > 1:
 		return misusef("takes one condition after the bin, not %q", strings.Join(rest, " "))
-	case len(rest) == 1:
+	}
+	if len(rest) > 0 {
 		h.Condition = farm.Condition(rest[0])
 	}
 	h.Bin, h.Zone = place.Bin, place.Zone

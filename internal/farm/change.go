@@ -117,7 +117,8 @@ type Care struct {
 	Bin       string    `json:"bin"`
 	Zone      string    `json:"zone,omitempty"`
 	Condition Condition `json:"condition,omitempty"`
-	Episode   string    `json:"id,omitempty"` // of the raised condition behind it, for seen and hush
+	Quantity  Quantity  `json:"quantity,omitempty"` // as [Change.Quantity]
+	Episode   string    `json:"id,omitempty"`       // of the raised condition behind it, for seen and hush
 	Urgency   Urgency   `json:"urgency"`
 	Do        string    `json:"do"`  // what to do, with its amount
 	Why       string    `json:"why"` // one line

@@ -156,14 +156,21 @@ type Jot struct {
 	Uncertain bool `json:"uncertain,omitempty"`
 }
 
-// A Hush keeps quiet about a bin, a zone or one condition until a time.
+// A Hush keeps quiet about a bin, a zone, one condition or one quantity of it
+// until a time.
 type Hush struct {
 	Bin       string    `json:"bin"`
 	Zone      string    `json:"zone,omitempty"`
 	Condition Condition `json:"condition,omitempty"` // "": all of them
+	Quantity  Quantity  `json:"quantity,omitempty"`  // "": whatever its condition is raised of
 	Until     time.Time `json:"until,omitzero"`
 
 	For time.Duration `json:"for_ns,omitempty"` // in place of Until: so long from when it is noted
+}
+
+// Covers tells whether a hush is meant for a condition of a place.
+func (h Hush) Covers(bin, zone string, c Condition, q Quantity) bool {
+	return h.Bin == bin && (h.Zone == "" || h.Zone == zone) && (h.Condition == "" || h.Condition == c) && (h.Quantity == "" || h.Quantity == q)
 }
 
 // Seen says the keeper knows of a raised condition.

@@ -106,6 +106,7 @@ func (d *Decoder) hush(place string, payload []byte, arrived time.Time) (h farm.
 	var in struct {
 		For       string
 		Condition farm.Condition
+		Quantity  farm.Quantity
 		At        json.RawMessage
 	}
 	if err := strictly(payload, &in); err != nil {
@@ -128,7 +129,7 @@ func (d *Decoder) hush(place string, payload []byte, arrived time.Time) (h farm.
 	case timed && long > 0 && !over.After(arrived):
 		return h, false, errors.New("for: it was over by " + over.Format(time.RFC3339))
 	}
-	h = farm.Hush{Bin: at.Bin, Zone: at.Zone, Condition: in.Condition, Until: said.Add(long)}
+	h = farm.Hush{Bin: at.Bin, Zone: at.Zone, Condition: in.Condition, Quantity: in.Quantity, Until: said.Add(long)}
 	return h, timed, CheckHush(d.farm, h, arrived)
 }
 
@@ -205,6 +206,8 @@ func CheckHush(f *farm.Farm, h farm.Hush, now time.Time) error {
 	switch {
 	case h.Condition != "" && !slices.Contains(farm.Conditions, h.Condition):
 		return fmt.Errorf("condition: %q is not one of %s", clip(string(h.Condition)), list(farm.Conditions))
+	case h.Quantity != "" && !h.Quantity.Row().Limits:
+		return fmt.Errorf("quantity: %q is not one that has limits", clip(string(h.Quantity)))
 	case !h.Until.After(now):
 		return errors.New("for: must be longer than nothing")
 	case h.Until.Sub(now) > longestHush:

@@ -250,8 +250,7 @@ func asOfNow(c farm.Change, st farm.Standing) farm.Change {
 // more.
 func (s situation) hushedNow(c farm.Change) bool {
 	return slices.ContainsFunc(s.view.Hushes, func(h farm.Hush) bool {
-		return h.Until.After(s.now) && h.Bin == c.Bin && (h.Zone == "" || h.Zone == c.Zone) &&
-			(h.Condition == "" || h.Condition == c.Condition)
+		return h.Until.After(s.now) && h.Covers(c.Bin, c.Zone, c.Condition, c.Quantity)
 	})
 }
 

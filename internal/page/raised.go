@@ -32,7 +32,7 @@ func (s *scene) raised(r farm.Standing) raisedView {
 		Standing: r, Since: s.age(r.Since), Once: rand.Text(), Back: s.back, Anchor: anchor(bin, zone), Place: "The farm",
 	}
 	if b, ok := s.farm.BinByName(bin); ok {
-		out.Place, out.HushURL = placeName(b, zone), hushURL(bin, zone, r.Condition)
+		out.Place, out.HushURL = placeName(b, zone), hushURL(bin, zone, r.Condition, r.Quantity)
 	} else if r.Probe != "" {
 		out.Place = "Probe " + r.Probe
 	}
@@ -88,11 +88,10 @@ const maxHush = 30 * 24 * time.Hour
 
 type hushPage struct {
 	shell
-	Bin, Zone, Place string
-	Condition        farm.Condition
-	Name             string
-	Once, Back       string
-	Choices          []hushChoice
+	farm.Hush
+	Place, Name string
+	Once, Back  string
+	Choices     []hushChoice
 }
 
 type hushChoice struct{ For, Says string }
@@ -101,33 +100,37 @@ var hushChoices = []hushChoice{
 	{"2h", "2 hours"}, {"12h", "12 hours"}, {"1d", "a day"}, {"3d", "3 days"}, {"7d", "a week"},
 }
 
-// hushed reads what a form would hush.
-func (p *Page) hushed(in fields) (bin farm.Bin, zone string, c farm.Condition, err error) {
-	if bin, zone, err = place(p.cfg.Farm(), in); err != nil {
-		return bin, zone, c, err
+// hushed reads what a form would hush, without its end.
+func (p *Page) hushed(in fields) (h farm.Hush, bin farm.Bin, err error) {
+	bin, zone, err := place(p.cfg.Farm(), in)
+	if err != nil {
+		return h, bin, err
 	}
-	c = farm.Condition(in.get("condition"))
-	if c != "" && !slices.Contains(farm.Conditions, c) {
-		err = badInput("%q is no condition.", clip(string(c), 40))
+	h = farm.Hush{Bin: bin.Name, Zone: zone, Condition: farm.Condition(in.get("condition")), Quantity: farm.Quantity(in.get("quantity"))}
+	switch {
+	case h.Condition != "" && !slices.Contains(farm.Conditions, h.Condition):
+		err = badInput("%q is no condition.", clip(string(h.Condition), 40))
+	case h.Quantity != "" && !slices.Contains(farm.QuantityNames(), h.Quantity):
+		err = badInput("%q is no quantity.", clip(string(h.Quantity), 40))
 	}
-	return bin, zone, c, err
+	return h, bin, err
 }
 
 func (p *Page) showHush(w http.ResponseWriter, r *http.Request, in fields) error {
-	bin, zone, cond, err := p.hushed(in)
+	h, bin, err := p.hushed(in)
 	if err != nil {
 		return err
 	}
 	page := hushPage{
-		shell: p.shell(w, r, "", "Hush"), Bin: bin.Name, Zone: zone, Place: placeName(bin, zone),
-		Condition: cond, Name: cond.Row().Is, Once: rand.Text(), Back: "/", Choices: hushChoices,
+		shell: p.shell(w, r, "", "Hush"), Hush: h, Place: placeName(bin, h.Zone),
+		Name: farm.Standing{Condition: h.Condition, Quantity: h.Quantity}.Is(), Once: rand.Text(), Back: "/", Choices: hushChoices,
 	}
 	return p.show(w, http.StatusOK, "hush", page)
 }
 
 // hush keeps quiet about a bin, a zone or one condition for a while.
 func (p *Page) hush(w http.ResponseWriter, r *http.Request, in fields) error {
-	bin, zone, cond, err := p.hushed(in)
+	h, bin, err := p.hushed(in)
 	if err != nil {
 		return err
 	}
@@ -138,18 +141,20 @@ func (p *Page) hush(w http.ResponseWriter, r *http.Request, in fields) error {
 	case d < time.Minute || d > maxHush:
 		return badInput("A hush lasts from a minute to 30 days.")
 	}
-	until := p.cfg.Now().Add(d)
-	said := "Quiet about " + placeName(bin, zone) + " for " + farm.SayLong(d) + "."
-	return p.act(w, r, in, farm.Event{Kind: farm.EventHush,
-		Hush: farm.Hush{Bin: bin.Name, Zone: zone, Condition: cond, Until: until}}, said)
+	h.Until = p.cfg.Now().Add(d)
+	said := "Quiet about " + placeName(bin, h.Zone) + " for " + farm.SayLong(d) + "."
+	return p.act(w, r, in, farm.Event{Kind: farm.EventHush, Hush: h}, said)
 }
 
-func hushURL(bin, zone string, c farm.Condition) string {
-	q := url.Values{"bin": {bin}, "condition": {string(c)}}
+func hushURL(bin, zone string, c farm.Condition, q farm.Quantity) string {
+	values := url.Values{"bin": {bin}, "condition": {string(c)}}
 	if zone != "" {
-		q.Set("zone", zone)
+		values.Set("zone", zone)
 	}
-	return "/hush?" + q.Encode()
+	if q != "" {
+		values.Set("quantity", string(q))
+	}
+	return "/hush?" + values.Encode()
 }
 
 // seen notes that the keeper knows of a raised condition.

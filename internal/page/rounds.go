@@ -43,11 +43,11 @@ func (p *Page) showRounds(w http.ResponseWriter, r *http.Request) error {
 
 func careLine(f *farm.Farm, c farm.Care) careView {
 	out := careView{Care: c, Once: rand.Text(), CanBeKnown: c.Episode != "" && !c.Seen, Place: farm.Capital(c.Bin)}
-	out.ID = anchor(c.Bin, c.Zone+"."+string(c.Condition))
+	out.ID = anchor(c.Bin, c.Zone+"."+string(c.Condition)+string(c.Quantity))
 	if b, ok := f.BinByName(c.Bin); ok {
 		out.Place = placeName(b, c.Zone)
 		if c.Condition != "" {
-			out.HushURL = hushURL(c.Bin, c.Zone, c.Condition)
+			out.HushURL = hushURL(c.Bin, c.Zone, c.Condition, c.Quantity)
 		}
 	}
 	if c.Jot != nil {

@@ -144,6 +144,7 @@ func TestBadFormsAreRefusedWithASentence(t *testing.T) {
 		{"hush of no time", "/hush", hush("for", "0s"), 400, "a minute to 30 days"},
 		{"hush for what", "/hush", hush("for", "a while"), 400, "How long is not clear"},
 		{"hush of no bin", "/hush", hush("bin", "shed"), 404, "no bin"},
+		{"hush of no quantity", "/hush", hush("quantity", "boredom"), 400, "no quantity"},
 		{"hush of no condition", "/hush", hush("condition", "bored"), 400, "no condition"},
 		{"seen of nothing", "/seen", form(), 404, "may be over already"},
 		{"seen of what is over", "/seen", form("id", "e999"), 404, "may be over already"},
@@ -172,6 +173,20 @@ func TestHush(t *testing.T) {
 		t.Errorf("said %q", s)
 	}
 	want := farm.Hush{Bin: "crate", Zone: "all", Condition: farm.TooDry, Until: ahead(12 * time.Hour)}
+	if d := cmp.Diff([]farm.Event{{Kind: farm.EventHush, Arrived: noon, Hush: want}}, f.done()); d != "" {
+		t.Errorf("events (-want +got):\n%s", d)
+	}
+}
+
+// One of several quantities past their limits is kept quiet by itself.
+func TestHushOfAQuantity(t *testing.T) {
+	f := newFake()
+	p := newPage(t, f.config())
+	wantAll(t, get(p, "/hush?bin=crate&zone=all&condition=past-limit&quantity=weight").Body.String(),
+		"Crate: keep quiet about “weight past its limit”", `name="quantity" value="weight"`)
+	w := post(p, "/hush", form("bin", "crate", "zone", "all", "condition", "past-limit", "quantity", "weight", "for", "12h"))
+	said(t, p, w)
+	want := farm.Hush{Bin: "crate", Zone: "all", Condition: farm.PastLimit, Quantity: farm.Weight, Until: ahead(12 * time.Hour)}
 	if d := cmp.Diff([]farm.Event{{Kind: farm.EventHush, Arrived: noon, Hush: want}}, f.done()); d != "" {
 		t.Errorf("events (-want +got):\n%s", d)
 	}

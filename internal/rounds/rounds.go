@@ -84,7 +84,7 @@ func seenTo(st farm.Standing, at time.Time) bool {
 // care makes the line for one raised condition.
 func care(st farm.Standing, at time.Time) farm.Care {
 	c := farm.Care{
-		Bin: st.Bin, Zone: st.Zone, Condition: st.Condition, Episode: st.Episode, Urgency: st.Urgency,
+		Bin: st.Bin, Zone: st.Zone, Condition: st.Condition, Quantity: st.Quantity, Episode: st.Episode, Urgency: st.Urgency,
 		Why: st.Text, Seen: st.Seen, Jot: jotFor(st), Bring: tasks[st.Condition].bring,
 	}
 	if st.Advice != nil {

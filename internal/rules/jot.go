@@ -124,11 +124,11 @@ type hushed struct {
 	Set time.Time
 }
 
-// hush keeps quiet about a bin, zone or condition; a new one replaces an old
+// hush keeps quiet about a bin, zone, condition or quantity; a new one replaces an old
 // one about the same.
 func (s *State) hush(h farm.Hush) {
 	s.hushes = slices.DeleteFunc(s.hushes, func(o hushed) bool {
-		return o.Bin == h.Bin && o.Zone == h.Zone && o.Condition == h.Condition
+		return o.Bin == h.Bin && o.Zone == h.Zone && o.Condition == h.Condition && o.Quantity == h.Quantity
 	})
 	if h.Until.After(s.now) {
 		s.hushes = append(s.hushes, hushed{h, s.now})
@@ -141,7 +141,7 @@ func (s *State) hush(h farm.Hush) {
 func (s *State) hushedUntil(r *record) time.Time {
 	var until time.Time
 	for _, h := range s.hushes {
-		meant := h.Bin == r.who.Bin && (h.Zone == "" || h.Zone == r.who.Zone) && (h.Condition == "" || h.Condition == r.what.condition)
+		meant := h.Covers(r.who.Bin, r.who.Zone, r.what.condition, r.what.quantity)
 		broken := r.Urgency == farm.Now && r.NowSince.After(h.Set)
 		if meant && !broken && h.Until.After(until) {
 			until = h.Until

@@ -153,3 +153,29 @@ func TestPastLimitOutlivesARestart(t *testing.T) {
 		t.Errorf("got %+v, want what was told to go on", st)
 	}
 }
+
+// A hush of one quantity leaves the others to be told: a keeper who knows that a
+// bin is heavy still hears of its CO2.
+func TestAHushOfOneQuantity(t *testing.T) {
+	w := watching(cellar(map[farm.Quantity]farm.Band{farm.CO2: {Low: 0, High: 2000}, farm.PH: {Low: 6, High: 8}}))
+	for at := t0; at.Before(t0.Add(3 * time.Hour)); at = at.Add(10 * time.Minute) {
+		w.say("c", at, 2600)
+		w.say("p", at, 8.6)
+	}
+	now := t0.Add(3 * time.Hour)
+	quiet := func(q farm.Quantity) (out []farm.Quantity) {
+		w.step(farm.Event{Kind: farm.EventHush, Arrived: now, Hush: farm.Hush{Bin: "bed", Condition: farm.PastLimit, Quantity: q, Until: now.Add(time.Hour)}})
+		for _, st := range w.state.Look(now).Standing {
+			if st.Hushed != nil {
+				out = append(out, st.Quantity)
+			}
+		}
+		return out
+	}
+	if got := quiet(farm.PH); !slices.Equal(got, []farm.Quantity{farm.PH}) {
+		t.Errorf("quiet about %v, want pH alone", got)
+	}
+	if got := quiet(""); !slices.Equal(got, []farm.Quantity{farm.CO2, farm.PH}) {
+		t.Errorf("quiet about %v, want both", got)
+	}
+}
