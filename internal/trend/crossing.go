@@ -1,6 +1,7 @@
 package trend
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"sync"
@@ -29,54 +30,48 @@ func (c Crossing) Forecast() (f farm.Forecast, ok bool) {
 	return farm.Forecast{Crosses: c.Crosses, Earliest: c.Earliest, Latest: c.Latest}, true
 }
 
+// crossedAlready is the Crossing of a limit that is passed already at now.
+func crossedAlready(now time.Time) Crossing {
+	return Crossing{Past: true, Chance: 1, Crosses: now, Earliest: now, Latest: now}
+}
+
 // Within tells whether the limit will be crossed at most d from now.
 func (c Crossing) Within(now time.Time, d time.Duration) bool {
 	return !c.Crosses.IsZero() && !c.Crosses.After(now.Add(d))
 }
 
-// A cloud is many weighted guesses of when a limit is crossed, hours from now;
+// An ensemble is many weighted guesses of when a limit is crossed, hours from now;
 // +Inf for never.
-type cloud struct {
-	guesses []guess
-	deal    deal
+type ensemble struct {
+	members []member
+	normals normals
 }
 
-type guess struct{ hours, weight float64 }
+type member struct{ hours, weight float64 }
 
 // compare puts the earlier first. Of two at the same time the lighter is first,
 // so that the order never depends on how they are sorted. Neither is ever NaN.
-func (a guess) compare(b guess) int {
-	switch {
-	case a.hours < b.hours:
-		return -1
-	case a.hours > b.hours:
-		return 1
-	case a.weight < b.weight:
-		return -1
-	case a.weight > b.weight:
-		return 1
+func (a member) compare(b member) int {
+	if by := cmp.Compare(a.hours, b.hours); by != 0 {
+		return by
 	}
-	return 0
+	return cmp.Compare(a.weight, b.weight)
 }
 
-func (c *cloud) add(hours, weight float64) { c.guesses = append(c.guesses, guess{hours, weight}) }
+func (c *ensemble) add(hours, weight float64) { c.members = append(c.members, member{hours, weight}) }
 
-// within turns crossings later than so many hours into never.
-func (c *cloud) within(hours float64) *cloud {
-	for i := range c.guesses {
-		if c.guesses[i].hours > hours {
-			c.guesses[i].hours = math.Inf(1)
+// crossing reads the median and the 80 % interval of the members that cross
+// within so many hours; the others count as never. When those that cross weigh
+// at most leastChance of all, it is never.
+func (c *ensemble) crossing(now time.Time, within, leastChance float64) Crossing {
+	for i := range c.members {
+		if c.members[i].hours > within {
+			c.members[i].hours = math.Inf(1)
 		}
 	}
-	return c
-}
-
-// crossing reads the median and the 80 % interval of the guesses that do
-// cross; when they weigh less than leastChance of all, it is never.
-func (c *cloud) crossing(now time.Time, leastChance float64) Crossing {
-	slices.SortFunc(c.guesses, guess.compare)
+	slices.SortFunc(c.members, member.compare)
 	total, will := 0.0, 0.0
-	for _, g := range c.guesses {
+	for _, g := range c.members {
 		total += g.weight
 		if !math.IsInf(g.hours, 1) {
 			will += g.weight
@@ -90,17 +85,17 @@ func (c *cloud) crossing(now time.Time, leastChance float64) Crossing {
 	}
 	return Crossing{
 		Chance:   will / total,
-		Earliest: hence(now, c.quantile(0.1*will)),
-		Crosses:  hence(now, c.quantile(0.5*will)),
-		Latest:   hence(now, c.quantile(0.9*will)),
+		Earliest: hoursFrom(now, c.quantile(0.1*will)),
+		Crosses:  hoursFrom(now, c.quantile(0.5*will)),
+		Latest:   hoursFrom(now, c.quantile(0.9*will)),
 	}
 }
 
-// quantile is the guess below which lies so much weight, straight lines drawn
-// between the guesses; no more weight is asked for than crosses.
-func (c *cloud) quantile(weight float64) float64 {
+// quantile is the hours below which lies so much weight, straight lines drawn
+// between the members; no more weight is asked for than crosses.
+func (c *ensemble) quantile(weight float64) float64 {
 	sum, before, last := 0.0, 0.0, 0.0
-	for i, g := range c.guesses {
+	for i, g := range c.members {
 		if math.IsInf(g.hours, 1) {
 			break
 		}
@@ -110,7 +105,7 @@ func (c *cloud) quantile(weight float64) float64 {
 			if i == 0 {
 				return g.hours
 			}
-			prev := c.guesses[i-1].hours
+			prev := c.members[i-1].hours
 			return prev + (g.hours-prev)*(weight-before)/(mid-before)
 		}
 		sum, before = sum+g.weight, mid
@@ -118,28 +113,28 @@ func (c *cloud) quantile(weight float64) float64 {
 	return last
 }
 
-// hence is the moment so many hours from now, to the minute.
-func hence(now time.Time, hours float64) time.Time {
+// hoursFrom is the moment so many hours from now, to the minute.
+func hoursFrom(now time.Time, hours float64) time.Time {
 	return now.Add(time.Duration(hours * float64(time.Hour))).Round(time.Minute)
 }
 
-// A deal is an endless row of pairs of standard normal numbers, evenly spread
-// and the same on every machine: what stands in for chance in a cloud.
-type deal struct{ next int }
+// normals is an endless row of pairs of standard normal numbers, evenly spread
+// and the same on every machine: what stands in for chance in an ensemble.
+type normals struct{ next int }
 
 // pair gives the next pair.
-func (d *deal) pair() (a, b float64) {
-	p := pairs()[d.next%dealt]
+func (d *normals) pair() (a, b float64) {
+	p := pairs()[d.next%normalPairs]
 	d.next++
 	return p.a, p.b
 }
 
-const dealt = 1024
+const normalPairs = 1024
 
 // pairs are the points of Halton 1960, Numer Math 2:84–90, in bases 2 and 3,
 // turned normal.
 var pairs = sync.OnceValue(func() []pair {
-	all := make([]pair, dealt)
+	all := make([]pair, normalPairs)
 	for i := range all {
 		all[i] = pair{normalQuantile(halton(i+1, 2)), normalQuantile(halton(i+1, 3))}
 	}

@@ -21,159 +21,172 @@ const (
 // DryingFits foresees when the moisture of a zone, % wet basis, falls past each
 // of some limits. It works on kg of water per kg dry, where drying goes at a steady
 // rate first and then in proportion to what is left to lose (Lewis 1921, Ind
-// Eng Chem 13:427–432): a cloud of both, weighted by how well they match the
+// Eng Chem 13:427–432): an ensemble of both, weighted by how well they match the
 // means over whole days since the zone was opened. Means over whole days are
 // blind to a probe that feels the day's warmth; steps of a probe's contact
 // are joined. Quiet before a day and a half of data; Never when it is likelier
 // not to cross in six weeks. The same fit tells when a sifting window opens
 // and closes.
 func DryingFits(k *Track, now time.Time, limitsPct ...float64) []Crossing {
-	out := make([]Crossing, len(limitsPct))
+	out := slices.Repeat([]Crossing{{Quiet: true}}, len(limitsPct))
 	hours, newest, ok := k.sinceOpened(now)
-	var d dryPast
-	if ok {
-		d, ok = dayMeans(joined(hours))
-	}
 	if !ok {
-		for i := range out {
-			out[i].Quiet = true
-		}
+		return out
+	}
+	d, ok := dayMeans(withoutSteps(hours))
+	if !ok {
 		return out
 	}
 	likely := d.fits()
 	for i, limit := range limitsPct {
 		if newest <= limit {
-			out[i] = Crossing{Past: true, Chance: 1, Crosses: now, Earliest: now, Latest: now}
+			out[i] = crossedAlready(now)
 			continue
 		}
-		out[i] = reached(dryBasis(limit), likely).within(dryAhead).crossing(now, dryChance)
+		out[i] = reached(dryBasis(limit), likely).crossing(now, dryAhead, dryChance)
 	}
 	return out
 }
 
-// sinceOpened gives the hourly means since half a day after the zone was last
-// opened, from the first known one on, and the newest level, over six hours.
-// Between the readings of a slow probe straight lines are drawn. ok is false when
-// there are too few, or nothing came for longer than the probe takes turns.
-func (k *Track) sinceOpened(now time.Time) (hours []float64, newest float64, ok bool) {
-	n := trackHours
-	if k.FreshMS != 0 {
-		n = min(n, int(k.freshFor(now).Hours())-drySettle)
+// criticals are the critical moistures tried, kg/kg: at that drying turns from
+// steady to falling; 0 is never. Below it the rate is in proportion to what is
+// left to lose.
+var criticals = [...]float64{0, 0.6, 1, 1.5, 2.2, 3, 4}
+
+const (
+	dryDraws   = 2    // members drawn for each way of drying
+	dryDay     = 0.5  // spread of the logarithm of one day's drying
+	drySeason  = 0.25 // and of many days'
+	dryContact = 1.0  // points by which a probe's contact may have it off
+)
+
+// A dryingCurve is one way of drying: level now, rate now, and critical moisture.
+type dryingCurve struct{ level, rate, critical float64 }
+
+// before is the moisture so many hours ago.
+func (c dryingCurve) before(hours float64) float64 {
+	if c.level >= c.critical {
+		return c.level + c.rate*hours
 	}
-	if n <= 0 {
-		return nil, newest, false
+	k := c.rate / (c.level - dryEnd)
+	if since := math.Log((c.critical-dryEnd)/(c.level-dryEnd)) / k; hours > since {
+		return c.critical + k*(c.critical-dryEnd)*(hours-since)
 	}
-	hours = k.Hours.last(now, n)
-	for len(hours) > 0 && math.IsNaN(hours[0]) {
-		hours = hours[1:]
-	}
-	gap, late := bridge(hours), 0
-	for n := len(hours); late < n && math.IsNaN(hours[n-1-late]); {
-		late++
-	}
-	if len(hours) < dryLeast || late >= max(dryRecent, gap) {
-		return nil, newest, false
-	}
-	known := len(hours) - late
-	return hours, meanOf(hours[min(known-1, len(hours)-dryRecent):known]), true
+	return dryEnd + (c.level-dryEnd)*math.Exp(k*hours)
 }
 
-// bridge draws straight lines over the gaps between hours, but not over those
-// of more than some paces of the probe. It returns the longest it would
-// draw over, hours.
-func bridge(hours []float64) (longest int) {
-	var room [trackHours]int
-	gaps, last := room[:0], -1
-	for i, v := range hours {
-		if !math.IsNaN(v) {
-			if last >= 0 {
-				gaps = append(gaps, i-last)
-			}
-			last = i
-		}
-	}
-	if len(gaps) == 0 {
+// reaches is in how many hours the moisture falls to w; +Inf for never.
+func (c dryingCurve) reaches(w float64) float64 {
+	switch {
+	case c.level <= w:
 		return 0
+	case w <= dryEnd && c.critical > 0:
+		return math.Inf(1)
+	case w >= c.critical:
+		return (c.level - w) / c.rate
 	}
-	slices.Sort(gaps)
-	longest = int(gapPaces * float64(gaps[len(gaps)/2]))
-	last = -1
-	for i, v := range hours {
-		if math.IsNaN(v) {
-			continue
-		}
-		if gap := i - last; last >= 0 && gap <= longest {
-			for j := last + 1; j < i; j++ {
-				hours[j] = hours[last] + (v-hours[last])*float64(j-last)/float64(gap)
-			}
-		}
-		last = i
+	steady, k := 0.0, c.rate/(c.level-dryEnd)
+	from := c.level
+	if c.level > c.critical {
+		steady, from = (c.level-c.critical)/c.rate, c.critical
+		k = c.rate / (c.critical - dryEnd)
 	}
-	return longest
+	return steady + math.Log((from-dryEnd)/(w-dryEnd))/k
 }
 
+// A dryFit is one way of drying with how likely it is: as a logarithm, and as a
+// part of how likely the likeliest is.
+type dryFit struct {
+	dryingCurve
+	log, weight float64
+}
+
+// fits weighs every way of drying against the past days, and gives those worth
+// anything. Levels and rates are tried around the straight line through the
+// past.
+func (d *dryPast) fits() []dryFit {
+	all := make([]dryFit, 0, len(levelsTried)*len(ratesTried)*len(criticals))
+	middle := max(d.rate, 0.1*d.sdNow/24) // kg/kg per hour
+	best := math.Inf(-1)
+	for _, off := range levelsTried {
+		level := max(d.level+off*d.sdNow, dryEnd+0.01)
+		for _, part := range ratesTried {
+			rate := middle * part
+			steady := math.NaN() // all critical moistures still ahead have one past
+			for _, critical := range criticals {
+				f := dryFit{dryingCurve: dryingCurve{level, rate, critical}, log: steady}
+				if critical > level || math.IsNaN(steady) {
+					f.log = d.match(f.dryingCurve) + f.likely()
+				}
+				if critical <= level {
+					steady = f.log
+				}
+				all, best = append(all, f), max(best, f.log)
+			}
+		}
+	}
+	likely := all[:0]
+	for _, f := range all {
+		if f.weight = math.Exp(f.log - best); f.weight >= 2e-3 {
+			likely = append(likely, f)
+		}
+	}
+	return likely
+}
+
+// levelsTried lie around the line's, in standard deviations.
+var levelsTried = [...]float64{-1.6, -0.8, 0, 0.8, 1.6}
+
+// reached gathers when each likely way of drying reaches w.
+func reached(w float64, likely []dryFit) *ensemble {
+	c := ensemble{members: make([]member, 0, dryDraws*len(likely))}
+	for _, fit := range likely {
+		for range dryDraws {
+			contact, weather := c.normals.pair()
+			c.add(weathered(fit.reaches(w+dryContact*onePct(w)*contact), weather), fit.weight)
+		}
+	}
+	return &c
+}
+
+// point is one point of % wet basis in kg/kg, at a moisture in kg/kg.
+func onePct(w float64) float64 { return (1 + w) * (1 + w) / 100 }
+
+// likely is the logarithm of how likely a rate is beforehand: some tenths of a
+// point a day. A choice, after a gallon in two or three weeks being an
+// ordinary dose for a barrel; it keeps a day or two of noise from passing for
+// fast drying.
+func (c dryingCurve) likely() float64 {
+	z := math.Log(c.rate*24/onePct(c.level)/0.4) / 1.1
+	return -z * z / 2
+}
+
+// weathered is a time of drying in weather other than the past's: one day is
+// easily half as fast again as the next, many days even out, yet a season
+// does not. Choices.
+func weathered(hours, off float64) float64 {
+	return hours * math.Exp(off*math.Sqrt(drySeason*drySeason+dryDay*dryDay/(1+hours/36)))
+}
+
+// ratesTried lie around the line's, closest together where it is likeliest; or
+// up to a gentle one where the line does not fall.
+var ratesTried = [...]float64{0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1, 1.1, 1.2, 1.4, 1.7, 2.1, 3}
+
+// match is the logarithm of how likely the past is under a curve. Day means
+// twelve hours apart share most of their hours, so each counts for half; one
+// far off, as after a step of the probe, counts for little more than one at
+// four deviations.
+func (d *dryPast) match(c dryingCurve) float64 {
+	product := 1.0 // of at most 28 parts of at most 2.5e5: no overflow
+	for i, t := range d.t {
+		z := (d.w[i] - c.before(-t)) / d.sd[i]
+		product *= 1 + min(z*z, 1e6)/4
+	}
+	return -2.5 * math.Log(product) / dryShared
+}
+
+// dryBasis turns % wet basis into kg of water per kg dry; over 99 % counts as 99.
 func dryBasis(pct float64) float64 {
 	m := min(max(pct, 0), 99) / 100
 	return m / (1 - m)
-}
-
-// A dryPast is the means over whole days that a fit is held to.
-type dryPast struct {
-	t, w  []float64 // h before now (falling), kg/kg
-	sd    []float64 // kg/kg
-	level float64   // at now, kg/kg
-	rate  float64   // of loss, kg/kg per hour; negative when it gains
-	sdNow float64   // of level
-}
-
-// dayMeans takes a mean over 24 hours at every twelfth hour, in kg/kg, and a
-// straight line through them for a start. ok is false when the data are too
-// few.
-func dayMeans(hours []float64) (d dryPast, ok bool) {
-	var pct []float64
-	for end := len(hours); end >= 24; end -= dryEvery {
-		day := hours[end-24 : end]
-		if count(day) < 16 {
-			continue
-		}
-		d.t = append(d.t, float64(end-len(hours))-12)
-		pct = append(pct, meanOf(day))
-	}
-	if len(pct) < 2 {
-		return d, false
-	}
-	for _, p := range pct {
-		d.w = append(d.w, dryBasis(p))
-	}
-	line, err := TheilSen(d.t, d.w, 0.8)
-	if err != nil {
-		return d, false
-	}
-	noise := max(dryFloor, straying(d.t, pct))
-	for _, w := range d.w {
-		d.sd = append(d.sd, noise*point(w))
-	}
-	recent := min(len(d.t), 5) // two days: the newest end of a bent curve
-	end, err := TheilSen(d.t[:recent], d.w[:recent], 0.8)
-	if err != nil {
-		return d, false
-	}
-	d.level, d.rate, d.sdNow = end.Intercept, -line.PerUnit, 1.3*d.sd[0]
-	return d, true
-}
-
-// straying is how far the day means lie from a smooth course, points: from
-// their second differences over days, so that a bend costs little.
-func straying(t, pct []float64) float64 {
-	const step = int(dryShared)
-	var bends []float64
-	for i := 0; i+2*step < len(pct); i++ {
-		if t[i]-t[i+2*step] == 2*24 {
-			bends = append(bends, pct[i]-2*pct[i+step]+pct[i+2*step])
-		}
-	}
-	if len(bends) < step {
-		return 4 * dryFloor
-	}
-	return MAD(bends) / math.Sqrt(6)
 }

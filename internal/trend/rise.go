@@ -2,82 +2,66 @@ package trend
 
 import (
 	"math"
+	"slices"
 	"sync"
 	"time"
 )
 
 const (
-	heatChance = 0.35 // of crossing at all, below which nothing is foreseen
-	riseSD     = 0.35 // how far the excess strays from a true curve, K
-	riseHaste  = 0.2  // spread of the logarithm of how much faster real heaps are than any of the courses
-	riseStick  = 0.85 // how much of a straying is left half an hour later
+	heatChance          = 0.35 // of crossing at all, below which nothing is foreseen
+	riseSD              = 0.35 // how far the excess strays from a true curve, K
+	riseHaste           = 0.2  // spread of the logarithm of how much faster real heaps are than any of the courses
+	halfHourCorrelation = 0.85 // how much of a straying is left half an hour later
 )
 
 // swings of the room that are tried, in parts of the one learned.
 var swings = [...]float64{1, 0.6, 0.2}
 
-// A shape is one course a rise may take: 0 before, 1 when it is over.
-type shape struct {
-	sCurve bool
-	width  float64 // h
-	start  float64 // hours from now of the middle of an S, or of the onset
-}
-
-func (s shape) at(hours float64) float64 {
-	u := (hours - s.start) / s.width
-	switch {
-	case s.sCurve:
-		return 1 / (1 + math.Exp(-u))
-	case u <= 0:
-		return 0
-	}
-	return 1 - math.Exp(-u)
-}
-
-// A course is a shape drawn out: over the last day in half hours, and ahead in
-// hours. Nothing of it depends on the data.
+// A course is one way a rise may go, from 0 before to 1 when it is over: over
+// the last day in half hours, and ahead in hours. Nothing of it depends on the
+// data.
 type course struct {
-	past  grid
+	past  dayCurve
 	ahead [heatAhead + 1]float64
 }
 
-// fades are, by hours ahead, what is left of a miss at now, and how far the
-// room may have strayed, in parts of its straying in twelve hours.
-var fades = sync.OnceValue(func() *fading {
-	var f fading
+// fading is, by hours ahead, what is left of a miss at now, and how far the room
+// may have strayed, in parts of its straying in twelve hours.
+var fading = func() (f struct{ miss, stray [heatAhead + 1]float64 }) {
 	for h := range f.miss {
 		f.miss[h] = math.Exp(-float64(h) / 3)
 		f.stray[h] = min(1.5, math.Sqrt(float64(h)/12))
 	}
-	return &f
-})
-
-type fading struct{ miss, stray [heatAhead + 1]float64 }
+	return f
+}()
 
 // courses gives all courses tried, drawn once: S-curves from their first
 // stirring to nearly over, and first-order approaches begun within the last
-// day or so.
-var courses = sync.OnceValue(func() []course {
-	var all []course
+// day or so. Widths and starts are in hours.
+var courses = sync.OnceValue(func() (all []course) {
+	sCurve := func(u float64) float64 { return 1 / (1 + math.Exp(-u)) }
+	approach := func(u float64) float64 { return 1 - math.Exp(-max(0, u)) }
 	for _, w := range [...]float64{0.8, 1.2, 1.8, 2.7, 4, 6, 9} {
 		for phase := -5.0; phase <= 4; phase += 0.75 {
-			all = append(all, shape{sCurve: true, width: w, start: -phase * w}.drawn())
+			all = append(all, drawn(sCurve, w, -phase*w))
 		}
 	}
 	for _, w := range [...]float64{2, 3.5, 6, 10, 17, 30} {
 		for _, start := range [...]float64{-1, -2, -3.5, -5, -7, -10, -14, -20, -28} {
-			all = append(all, shape{width: w, start: start}.drawn())
+			all = append(all, drawn(approach, w, start))
 		}
 	}
 	return all
 })
 
-func (s shape) drawn() (c course) {
+// drawn is a course of a shape, so many hours wide; start is the middle of an S
+// or the onset of an approach, hours from now.
+func drawn(shape func(u float64) float64, width, start float64) (c course) {
 	for i := range c.past {
-		c.past[i] = s.at(gridHour(i))
+		c.past[i] = shape((dayCurveHour(i) - start) / width)
 	}
 	for h := range c.ahead {
-		c.ahead[h] = s.at(float64(h))
+		c.ahead[h] = shape((float64(h) - start) / width)
 	}
 	return c
 }
@@ -101,15 +85,15 @@ var heights = sync.OnceValue(func() (all []height) {
 // (first-order autoregressive) straying taken out of it.
 type sums struct{ oo, os, ss, zo, zs, zz float64 }
 
-func (p *past) sums(own []float64, course *grid) (q sums) {
-	before := 0.0 // of the course at the spot before
-	for i, y := range own {
-		at := course.at(p.place[i])
+func (p *lastDay) sums(own []point, course *dayCurve) (q sums) {
+	before := 0.0 // of the course at the point before
+	for i := range own {
+		y, at := own[i].v, course.at(p.place[i])
 		z, s, o, weight := y, at, 1.0, 1.0
 		if i > 0 {
-			stick := p.stick[i]
-			z, s, o = y-stick*own[i-1], at-stick*before, 1-stick
-			weight = 1 / (1 - stick*stick)
+			correlation := p.correlation[i]
+			z, s, o = y-correlation*own[i-1].v, at-correlation*before, 1-correlation
+			weight = 1 / (1 - correlation*correlation)
 		}
 		before = at
 		q.oo += weight * o * o
@@ -140,11 +124,10 @@ type candidate struct {
 
 // candidates weighs every course and height against the excess of the last
 // day.
-func (r *room) candidates(p *past, own []float64, into *[]candidate) (best float64) {
+func (r *room) candidates(p *lastDay) (all []candidate, best float64) {
 	base0, baseSD := r.usualExcess, max(1, 2*r.noise)
-	tried := courses()
-	steps := heights()
-	all := make([]candidate, 0, len(tried)*len(steps))
+	tried, steps, own := courses(), heights(), p.above(&r.past)
+	all = make([]candidate, 0, len(tried)*len(steps))
 	best = math.Inf(-1)
 	for i := range tried {
 		q := p.sums(own, &tried[i].past)
@@ -154,40 +137,40 @@ func (r *room) candidates(p *past, own []float64, into *[]candidate) (best float
 			all, best = append(all, c), max(best, c.log)
 		}
 	}
-	*into = all
-	return best
+	return all, best
 }
 
 // foresee gathers when each likely candidate, on top of the room ahead, would
 // cross the limit. The room is taken as it was learned and with smaller
 // swings, for a bin that is newly filled or opened follows its room less.
-func (r *room) foresee(p *past, limitC, ahead float64, now time.Time) Crossing {
+func (r *room) foresee(p *lastDay, limitC, ahead float64, now time.Time) Crossing {
 	var rooms [len(swings)]room
 	var all [len(swings)][]candidate
-	best := math.Inf(-1)
+	var bests [len(swings)]float64
 	for i, part := range swings {
 		rooms[i] = r.swinging(part, p)
-		best = max(best, rooms[i].candidates(p, rooms[i].excess(p), &all[i]))
+		all[i], bests[i] = rooms[i].candidates(p)
 	}
-	var c cloud
+	best := slices.Max(bests[:])
+	var c ensemble
 	for i := range rooms {
 		rooms[i].gather(&c, p, all[i], best, limitC)
 	}
-	return c.within(ahead).crossing(now, heatChance)
+	return c.crossing(now, ahead, heatChance)
 }
 
-// gather adds the guesses of the candidates worth it.
-func (r *room) gather(c *cloud, p *past, all []candidate, best, limitC float64) {
+// gather adds a member for each candidate that is worth it.
+func (r *room) gather(c *ensemble, p *lastDay, all []candidate, best, limitC float64) {
 	for _, k := range all {
 		if weight := math.Exp(k.log - best); weight > 1e-3 {
-			off, haste := c.deal.pair()
+			off, haste := c.normals.pair()
 			c.add(r.crossesIn(p, k, limitC, off)*math.Exp(riseHaste*haste-riseHaste/2), weight)
 		}
 	}
 }
 
 // swinging is the same room with a part of the swing.
-func (r *room) swinging(part float64, p *past) room {
+func (r *room) swinging(part float64, p *lastDay) room {
 	if part == 1 {
 		return *r
 	}
@@ -204,28 +187,27 @@ func (r *room) swinging(part float64, p *past) room {
 
 // foreseeRoom is when the room alone would take the bin across the limit, its
 // excess staying what it is.
-func (r *room) foreseeRoom(p *past, limitC, ahead float64, now time.Time) Crossing {
-	var c cloud
+func (r *room) foreseeRoom(p *lastDay, limitC, ahead float64, now time.Time) Crossing {
+	var c ensemble
 	still := candidate{course: &course{}, base: p.last.v - p.lastOf(&r.past)}
 	for range 31 {
-		off, _ := c.deal.pair()
+		off, _ := c.normals.pair()
 		c.add(r.crossesIn(p, still, limitC, off), 1)
 	}
-	return c.within(ahead).crossing(now, 0.5)
+	return c.crossing(now, ahead, 0.5)
 }
 
 // crossesIn is after how many hours the room ahead, the candidate and what is
 // left of its miss at now reach the limit; +Inf for not in time. off says how
 // the room turns out, in standard deviations.
-func (r *room) crossesIn(p *past, k candidate, limitC, off float64) float64 {
-	fade := fades()
+func (r *room) crossesIn(p *lastDay, k candidate, limitC, off float64) float64 {
 	miss := p.last.v - p.lastOf(&r.past) - k.base - k.height*p.lastOf(&k.past)
 	before := r.ahead[0] + k.base + k.height*k.ahead[0] + miss
 	if before >= limitC {
 		return 0
 	}
 	for h := 1; h <= heatAhead; h++ {
-		at := r.ahead[h] + k.base + k.height*k.ahead[h] + miss*fade.miss[h] + off*r.sd12*fade.stray[h]
+		at := r.ahead[h] + k.base + k.height*k.ahead[h] + miss*fading.miss[h] + off*r.sd12*fading.stray[h]
 		if at >= limitC {
 			return float64(h) - (at-limitC)/(at-before)
 		}
