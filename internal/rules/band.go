@@ -88,7 +88,7 @@ func (s *State) ends(b breach) string {
 	if !b.several() {
 		return ""
 	}
-	worse, better := b.worst(b.edge.up), b.worst(!b.edge.up)
+	worse, better := b.worst(b.edge.side), b.worst(-b.edge.side)
 	most, least := s.value(b, worse.Value), s.value(b, better.Value)
 	if most == least {
 		return ""
@@ -111,7 +111,7 @@ func (s *State) sayMissed(b breach, u farm.Urgency) string {
 // suffered is the level that decides who suffers: the middle, or the worst where
 // that is past the limit of harm.
 func (s *State) suffered(b breach) float64 {
-	if worst := b.worstMissed(b.probes, b.edge.up, s.now); b.edge.past(farm.Now, worst) {
+	if worst := b.worstMissed(b.probes, b.edge.side, s.now); b.edge.past(farm.Now, worst) {
 		return worst
 	}
 	return b.Value
@@ -169,7 +169,7 @@ func (s *State) bandWords(b breach, u farm.Urgency, at time.Time) saying {
 // or was when the zone was last heard, or that it is nearly over.
 func (s *State) whereItStands(b breach, u farm.Urgency, at time.Time) saying {
 	place, is, level := s.place(b.zone.who), b.is(), s.levelOf(b)
-	worst := b.worst(b.edge.up).Value
+	worst := b.worst(b.edge.side).Value
 	inOnePlace := u == farm.Now && b.edge.past(u, worst) && !b.edge.past(u, b.Value)
 	var brief string
 	switch {
@@ -259,7 +259,7 @@ const heaterCaution = "A mains heater by a wet bin needs residual-current protec
 // limitWords are the words while a level is past a limit that its zone was given.
 func (s *State) limitWords(b breach, at time.Time) saying {
 	place, side, remedy := s.place(b.zone.who), "below", b.QuantityRow.Below
-	if b.edge.up {
+	if b.edge.side == farm.Above {
 		side, remedy = "above", b.QuantityRow.Above
 	}
 	level, limit := s.levelOf(b), s.say(b, b.edge.mild())

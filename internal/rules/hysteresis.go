@@ -2,6 +2,7 @@ package rules
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -31,7 +32,7 @@ func (r *latch) judge(at time.Time, past, inside bool, patience time.Duration) {
 
 // waits tells whether patience alone can still turn the latch: time matters to
 // it even while the level stands still.
-func (r *latch) waits() bool {
+func (r latch) waits() bool {
 	if r.On {
 		return !r.Inside.IsZero()
 	}
@@ -67,14 +68,7 @@ func (l *hysteresis) stop() {
 	}
 }
 
-func (l *hysteresis) waits() bool {
-	for i := range l.Latches {
-		if l.Latches[i].waits() {
-			return true
-		}
-	}
-	return false
-}
+func (l *hysteresis) waits() bool { return slices.ContainsFunc(l.Latches[:], latch.waits) }
 
 // past gives since when the level has been past a limit, and the urgency of the
 // farthest one; Calm when it is past none.
@@ -103,11 +97,8 @@ func (l *hysteresis) urgency() farm.Urgency {
 // settle turns the latches to an urgency that was told.
 func (l *hysteresis) settle(told farm.Urgency) {
 	for u := farm.Soon; u <= farm.Now; u++ {
-		switch {
-		case u > told || told == farm.Calm:
-			l.latch(u).On = false
-		case u == told:
-			l.latch(u).On = true
+		if u >= told || told == farm.Calm {
+			l.latch(u).On = u == told
 		}
 	}
 }
@@ -115,33 +106,24 @@ func (l *hysteresis) settle(told farm.Urgency) {
 // An edge is the limits on one side of a quantity: one for each urgency. An
 // infinite one is never passed.
 type edge struct {
-	up    bool // past is above; else below
+	side  farm.Side // on which past lies, never NoSide
 	limit [farm.Now + 1]float64
 }
 
-func (e edge) side() farm.Side {
-	if e.up {
-		return farm.Above
-	}
-	return farm.Below
+// never is an edge that is never passed.
+func never(side farm.Side) edge {
+	none := math.Inf(int(side))
+	return edge{side, [...]float64{farm.Soon: none, farm.Today: none, farm.Now: none}}
 }
 
-// never is an edge that is never passed.
-func never(up bool) edge {
-	none := math.Inf(-1)
-	if up {
-		none = math.Inf(1)
-	}
-	return edge{up, [...]float64{farm.Soon: none, farm.Today: none, farm.Now: none}}
-}
+// farther tells whether a lies more to that side than b: above it, or below.
+func farther(side farm.Side, a, b float64) bool { return outward(side, a) > outward(side, b) }
+
+// outward is a value that grows towards a side: turned over where that is below.
+func outward(side farm.Side, v float64) float64 { return float64(side) * v }
 
 // past tells whether a level lies past the limit of an urgency.
-func (e edge) past(u farm.Urgency, v float64) bool {
-	if e.up {
-		return v > e.limit[u]
-	}
-	return v < e.limit[u]
-}
+func (e edge) past(u farm.Urgency, v float64) bool { return farther(e.side, v, e.limit[u]) }
 
 // farthest is the urgency of the farthest limit that a level lies past; Calm when
 // it is past none.
@@ -157,23 +139,15 @@ func (e edge) farthest(v float64) farm.Urgency {
 // farthestOf is the urgency of the farthest limit that a zone's level lies past:
 // that of harm by the probe that is worst off, the others by the middle.
 func (e edge) farthestOf(l level) farm.Urgency {
-	if e.past(farm.Now, l.worst(e.up).Value) {
+	if e.past(farm.Now, l.worst(e.side).Value) {
 		return farm.Now
 	}
-	for u := farm.Today; u > farm.Calm; u-- {
-		if e.past(u, l.Value) {
-			return u
-		}
-	}
-	return farm.Calm
+	return min(farm.Today, e.farthest(l.Value))
 }
 
 // inside tells whether a level lies inside that limit by the margin.
 func (e edge) inside(u farm.Urgency, v, margin float64) bool {
-	if e.up {
-		return v <= e.limit[u]-margin
-	}
-	return v >= e.limit[u]+margin
+	return outward(e.side, v) <= outward(e.side, e.limit[u])-margin
 }
 
 // counts tells whether the limit of an urgency is ever passed before the more
@@ -204,18 +178,13 @@ func (e edge) after(u farm.Urgency) (limit float64, ok bool) {
 // mild is the limit that is passed first, harm the one past which there is
 // harm.
 func (e edge) mild() float64 {
-	if e.up {
-		return min(e.limit[farm.Soon], e.limit[farm.Today], e.limit[farm.Now])
+	if e.side == farm.Above {
+		return slices.Min(e.limit[farm.Soon:])
 	}
-	return max(e.limit[farm.Soon], e.limit[farm.Today], e.limit[farm.Now])
+	return slices.Max(e.limit[farm.Soon:])
 }
 
 // backFrom is the level from which nothing is past by the margin.
-func (e edge) backFrom(margin float64) float64 {
-	if e.up {
-		return e.mild() - margin
-	}
-	return e.mild() + margin
-}
+func (e edge) backFrom(margin float64) float64 { return e.mild() - outward(e.side, margin) }
 
 func (e edge) harm() float64 { return e.limit[farm.Now] }

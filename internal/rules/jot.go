@@ -85,8 +85,7 @@ func (z *zone) hold(j farm.Jot, now time.Time) {
 		z.Hold = until
 	}
 	for _, m := range z.measured {
-		m.above.stop()
-		m.below.stop()
+		m.stop()
 	}
 }
 

@@ -28,8 +28,8 @@ type end struct {
 func (l level) clock(m time.Time) time.Time { return l.At.Add(m.Sub(l.Arrived)) }
 
 // worst is the end that a side's harm is judged by.
-func (l level) worst(up bool) end {
-	if up {
+func (l level) worst(side farm.Side) end {
+	if side == farm.Above {
 		return l.High
 	}
 	return l.Low
@@ -113,15 +113,11 @@ func (l *level) setApart(probes []*probe, m time.Time) {
 
 // worstMissed is the worst that a probe which is missed may have come to by now, if
 // that is worse than what the others say.
-func (l *level) worstMissed(probes []*probe, up bool, m time.Time) float64 {
-	worst := l.worst(up).Value
+func (l *level) worstMissed(probes []*probe, side farm.Side, m time.Time) float64 {
+	worst := l.worst(side).Value
 	for _, p := range probes {
-		switch v := l.Steady + p.Apart; {
-		case !p.missed(m):
-		case up:
-			worst = max(worst, v)
-		default:
-			worst = min(worst, v)
+		if v := l.Steady + p.Apart; farther(side, v, worst) && p.missed(m) {
+			worst = v
 		}
 	}
 	return worst
@@ -170,8 +166,7 @@ func (s *State) judgeLevels(z *zone, at time.Time) {
 		if m.measure(m.probes, at); anyFresh(m.probes, at) {
 			s.judgeLevel(z, m, m.clock(at))
 		} else {
-			m.above.stop()
-			m.below.stop()
+			m.stop()
 		}
 	}
 }
@@ -182,14 +177,14 @@ func (s *State) judgeLevel(z *zone, m *measured, at time.Time) {
 	m.judge(m.limits.low, &m.below, z.spec.Patience, at, s.now)
 	for _, r := range m.records {
 		b := z.breachIn(m, r)
-		worst, to := m.worst(b.edge.up).Value, b.latch.urgency()
+		worst, to := m.worst(b.edge.side).Value, b.latch.urgency()
 		if b.rec.Side = farm.NoSide; to != farm.Calm || b.rec.raised() {
-			b.rec.Side = b.edge.side()
+			b.rec.Side = b.edge.side
 		}
-		b.rec.reach(worst, b.edge.up)
+		b.rec.reach(worst, b.edge.side)
 		if b.rec.Urgency != to {
 			s.emit(b.rec, at, to, s.sayingBand(b, to, at))
-			b.rec.reach(worst, b.edge.up)
+			b.rec.reach(worst, b.edge.side)
 		}
 	}
 }
@@ -199,12 +194,12 @@ func (s *State) judgeLevel(z *zone, m *measured, at time.Time) {
 // eases anything: past is what is past with and without the probes that are
 // missed, back what is back with and without.
 func (m *measured) judge(e edge, h *hysteresis, patience time.Duration, at, now time.Time) {
-	worst := m.worst(e.up).Value
+	worst := m.worst(e.side).Value
 	for u := farm.Soon; u <= farm.Now; u++ {
 		with, without := m.Steady, m.Value
 		past := e.past(u, with) && e.past(u, without)
 		if u == farm.Now {
-			with, without = m.worstMissed(m.probes, e.up, now), worst
+			with, without = m.worstMissed(m.probes, e.side, now), worst
 			past = e.past(u, worst)
 		}
 		back := e.inside(u, with, m.margin) && e.inside(u, without, m.margin)

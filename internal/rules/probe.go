@@ -245,14 +245,8 @@ func (p *probe) harmful(r *farm.Reading) bool {
 	case farm.NoDoubt, farm.FaultCode, farm.OutOfRange, farm.NotANumber:
 		return false
 	}
-	if p.zone == nil {
-		return false
-	}
-	if p.measured == nil {
-		return false
-	}
-	l := p.measured.limits
-	return l.low.past(farm.Now, r.Value) || l.high.past(farm.Now, r.Value)
+	m := p.measured
+	return m != nil && (m.limits.low.past(farm.Now, r.Value) || m.limits.high.past(farm.Now, r.Value))
 }
 
 // spells counts the separate runs of doubt in the last sixteen readings. One is

@@ -137,12 +137,9 @@ func (r *record) keep(s saying) {
 
 func (r *record) raised() bool { return r.Urgency != farm.Calm }
 
-// reach notes a level; worse is greater when up, else smaller.
-func (r *record) reach(v float64, up bool) {
-	if r.Urgency == farm.Calm {
-		return
-	}
-	if !r.HasPeak || (up && v > r.Peak) || (!up && v < r.Peak) {
+// reach notes a level; worse is what lies farther to the side.
+func (r *record) reach(v float64, side farm.Side) {
+	if r.raised() && (!r.HasPeak || farther(side, v, r.Peak)) {
 		r.Peak, r.HasPeak = v, true
 	}
 }

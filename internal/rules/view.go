@@ -161,7 +161,7 @@ func (z *zone) waiting(at time.Time) []farm.Waiting {
 		}
 		since, u := b.latch.past()
 		if u == farm.Calm && b.edge.farthestOf(b.level) != farm.Calm { // opened a moment ago: its clock starts with the next reading
-			since, u = at, b.edge.farthest(b.worst(b.edge.up).Value)
+			since, u = at, b.edge.farthest(b.worst(b.edge.side).Value)
 		}
 		if u != farm.Calm {
 			out = append(out, farm.Waiting{

@@ -63,6 +63,12 @@ type limits struct{ low, high edge }
 // none tells whether there is no limit on either side.
 func (l limits) none() bool { return math.IsInf(l.low.mild(), 0) && math.IsInf(l.high.mild(), 0) }
 
+// stop halts the clocks of both sides.
+func (m *measured) stop() {
+	m.above.stop()
+	m.below.stop()
+}
+
 // middle parts what is nearer to the upper limits from what is nearer to the lower.
 func (l limits) middle() float64 { return (l.low.mild() + l.high.mild()) / 2 }
 
@@ -72,7 +78,7 @@ func newZone(f *farm.Farm, b *bin, spec farm.Zone, byID map[string]*probe) *zone
 	z := &zone{bin: b, spec: spec, who: subject{Bin: b.spec.Name, Zone: spec.Name}}
 	z.Husbandry.Curves, z.Husbandry.Past = newCurves(), newPast()
 	for i := range farm.Quantities {
-		m := &measured{QuantityRow: &farm.Quantities[i], limits: limits{never(false), never(true)}}
+		m := &measured{QuantityRow: &farm.Quantities[i], limits: limits{never(farm.Below), never(farm.Above)}}
 		var given bool
 		if m.margin, given = spec.Margin[m.Name]; !given {
 			m.margin = m.Margin
@@ -132,10 +138,10 @@ func (z *zone) setLimits(f *farm.Farm) {
 	temp, moist := husbandry.ZoneLimits(f, *z.bin.spec, z.spec)
 	z.temp.bands, z.moist.bands = temp.Bands(), moist.Bands()
 	z.temp.limits = limits{
-		low:  edge{limit: [...]float64{farm.Soon: temp.Low.Half, farm.Today: math.Inf(-1), farm.Now: temp.Low.Harm}},
-		high: edge{up: true, limit: byUrgency(temp.High)},
+		low:  edge{farm.Below, [...]float64{farm.Soon: temp.Low.Half, farm.Today: math.Inf(-1), farm.Now: temp.Low.Harm}},
+		high: edge{farm.Above, byUrgency(temp.High)},
 	}
-	z.moist.limits = limits{low: edge{limit: byUrgency(moist.Low)}, high: edge{up: true, limit: byUrgency(moist.High)}}
+	z.moist.limits = limits{low: edge{farm.Below, byUrgency(moist.Low)}, high: edge{farm.Above, byUrgency(moist.High)}}
 	_, own := husbandry.ZoneBands(f, *z.bin.spec, z.spec)
 	if z.aim = own.Thrive; own.IsZero() {
 		z.aim = husbandry.MoistureAim(z.bin.worms)
@@ -198,18 +204,19 @@ func (z *zone) breach(r *record) (b breach, ok bool) {
 }
 
 func (z *zone) breachIn(m *measured, r *record) breach {
-	up := r.row.Side == farm.Above
+	side := r.row.Side
 	switch {
-	case r.row.Side != farm.NoSide:
+	case side != farm.NoSide:
 	case m.above.urgency() != farm.Calm:
-		up = true
+		side = farm.Above
 	case m.below.urgency() != farm.Calm:
+		side = farm.Below
 	case r.Side != farm.NoSide:
-		up = r.Side == farm.Above
-	default:
-		up = m.Value > m.limits.middle()
+		side = r.Side
+	case m.Value > m.limits.middle():
+		side = farm.Above
 	}
-	if up {
+	if side == farm.Above {
 		return breach{m, z, r, m.limits.high, &m.above}
 	}
 	return breach{m, z, r, m.limits.low, &m.below}
