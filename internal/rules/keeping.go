@@ -59,11 +59,7 @@ func (s *State) sifted(z *zone, j farm.Jot, part float64) {
 	for _, sp := range z.bin.species {
 		c.Parts = append(c.Parts, cocoons{Species: sp.ID})
 	}
-	h.Cohorts = append(h.Cohorts, c)
-	slices.SortStableFunc(h.Cohorts, func(a, b cohort) int { return a.At.Compare(b.At) })
-	if n := len(h.Cohorts); n > maxCohorts {
-		h.Cohorts = slices.Delete(h.Cohorts, 0, n-maxCohorts)
-	}
+	h.Cohorts = keepNewest(h.Cohorts, c, maxCohorts, func(a, b cohort) int { return a.At.Compare(b.At) })
 	h.Doses.Forget() // another mass from now on
 	tub.hold(j, s.now)
 	tub.afresh(j, s.now)
@@ -97,12 +93,7 @@ func (s *State) onlyTub() string {
 // tub finds the keeping zone of a bin; a zone named with it is not asked for.
 func (s *State) tub(bin string) *zone {
 	bin, _, _ = strings.Cut(bin, "/")
-	for _, z := range s.zones {
-		if z.who.Bin == bin && z.spec.Aim == farm.Keeping {
-			return z
-		}
-	}
-	return nil
+	return first(s.zones, func(z *zone) bool { return z.who.Bin == bin && z.spec.Aim == farm.Keeping })
 }
 
 // empty forgets what was in a zone. With an amount only that much went.
@@ -262,17 +253,14 @@ func (s *State) stored() float64 {
 
 // pace is litres of castings sifted a day over the last three months.
 func (s *State) pace(at time.Time) float64 {
-	sum, first := 0.0, at
+	const least = 14 // days: one sifting yesterday is no pace
+	sum, days := 0.0, float64(least)
 	for _, x := range s.siftings {
-		if at.Sub(x.At) <= paceOver {
-			sum += x.Litres
-			if x.At.Before(first) {
-				first = x.At
-			}
+		if ago := at.Sub(x.At); ago <= paceOver {
+			sum, days = sum+x.Litres, max(days, ago.Hours()/24)
 		}
 	}
-	const least = 14 // days: one sifting yesterday is no pace
-	return sum / max(least, at.Sub(first).Hours()/24)
+	return sum / days
 }
 
 func (s *State) sayNeed(v farm.NeedView, days float64, at time.Time) string {
@@ -291,7 +279,5 @@ func (s *State) sayNeed(v farm.NeedView, days float64, at time.Time) string {
 
 // forgetSiftings drops what no longer counts for the pace.
 func (s *State) forgetSiftings(at time.Time) {
-	for len(s.siftings) > 0 && at.Sub(s.siftings[0].At) > paceOver {
-		s.siftings = s.siftings[1:]
-	}
+	s.siftings = slices.DeleteFunc(s.siftings, func(x sifting) bool { return at.Sub(x.At) > paceOver })
 }

@@ -139,11 +139,8 @@ func (z *zone) feed(j farm.Jot, part float64) {
 		return // it was thrown out since
 	}
 	newest := z.lastFed()
-	h.Foods = append(h.Foods, food{At: j.At, Kg: j.Kg * part, Of: j.Of, Reckoned: reckoning{Upto: j.At}})
-	slices.SortStableFunc(h.Foods, func(a, b food) int { return a.At.Compare(b.At) })
-	if n := len(h.Foods); n > maxFoods {
-		h.Foods = slices.Delete(h.Foods, 0, n-maxFoods)
-	}
+	fed := food{At: j.At, Kg: j.Kg * part, Of: j.Of, Reckoned: reckoning{Upto: j.At}}
+	h.Foods = keepNewest(h.Foods, fed, maxFoods, func(a, b food) int { return a.At.Compare(b.At) })
 	h.Fed = true
 	if j.At.Before(newest) {
 		return
@@ -156,6 +153,14 @@ func (z *zone) feed(j farm.Jot, part float64) {
 
 // maxFoods bounds what is remembered of unfinished feedings.
 const maxFoods = 32
+
+// keepNewest puts one more into a list that is kept in order, and drops the first
+// where there are more than most.
+func keepNewest[T any](list []T, one T, most int, order func(a, b T) int) []T {
+	list = append(list, one)
+	slices.SortStableFunc(list, order)
+	return slices.Delete(list, 0, max(0, len(list)-most))
+}
 
 // finish takes it that a food, or the oldest one, is eaten, and learns its
 // pace from that. Of a sifting zone it is the word that all is sifted.
@@ -258,9 +263,12 @@ func (z *zone) moistureOrNaN(v *farm.LevelView) float64 {
 	return v.Value
 }
 
-// shift moves the times that are remembered from a moment on.
-func (h *husbandryMemory) shift(d time.Duration, from time.Time) {
-	ts := []*time.Time{&h.Pouring.At, &h.Heat.At, &h.Given.At, &h.Bedded.At, &h.Turned, &h.EmptiedAt, &h.LiftedAt, &h.Sifts.At}
+// times points at every time in it that is on the clock's scale, but for those of
+// the curves and the past.
+func (h *husbandryMemory) times() []*time.Time {
+	ts := []*time.Time{
+		&h.Pouring.At, &h.Heat.At, &h.Given.At, &h.Bedded.At, &h.Turned, &h.EmptiedAt, &h.LiftedAt, &h.Sifts.At, &h.Sift.Since,
+	}
 	for i := range h.Visits {
 		ts = append(ts, &h.Visits[i])
 	}
@@ -275,11 +283,5 @@ func (h *husbandryMemory) shift(d time.Duration, from time.Time) {
 			ts = append(ts, &c.Parts[k].DueFrom)
 		}
 	}
-	for _, t := range ts {
-		if !t.IsZero() && !t.Before(from) {
-			*t = t.Add(d)
-		}
-	}
-	shiftTrack(&h.Curves.Moist, d)
-	h.Past.shift(d, from)
+	return ts
 }

@@ -120,12 +120,7 @@ func (s *State) unwatchedFor(who subject, what topic) string {
 }
 
 func (s *State) zoneOf(who subject) *zone {
-	for _, z := range s.zones {
-		if z.who == who {
-			return z
-		}
-	}
-	return nil
+	return first(s.zones, func(z *zone) bool { return z.who == who })
 }
 
 // sayUnwatched says that nobody looks any more, and why.
@@ -207,7 +202,8 @@ func (s *State) shift(d time.Duration, from time.Time) {
 		shiftTrack(&p.Track, d)
 	}
 	for _, z := range s.zones {
-		z.Husbandry.shift(d, from)
+		shiftTrack(&z.Husbandry.Curves.Moist, d)
+		z.Husbandry.Past.shift(d, from)
 	}
 }
 
@@ -221,7 +217,7 @@ func (s *State) times() []*time.Time {
 		ts = append(ts, &p.Newest.At, &p.Arrived, &p.Good.At, &p.GoodAt, &p.Bad.At, &p.Harm, &p.Heard, &p.Said)
 	}
 	for _, z := range s.zones {
-		ts = append(ts, &z.Hold)
+		ts = append(append(ts, &z.Hold), z.Husbandry.times()...)
 		latches := []*latch{&z.Husbandry.Sift.Ready, &z.Husbandry.Sift.Closed}
 		for _, m := range z.measured {
 			ts = append(ts, &m.At, &m.Arrived)
@@ -232,7 +228,6 @@ func (s *State) times() []*time.Time {
 		for _, l := range latches {
 			ts = append(ts, &l.Past, &l.Inside)
 		}
-		ts = append(ts, &z.Husbandry.Sift.Since)
 	}
 	for r := range s.records() {
 		ts = append(ts, &r.Since, &r.EasedAt, &r.NowSince)

@@ -26,6 +26,7 @@
 package rules
 
 import (
+	"slices"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -173,13 +174,7 @@ func (s *State) tick(m time.Time) {
 
 // expire forgets hushes whose time is over.
 func (s *State) expire(m time.Time) {
-	kept := s.hushes[:0]
-	for _, h := range s.hushes {
-		if h.Until.After(m) {
-			kept = append(kept, h)
-		}
-	}
-	s.hushes = kept
+	s.hushes = slices.DeleteFunc(s.hushes, func(h hushed) bool { return !h.Until.After(m) })
 }
 
 // emit brings a record to an urgency and notes the change, if that is one.

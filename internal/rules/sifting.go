@@ -157,11 +157,8 @@ func (s *State) sayTaken(z *zone) string {
 
 // times says how often: "once", "twice", "3 times".
 func times(n int) string {
-	switch n {
-	case 1:
-		return "once"
-	case 2:
-		return "twice"
+	if n <= 2 {
+		return [...]string{1: "once", 2: "twice"}[n]
 	}
 	return fmt.Sprintf("%d times", n)
 }

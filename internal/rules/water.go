@@ -111,18 +111,12 @@ func (s *State) pourDo(z *zone, a *farm.Advice, at time.Time) string {
 // howOften says when a dose is given: at this visit, or so many days apart where
 // the keeper's own visits are too few.
 func (s *State) howOften(a *farm.Advice, at time.Time) string {
-	if a.EveryDays == 0 || a.Visits == 1 {
+	if a.EveryDays <= 0 || a.Visits == 1 {
 		return "this visit"
 	}
-	often := "every day"
-	switch a.EveryDays {
-	case 1:
-	case 2:
-		often = "every second day"
-	case 3:
-		often = "every third day"
-	default:
-		often = fmt.Sprintf("every %d days", a.EveryDays)
+	often := fmt.Sprintf("every %d days", a.EveryDays)
+	if a.EveryDays <= 3 {
+		often = [...]string{1: "every day", 2: "every second day", 3: "every third day"}[a.EveryDays]
 	}
 	if a.Visits == 0 {
 		return often + " while it dries like this"
@@ -404,13 +398,8 @@ const (
 // visited notes that the keeper was at a bin.
 func (h *husbandryMemory) visited(t time.Time) {
 	near := func(v time.Time) bool { return v.Sub(t).Abs() < visitsApart }
-	if slices.ContainsFunc(h.Visits, near) {
-		return
-	}
-	h.Visits = append(h.Visits, t)
-	slices.SortFunc(h.Visits, time.Time.Compare)
-	if n := len(h.Visits); n > visitsKept {
-		h.Visits = slices.Delete(h.Visits, 0, n-visitsKept)
+	if !slices.ContainsFunc(h.Visits, near) {
+		h.Visits = keepNewest(h.Visits, t, visitsKept, time.Time.Compare)
 	}
 }
 

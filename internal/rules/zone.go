@@ -125,11 +125,15 @@ func (z *zone) addRecords() {
 
 // of finds one quantity of a zone; nil for one that is in no row.
 func (z *zone) of(q farm.Quantity) *measured {
-	i := slices.IndexFunc(z.measured, func(m *measured) bool { return m.Name == q })
-	if i < 0 {
-		return nil
+	return first(z.measured, func(m *measured) bool { return m.Name == q })
+}
+
+// first is the first of a list that fits; nil where none does.
+func first[T any](list []*T, fits func(*T) bool) *T {
+	if i := slices.IndexFunc(list, fits); i >= 0 {
+		return list[i]
 	}
-	return z.measured[i]
+	return nil
 }
 
 // setLimits makes the limits that a zone is judged by. Heat is due a day sooner
@@ -181,7 +185,7 @@ func (z *zone) holding(t time.Time) bool { return t.Before(z.Hold) }
 
 // record finds that of a condition that a zone has once.
 func (z *zone) record(c farm.Condition) *record {
-	return z.records[slices.IndexFunc(z.records, func(r *record) bool { return r.what.condition == c })]
+	return first(z.records, func(r *record) bool { return r.what.condition == c })
 }
 
 // A breach is a condition that goes by the level of a quantity, with the side of
