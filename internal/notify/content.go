@@ -3,6 +3,7 @@ package notify
 import (
 	_ "embed"
 	"html/template"
+	"regexp"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -104,7 +105,7 @@ func (c content) text() string {
 }
 
 func (p part) text(b *strings.Builder) {
-	for _, l := range append([]string{strings.ToUpper(p.Title), p.Do}, p.Lines...) {
+	for _, l := range append([]string{capitals(p.Title), p.Do}, p.Lines...) {
 		if l != "" {
 			wrap(b, l, "", "")
 		}
@@ -118,6 +119,20 @@ func (p part) text(b *strings.Builder) {
 	for _, l := range p.List {
 		wrap(b, l, "* ", "  ")
 	}
+}
+
+// smallThenCapital is in what is another thing in capitals: mS/cm, pH.
+var smallThenCapital = regexp.MustCompile(`\p{Ll}\p{Lu}`)
+
+// capitals writes a heading of a plain text.
+func capitals(heading string) string {
+	words := strings.Split(heading, " ")
+	for i, w := range words {
+		if !smallThenCapital.MatchString(w) {
+			words[i] = strings.ToUpper(w)
+		}
+	}
+	return strings.Join(words, " ")
 }
 
 const unbroken = '\u00a0' // a space at which no line is broken

@@ -131,3 +131,6 @@ func CarryOnce(ctx context.Context, s *Sender, c farm.Change) (verdict int, said
 	r := s.workers[0].transport.send(ctx, b, c.At)
 	return int(r.outcome), r.said
 }
+
+// Capitals is how a plain text writes a heading.
+var Capitals = capitals

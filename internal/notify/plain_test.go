@@ -80,3 +80,17 @@ func TestRaiseAndEasingArriveAsOneThread(t *testing.T) {
 		}
 	}
 }
+
+// A heading in capitals keeps a unit that is another one in capitals: MS/cm is a
+// thousand million times mS/cm.
+func TestCapitalsKeepUnits(t *testing.T) {
+	for heading, want := range map[string]string{
+		"Attic: conductivity 3.3 mS/cm, above its limit of 2.5 mS/cm": "ATTIC: CONDUCTIVITY 3.3 mS/cm, ABOVE ITS LIMIT OF 2.5 mS/cm",
+		"Attic: pH 5.5, below its limit of 6":                         "ATTIC: pH 5.5, BELOW ITS LIMIT OF 6",
+		"Bed, near is too hot at 33 °C":                               "BED, NEAR IS TOO HOT AT 33 °C",
+	} {
+		if got := notify.Capitals(heading); got != want {
+			t.Errorf("got %q, want %q", got, want)
+		}
+	}
+}
