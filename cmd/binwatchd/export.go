@@ -53,9 +53,12 @@ func export(ctx context.Context, cfg *config.Config, span timeSpan, format strin
 	}
 	out := bufio.NewWriterSize(s.out, 64<<10)
 	n := 0
-	write, flush := csvReadings(out, &cfg.Farm)
+	var write func(farm.Event) error
+	var flush func() error
 	if format == "lines" {
 		write, flush = lineReadings(out, cfg.Farm)
+	} else {
+		write, flush = csvReadings(out, &cfg.Farm)
 	}
 	err = j.Readings(ctx, span.from, span.to, func(e farm.Event) error {
 		n++
