@@ -305,7 +305,7 @@ func explainCommand(w *strings.Builder, got Decoded) {
 	case farm.EventJot:
 		fmt.Fprintf(w, "  a jot: %s %s\n", farm.Place{Bin: e.Jot.Bin, Zone: e.Jot.Zone}, spellJot(e.Jot))
 	case farm.EventHush:
-		what, at := cmp.Or(string(e.Hush.Condition), "everything"), farm.Place{Bin: e.Hush.Bin, Zone: e.Hush.Zone}
+		what, at := cmp.Or(strings.TrimSpace(string(e.Hush.Condition)+" "+string(e.Hush.Quantity)), "everything"), farm.Place{Bin: e.Hush.Bin, Zone: e.Hush.Zone}
 		fmt.Fprintf(w, "  a hush: quiet about %s at %s for %s\n", what, at, farm.SayLong(e.Hush.Until.Sub(time.Time{})))
 	case farm.EventSeen:
 		fmt.Fprintf(w, "  seen: the keeper knows of %s\n", e.Seen.Episode)

@@ -84,3 +84,17 @@ func TestEveryQuantityIsExplained(t *testing.T) {
 		}
 	}
 }
+
+func TestAHushOfAQuantityIsExplained(t *testing.T) {
+	f := &farm.Farm{Bins: []farm.Bin{{Name: "tub", Zones: []farm.Zone{{Name: "all", Aim: farm.Keeping}}}}}
+	for payload, want := range map[string]string{
+		`{"for": "2h", "condition": "past-limit", "quantity": "co2"}`: "quiet about past-limit co2 at tub for 2 hours",
+		`{"for": "2h", "condition": "past-limit"}`:                    "quiet about past-limit at tub for 2 hours",
+		`{"for": "2h"}`:                     "quiet about everything at tub for 2 hours",
+		`{"for": "2h", "quantity": "salt"}`: `"salt" is not one that has limits`,
+	} {
+		if got := ingest.NewDecoder(f, "binwatch").Explain("binwatch/hush/tub", []byte(payload)); !strings.Contains(got, want) {
+			t.Errorf("%s: got %q, want it to say %q", payload, got, want)
+		}
+	}
+}
