@@ -6,7 +6,6 @@ package rounds
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
 	"time"
 
@@ -16,26 +15,24 @@ import (
 // List makes the care list of a view. Times in sentences are in loc.
 func List(v farm.View, loc *time.Location) farm.Rounds {
 	r := farm.Rounds{At: v.At, Farm: v.Farm, Needs: v.Needs, Unsure: v.Unsure(loc)}
-	load := load{units: v.Units}
+	load := load{amounts: map[farm.JotKind]float64{}}
 	for _, st := range v.Standing {
 		switch {
 		case st.Hushed != nil:
 			r.Hushed = append(r.Hushed, sayHushed(st, *st.Hushed, v.At, loc))
 		case st.Probe != "" || st.Bin == "":
 			r.Probes = append(r.Probes, sayMachinery(st))
+		case covered(st, v.Standing):
 		case seenTo(st, v.At) && tasks[st.Condition].water:
-			if !covered(st, v.Standing) {
-				r.Done = append(r.Done, sayDone(&v, st))
-			}
-		case !covered(st, v.Standing):
-			c := care(st, v.At)
+			r.Done = append(r.Done, sayDone(&v, st))
+		default:
 			load.add(st)
-			r.Care = append(r.Care, c)
+			r.Care = append(r.Care, care(st, v.At))
 			r.Cautions = appendNew(r.Cautions, st.Cautions...)
 		}
 	}
 	order(r.Care)
-	r.Bring = load.list()
+	r.Bring = load.list(v.Units)
 	r.Opening = opening(&v, r)
 	if v.Intake.Unwritten != nil {
 		r.Opening = "Nothing has been judged lately, because the journal can't be written. " + r.Opening
@@ -78,22 +75,28 @@ func covered(st farm.Standing, all []farm.Standing) bool {
 // seenTo tells whether what a condition asks for was done so lately that it is
 // not asked for again.
 func seenTo(st farm.Standing, at time.Time) bool {
-	return st.Advice != nil && st.Advice.Wait != nil && st.Advice.Wait.After(at)
+	wait := advice(st).Wait
+	return wait != nil && wait.After(at)
+}
+
+// advice is what a raised condition advises; empty where it advises nothing.
+func advice(st farm.Standing) farm.Advice {
+	if st.Advice == nil {
+		return farm.Advice{}
+	}
+	return *st.Advice
 }
 
 // care makes the line for one raised condition.
 func care(st farm.Standing, at time.Time) farm.Care {
 	c := farm.Care{
 		Bin: st.Bin, Zone: st.Zone, Condition: st.Condition, Quantity: st.Quantity, Episode: st.Episode, Urgency: st.Urgency,
-		Why: st.Text, Seen: st.Seen, Jot: jotFor(st), Bring: tasks[st.Condition].bring,
-	}
-	if st.Advice != nil {
-		c.Do = st.Advice.Do
+		Do: advice(st).Do, Why: st.Text, Seen: st.Seen, Jot: jotFor(st), Bring: tasks[st.Condition].bring,
 	}
 	if c.Jot != nil && c.Jot.What == farm.Sifted {
 		c.Over = &farm.Jot{Bin: st.Bin, Zone: st.Zone, What: farm.Finished}
 	}
-	if seenTo(st, at) || st.Advice != nil && st.Advice.First {
+	if seenTo(st, at) || advice(st).First {
 		c.Jot = nil // it stands in the logbook, or is not to be done now
 	}
 	return c
@@ -103,11 +106,7 @@ func care(st farm.Standing, at time.Time) farm.Care {
 // there is none.
 func jotFor(st farm.Standing) *farm.Jot {
 	j := &farm.Jot{Bin: st.Bin, Zone: st.Zone, What: tasks[st.Condition].jot}
-	var a farm.Advice
-	if st.Advice != nil {
-		a = *st.Advice
-	}
-	switch j.What {
+	switch a := advice(st); j.What {
 	case "":
 		return nil
 	case farm.Watered:
@@ -126,17 +125,15 @@ func jotFor(st farm.Standing) *farm.Jot {
 // together, most urgent first.
 func order(lines []farm.Care) {
 	worst := map[string]farm.Urgency{}
-	first := map[string]int{}
-	for i, c := range lines {
+	var bins []string
+	for _, c := range lines {
 		worst[c.Bin] = max(worst[c.Bin], c.Urgency)
-		if _, ok := first[c.Bin]; !ok {
-			first[c.Bin] = i
-		}
+		bins = appendNew(bins, c.Bin)
 	}
 	slices.SortStableFunc(lines, func(a, b farm.Care) int {
 		return cmp.Or(
 			cmp.Compare(worst[b.Bin], worst[a.Bin]),
-			cmp.Compare(first[a.Bin], first[b.Bin]),
+			cmp.Compare(slices.Index(bins, a.Bin), slices.Index(bins, b.Bin)),
 			cmp.Compare(b.Urgency, a.Urgency),
 		)
 	})
@@ -153,46 +150,43 @@ func appendNew(list []string, more ...string) []string {
 
 // A load sums up what is to be carried on the walk.
 type load struct {
-	units                     farm.Units
-	waterL, feedKg, beddingKg float64
-	water, feed, bedding      bool
-	things                    []string
+	amounts map[farm.JotKind]float64 // of water, feed and bedding, by the jot that says they were given; 0: nobody knows
+	things  []string
+}
+
+// supplies are what is carried for a jot, in the order in which they are listed.
+var supplies = []struct {
+	jot   farm.JotKind
+	what  string
+	write func(farm.Units, float64) string
+}{
+	{farm.Watered, "water", farm.Units.Volume},
+	{farm.Fed, "feed", farm.Units.Mass},
+	{farm.Bedded, "dry bedding", farm.Units.Mass},
 }
 
 func (l *load) add(st farm.Standing) {
 	l.things = appendNew(l.things, tasks[st.Condition].bring...)
 	j := jotFor(st)
-	if j == nil || st.Advice != nil && st.Advice.First {
+	if j == nil || advice(st).First {
 		return
 	}
-	switch j.What {
-	case farm.Watered:
-		l.water, l.waterL = true, l.waterL+j.Litres
-	case farm.Bedded:
-		l.bedding, l.beddingKg = true, l.beddingKg+j.Kg
-	case farm.Fed:
-		l.feed, l.feedKg, l.bedding = true, l.feedKg+j.Kg, true
+	l.amounts[j.What] += j.Litres + j.Kg // it has one of them
+	if j.What == farm.Fed {
+		l.amounts[farm.Bedded] += 0 // bedding is laid with the food
 	}
 }
 
-func (l *load) list() []string {
+// list says how much of what, or just what when nobody knows how much.
+func (l *load) list(u farm.Units) []string {
 	var out []string
-	if l.water {
-		out = append(out, amount(l.waterL, l.units.Volume, "water"))
-	}
-	if l.feed {
-		out = append(out, amount(l.feedKg, l.units.Mass, "feed"))
-	}
-	if l.bedding {
-		out = append(out, amount(l.beddingKg, l.units.Mass, "dry bedding"))
+	for _, s := range supplies {
+		switch amount, carried := l.amounts[s.jot]; {
+		case amount > 0:
+			out = append(out, s.write(u, amount)+" of "+s.what)
+		case carried:
+			out = append(out, s.what)
+		}
 	}
 	return slices.Concat(out, l.things)
-}
-
-// amount says how much of what, or just what when nobody knows how much.
-func amount(v float64, say func(float64) string, what string) string {
-	if v <= 0 {
-		return what
-	}
-	return fmt.Sprintf("%s of %s", say(v), what)
 }

@@ -12,11 +12,11 @@ import (
 // opening is one sentence on the whole farm. No news is not good news: it says
 // that all is well only where everything is known.
 func opening(v *farm.View, r farm.Rounds) string {
-	bins, urgent := map[string]bool{}, map[string]bool{}
+	var bins, urgent []string
 	for _, c := range r.Care {
-		bins[c.Bin] = true
+		bins = appendNew(bins, c.Bin)
 		if c.Urgency == farm.Now {
-			urgent[c.Bin] = true
+			urgent = appendNew(urgent, c.Bin)
 		}
 	}
 	switch {
@@ -34,8 +34,6 @@ func opening(v *farm.View, r farm.Rounds) string {
 		return "Nothing is raised, but not everything is known to be well."
 	case len(bins) == 0:
 		return "Nothing to do: all is well."
-	case len(urgent) > 0 && len(bins) == 1:
-		return "One bin wants a hand, and at once."
 	case len(urgent) == len(bins):
 		return wants(len(bins)) + ", and at once."
 	case len(urgent) > 0:
@@ -75,10 +73,7 @@ func sayDone(v *farm.View, st farm.Standing) string {
 }
 
 func sayMachinery(st farm.Standing) string {
-	if st.Advice != nil && st.Advice.Do != "" {
-		return st.Text + " " + st.Advice.Do
-	}
-	return st.Text
+	return strings.TrimSpace(st.Text + " " + advice(st).Do)
 }
 
 // Text writes the list as a note for a person.

@@ -24,13 +24,14 @@ func (s *State) place(who subject) string {
 
 // sayingBand speaks of a level past its limits: where it stands, who suffers and
 // who does not mind, and what to do.
-func (s *State) sayingBand(b breach, u farm.Urgency, at time.Time) sayer {
-	return func(kind farm.ChangeKind) saying {
-		if kind == farm.Eased {
+func (s *State) sayingBand(b breach, u farm.Urgency, at time.Time) func() saying {
+	was := b.rec.Urgency
+	return func() saying {
+		if u == farm.Calm {
 			return s.sayEased(b, at)
 		}
 		say := s.bandWords(b, u, at)
-		if kind == farm.Lightened {
+		if u < was {
 			say.text = "Better, though not right yet. " + say.text
 		}
 		return say
@@ -39,12 +40,12 @@ func (s *State) sayingBand(b breach, u farm.Urgency, at time.Time) sayer {
 
 func (s *State) sayEased(b breach, at time.Time) saying {
 	lost := s.sayLost(b)
-	text := s.place(b.zone.who) + " is no longer " + b.is()
+	text := s.place(b.zone.who) + " is no longer " + b.rec.row.Is
 	switch {
 	case b.rec.what.quantity != "":
 		text = fmt.Sprintf("%s: its %s is within its limits again", s.place(b.zone.who), b.Noun)
 	case lost != "":
-		text = s.place(b.zone.who) + " is no longer known to be " + b.is()
+		text = s.place(b.zone.who) + " is no longer known to be " + b.rec.row.Is
 	}
 	text += fmt.Sprintf(": %s now", s.levelOf(b))
 	if lasted := at.Sub(b.rec.Since); lasted > 0 {
@@ -55,9 +56,6 @@ func (s *State) sayEased(b breach, at time.Time) saying {
 	}
 	return saying{text: text + "." + lost}
 }
-
-// is names a condition after "is": "too hot".
-func (b breach) is() string { return b.rec.row.Is }
 
 // sayLost names a probe that was past a limit when it was last believed, since a
 // condition was raised, and has nothing to say now: what ends is what is known.
@@ -156,7 +154,7 @@ func (s *State) bandWords(b breach, u farm.Urgency, at time.Time) saying {
 			say.cautions = []string{dustCaution}
 		}
 	case farm.TooWet:
-		say.advice = s.wetAdvice(z, at)
+		say.advice = s.lessBedded(z, s.bedAdvice(z), at)
 	case farm.TooHot:
 		say.advice = s.hotAdvice(z, at)
 	case farm.TooCold:
@@ -168,7 +166,7 @@ func (s *State) bandWords(b breach, u farm.Urgency, at time.Time) saying {
 // whereItStands is the first sentence of a band condition: how bad it is now,
 // or was when the zone was last heard, or that it is nearly over.
 func (s *State) whereItStands(b breach, u farm.Urgency, at time.Time) saying {
-	place, is, level := s.place(b.zone.who), b.is(), s.levelOf(b)
+	place, is, level := s.place(b.zone.who), b.rec.row.Is, s.levelOf(b)
 	worst := b.worst(b.edge.side).Value
 	inOnePlace := u == farm.Now && b.edge.past(u, worst) && !b.edge.past(u, b.Value)
 	var brief string

@@ -84,12 +84,10 @@ func (z *zone) foreseesDry() bool {
 
 func (s *State) judgeDrying(z *zone, now time.Time) {
 	r, d := z.record(farm.Drying), z.Husbandry.Dry
-	switch foreseen := z.foreseesDry(); {
-	case foreseen && !r.raised():
-		s.emit(r, now, farm.Soon, func(farm.ChangeKind) saying { return s.sayDrying(z, now) })
-	case !foreseen && r.raised() && !d.Thrive.Past && d.Calm >= dryingCalm:
-		s.emit(r, now, farm.Calm, always(saying{text: fmt.Sprintf("%s is no longer drying out: %s now.", s.place(z.who), s.moistNow(z))}))
-	}
+	stays := r.raised() && (d.Thrive.Past || d.Calm < dryingCalm)
+	s.turn(r, now, z.foreseesDry() || stays, func() saying { return s.sayDrying(z, now) }, func() saying {
+		return saying{text: fmt.Sprintf("%s is no longer drying out: %s now.", s.place(z.who), s.moistNow(z))}
+	})
 }
 
 func (s *State) sayDrying(z *zone, now time.Time) saying {

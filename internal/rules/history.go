@@ -208,24 +208,11 @@ func (s *State) feel(p *probe, r *farm.Reading) {
 			s.refitSlow(p.zone)
 		}
 	case p.zone != nil && p.spec.Measures == farm.Moisture:
-		p.zone.Husbandry.Curves.Moist.Add(r.At, forCurve(p.zone.moist.probes, r, p.zone.moist.level))
-	}
-}
-
-// forCurve is what a zone's curve is drawn from: the reading itself, which does
-// not lag as a running median does; the level where several probes, each with
-// an offset of its own, speak for one zone.
-func forCurve(probes []*probe, r *farm.Reading, l level) float64 {
-	if len(probes) == 1 {
-		return r.Value
-	}
-	return l.Steady
-}
-
-// mayHeat notes that something was put in at t that may heat by itself.
-func (z *zone) mayHeat(t time.Time) {
-	for _, p := range z.temp.probes {
-		p.Track.Fed(t)
+		v := r.Value
+		if len(p.measured.probes) > 1 {
+			v = p.measured.Steady // each has an offset of its own; one alone does not lag as a running median does
+		}
+		p.zone.Husbandry.Curves.Moist.Add(r.At, v)
 	}
 }
 

@@ -1,7 +1,6 @@
 package rules
 
 import (
-	"iter"
 	"slices"
 	"time"
 
@@ -22,8 +21,10 @@ func (s *State) jot(j farm.Jot) {
 			z.hold(j, s.now)
 		}
 		z.afresh(j, s.now)
-		if mayHeat(j.What) {
-			z.mayHeat(j.At)
+		if slices.Contains(heatLater, j.What) {
+			for _, p := range z.temp.probes {
+				p.Track.Fed(j.At)
+			}
 		}
 		s.book(z, j)
 	}
@@ -33,46 +34,23 @@ func (s *State) jot(j farm.Jot) {
 // living zones (what is sifted comes out of the sifting ones, of those that are
 // fit for it where some are), else all of them (a tub has no living zone).
 func (s *State) meant(j farm.Jot) []*zone {
-	var all, living []*zone
-	aim := farm.Living
-	if j.What == farm.Sifted && s.sifts(j.Bin) {
-		aim = farm.Sifting
-	}
-	for _, z := range s.zones {
-		switch {
-		case z.who.Bin != j.Bin:
-		case j.Zone != "" && z.who.Zone == j.Zone:
-			return []*zone{z}
-		case j.Zone == "":
-			all = append(all, z)
-			if z.spec.Aim == aim {
-				living = append(living, z)
-			}
+	all := those(s.zones, func(z *zone) bool { return z.who.Bin == j.Bin && (j.Zone == "" || z.who.Zone == j.Zone) })
+	meant := those(all, func(z *zone) bool { return z.spec.Aim == farm.Living })
+	if sifting := those(all, func(z *zone) bool { return z.spec.Aim == farm.Sifting }); j.What == farm.Sifted && len(sifting) > 0 {
+		meant = sifting
+		if fit := those(sifting, func(z *zone) bool { return z.Husbandry.Sift.open() }); len(fit) > 0 {
+			meant = fit
 		}
 	}
-	switch fit := ready(living); {
-	case aim == farm.Sifting && len(fit) > 0:
-		return fit
-	case len(living) > 0:
-		return living
+	if j.Zone != "" || len(meant) == 0 {
+		return all
 	}
-	return all
+	return meant
 }
 
-// ready lists the zones that are fit to be sifted.
-func ready(zones []*zone) []*zone {
-	var out []*zone
-	for _, z := range zones {
-		if z.Husbandry.Sift.open() {
-			out = append(out, z)
-		}
-	}
-	return out
-}
-
-// sifts tells whether a bin has a sifting zone.
-func (s *State) sifts(bin string) bool {
-	return slices.ContainsFunc(s.zones, func(z *zone) bool { return z.who.Bin == bin && z.spec.Aim == farm.Sifting })
+// those lists the zones that fit.
+func those(zones []*zone, fits func(*zone) bool) []*zone {
+	return slices.DeleteFunc(slices.Clone(zones), func(z *zone) bool { return !fits(z) })
 }
 
 // hold stops the clocks and judging while the lid is off.
@@ -89,11 +67,9 @@ func (z *zone) hold(j farm.Jot, now time.Time) {
 	}
 }
 
-// mayHeat tells whether a jot is of something that may heat by itself from
-// then on: food, bedding, or air let into either.
-func mayHeat(k farm.JotKind) bool {
-	return slices.Contains([]farm.JotKind{farm.Fed, farm.Bedded, farm.Turned}, k)
-}
+// heatLater are jots of what may heat by itself from then on: food, bedding, or
+// air let into either.
+var heatLater = []farm.JotKind{farm.Fed, farm.Bedded, farm.Turned}
 
 // afresh empties the running medians and the curves of what a jot makes a step
 // in. A probe that was away then is missed no longer: the keeper has been there.
@@ -156,7 +132,7 @@ func (s *State) seen(n farm.Seen) {
 	if n := len(s.known); n > remembered {
 		s.known = slices.Delete(s.known, 0, n-remembered)
 	}
-	for r := range s.records() {
+	for _, r := range s.records() {
 		if r.Episode == n.Episode && r.raised() {
 			r.Seen = true
 		}
@@ -164,8 +140,8 @@ func (s *State) seen(n farm.Seen) {
 }
 
 // records are those of every condition, in a fixed order.
-func (s *State) records() iter.Seq[*record] {
-	all := []*record{}
+func (s *State) records() []*record {
+	var all []*record
 	for _, z := range s.zones {
 		all = append(all, z.records...)
 	}
@@ -177,5 +153,5 @@ func (s *State) records() iter.Seq[*record] {
 			all = append(all, r)
 		}
 	}
-	return slices.Values(all)
+	return all
 }

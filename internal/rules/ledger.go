@@ -1,7 +1,6 @@
 package rules
 
 import (
-	"math"
 	"slices"
 	"time"
 
@@ -253,14 +252,6 @@ func (z *zone) litres() float64 {
 		return max(whole-z.Husbandry.Sift.TakenL, whole/4) // the screen leaves something
 	}
 	return whole
-}
-
-// moistureOrNaN is the moisture worms live in; NaN when it is not known.
-func (z *zone) moistureOrNaN(v *farm.LevelView) float64 {
-	if v == nil || !v.Fresh {
-		return math.NaN()
-	}
-	return v.Value
 }
 
 // times points at every time in it that is on the clock's scale, but for those of

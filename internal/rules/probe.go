@@ -210,7 +210,7 @@ func (s *State) judgeDoubt(p *probe, r *farm.Reading) {
 		p.Bad = *r
 		raised := p.suspect.raised()
 		urgency = max(urgency, p.suspect.Urgency) // while it lasts it never counts for less
-		s.emit(p.suspect, r.At, urgency, func(farm.ChangeKind) saying { return s.saySuspect(p, r) })
+		s.emit(p.suspect, r.At, urgency, func() saying { return s.saySuspect(p, r) })
 		if !raised {
 			p.relapse(s.out[len(s.out)-1].Again)
 		}

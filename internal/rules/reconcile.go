@@ -27,7 +27,7 @@ func (s *State) Reconcile(standing []farm.Change) []farm.Change {
 	for _, ch := range standing {
 		told[key(subjectOf(ch), topicOf(ch))] = ch
 	}
-	for r := range s.records() {
+	for _, r := range s.records() {
 		k := key(r.who, r.what)
 		ch, ok := told[k]
 		if ok && s.unwatchedFor(r.who, r.what) != "" {
@@ -229,7 +229,7 @@ func (s *State) times() []*time.Time {
 			ts = append(ts, &l.Past, &l.Inside)
 		}
 	}
-	for r := range s.records() {
+	for _, r := range s.records() {
 		ts = append(ts, &r.Since, &r.EasedAt, &r.NowSince)
 	}
 	return ts

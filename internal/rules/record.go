@@ -72,12 +72,9 @@ type saying struct {
 	cautions []string
 }
 
-// sayer makes the words of a change. The quiet path makes none.
-type sayer func(kind farm.ChangeKind) saying
-
-// apply moves the record to an urgency and gives the change that this is; ok is
-// false if it is none.
-func (r *record) apply(at time.Time, to farm.Urgency, say sayer) (ch farm.Change, ok bool) {
+// apply moves the record to an urgency and gives the change that this is, with
+// words that are made after the move; ok is false if it is none.
+func (r *record) apply(at time.Time, to farm.Urgency, say func() saying) (ch farm.Change, ok bool) {
 	kind, ok := r.kind(to)
 	if !ok {
 		return farm.Change{}, false
@@ -92,7 +89,7 @@ func (r *record) apply(at time.Time, to farm.Urgency, say sayer) (ch farm.Change
 		r.NowSince = at
 	}
 	r.Urgency = to
-	s := say(kind)
+	s := say()
 	r.keep(s)
 	ch = farm.Change{
 		At: at, Bin: r.who.Bin, Zone: r.who.Zone, Probe: r.who.Probe, Condition: r.what.condition, Quantity: r.what.quantity,

@@ -178,7 +178,7 @@ func (s *State) expire(m time.Time) {
 }
 
 // emit brings a record to an urgency and notes the change, if that is one.
-func (s *State) emit(r *record, at time.Time, to farm.Urgency, say sayer) {
+func (s *State) emit(r *record, at time.Time, to farm.Urgency, say func() saying) {
 	if r.Urgency == to {
 		return
 	}
@@ -193,9 +193,9 @@ func (s *State) emit(r *record, at time.Time, to farm.Urgency, say sayer) {
 func (s *State) turn(r *record, at time.Time, on bool, raise, ease func() saying) {
 	switch {
 	case on && !r.raised():
-		s.emit(r, at, r.row.Urgency, func(farm.ChangeKind) saying { return raise() })
+		s.emit(r, at, r.row.Urgency, raise)
 	case !on && r.raised():
-		s.emit(r, at, farm.Calm, func(farm.ChangeKind) saying { return ease() })
+		s.emit(r, at, farm.Calm, ease)
 	}
 }
 
@@ -216,5 +216,5 @@ func (s *State) machinery(c farm.Condition) *record {
 	return s.own[c]
 }
 
-// always says the same whatever the change.
-func always(say saying) sayer { return func(farm.ChangeKind) saying { return say } }
+// always says what has been said already.
+func always(say saying) func() saying { return func() saying { return say } }

@@ -52,7 +52,7 @@ func (s *State) Save() ([]byte, error) {
 			}
 		}
 	}
-	for r := range s.records() {
+	for _, r := range s.records() {
 		if r.Episode != "" {
 			snap.Records[key(r.who, r.what)] = r
 		}
@@ -98,7 +98,7 @@ func Restore(f *farm.Farm, data []byte) (*State, error) {
 			s.machinery(row.Name)
 		}
 	}
-	for r := range s.records() {
+	for _, r := range s.records() {
 		if from := snap.Records[key(r.who, r.what)]; from != nil {
 			r.restore(*from)
 		}

@@ -44,7 +44,7 @@ func (s *State) hushViews() []farm.Hush {
 // the order of the configuration.
 func (s *State) standing(at time.Time) []farm.Standing {
 	var out []farm.Standing
-	for r := range s.records() {
+	for _, r := range s.records() {
 		if !r.raised() {
 			continue
 		}
@@ -176,11 +176,14 @@ func (z *zone) waiting(at time.Time) []farm.Waiting {
 // danger at an end of it is in danger.
 func (z *zone) speciesViews(v farm.ZoneView) []farm.SpeciesView {
 	var out []farm.SpeciesView
-	warm, moist := v.Level(farm.Temperature), v.Level(farm.Moisture)
+	warm, moist, pct := v.Level(farm.Temperature), v.Level(farm.Moisture), nan
+	if moist != nil && moist.Fresh {
+		pct = moist.Value
+	}
 	for _, w := range z.bin.worms {
 		sp := farm.SpeciesView{
 			ID: w.ID, Name: w.Name, Part: w.Part, Word: husbandry.Word(w.Species, warm.Worst()),
-			Activity: husbandry.Activity(w.Species, warm.Value, z.moistureOrNaN(moist)),
+			Activity: husbandry.Activity(w.Species, warm.Value, pct),
 		}
 		if middle := husbandry.Word(w.Species, warm.Value); sp.Word != middle {
 			if sp.Word == farm.InDanger {

@@ -125,10 +125,6 @@ func (s *State) howOften(a *farm.Advice, at time.Time) string {
 	return often + " until " + farm.SayDay(last, at, s.farm.Location)
 }
 
-func (s *State) wetAdvice(z *zone, at time.Time) *farm.Advice {
-	return s.lessBedded(z, s.bedAdvice(z), at)
-}
-
 func (s *State) bedAdvice(z *zone) *farm.Advice {
 	aim, d := z.aim.Middle(), z.dry()
 	kg, ok := husbandry.BeddingToAdd(husbandry.WetMass(d.Kg, z.moist.Value), z.moist.Value, beddingPct, aim)
