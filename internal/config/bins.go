@@ -218,10 +218,10 @@ func (b *builder) fractions(d *Bin) []farm.Share {
 // noteMix tells of species that no one bin suits.
 func (b *builder) noteMix(at place, bin farm.Bin) {
 	worms := husbandry.WormsOf(&b.farm, bin)
-	if s := husbandry.TempLimits(worms).Survive(); s.Low > s.High {
+	if s := husbandry.WormLimits(worms, farm.Temperature).Survive(); s.Low > s.High {
 		b.note(at, "no temperature suits all of these species: some of them are always in danger")
 	}
-	if s := husbandry.MoistLimits(worms).Survive(); s.Low > s.High {
+	if s := husbandry.WormLimits(worms, farm.Moisture).Survive(); s.Low > s.High {
 		b.note(at, "no moisture suits all of these species: some of them are always in danger")
 	}
 }

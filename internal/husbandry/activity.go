@@ -6,21 +6,14 @@ import (
 	"binwatchd/internal/farm"
 )
 
-// Word says how a species does at a temperature: thriving, slowed, resting or
-// in danger.
-func Word(s farm.Species, tempC float64) farm.Wellbeing {
-	return wordIn(s.Temperature, tempC, farm.Resting, farm.Slowed)
-}
-
-// MoistWord says how a species does at a moisture, % wet basis: thriving, too
-// dry, too wet or in danger.
-func MoistWord(s farm.Species, pct float64) farm.Wellbeing {
-	return wordIn(s.Moisture, pct, farm.Parched, farm.Soaked)
-}
-
-// wordIn says where a level lies in a species' bands, with the words for below
-// and above its thrive band.
-func wordIn(b farm.Bands, v float64, below, above farm.Wellbeing) farm.Wellbeing {
+// Word says how a species does at a temperature, °C (thriving, slowed, resting
+// or in danger) or at a moisture, % wet basis (thriving, too dry, too wet or in
+// danger).
+func Word(s farm.Species, q farm.Quantity, v float64) farm.Wellbeing {
+	b, below, above := s.Temperature, farm.Resting, farm.Slowed
+	if q == farm.Moisture {
+		b, below, above = s.Moisture, farm.Parched, farm.Soaked
+	}
 	switch {
 	case !b.Survive.Contains(v):
 		return farm.InDanger
@@ -62,16 +55,12 @@ func Activity(s farm.Species, tempC, moisturePct float64) float64 {
 // moistureFactor is 1 inside thrive and falls in a straight line, a half at
 // the survive limit, to 0 as far again beyond it. A choice, no source.
 func moistureFactor(b farm.Bands, pct float64) float64 {
-	past, room := 0.0, 0.0
-	switch {
-	case math.IsNaN(pct):
+	if math.IsNaN(pct) || b.Thrive.Contains(pct) {
 		return 1
-	case pct < b.Thrive.Low:
-		past, room = b.Thrive.Low-pct, b.Thrive.Low-b.Survive.Low
-	case pct > b.Thrive.High:
+	}
+	past, room := b.Thrive.Low-pct, b.Thrive.Low-b.Survive.Low
+	if pct > b.Thrive.High {
 		past, room = pct-b.Thrive.High, b.Survive.High-b.Thrive.High
-	default:
-		return 1
 	}
 	if room <= 0 {
 		return 0
@@ -87,4 +76,36 @@ func BinActivity(f *farm.Farm, bin farm.Bin, tempC, moisturePct float64) float64
 		sum += w.Part * Activity(w.Species, tempC, moisturePct)
 	}
 	return sum
+}
+
+// HatchRate is the part of a cocoon's development done in a day at a steady
+// temperature: day-degrees above the base over those needed. Above the upper
+// end of thrive it grows no further, and past the survive band on the hot side
+// nothing hatches; both are choices, no source.
+func HatchRate(s farm.Species, tempC float64) float64 {
+	if !(s.Cocoon.DegreeDays > 0) || !(tempC <= s.Temperature.Survive.High) {
+		return 0
+	}
+	ceiling := max(s.Temperature.Thrive.High, s.Cardinal.Best)
+	return max(0, min(tempC, ceiling)-s.Cocoon.BaseC) / s.Cocoon.DegreeDays
+}
+
+// HatchDueIn is in how many days cocoons will be due that have done part of
+// their development, at a steady temperature: rate summation, an event is due
+// when Σ r(T)·dt reaches 1. It is 0 when they are due and +Inf when it is too
+// cold to go on.
+func HatchDueIn(s farm.Species, part, tempC float64) float64 {
+	return daysFor(1-part, HatchRate(s, tempC))
+}
+
+// daysFor is in how many days so much more is done at a rate a day: 0 where
+// nothing is left to do, +Inf where nothing goes on.
+func daysFor(left, rate float64) float64 {
+	switch {
+	case left <= 0:
+		return 0
+	case rate <= 0:
+		return math.Inf(1)
+	}
+	return left / rate
 }

@@ -1,11 +1,46 @@
 package husbandry
 
 import (
-	"math"
 	"slices"
+	"strings"
 
 	"binwatchd/internal/farm"
 )
+
+// otherFoodDays is the pace of a food whose kind is not in the table.
+const otherFoodDays = 21
+
+// Feeds gives the kinds of food known from the start and how many days each
+// lasts worms at full activity, in a fixed order. Common practice, no source:
+// whole grain fed at 65 °F is still being eaten two months on, soft fruit is
+// gone in a week or two. A keeper may overrule each, and `finished` jots
+// teach the true pace.
+func Feeds() []farm.Feed {
+	return []farm.Feed{
+		{Kind: "mash", Days: 7}, // finely ground feed
+		{Kind: "fruit", Days: 10},
+		{Kind: "scraps", Days: 14},
+		{Kind: "coffee", Days: 20},
+		{Kind: "manure", Days: 30},
+		{Kind: "grain", Days: 60},
+		{Kind: "paper", Days: 45},
+		{Kind: "cardboard", Days: 60},
+		{Kind: "leaves", Days: 90},
+		{Kind: "straw", Days: 90},
+	}
+}
+
+// FeedOf finds the pace of a kind of food, letter case aside: in the farm's
+// own table, else in [Feeds]. known is false for any other kind, which is
+// taken to last three weeks.
+func FeedOf(f *farm.Farm, kind string) (feed farm.Feed, known bool) {
+	for _, feed := range slices.Concat(f.Feeds, Feeds()) {
+		if strings.EqualFold(feed.Kind, kind) {
+			return feed, true
+		}
+	}
+	return farm.Feed{Kind: kind, Days: otherFoodDays}, false
+}
 
 const (
 	// eatenKgPerKg is the most finely divided feed that a kg of worms turns
@@ -50,14 +85,7 @@ func FeedLeft(eatDays, activeDays float64) float64 {
 // FeedDueIn is in how many days a feeding will be nearly eaten at a steady
 // activity; it is 0 when it is so already and +Inf at no activity.
 func FeedDueIn(eatDays, activeDays, activity float64) float64 {
-	wanted := eatDays*(1-NearlyEaten) - activeDays
-	switch {
-	case wanted <= 0:
-		return 0
-	case activity <= 0:
-		return math.Inf(1)
-	}
-	return wanted / activity
+	return daysFor(eatDays*(1-NearlyEaten)-activeDays, activity)
 }
 
 // NextFeed is how much to feed next, kg: the usual amount, smaller in the

@@ -15,7 +15,9 @@ type Worms struct {
 }
 
 // WormsOf gives the worms of a bin in the order of its file, with the part of
-// each. Species without a known part share equally.
+// each. Species without a known part share equally. A bin that names none but
+// has a living zone is taken to hold the first species of the table in force; a
+// tub of castings has none.
 func WormsOf(f *farm.Farm, bin farm.Bin) []Worms {
 	var found []Worms
 	sum := 0.0
@@ -25,7 +27,8 @@ func WormsOf(f *farm.Farm, bin farm.Bin) []Worms {
 			sum += max(0, share.Fraction)
 		}
 	}
-	if len(found) == 0 && len(f.Species) > 0 && hasLiving(bin) {
+	living := func(z farm.Zone) bool { return z.Aim == farm.Living }
+	if len(found) == 0 && len(f.Species) > 0 && slices.ContainsFunc(bin.Zones, living) {
 		return []Worms{{f.Species[0], 1}}
 	}
 	for i := range found {
@@ -85,13 +88,6 @@ func LimitsOf(b farm.Bands) Limits {
 	}
 }
 
-// TempLimits are what the worms of a bin bear together, °C; MoistLimits the
-// same in % wet basis. Without worms nothing is ever past.
-func TempLimits(worms []Worms) Limits { return together(worms, farm.Temperature) }
-
-// MoistLimits: see [TempLimits].
-func MoistLimits(worms []Worms) Limits { return together(worms, farm.Moisture) }
-
 // The parts of a bin's worms past which they count as most of them and as
 // nearly all. Choices, no source.
 const (
@@ -99,29 +95,22 @@ const (
 	mostOfThem = 0.75
 )
 
-func together(worms []Worms, q farm.Quantity) Limits {
-	if len(worms) == 0 {
-		return without
-	}
+// WormLimits are what the worms of a bin bear together of temperature, °C, or of
+// moisture, % wet basis. Without worms nothing is ever past.
+func WormLimits(worms []Worms, q farm.Quantity) Limits {
 	l := without
-	l.Low.Harm, l.High.Harm = math.Inf(-1), math.Inf(1)
 	lows, highs := make([]end, 0, len(worms)), make([]end, 0, len(worms))
 	for _, w := range worms {
-		b := w.bands(q)
+		b := w.Temperature
+		if q == farm.Moisture {
+			b = w.Moisture
+		}
 		l.Low.Harm, l.High.Harm = max(l.Low.Harm, b.Survive.Low), min(l.High.Harm, b.Survive.High)
 		lows, highs = append(lows, end{-b.Thrive.Low, w.Part}), append(highs, end{b.Thrive.High, w.Part})
 	}
 	l.Low.Half, l.Low.Most = -reached(lows, halfOfThem), -reached(lows, mostOfThem)
 	l.High.Half, l.High.Most = reached(highs, halfOfThem), reached(highs, mostOfThem)
 	return l
-}
-
-// bands of a species for one quantity.
-func (w Worms) bands(q farm.Quantity) farm.Bands {
-	if q == farm.Moisture {
-		return w.Moisture
-	}
-	return w.Temperature
 }
 
 // An end is where one species stops thriving, and how much of the worms it is.
@@ -145,7 +134,7 @@ func reached(ends []end, part float64) float64 {
 // thrive bands of the worms have in common, the heaviest part first where they
 // do not all agree, and always inside what they bear together.
 func MoistureAim(worms []Worms) farm.Band {
-	l := MoistLimits(worms)
+	l := WormLimits(worms, farm.Moisture)
 	aim := l.Thrive()
 	if aim.Low == aim.High {
 		aim = l.Survive() // most thrive only where others come to harm
@@ -158,4 +147,84 @@ func MoistureAim(worms []Worms) farm.Band {
 		}
 	}
 	return aim
+}
+
+// Bands of sifted castings. The moisture of kept castings follows what is
+// said of finished compost (40–50 %, from memory) with room for a living
+// store; the rest is common practice, no source.
+var (
+	keepTemp  = bands(2, 25, 0, 32)
+	keepMoist = bands(40, 55, 33, 65)
+	siftMoist = bands(35, 45, 28, 75)
+)
+
+// ZoneBands gives the bands a zone is held to as a whole: its own, else those
+// of its aim or of its only species. Zero bands mean: by the mass of its worms
+// in a living zone (see [WormLimits]), none at all for the temperature of a
+// sifting one. A half that the zone leaves out comes from the default, stretched
+// so that thrive stays inside survive.
+func ZoneBands(f *farm.Farm, bin farm.Bin, z farm.Zone) (temp, moist farm.Bands) {
+	switch z.Aim {
+	case farm.Keeping:
+		return overruled(z.Bands[farm.Temperature], keepTemp), overruled(z.Bands[farm.Moisture], keepMoist)
+	case farm.Sifting:
+		return overruled(z.Bands[farm.Temperature], farm.Bands{}), overruled(z.Bands[farm.Moisture], siftMoist)
+	}
+	worms := WormsOf(f, bin)
+	if own := z.Bands[farm.Temperature]; !own.IsZero() {
+		temp = overruled(own, WormLimits(worms, farm.Temperature).Bands())
+	}
+	if own := z.Bands[farm.Moisture]; !own.IsZero() || len(worms) == 1 {
+		moist = overruled(own, WormLimits(worms, farm.Moisture).Bands())
+	}
+	return temp, moist
+}
+
+// ZoneLimits gives the limits a zone is judged by, from its bands or from its
+// worms. Of a sifting zone the moisture is meant to fall: only its end is a
+// limit.
+func ZoneLimits(f *farm.Farm, bin farm.Bin, z farm.Zone) (temp, moist Limits) {
+	tempBands, moistBands := ZoneBands(f, bin, z)
+	temp, moist = LimitsOf(tempBands), LimitsOf(moistBands)
+	switch worms := WormsOf(f, bin); z.Aim {
+	case farm.Sifting:
+		harm := moist.Low.Harm
+		moist = without
+		moist.Low.Harm = harm
+	case farm.Living:
+		if tempBands.IsZero() {
+			temp = WormLimits(worms, farm.Temperature)
+		}
+		if moistBands.IsZero() {
+			moist = WormLimits(worms, farm.Moisture)
+		}
+	}
+	return temp, moist
+}
+
+// overruled lets own replace the default, half by half.
+func overruled(own, def farm.Bands) farm.Bands {
+	none := farm.Band{}
+	switch {
+	case own.IsZero():
+		return def
+	case own.Survive == none && def.Survive == none:
+		own.Survive = own.Thrive
+	case own.Thrive == none && def.Thrive == none:
+		own.Thrive = own.Survive
+	case own.Survive == none:
+		t, s := own.Thrive, def.Survive
+		own.Survive = farm.Band{Low: min(s.Low, t.Low), High: max(s.High, t.High)}
+	case own.Thrive == none:
+		own.Thrive = clipped(def.Thrive, own.Survive)
+	}
+	return own
+}
+
+// clipped keeps what of a lies in b, or all of b when nothing does.
+func clipped(a, b farm.Band) farm.Band {
+	if o, ok := a.Overlap(b); ok {
+		return o
+	}
+	return b
 }

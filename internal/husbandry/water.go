@@ -1,8 +1,30 @@
 package husbandry
 
-// wettest is the highest moisture that still has a dry part to reckon with; a
-// probe in standing water may say 100 %, which counts as this.
-const wettest = 99.0
+import "math"
+
+const (
+	// wettest is the highest moisture that still has a dry part to reckon with; a
+	// probe in standing water may say 100 %, which counts as this.
+	wettest = 99.0
+
+	// visitPart is how much of the water that a zone holds at the dry end of its
+	// thrive band may be added at one visit: dry castings repel water, so more
+	// would run through. It does not shrink as the zone dries, for what dries out
+	// wants no less. Common practice, no source for the number; Harit et al. 2014,
+	// J Appl Hort 16:112–116, for the water repellency.
+	visitPart = 0.10
+
+	// longestPlan is for how many days a row of visits is planned at most. A choice.
+	longestPlan = 42
+
+	// UsualVisits is how many days may pass from one visit to the next: rounds are
+	// made once a week.
+	UsualVisits = 7.0
+
+	// catchingUp is how many times what is lost a visit brings at least, where it
+	// takes several to bring a zone back. A choice.
+	catchingUp = 1.5
+)
 
 // DryBasis turns moisture in % of fresh mass into kg of water per kg of dry
 // matter: w = M/(1−M). Values outside 0 to 99 % count as the nearer end.
@@ -17,9 +39,6 @@ func WetBasis(w float64) float64 {
 	w = max(w, 0)
 	return 100 * w / (1 + w)
 }
-
-// WaterHeld is the water in a zone, kg, which is litres.
-func WaterHeld(dryKg, pct float64) float64 { return dryKg * DryBasis(pct) }
 
 // WetMass is the fresh mass of a zone, kg.
 func WetMass(dryKg, pct float64) float64 { return dryKg * (1 + DryBasis(pct)) }
@@ -43,4 +62,54 @@ func BeddingToAdd(wetKg, fromPct, beddingPct, toPct float64) (kg float64, ok boo
 		return 0, false
 	}
 	return wetKg * (fromPct - toPct) / (toPct - beddingPct), true
+}
+
+// MostAtOnce is what a zone takes up at one visit, L, given the dry end of its
+// thrive band, % wet basis.
+func MostAtOnce(dryKg, lowPct float64) float64 { return visitPart * (dryKg * DryBasis(lowPct)) }
+
+// VisitWater is the careful amount for one visit, L. It takes the zone to be
+// wetter than the probe says by the probe's error, in points of % wet basis,
+// yet gives at least half of the plain estimate; and never more than mostL. It
+// is 0 where no water is wanted.
+func VisitWater(dryKg, fromPct, toPct, probeErrPts, mostL float64) float64 {
+	plain := WaterToAdd(dryKg, fromPct, toPct)
+	if plain <= 0 {
+		return 0
+	}
+	careful := WaterToAdd(dryKg, fromPct+probeErrPts, toPct)
+	return min(max(careful, plain/2), mostL)
+}
+
+// A WaterPlan is how a dose is given: so much at each visit, and how often.
+type WaterPlan struct {
+	VisitL    float64
+	EveryDays int // 0: the keeper's own visits do
+	Visits    int // of EveryDays; 0: for as long as it dries as it does
+}
+
+// PlanWater spreads a dose over visits, L. Each gives at least what the zone
+// loses until the next one, visitDays later, up to what it takes up at once and
+// to the whole dose. Where that hardly makes up for what is lost by then, or in a
+// week, it says how often water is wanted: so that about half of each gift
+// stays, or, where the dose is whole, so that it keeps up. A week counts even for
+// a keeper who comes more often: it may be because the words said so.
+func PlanWater(doseL, visitL, mostL, lossPerDay, visitDays float64) WaterPlan {
+	lost := max(0, lossPerDay*visitDays)
+	p := WaterPlan{VisitL: min(mostL, max(visitL, min(lost, doseL)))}
+	lost = lossPerDay * max(visitDays, UsualVisits)
+	switch {
+	case p.VisitL <= 0, p.VisitL >= catchingUp*lost, p.VisitL >= doseL && p.VisitL >= lost:
+		return p
+	case p.VisitL >= doseL:
+		p.EveryDays = int(max(1, math.Floor(p.VisitL/lossPerDay)))
+		return p
+	}
+	p.EveryDays = int(max(1, math.Round(p.VisitL/(2*lossPerDay))))
+	if stays := p.VisitL - lossPerDay*float64(p.EveryDays); stays > 0 {
+		if n := math.Ceil(doseL / stays); n*float64(p.EveryDays) <= longestPlan {
+			p.Visits = int(n)
+		}
+	}
+	return p
 }

@@ -134,12 +134,9 @@ func (s *State) bandWords(b breach, u farm.Urgency, at time.Time) saying {
 	}
 	z, c := b.zone, b.rec.what.condition
 	say := s.whereItStands(b, u, at)
-	word, byMass := husbandry.Word, z.byMass(b.Name)
-	if b.Name == farm.Moisture {
-		word = husbandry.MoistWord
-	}
+	byMass := z.byMass(b.Name)
 	if byMass {
-		say.text += " " + s.whoSuffers(b, word)
+		say.text += " " + s.whoSuffers(b)
 	}
 	if !byMass || b.Name == farm.Moisture && len(z.bin.worms) == 1 {
 		say.text += " " + s.pastLimit(b)
@@ -195,10 +192,10 @@ func (z *zone) byMass(q farm.Quantity) bool {
 
 // whoSuffers sorts the species of a zone by how they do: who suffers first, who
 // does not mind last; of several, each with its part of the worms.
-func (s *State) whoSuffers(b breach, word func(farm.Species, float64) farm.Wellbeing) string {
+func (s *State) whoSuffers(b breach) string {
 	words, parts := map[farm.Wellbeing][]string{}, map[farm.Wellbeing]float64{}
 	for _, w := range b.zone.bin.worms {
-		how := word(w.Species, s.suffered(b))
+		how := husbandry.Word(w.Species, b.Name, s.suffered(b))
 		words[how] = append(words[how], w.Name)
 		parts[how] += w.Part
 	}

@@ -114,7 +114,7 @@ func (s *State) sayFeed(z *zone, at time.Time) saying {
 func (s *State) whyLess(z *zone) string {
 	slow := func(why string) string { return why + ", so the worms eat slowly: a smaller feed is enough." }
 	warmth, _ := z.warmth()
-	best := z.bin.species[0].Cardinal.Best
+	best := z.bin.worms[0].Cardinal.Best
 	atBest := husbandry.BinActivity(s.farm, *z.bin.spec, warmth, nan)
 	switch {
 	case atBest < enoughActivity && warmth < best:

@@ -56,7 +56,7 @@ func (s *State) sifted(z *zone, j farm.Jot, part float64) {
 	}
 	h.Fill.Litres += j.Litres * part
 	c := cohort{At: j.At, Litres: j.Litres * part, Reckoned: reckoning{Upto: j.At}}
-	for _, sp := range z.bin.species {
+	for _, sp := range z.bin.worms {
 		c.Parts = append(c.Parts, cocoons{Species: sp.ID})
 	}
 	h.Cohorts = keepNewest(h.Cohorts, c, maxCohorts, func(a, b cohort) int { return a.At.Compare(b.At) })

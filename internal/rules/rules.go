@@ -75,7 +75,7 @@ func New(f *farm.Farm) *State {
 }
 
 func (s *State) addBin(spec *farm.Bin) {
-	b := &bin{spec: spec, worms: husbandry.WormsOf(s.farm, *spec), species: husbandry.SpeciesOf(s.farm, *spec)}
+	b := &bin{spec: spec, worms: husbandry.WormsOf(s.farm, *spec)}
 	if spec.Ambient != "" {
 		b.ambient = s.byID[spec.Ambient]
 	}

@@ -182,10 +182,10 @@ func (z *zone) speciesViews(v farm.ZoneView) []farm.SpeciesView {
 	}
 	for _, w := range z.bin.worms {
 		sp := farm.SpeciesView{
-			ID: w.ID, Name: w.Name, Part: w.Part, Word: husbandry.Word(w.Species, warm.Worst()),
+			ID: w.ID, Name: w.Name, Part: w.Part, Word: husbandry.Word(w.Species, farm.Temperature, warm.Worst()),
 			Activity: husbandry.Activity(w.Species, warm.Value, pct),
 		}
-		if middle := husbandry.Word(w.Species, warm.Value); sp.Word != middle {
+		if middle := husbandry.Word(w.Species, farm.Temperature, warm.Value); sp.Word != middle {
 			if sp.Word == farm.InDanger {
 				sp.Where = warm.WorstProbe()
 			} else {
@@ -193,7 +193,7 @@ func (z *zone) speciesViews(v farm.ZoneView) []farm.SpeciesView {
 			}
 		}
 		if moist != nil && moist.Fresh {
-			if how := husbandry.MoistWord(w.Species, moist.Worst()); how != farm.Thriving {
+			if how := husbandry.Word(w.Species, farm.Moisture, moist.Worst()); how != farm.Thriving {
 				sp.Moisture = how
 			}
 		}

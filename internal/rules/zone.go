@@ -20,8 +20,7 @@ const lidOff = time.Hour
 type bin struct {
 	spec    *farm.Bin
 	worms   []husbandry.Worms
-	species []farm.Species // of the worms
-	ambient *probe         // nil when there is none
+	ambient *probe // nil when there is none
 	zones   []*zone
 }
 
@@ -174,7 +173,7 @@ func byUrgency(s husbandry.Side) [farm.Now + 1]float64 {
 func (z *zone) limitsName() uint64 {
 	h := fnv.New64a()
 	fmt.Fprint(h, z.spec.Aim, z.spec.LookAhead, z.spec.Bands, z.spec.Limits, z.temp.bands, z.moist.bands, z.bin.spec.Species)
-	for _, sp := range z.bin.species {
+	for _, sp := range z.bin.worms {
 		fmt.Fprint(h, sp.ID, sp.Temperature, sp.Moisture)
 	}
 	return h.Sum64()
