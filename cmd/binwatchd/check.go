@@ -162,7 +162,7 @@ func (t *trial) page(p *page.Settings) {
 func (t *trial) notices() {
 	nc := notify.Config{Farm: t.cfg.Farm, Log: slog.New(slog.DiscardHandler), Now: time.Now}
 	if m := t.cfg.Mail; m != nil {
-		nc.Mail = notify.Mail{Server: m.Server, From: m.From, User: m.User, Security: m.Security}
+		nc.Mail = notify.Mail{MailSettings: *m}
 		if m.CA != "" {
 			_, err := authority(m.CA)
 			t.note("mail.ca", err)
@@ -181,7 +181,7 @@ func (t *trial) notices() {
 	}
 	if l := t.cfg.SignOfLife; l != nil {
 		if url, ok := t.hidden(l.URL); ok {
-			nc.Life = &notify.Life{URL: url, Every: l.Every}
+			nc.Life = &notify.Life{LifeSettings: *l, URL: url}
 			_, err := notify.NewSender(nc, notify.Sources{})
 			t.note("sign_of_life.url", err)
 		}

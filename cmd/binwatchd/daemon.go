@@ -37,7 +37,7 @@ type daemon struct {
 
 	cfg        atomic.Pointer[config.Config] // in force
 	farms      farms
-	sealed     map[string]seal // what was read from files at the start, and takes a restart to be read again
+	sealed     []seal // what was read from files at the start, and takes a restart to be read again
 	journal    *journal.Journal
 	intake     intake
 	loop       *watch.Loop
@@ -161,7 +161,7 @@ func sourceConfig(cfg *config.Config, filters []string, log *slog.Logger, times 
 	}
 	tc.Time = times.certificates
 	return ingest.SourceConfig{
-		URLs: b.Addresses(), User: b.User, Password: password, TLS: tc, ClientID: b.ClientID, Filters: filters,
+		BrokerSettings: b, Password: password, TLS: tc, Filters: filters,
 		Marker: ingest.MarkerTopic(b.Prefix, b.ClientID), Log: log, Now: time.Now,
 	}, nil
 }

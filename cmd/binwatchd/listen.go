@@ -62,8 +62,8 @@ func ear(broker, user, password, ca string) (*ingest.Source, error) {
 		return nil, misusef("a password in the URL is seen by everybody on this machine; use --user and --password-file")
 	}
 	sc := ingest.SourceConfig{
-		URLs: []string{broker}, User: user, ClientID: fmt.Sprintf("binwatchd-listen-%d", os.Getpid()), Passing: true,
-		Filters: []string{"#"}, Log: slog.New(slog.DiscardHandler), Now: time.Now,
+		BrokerSettings: ingest.BrokerSettings{URL: broker, User: user, ClientID: fmt.Sprintf("binwatchd-listen-%d", os.Getpid())},
+		Filters:        []string{"#"}, Passing: true, Log: slog.New(slog.DiscardHandler), Now: time.Now,
 	}
 	if password != "" {
 		if sc.Password, err = secret.InFile(password).Reveal(); err != nil {

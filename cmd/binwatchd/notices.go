@@ -56,7 +56,7 @@ func notifyConfig(cfg *config.Config, path string, log *slog.Logger, times times
 		return text
 	}
 	if m := cfg.Mail; m != nil {
-		nc.Mail = notify.Mail{Server: m.Server, From: m.From, User: m.User, Password: reveal("mail password", m.Password), Security: m.Security}
+		nc.Mail = notify.Mail{MailSettings: *m, Password: reveal("mail password", m.Password)}
 		if m.CA != "" {
 			pool, err := authority(m.CA)
 			if err != nil {
@@ -70,7 +70,7 @@ func notifyConfig(cfg *config.Config, path string, log *slog.Logger, times times
 	}
 	nc.Tellers = notify.Named(nc.Tellers)
 	if l := cfg.SignOfLife; l != nil {
-		nc.Life = &notify.Life{URL: reveal("sign of life", l.URL), Every: l.Every}
+		nc.Life = &notify.Life{LifeSettings: *l, URL: reveal("sign of life", l.URL)}
 	}
 	return nc, errors.Join(errs...)
 }

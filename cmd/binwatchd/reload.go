@@ -110,20 +110,22 @@ func taken(running, wanted *config.Config) (cfg *config.Config, waits []string) 
 }
 
 // A seal tells the content of a secret or a certificate from another.
-type seal [sha256.Size]byte
+type seal struct {
+	name string // of its key in the configuration
+	sum  [sha256.Size]byte
+}
 
 // sealsOf reads what a configuration's parts that take a restart have in files
 // and variables. What can't be read is left out: its part says so itself.
-func sealsOf(cfg *config.Config) map[string]seal {
-	out := map[string]seal{}
+func sealsOf(cfg *config.Config) (out []seal) {
 	hidden := func(name string, s secret.Secret) {
 		if text, err := revealed(s); err == nil {
-			out[name] = sha256.Sum256([]byte(text))
+			out = append(out, seal{name, sha256.Sum256([]byte(text))})
 		}
 	}
 	file := func(name, path string) {
 		if text, err := secret.ReadPlain(path); err == nil {
-			out[name] = sha256.Sum256(text)
+			out = append(out, seal{name, sha256.Sum256(text)})
 		}
 	}
 	hidden("broker.password", cfg.Broker.Password)
@@ -151,11 +153,9 @@ func sealsOf(cfg *config.Config) map[string]seal {
 // they were read.
 func (d *daemon) broken(cfg *config.Config) (names []string) {
 	is := sealsOf(cfg)
-	for _, name := range []string{
-		"broker.password", "broker.keeper.password", "broker.tls.ca", "broker.tls.cert", "influx.token", "influx.password", "page.password", "page.tls.cert",
-	} {
-		if was, ok := d.sealed[name]; ok && is[name] != was {
-			names = append(names, "the content of "+name)
+	for _, was := range d.sealed {
+		if !slices.Contains(is, was) {
+			names = append(names, "the content of "+was.name)
 		}
 	}
 	return names

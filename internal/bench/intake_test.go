@@ -144,7 +144,7 @@ func (r *intakeRig) durable() time.Duration {
 	r.fill("durable", r.low)
 	defer r.queue.forget("durable")
 	source := ingest.NewSource(ingest.SourceConfig{
-		URLs: []string{r.queue.url()}, ClientID: "durable", Filters: r.filters, Log: slog.New(slog.DiscardHandler), Now: time.Now})
+		BrokerSettings: ingest.BrokerSettings{URL: r.queue.url(), ClientID: "durable"}, Filters: r.filters, Log: slog.New(slog.DiscardHandler), Now: time.Now})
 	last := make(chan struct{}, 1)
 	loop, err := watch.New(r.b.Context(), watch.Config{
 		Farm: r.farm, Digest: "bench", Prefix: "binwatch", Flush: 30 * time.Second, Journal: r.journal, Source: source,

@@ -101,8 +101,8 @@ func (h *hearing) delivery() *ingest.Delivery {
 func source(t *testing.T, b *brokertest.Broker, change func(*ingest.SourceConfig)) (*ingest.Source, *hearing) {
 	t.Helper()
 	c := ingest.SourceConfig{
-		URLs: []string{b.URL}, ClientID: "binwatchd-test", Filters: []string{"hillfoot/#"},
-		Log: quiet(), Now: time.Now, FirstRetry: 10 * time.Millisecond, LastRetry: 100 * time.Millisecond,
+		BrokerSettings: ingest.BrokerSettings{URLs: []string{b.URL}, ClientID: "binwatchd-test"},
+		Filters:        []string{"hillfoot/#"}, Log: quiet(), Now: time.Now, FirstRetry: 10 * time.Millisecond, LastRetry: 100 * time.Millisecond,
 	}
 	if change != nil {
 		change(&c)

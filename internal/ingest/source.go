@@ -24,16 +24,16 @@ import (
 // of unacknowledged messages that any broker sends (20 by default).
 const room = 4096
 
-// A SourceConfig says which broker to hear and as whom.
+// A SourceConfig says which broker to hear and as whom: what the keeper says of it,
+// and what was read for it.
 type SourceConfig struct {
-	URLs           []string // tcp:// or tls://, tried in order
-	User, Password string
-	TLS            *tls.Config // for tls:// URLs; nil trusts the system's authorities
-	ClientID       string      // the broker keeps the session under this name
-	Filters        []string    // topic filters to subscribe to, with QoS 1
-	Marker         string      // topic of the markers, see MarkerTopic; "": none are sent
-	Log            *slog.Logger
-	Now            func() time.Time
+	BrokerSettings
+	Password string      // revealed; stands before the settings' own, which says where it lies
+	TLS      *tls.Config // for tls:// URLs, made of the settings' files; nil trusts the system's authorities
+	Filters  []string    // topic filters to subscribe to, with QoS 1
+	Marker   string      // topic of the markers, see MarkerTopic; "": none are sent
+	Log      *slog.Logger
+	Now      func() time.Time
 
 	// Passing asks the broker to keep nothing for us: for a look that ends, whose
 	// session would else fill up until the broker forgets it.
@@ -144,11 +144,11 @@ func (s *Source) suspicious(err error, soon int) error {
 // once makes one connection, to the first broker that answers, and stays until
 // it is lost. Asked tells that Reconnect ended it.
 func (s *Source) once(ctx context.Context) (asked bool, err error) {
-	if len(s.cfg.URLs) == 0 {
+	if len(s.cfg.Addresses()) == 0 {
 		return false, errors.New("no broker is named")
 	}
 	var all []error
-	for i, text := range s.cfg.URLs {
+	for i, text := range s.cfg.Addresses() {
 		u, err := url.Parse(text)
 		if err != nil {
 			all = append(all, unreadable(i, err))
@@ -165,7 +165,7 @@ func (s *Source) once(ctx context.Context) (asked bool, err error) {
 
 // sender stands for a broker. Where there are several, each numbers its packets.
 func (s *Source) sender(host string) uint32 {
-	if len(s.cfg.URLs) < 2 {
+	if len(s.cfg.Addresses()) < 2 {
 		return 0
 	}
 	return senderOf(host, 0)

@@ -14,7 +14,8 @@ import (
 func TestHearOtherTopicsOnTheSameSession(t *testing.T) {
 	b := brokertest.StartMosquitto(t, brokertest.Options{})
 	s := ingest.NewSource(ingest.SourceConfig{
-		URLs: []string{b.URL}, ClientID: "binwatchd", Filters: []string{"old/t", "kept/t"}, Log: slog.New(slog.DiscardHandler), Now: time.Now,
+		BrokerSettings: ingest.BrokerSettings{URLs: []string{b.URL}, ClientID: "binwatchd"},
+		Filters:        []string{"old/t", "kept/t"}, Log: slog.New(slog.DiscardHandler), Now: time.Now,
 	})
 	ctx, stop := context.WithCancel(t.Context())
 	defer stop()

@@ -319,7 +319,7 @@ func TestStopEndsAnyWait(t *testing.T) {
 	}
 	defer mute.Close()
 	s := ingest.NewSource(ingest.SourceConfig{
-		URLs: []string{"tcp://" + mute.Addr().String()}, ClientID: "x", Log: quiet(), Now: time.Now,
+		BrokerSettings: ingest.BrokerSettings{URL: "tcp://" + mute.Addr().String(), ClientID: "x"}, Log: quiet(), Now: time.Now,
 	})
 	h := hear(t, s.Run, s.Items())
 	c, err := mute.Accept()

@@ -135,7 +135,7 @@ func keeperOnly(t *testing.T) notify.Config {
 	t.Helper()
 	return notify.Config{
 		Farm:    hillfoot(t),
-		Mail:    notify.Mail{Server: "127.0.0.1:25", From: "bins@example.org"},
+		Mail:    notify.Mail{MailSettings: notify.MailSettings{Server: "127.0.0.1:25", From: "bins@example.org"}},
 		Tellers: notify.Named([]notify.Teller{{Kind: notify.ByMail, To: "keeper@example.org", About: []farm.Urgency{farm.Now, farm.Today, farm.Soon}}}),
 	}
 }

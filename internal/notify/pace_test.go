@@ -38,7 +38,7 @@ func inBubble(t *testing.T, alter func(*notify.Teller), body func(*pace)) {
 		}
 		p := &pace{box: newBox(), start: time.Now()}
 		p.cfg = notify.Config{
-			Farm: hillfoot(t), Mail: notify.Mail{Server: "127.0.0.1:25", From: "bins@example.org"},
+			Farm: hillfoot(t), Mail: notify.Mail{MailSettings: notify.MailSettings{Server: "127.0.0.1:25", From: "bins@example.org"}},
 			Tellers: notify.Named([]notify.Teller{teller}), Now: p.now,
 		}
 		s, err := notify.NewSender(p.cfg, notify.Sources{Outbox: p.box, Look: p.look})

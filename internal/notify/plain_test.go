@@ -32,7 +32,7 @@ func byMail(t *testing.T, p *postOffice, box *box) (notify.Config, notify.Source
 	t.Helper()
 	cfg := notify.Config{
 		Farm:    hillfoot(t),
-		Mail:    notify.Mail{Server: p.addr, From: "bins@example.org", User: "bins", Password: "clover-hymn", Roots: p.roots},
+		Mail:    notify.Mail{MailSettings: notify.MailSettings{Server: p.addr, From: "bins@example.org", User: "bins"}, Password: "clover-hymn", Roots: p.roots},
 		Tellers: notify.Named([]notify.Teller{{Kind: notify.ByMail, To: "keeper@example.org"}}),
 		Gather:  time.Millisecond,
 		Now:     time.Now,

@@ -29,7 +29,7 @@ func (n notes) SetCursor(_ context.Context, name string, to int64) error {
 func TestRoundsGoOutOnceAtTheirTime(t *testing.T) {
 	p := openPostOffice(t)
 	cfg := keeperOnly(t)
-	cfg.Mail = notify.Mail{Server: p.addr, From: "bins@example.org"}
+	cfg.Mail = notify.Mail{MailSettings: notify.MailSettings{Server: p.addr, From: "bins@example.org"}}
 	cfg.Rounds = &notify.RoundsMail{Schedule: notify.Schedule{Days: []time.Weekday{time.Saturday}, At: 8 * time.Hour}, To: []string{"keeper@example.org"}}
 	var now time.Time
 	cfg.Now = func() time.Time { return now }

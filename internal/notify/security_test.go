@@ -24,7 +24,10 @@ func TestMailSecurity(t *testing.T) {
 		t.Run("security "+string(tt.security), func(t *testing.T) {
 			office := openPostOffice(t)
 			cfg := notify.Config{
-				Mail:    notify.Mail{Server: office.addr, From: "bins@example.org", Roots: office.roots, Security: tt.security, Patience: time.Second},
+				Mail: notify.Mail{
+					MailSettings: notify.MailSettings{Server: office.addr, From: "bins@example.org", Security: tt.security},
+					Roots:        office.roots, Patience: time.Second,
+				},
 				Tellers: notify.Named([]notify.Teller{{Kind: notify.ByMail, To: "keeper@example.org"}}), Now: time.Now,
 			}
 			s, err := notify.NewSender(cfg, notify.Sources{})

@@ -59,14 +59,12 @@ type Config struct {
 	CertTime   func() time.Time // by which certificates are judged; nil: the wall clock
 }
 
-// A Mail is the server through which mails leave.
+// A Mail is the server through which mails leave: what the keeper says of it, and
+// what was read for it.
 type Mail struct {
-	Server   string // host:port; 465 speaks TLS at once, any other port STARTTLS
-	From     string // address
-	User     string // "": no authentication
-	Password string
+	MailSettings
+	Password string         // revealed; stands before the settings' own, which says where it lies
 	Roots    *x509.CertPool // nil: the system's
-	Security Security       // "": tls on port 465, else starttls; offered on loopback
 	Patience time.Duration  // how long the server may take over one step; 0: a minute
 }
 

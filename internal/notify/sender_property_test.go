@@ -39,7 +39,7 @@ func newWorld(t *testing.T) *world {
 	night := &notify.Window{From: 22 * time.Hour, To: 7 * time.Hour}
 	cfg := notify.Config{
 		Farm: hillfoot(t),
-		Mail: notify.Mail{Server: "127.0.0.1:25", From: "bins@example.org"},
+		Mail: notify.Mail{MailSettings: notify.MailSettings{Server: "127.0.0.1:25", From: "bins@example.org"}},
 		Tellers: notify.Named([]notify.Teller{
 			{Kind: notify.ByMail, To: "all@example.org", About: all, Quiet: night, Remind: 6 * time.Hour},
 			{Kind: notify.ByMail, To: "now@example.org", About: []farm.Urgency{farm.Now}},

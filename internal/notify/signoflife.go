@@ -14,8 +14,8 @@ import (
 
 // A Life is the URL called while the daemon is healthy.
 type Life struct {
-	URL   string        // a secret
-	Every time.Duration // 0: a quarter of an hour
+	LifeSettings        // Every: 0 is a quarter of an hour
+	URL          string // revealed; stands before the settings' own, which says where it lies
 }
 
 // A signOfLife calls a URL while the daemon is healthy, so that somebody outside

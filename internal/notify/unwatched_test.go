@@ -24,7 +24,7 @@ func leaving(c farm.Condition, at time.Time) (end, raised farm.Change) {
 // is watched no more, and nowhere that something is well again.
 func TestWhatIsNoLongerWatchedIsToldOnceAndNotAsOver(t *testing.T) {
 	cfg := notify.Config{
-		Farm: hillfoot(t), Mail: notify.Mail{Server: "127.0.0.1:25", From: "bins@example.org"},
+		Farm: hillfoot(t), Mail: notify.Mail{MailSettings: notify.MailSettings{Server: "127.0.0.1:25", From: "bins@example.org"}},
 		Tellers: notify.Named([]notify.Teller{{Kind: notify.ByMail, To: "keeper@example.org", About: []farm.Urgency{farm.Now, farm.Today, farm.Soon}}}),
 	}
 	told := map[string][]farm.Owed{}

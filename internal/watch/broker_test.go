@@ -31,7 +31,7 @@ func onMosquitto(t *testing.T, b *brokertest.Broker, w *wall) *rig {
 	r := &rig{t: t, path: filepath.Join(t.TempDir(), "journal.db"), now: w.now}
 	r.source = func(ctx context.Context) watch.Source {
 		s := ingest.NewSource(ingest.SourceConfig{
-			URLs: []string{b.URL}, ClientID: "binwatchd-hillfoot", Filters: ingest.NewDecoder(bed(), "binwatch").Filters(),
+			BrokerSettings: ingest.BrokerSettings{URL: b.URL, ClientID: "binwatchd-hillfoot"}, Filters: ingest.NewDecoder(bed(), "binwatch").Filters(),
 			Marker: ingest.MarkerTopic("binwatch", "binwatchd-hillfoot"), Log: slog.New(slog.DiscardHandler), Now: w.now,
 			FirstRetry: 10 * time.Millisecond,
 		})
