@@ -24,10 +24,7 @@ type Crossing struct {
 // Forecast gives the crossing in the farm's own noun; ok is false when there is
 // nothing to foresee.
 func (c Crossing) Forecast() (f farm.Forecast, ok bool) {
-	if c.Crosses.IsZero() {
-		return farm.Forecast{}, false
-	}
-	return farm.Forecast{Crosses: c.Crosses, Earliest: c.Earliest, Latest: c.Latest}, true
+	return farm.Forecast{Crosses: c.Crosses, Earliest: c.Earliest, Latest: c.Latest}, !c.Crosses.IsZero()
 }
 
 // crossedAlready is the Crossing of a limit that is passed already at now.
@@ -126,22 +123,20 @@ type normals struct{ next int }
 func (d *normals) pair() (a, b float64) {
 	p := pairs()[d.next%normalPairs]
 	d.next++
-	return p.a, p.b
+	return p[0], p[1]
 }
 
 const normalPairs = 1024
 
 // pairs are the points of Halton 1960, Numer Math 2:84–90, in bases 2 and 3,
 // turned normal.
-var pairs = sync.OnceValue(func() []pair {
-	all := make([]pair, normalPairs)
+var pairs = sync.OnceValue(func() [][2]float64 {
+	all := make([][2]float64, normalPairs)
 	for i := range all {
-		all[i] = pair{normalQuantile(halton(i+1, 2)), normalQuantile(halton(i+1, 3))}
+		all[i] = [2]float64{normalQuantile(halton(i+1, 2)), normalQuantile(halton(i+1, 3))}
 	}
 	return all
 })
-
-type pair struct{ a, b float64 }
 
 // halton is the i-th number of the van der Corput sequence in a base: evenly
 // spread over 0..1.

@@ -29,11 +29,7 @@ const (
 // and closes.
 func DryingFits(k *Track, now time.Time, limitsPct ...float64) []Crossing {
 	out := slices.Repeat([]Crossing{{Quiet: true}}, len(limitsPct))
-	hours, newest, ok := k.sinceOpened(now)
-	if !ok {
-		return out
-	}
-	d, ok := dayMeans(withoutSteps(hours))
+	d, newest, ok := k.sinceOpened(now)
 	if !ok {
 		return out
 	}
@@ -41,9 +37,9 @@ func DryingFits(k *Track, now time.Time, limitsPct ...float64) []Crossing {
 	for i, limit := range limitsPct {
 		if newest <= limit {
 			out[i] = crossedAlready(now)
-			continue
+		} else {
+			out[i] = reached(dryBasis(limit), likely).crossing(now, dryAhead, dryChance)
 		}
-		out[i] = reached(dryBasis(limit), likely).crossing(now, dryAhead, dryChance)
 	}
 	return out
 }

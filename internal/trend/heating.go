@@ -88,8 +88,7 @@ func (p *lastDay) climb() float64 {
 }
 
 const (
-	heatDay      = 24.0 // hours looked back
-	halfHours    = 48   // of them
+	halfHours    = 48   // looked back, a day
 	gapPaces     = 2.6  // a gap of so many paces of the probe is one
 	leastGap     = 2.2  // hours; a shorter one never is
 	bridgedHours = 6.8  // hours; a straight line is drawn across a shorter gap: a heap does not turn round within it
@@ -117,7 +116,7 @@ type lastDay struct {
 // lastDay gives the last day of a bin. ok is false when it is too short to show a
 // trend, or nothing new has come for longer than the probe takes turns.
 func (k *Track) lastDay(now time.Time) (p lastDay, ok bool) {
-	from := now.Add(-time.Duration(heatDay * float64(time.Hour)))
+	from := now.Add(-24 * time.Hour)
 	if fresh := time.UnixMilli(k.FreshMS); k.FreshMS != 0 && fresh.After(from) {
 		from = fresh
 	}

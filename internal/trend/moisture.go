@@ -14,60 +14,57 @@ func (k *Track) settled(now time.Time) []float64 {
 		n = min(n, max(0, int(k.freshFor(now).Hours())-drySettle))
 	}
 	hours := k.Hours.last(now, n)
-	known := slices.IndexFunc(hours, func(v float64) bool { return !math.IsNaN(v) })
-	if known < 0 {
-		return nil
+	for len(hours) > 0 && math.IsNaN(hours[0]) {
+		hours = hours[1:]
 	}
-	return hours[known:]
+	return hours
 }
 
-// sinceOpened gives the hourly means since half a day after the zone was last
-// opened, from the first known one on, and the newest level, over six hours.
-// Between the readings of a slow probe straight lines are drawn. ok is false when
-// there are too few, or nothing came for longer than the probe takes turns.
-func (k *Track) sinceOpened(now time.Time) (hours []float64, newest float64, ok bool) {
-	hours = k.settled(now)
+// sinceOpened gives what a zone has dried since half a day after it was last
+// opened, and the newest level, over six hours, % wet basis. Between the readings
+// of a slow probe straight lines are drawn; steps of its contact are taken out.
+// ok is false when the data are too few, or nothing came for longer than the
+// probe takes turns.
+func (k *Track) sinceOpened(now time.Time) (d dryPast, newest float64, ok bool) {
+	hours := k.settled(now)
 	gap, late := fillGaps(hours), 0
 	for n := len(hours); late < n && math.IsNaN(hours[n-1-late]); {
 		late++
 	}
 	if len(hours) < dryLeast || late >= max(dryRecent, gap) {
-		return nil, newest, false
+		return d, newest, false
 	}
 	known := len(hours) - late
-	return hours, meanOf(hours[min(known-1, len(hours)-dryRecent):known]), true
+	newest = meanOf(hours[min(known-1, len(hours)-dryRecent):known])
+	removeSteps(hours)
+	d, ok = dayMeans(hours)
+	return d, newest, ok
 }
 
 // fillGaps draws straight lines over the gaps between hours, but not over those
 // of more than some paces of the probe. It returns the longest it would
 // draw over, hours.
 func fillGaps(hours []float64) (longest int) {
-	var room [trackHours]int
-	gaps, last := room[:0], -1
-	for i, v := range hours {
-		if !math.IsNaN(v) {
-			if last >= 0 {
-				gaps = append(gaps, i-last)
-			}
-			last = i
-		}
-	}
-	if len(gaps) == 0 {
-		return 0
-	}
-	slices.Sort(gaps)
-	longest = int(gapPaces * float64(gaps[len(gaps)/2]))
-	last = -1
+	known, gaps := make([]int, 0, len(hours)), make([]int, 0, len(hours))
 	for i, v := range hours {
 		if math.IsNaN(v) {
 			continue
 		}
-		if gap := i - last; last >= 0 && gap <= longest {
-			for j := last + 1; j < i; j++ {
-				hours[j] = hours[last] + (v-hours[last])*float64(j-last)/float64(gap)
-			}
+		if n := len(known); n > 0 {
+			gaps = append(gaps, i-known[n-1])
 		}
-		last = i
+		known = append(known, i)
+	}
+	if len(gaps) == 0 {
+		return 0
+	}
+	sorted := slices.Sorted(slices.Values(gaps))
+	longest = int(gapPaces * float64(sorted[len(sorted)/2]))
+	for n, gap := range gaps {
+		a, b := known[n], known[n+1]
+		for j := a + 1; j < b && gap <= longest; j++ {
+			hours[j] = hours[a] + (hours[b]-hours[a])*float64(j-a)/float64(gap)
+		}
 	}
 	return longest
 }
@@ -88,17 +85,10 @@ func dayMeans(hours []float64) (d dryPast, ok bool) {
 	var pct []float64
 	for end := len(hours); end >= 24; end -= dryEvery {
 		day := hours[end-24 : end]
-		if count(day) < 16 {
-			continue
+		if mean := meanOf(day); count(day) >= 16 {
+			d.t, pct = append(d.t, float64(end-len(hours))-12), append(pct, mean)
+			d.w = append(d.w, dryBasis(mean))
 		}
-		d.t = append(d.t, float64(end-len(hours))-12)
-		pct = append(pct, meanOf(day))
-	}
-	if len(pct) < 2 {
-		return d, false
-	}
-	for _, p := range pct {
-		d.w = append(d.w, dryBasis(p))
 	}
 	line, ok := TheilSen(d.t, d.w)
 	if !ok {
@@ -136,24 +126,19 @@ const (
 	stepReach = 4 // h to either side that a step is measured over
 )
 
-// withoutSteps takes steps out of hourly moistures: what came before a step is moved
-// to meet what comes after. A probe that settles or is knocked steps from one
-// hour to the next; water leaves a zone slowly. The newest level stands.
-func withoutSteps(hours []float64) []float64 {
-	if len(hours) < dryLeast {
-		return hours
-	}
-	out := append([]float64(nil), hours...)
+// removeSteps takes steps out of hourly moistures: what came before a step is
+// moved to meet what comes after. A probe that settles or is knocked steps from
+// one hour to the next; water leaves a zone slowly. The newest level stands.
+func removeSteps(hours []float64) {
 	for range mostSteps {
-		at, step := biggestStep(out)
+		at, step := biggestStep(hours)
 		if at < 0 {
-			break
+			return
 		}
-		for i := range out[:at] {
-			out[i] += step
+		for i := range hours[:at] {
+			hours[i] += step
 		}
 	}
-	return out
 }
 
 // biggestStep finds the hour before which the greatest step lies, and its

@@ -154,19 +154,14 @@ func (r *room) foresee(p *lastDay, limitC, ahead float64, now time.Time) Crossin
 	best := slices.Max(bests[:])
 	var c ensemble
 	for i := range rooms {
-		rooms[i].gather(&c, p, all[i], best, limitC)
-	}
-	return c.crossing(now, ahead, heatChance)
-}
-
-// gather adds a member for each candidate that is worth it.
-func (r *room) gather(c *ensemble, p *lastDay, all []candidate, best, limitC float64) {
-	for _, k := range all {
-		if weight := math.Exp(k.log - best); weight > 1e-3 {
-			off, haste := c.normals.pair()
-			c.add(r.crossesIn(p, k, limitC, off)*math.Exp(riseHaste*haste-riseHaste/2), weight)
+		for _, k := range all[i] {
+			if weight := math.Exp(k.log - best); weight > 1e-3 {
+				off, haste := c.normals.pair()
+				c.add(rooms[i].crossesIn(p, k, limitC, off)*math.Exp(riseHaste*haste-riseHaste/2), weight)
+			}
 		}
 	}
+	return c.crossing(now, ahead, heatChance)
 }
 
 // swinging is the same room with a part of the swing.
