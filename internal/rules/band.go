@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -133,7 +134,7 @@ func (s *State) bandWords(b breach, u farm.Urgency, at time.Time) saying {
 		return s.limitWords(b, at)
 	}
 	z, c := b.zone, b.rec.what.condition
-	say := s.whereItStands(b, u, at)
+	say := s.whereItStands(b, s.place(z.who), b.rec.row.Is, u, at)
 	byMass := z.byMass(b.Name)
 	if byMass {
 		say.text += " " + s.whoSuffers(b)
@@ -161,19 +162,23 @@ func (s *State) bandWords(b breach, u farm.Urgency, at time.Time) saying {
 }
 
 // whereItStands is the first sentence of a band condition: how bad it is now,
-// or was when the zone was last heard, or that it is nearly over.
-func (s *State) whereItStands(b breach, u farm.Urgency, at time.Time) saying {
-	place, is, level := s.place(b.zone.who), b.rec.row.Is, s.levelOf(b)
-	worst := b.worst(b.edge.side).Value
+// or was when the zone was last heard, or that it is nearly over. It is about a
+// zone that is too hot, or about its CO2, which is above its limit.
+func (s *State) whereItStands(b breach, subject, is string, u farm.Urgency, at time.Time) saying {
+	level, worst, missed := s.levelOf(b), b.worst(b.edge.side).Value, s.sayMissed(b, u)
 	inOnePlace := u == farm.Now && b.edge.past(u, worst) && !b.edge.past(u, b.Value)
+	limit := b.rec.what.quantity != ""
 	var brief string
 	switch {
 	case !b.ofNow(at):
-		return saying{text: fmt.Sprintf("%s was %s when last heard, %s ago: %s.", place, is, farm.SayLong(at.Sub(b.At)), level)}
-	case !b.edge.past(u, worst) && s.sayMissed(b, u) != "":
-		brief = fmt.Sprintf("%s %s", is, s.sayMissed(b, u))
-	case b.edge.farthestOf(b.level) == farm.Calm:
-		return saying{text: fmt.Sprintf("%s is only just no longer %s, at %s; it counts as over from %s on.", place, is, level, s.say(b, b.edge.backFrom(b.margin)))}
+		return saying{text: fmt.Sprintf("%s was %s when last heard, %s ago: %s.", subject, is, farm.SayLong(at.Sub(b.At)), level)}
+	case !limit && !b.edge.past(u, worst) && missed != "":
+		brief = fmt.Sprintf("%s %s", is, missed)
+	case b.edge.farthestOf(b.level) == farm.Calm && !(limit && missed != ""):
+		return saying{text: fmt.Sprintf("%s is only just no longer %s, at %s; it counts as over from %s on.", subject, is, level, s.say(b, b.edge.backFrom(b.margin)))}
+	case limit:
+		brief = fmt.Sprintf("%s, %s", level, is)
+		return saying{brief: b.Noun + " " + brief, text: subject + " is " + brief + "."}
 	case inOnePlace && b.High.Value-b.Low.Value > b.margin:
 		brief = fmt.Sprintf("%s in one place: %s", is, s.ends(b))
 	case inOnePlace:
@@ -181,7 +186,7 @@ func (s *State) whereItStands(b breach, u farm.Urgency, at time.Time) saying {
 	default:
 		brief = fmt.Sprintf("%s at %s", is, level)
 	}
-	return saying{brief: brief, text: place + " is " + brief + "."}
+	return saying{brief: brief, text: subject + " is " + brief + "."}
 }
 
 // byMass tells whether a zone is judged by what its worms bear, not by bands of
@@ -253,24 +258,12 @@ const heaterCaution = "A mains heater by a wet bin needs residual-current protec
 
 // limitWords are the words while a level is past a limit that its zone was given.
 func (s *State) limitWords(b breach, at time.Time) saying {
-	place, side, remedy := s.place(b.zone.who), "below", b.QuantityRow.Below
+	side, remedy := "below", b.QuantityRow.Below
 	if b.edge.side == farm.Above {
 		side, remedy = "above", b.QuantityRow.Above
 	}
-	level, limit := s.levelOf(b), s.say(b, b.edge.mild())
-	say := saying{advice: &farm.Advice{Do: remedy.Do}, cautions: remedy.Cautions}
-	if remedy.Do == "" {
-		say.advice.Do = farm.PastLimit.Row().Do
-	}
-	switch {
-	case !b.ofNow(at):
-		say.text = fmt.Sprintf("%s: its %s was %s its limit of %s when last heard, %s ago: %s.", place, b.Noun, side, limit, farm.SayLong(at.Sub(b.At)), level)
-	case b.edge.farthestOf(b.level) == farm.Calm && s.sayMissed(b, farm.Today) == "":
-		say.text = fmt.Sprintf("%s: its %s is only just no longer %s its limit of %s, at %s; it counts as over from %s on.",
-			place, b.Noun, side, limit, level, s.say(b, b.edge.backFrom(b.margin)))
-	default:
-		say.brief = fmt.Sprintf("%s %s, %s its limit of %s", b.Noun, level, side, limit)
-		say.text = fmt.Sprintf("%s: its %s is %s, %s its limit of %s.", place, b.Noun, level, side, limit)
-	}
+	is := fmt.Sprintf("%s its limit of %s", side, s.say(b, b.edge.mild()))
+	say := s.whereItStands(b, s.place(b.zone.who)+": its "+b.Noun, is, farm.Today, at)
+	say.advice, say.cautions = &farm.Advice{Do: cmp.Or(remedy.Do, b.rec.row.Do)}, remedy.Cautions
 	return say
 }

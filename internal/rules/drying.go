@@ -92,11 +92,8 @@ func (s *State) judgeDrying(z *zone, now time.Time) {
 
 func (s *State) sayDrying(z *zone, now time.Time) saying {
 	u, limit := s.farm.Units, z.moist.bands.Thrive.Low
-	say := saying{advice: s.dryingAdvice(z, now), brief: fmt.Sprintf("drying: %s now", s.moistNow(z))}
-	text := s.place(z.who) + " is " + say.brief
-	if !z.moist.ofNow(now) {
-		text = fmt.Sprintf("%s was drying when last heard, %s ago: %s then", s.place(z.who), farm.SayLong(now.Sub(z.moist.At)), s.moistNow(z))
-	}
+	brief, text := s.foreseenNow(z.breachOf(farm.Drying), s.moistNow(z), now)
+	say := saying{advice: s.dryingAdvice(z, now), brief: brief}
 	switch f, ok := z.Husbandry.Dry.Thrive.Forecast(); {
 	case z.moist.Value < limit:
 		text += fmt.Sprintf(", below %s already.", u.Moisture(limit))
@@ -108,6 +105,16 @@ func (s *State) sayDrying(z *zone, now time.Time) saying {
 	}
 	say.text = text
 	return say
+}
+
+// foreseenNow begins the words of what is foreseen: how it is now, or was when the
+// zone was last heard.
+func (s *State) foreseenNow(b breach, level string, now time.Time) (brief, text string) {
+	brief = fmt.Sprintf("%s: %s now", b.rec.row.Was, level)
+	if b.ofNow(now) {
+		return brief, s.place(b.zone.who) + " is " + brief
+	}
+	return brief, fmt.Sprintf("%s was %s when last heard, %s ago: %s then", s.place(b.zone.who), b.rec.row.Was, farm.SayLong(now.Sub(b.At)), level)
 }
 
 // moistNow writes the moisture of a zone.

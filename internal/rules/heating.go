@@ -187,11 +187,7 @@ func (s *State) approaches(z *zone, m time.Time) {
 func (s *State) sayHeating(z *zone, now time.Time) saying {
 	fit, u := z.Husbandry.Heat.Fit, s.farm.Units
 	limit := u.Temperature(z.temp.limits.high.harm())
-	brief := fmt.Sprintf("heating by itself: %s now", s.heatNow(z))
-	text := s.place(z.who) + " is " + brief
-	if !z.temp.ofNow(now) {
-		text = fmt.Sprintf("%s was heating by itself when last heard, %s ago: %s then", s.place(z.who), farm.SayLong(now.Sub(z.temp.At)), s.heatNow(z))
-	}
+	brief, text := s.foreseenNow(z.breachOf(farm.Heating), s.heatNow(z), now)
 	f, foreseen := fit.Crossing.Forecast()
 	past := fit.Crossing.Past || z.heatAt() > z.temp.limits.high.harm()
 	foreseen = foreseen && !past

@@ -133,10 +133,7 @@ func (r *reckoning) through(p *past, to time.Time, each func(end time.Time, temp
 func (s *State) live(z *zone, at time.Time) {
 	h := &z.Husbandry
 	for i := range h.Foods {
-		f := &h.Foods[i]
-		f.Reckoned.through(&h.Past, at, func(_ time.Time, tempC, moistPct, days float64) {
-			f.ActiveDays += days * husbandry.BinActivity(s.farm, *z.bin.spec, tempC, moistPct)
-		})
+		s.eat(z, &h.Foods[i], at)
 	}
 	for i := range h.Cohorts {
 		s.incubate(z, &h.Cohorts[i], at)
@@ -162,14 +159,11 @@ func (s *State) incubate(z *zone, c *cohort, at time.Time) {
 	})
 }
 
-// eatenBy is the days of full activity from a feeding to a moment, and how
-// much of the time between stands on assumptions.
-func (s *State) eatenBy(z *zone, f food, t time.Time) (activeDays float64, assumed time.Duration) {
-	r := reckoning{Upto: f.At}
-	r.through(&z.Husbandry.Past, t, func(_ time.Time, tempC, moistPct, days float64) {
-		activeDays += days * husbandry.BinActivity(s.farm, *z.bin.spec, tempC, moistPct)
+// eat counts the days of full activity of a feeding up to the zone's time at.
+func (s *State) eat(z *zone, f *food, at time.Time) {
+	f.Reckoned.through(&z.Husbandry.Past, at, func(_ time.Time, tempC, moistPct, days float64) {
+		f.ActiveDays += days * husbandry.BinActivity(s.farm, *z.bin.spec, tempC, moistPct)
 	})
-	return activeDays, r.Assumed
 }
 
 // leastSaid is how much of an assumption is worth a sentence.

@@ -181,8 +181,9 @@ func (s *State) finish(z *zone, j farm.Jot) {
 	if h.Paces[f.Of] == nil {
 		h.Paces[f.Of] = &husbandry.PaceLearner{}
 	}
-	if days, assumed := s.eatenBy(z, f, j.At); !j.Uncertain && assumed < j.At.Sub(f.At)/2 {
-		h.Paces[f.Of].Finish(days, feed.Days)
+	eaten := food{Reckoned: reckoning{Upto: f.At}} // reckoned anew, up to the jot
+	if s.eat(z, &eaten, j.At); !j.Uncertain && eaten.Reckoned.Assumed < j.At.Sub(f.At)/2 {
+		h.Paces[f.Of].Finish(eaten.ActiveDays, feed.Days)
 	}
 	h.Foods = slices.Delete(h.Foods, i, i+1)
 }

@@ -15,9 +15,12 @@ import (
 func (s *State) Look(at time.Time) farm.View {
 	v := farm.View{
 		Farm: s.farm.Name, Units: s.farm.Units, Timezone: s.farm.Location.String(), At: at.UTC(),
-		Hushes: s.hushViews(), Standing: s.standing(at),
-		Intake: farm.IntakeView{Connected: s.linked, Since: s.since},
-		Needs:  s.needs(at),
+		Standing: s.standing(at),
+		Intake:   farm.IntakeView{Connected: s.linked, Since: s.since},
+		Needs:    s.needs(at),
+	}
+	for _, h := range s.hushes {
+		v.Hushes = append(v.Hushes, h.Hush)
 	}
 	for _, b := range s.bins {
 		bv := farm.BinView{Name: b.spec.Name}
@@ -30,14 +33,6 @@ func (s *State) Look(at time.Time) farm.View {
 		v.Probes = append(v.Probes, p.view(at))
 	}
 	return v
-}
-
-func (s *State) hushViews() []farm.Hush {
-	var out []farm.Hush
-	for _, h := range s.hushes {
-		out = append(out, h.Hush)
-	}
-	return out
 }
 
 // standing lists what is raised at arrival time at, most urgent first, then in
@@ -66,7 +61,7 @@ func (s *State) zoneView(z *zone, at time.Time) farm.ZoneView {
 	v := farm.ZoneView{
 		Bin: z.who.Bin, Zone: z.who.Zone, Aim: z.spec.Aim,
 		Levels:   farm.Levels{},
-		Unjudged: s.unjudged(z, at), Unknown: z.unknown(at), Waiting: z.waiting(at),
+		Unjudged: z.unjudged(at), Unknown: z.unknown(at), Waiting: z.waiting(at),
 	}
 	for _, m := range z.measured {
 		if !m.At.IsZero() {
@@ -114,8 +109,11 @@ func (l limits) view(below, above farm.Condition) []farm.Limit {
 }
 
 // unjudged says why nothing can be said of a zone; "" when something can.
-func (s *State) unjudged(z *zone, at time.Time) farm.Reason {
-	probes := z.probes()
+func (z *zone) unjudged(at time.Time) farm.Reason {
+	var probes []*probe
+	for _, m := range z.measured {
+		probes = append(probes, m.probes...)
+	}
 	if len(probes) == 0 {
 		return farm.NoProbe
 	}

@@ -243,12 +243,3 @@ func (z *zone) breachOf(c farm.Condition) breach {
 	b, _ := z.breach(z.record(c))
 	return b
 }
-
-// probes are all that sit in a zone.
-func (z *zone) probes() []*probe {
-	var all []*probe
-	for _, m := range z.measured {
-		all = append(all, m.probes...)
-	}
-	return all
-}
