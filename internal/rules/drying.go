@@ -94,10 +94,10 @@ func (s *State) sayDrying(z *zone, now time.Time) saying {
 	u, limit := s.farm.Units, z.moist.bands.Thrive.Low
 	brief, text := s.foreseenNow(z.breachOf(farm.Drying), s.moistNow(z), now)
 	say := saying{advice: s.dryingAdvice(z, now), brief: brief}
-	switch f, ok := z.Husbandry.Dry.Thrive.Forecast(); {
+	switch f, ok := ahead(z.Husbandry.Dry.Thrive, now); {
 	case z.moist.Value < limit:
 		text += fmt.Sprintf(", below %s already.", u.Moisture(limit))
-	case ok && !z.Husbandry.Dry.Thrive.Past && f.Crosses.After(now):
+	case ok:
 		text += fmt.Sprintf(", and below %s %s.", u.Moisture(limit), s.days(f, now))
 		say.forecast = &f
 	default:
@@ -154,10 +154,16 @@ func (s *State) nextLimit(b breach, u farm.Urgency, at time.Time) *farm.Forecast
 	case c == farm.TooDry:
 		next = z.Husbandry.Dry.Most
 	}
-	f, ok := next.Forecast()
-	if !ok || next.Past || !f.Crosses.After(at) {
+	f, ok := ahead(next, at)
+	if !ok {
 		return nil
 	}
 	f.Limit = limit
 	return &f
+}
+
+// ahead is the forecast of a crossing that is still to come.
+func ahead(c trend.Crossing, now time.Time) (f farm.Forecast, ok bool) {
+	f, ok = c.Forecast()
+	return f, ok && !c.Past && f.Crosses.After(now)
 }

@@ -59,9 +59,7 @@ func (z *zone) hold(j farm.Jot, now time.Time) {
 	if j.What == farm.Finished || !until.After(now) {
 		return // looking into a bin needs no hold, and what is long over neither
 	}
-	if until.After(z.Hold) {
-		z.Hold = until
-	}
+	z.Hold = later(z.Hold, until)
 	for _, m := range z.measured {
 		m.stop()
 	}
@@ -118,8 +116,8 @@ func (s *State) hushedUntil(r *record) time.Time {
 	for _, h := range s.hushes {
 		meant := h.Covers(r.who.Bin, r.who.Zone, r.what.condition, r.what.quantity)
 		broken := r.Urgency == farm.Now && r.NowSince.After(h.Set)
-		if meant && !broken && h.Until.After(until) {
-			until = h.Until
+		if meant && !broken {
+			until = later(until, h.Until)
 		}
 	}
 	return until
@@ -129,9 +127,7 @@ func (s *State) hushedUntil(r *record) time.Time {
 func (s *State) seen(n farm.Seen) {
 	const remembered = 64
 	s.known = append(s.known, n.Episode)
-	if n := len(s.known); n > remembered {
-		s.known = slices.Delete(s.known, 0, n-remembered)
-	}
+	s.known = slices.Delete(s.known, 0, max(0, len(s.known)-remembered))
 	for _, r := range s.records() {
 		if r.Episode == n.Episode && r.raised() {
 			r.Seen = true

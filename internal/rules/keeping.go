@@ -109,9 +109,7 @@ func (z *zone) empty(j farm.Jot) {
 			return
 		}
 	}
-	if j.At.After(h.EmptiedAt) {
-		h.EmptiedAt = j.At
-	}
+	h.EmptiedAt = later(h.EmptiedAt, j.At)
 	// A line written late leaves what came in since.
 	h.Foods = slices.DeleteFunc(h.Foods, func(f food) bool { return !f.At.After(j.At) })
 	h.Cohorts = slices.DeleteFunc(h.Cohorts, func(c cohort) bool { return !c.At.After(j.At) })
@@ -133,9 +131,7 @@ func (z *zone) empty(j farm.Jot) {
 
 // lift notes that the worms which had hatched by then were taken out of a tub.
 func (z *zone) lift(at time.Time) {
-	if at.After(z.Husbandry.LiftedAt) {
-		z.Husbandry.LiftedAt = at
-	}
+	z.Husbandry.LiftedAt = later(z.Husbandry.LiftedAt, at)
 	for i := range z.Husbandry.Cohorts {
 		for k := range z.Husbandry.Cohorts[i].Parts {
 			p := &z.Husbandry.Cohorts[i].Parts[k]
@@ -194,9 +190,7 @@ func (s *State) sayHatching(z *zone, due []hatch, at time.Time) saying {
 func (z *zone) lastFed() time.Time {
 	var last time.Time
 	for _, f := range z.Husbandry.Foods {
-		if f.At.After(last) {
-			last = f.At
-		}
+		last = later(last, f.At)
 	}
 	return last
 }
@@ -212,10 +206,16 @@ func (s *State) hatchIn(z *zone, at time.Time) (time.Time, bool) {
 			}
 		}
 	}
-	if soonest > 366 {
+	return inDays(soonest, at)
+}
+
+// inDays is the time so many days after at; ok is false where that is past any
+// forecast.
+func inDays(days float64, at time.Time) (t time.Time, ok bool) {
+	if days > 366 {
 		return time.Time{}, false
 	}
-	return at.Add(time.Duration(soonest * 24 * float64(time.Hour))), true
+	return at.Add(time.Duration(days * 24 * float64(time.Hour))), true
 }
 
 // paceOver is how far back siftings count for the pace of castings.

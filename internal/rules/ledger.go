@@ -103,9 +103,7 @@ func (s *State) book(z *zone, j farm.Jot) {
 	case farm.Bedded:
 		z.bed(j, part)
 	case farm.Turned:
-		if j.At.After(z.Husbandry.Turned) {
-			z.Husbandry.Turned = j.At
-		}
+		z.Husbandry.Turned = later(z.Husbandry.Turned, j.At)
 	}
 	if j.What != farm.Watered && slices.Contains(z.moist.ResetBy, j.What) && !j.At.Before(z.Husbandry.Pouring.At) {
 		z.Husbandry.Pouring = pouring{} // no rise is learned across another step

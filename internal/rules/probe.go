@@ -75,11 +75,7 @@ func (p *probe) settle(byID map[string]*probe) {
 }
 
 // listen counts silence from t at the earliest.
-func (p *probe) listen(t time.Time) {
-	if t.After(p.Heard) {
-		p.Heard = t
-	}
-}
+func (p *probe) listen(t time.Time) { p.Heard = later(p.Heard, t) }
 
 // fresh tells whether the newest believed reading is young enough to speak
 // for the probe at arrival time m. A probe that speaks more slowly than the

@@ -127,9 +127,15 @@ func (s *State) advance(t time.Time) {
 		s.minute = m
 		s.tick(m)
 	}
-	if t.After(s.now) {
-		s.now = t
+	s.now = later(s.now, t)
+}
+
+// later is the later of two times.
+func later(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
 	}
+	return a
 }
 
 // begin sets the clocks at the first event ever.
@@ -146,9 +152,7 @@ func (s *State) start(t time.Time) {
 	if s.minute.IsZero() {
 		return
 	}
-	if m := t.Truncate(time.Minute); m.After(s.minute) {
-		s.minute = m
-	}
+	s.minute = later(s.minute, t.Truncate(time.Minute))
 	for _, p := range s.probes {
 		p.listen(t)
 	}

@@ -97,8 +97,7 @@ func (z *zone) passing(at time.Time) bool {
 
 func (s *State) saySift(b breach, at time.Time) saying {
 	z, c, u := b.zone, b.rec.what.condition, s.farm.Units
-	closes, foreseen := z.Husbandry.Dry.Thrive.Forecast()
-	foreseen = foreseen && !z.Husbandry.Dry.Thrive.Past && closes.Crosses.After(at)
+	closes, foreseen := ahead(z.Husbandry.Dry.Thrive, at)
 	brief := fmt.Sprintf("ready to sift at %s", s.moistNow(z))
 	text := s.place(z.who) + " is " + brief + "."
 	if c == farm.SiftPassing {

@@ -183,12 +183,10 @@ func (z *zone) speciesViews(v farm.ZoneView) []farm.SpeciesView {
 			ID: w.ID, Name: w.Name, Part: w.Part, Word: husbandry.Word(w.Species, farm.Temperature, warm.Worst()),
 			Activity: husbandry.Activity(w.Species, warm.Value, pct),
 		}
-		if middle := husbandry.Word(w.Species, farm.Temperature, warm.Value); sp.Word != middle {
-			if sp.Word == farm.InDanger {
-				sp.Where = warm.WorstProbe()
-			} else {
-				sp.Word = middle
-			}
+		if middle := husbandry.Word(w.Species, farm.Temperature, warm.Value); sp.Word != farm.InDanger {
+			sp.Word = middle
+		} else if middle != farm.InDanger {
+			sp.Where = warm.WorstProbe()
 		}
 		if moist != nil && moist.Fresh {
 			if how := husbandry.Word(w.Species, farm.Moisture, moist.Worst()); how != farm.Thriving {
@@ -275,31 +273,29 @@ func (s *State) viewHusbandry(z *zone, v *farm.ZoneView, at time.Time) {
 // to be raised.
 func (s *State) outlook(z *zone, at time.Time) []farm.Outlook {
 	var out []farm.Outlook
-	add := func(c farm.Condition, f farm.Forecast, ok bool, text string) {
-		if ok && f.Crosses.After(at) {
+	add := func(c farm.Condition, f farm.Forecast, text string) {
+		if f.Crosses.After(at) {
 			out = append(out, farm.Outlook{Condition: c, Forecast: f, Text: text})
 		}
 	}
 	u, d, moist := s.farm.Units, z.Husbandry.Dry, z.moist.bands
 	if f, ok := z.Husbandry.Heat.Fit.Crossing.Forecast(); ok && z.Husbandry.Heat.Fit.Self {
-		add(farm.Heating, f, true, fmt.Sprintf("%s by %s (%s)", u.Temperature(z.temp.limits.high.harm()), farm.SayTime(f.Crosses, at, s.farm.Location), s.between(f, at)))
+		add(farm.Heating, f, fmt.Sprintf("%s by %s (%s)", u.Temperature(z.temp.limits.high.harm()), farm.SayTime(f.Crosses, at, s.farm.Location), s.between(f, at)))
 	}
-	if f, ok := d.Thrive.Forecast(); ok {
-		switch z.spec.Aim {
-		case farm.Sifting:
-			add(farm.SiftPassing, f, !d.Thrive.Past, "too dry to sift "+s.days(f, at))
-		default:
-			add(farm.Drying, f, !d.Thrive.Past, fmt.Sprintf("below %s %s", u.Moisture(moist.Thrive.Low), s.days(f, at)))
-		}
+	sifting := z.spec.Aim == farm.Sifting
+	if f, ok := ahead(d.Thrive, at); ok && sifting {
+		add(farm.SiftPassing, f, "too dry to sift "+s.days(f, at))
+	} else if ok {
+		add(farm.Drying, f, fmt.Sprintf("below %s %s", u.Moisture(moist.Thrive.Low), s.days(f, at)))
 	}
-	if f, ok := d.Opens.Forecast(); ok && z.spec.Aim == farm.Sifting {
-		add(farm.SiftReady, f, !d.Opens.Past, "dry enough to sift "+s.days(f, at))
+	if f, ok := ahead(d.Opens, at); ok && sifting {
+		add(farm.SiftReady, f, "dry enough to sift "+s.days(f, at))
 	}
 	if t, ok := s.feedDueAt(z, at); ok {
-		add(farm.FeedDue, farm.Forecast{Crosses: t}, true, "next feed due about "+farm.SayDay(t, at, s.farm.Location))
+		add(farm.FeedDue, farm.Forecast{Crosses: t}, "next feed due about "+farm.SayDay(t, at, s.farm.Location))
 	}
 	if t, ok := s.hatchIn(z, at); ok {
-		add(farm.Hatching, farm.Forecast{Crosses: t}, true, "cocoons due about "+farm.SayDay(t, at, s.farm.Location))
+		add(farm.Hatching, farm.Forecast{Crosses: t}, "cocoons due about "+farm.SayDay(t, at, s.farm.Location))
 	}
 	return out
 }
@@ -313,10 +309,7 @@ func (s *State) feedDueAt(z *zone, at time.Time) (time.Time, bool) {
 	for _, f := range z.Husbandry.Foods {
 		days = max(days, husbandry.FeedDueIn(s.eatDays(z, f), f.ActiveDays, s.activity(z)))
 	}
-	if days > 366 {
-		return time.Time{}, false
-	}
-	return at.Add(time.Duration(days * 24 * float64(time.Hour))), true
+	return inDays(days, at)
 }
 
 // The words of what is raised are made when somebody looks, from the levels,

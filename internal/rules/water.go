@@ -200,9 +200,7 @@ func (z *zone) give(j farm.Jot, part float64) {
 	g.Known = g.Known && !j.Uncertain
 	g.Litres += j.Litres * part
 	g.Unsaid = g.Unsaid || j.Litres <= 0
-	if j.At.After(g.At) {
-		g.At = j.At
-	}
+	g.At = later(g.At, j.At)
 }
 
 // moistBefore is the moisture that the zone had before t: its level when t is
@@ -225,9 +223,7 @@ func (z *zone) bed(j farm.Jot, part float64) {
 	}
 	b.Kg += j.Kg * part
 	b.Unsaid = b.Unsaid || j.Kg <= 0
-	if j.At.After(b.At) {
-		b.At = j.At
-	}
+	b.At = later(b.At, j.At)
 }
 
 // awaits is by how much the water given should raise the moisture, points.
