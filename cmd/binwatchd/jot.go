@@ -17,7 +17,6 @@ import (
 	"binwatchd/internal/journal"
 	"binwatchd/internal/notify"
 	"binwatchd/internal/quantity"
-	"binwatchd/internal/secret"
 	"binwatchd/internal/watch"
 )
 
@@ -157,18 +156,9 @@ func noteAlone(ctx context.Context, cfg *config.Config, j farm.Jot, now time.Tim
 		return err
 	}
 	defer jr.Close()
-	tellers := tellersOf(cfg)
+	tellers := tellersOf(cfg, unrevealed)
 	owes := func(ch farm.Change) []farm.Owed { return notify.OwedFor(tellers, ch, now) }
 	return watch.Note(ctx, jr, &cfg.Farm, farm.Event{Kind: farm.EventJot, Jot: j}, now, owes)
-}
-
-// tellersOf names who is told, without revealing any secret.
-func tellersOf(cfg *config.Config) []notify.Teller {
-	var out []notify.Teller
-	for _, t := range cfg.Tell {
-		out = append(out, teller(t, func(string, secret.Secret) string { return "" }))
-	}
-	return notify.Named(out)
 }
 
 func sayJot(cfg *config.Config, j farm.Jot) string {

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"path/filepath"
 	"sync"
 	"text/tabwriter"
 	"time"
@@ -39,15 +38,8 @@ func (d *daemon) newSender(cfg *config.Config) (*notify.Sender, []notify.Teller,
 // notifyConfig is for the configuration of the file at path; "" where no command
 // of a letter could name it.
 func notifyConfig(cfg *config.Config, path string, log *slog.Logger, times times) (notify.Config, error) {
-	nc := notify.Config{Farm: cfg.Farm, Log: log, Now: times.now, CertTime: times.certificates, Rounds: cfg.Rounds}
+	nc := notify.Config{Farm: cfg.Farm, File: whole(path), Log: log, Now: times.now, CertTime: times.certificates, Rounds: cfg.Rounds}
 	var errs []error
-	if path != "" {
-		whole, err := filepath.Abs(path)
-		if err != nil {
-			errs = append(errs, fmt.Errorf("path of the configuration: %w", err))
-		}
-		nc.File = whole
-	}
 	reveal := func(what string, s secret.Secret) string {
 		text, err := revealed(s)
 		if err != nil {
@@ -65,15 +57,24 @@ func notifyConfig(cfg *config.Config, path string, log *slog.Logger, times times
 			nc.Mail.Roots = pool
 		}
 	}
-	for _, t := range cfg.Tell {
-		nc.Tellers = append(nc.Tellers, teller(t, reveal))
-	}
-	nc.Tellers = notify.Named(nc.Tellers)
+	nc.Tellers = tellersOf(cfg, reveal)
 	if l := cfg.SignOfLife; l != nil {
 		nc.Life = &notify.Life{LifeSettings: *l, URL: reveal("sign of life", l.URL)}
 	}
 	return nc, errors.Join(errs...)
 }
+
+// tellersOf names who is told.
+func tellersOf(cfg *config.Config, reveal func(string, secret.Secret) string) []notify.Teller {
+	var out []notify.Teller
+	for _, t := range cfg.Tell {
+		out = append(out, teller(t, reveal))
+	}
+	return notify.Named(out)
+}
+
+// unrevealed leaves secrets where they lie: whom a change is owed to hangs on none.
+func unrevealed(string, secret.Secret) string { return "" }
 
 func teller(t notify.TellerSettings, reveal func(string, secret.Secret) string) notify.Teller {
 	nt := notify.Teller{Quiet: t.Quiet, Remind: t.Remind, Bins: t.Bins, PerHour: t.PerHour}

@@ -136,7 +136,7 @@ func rehearseOne(ctx context.Context, p player, cfg *config.Config, asJSON bool,
 // toldIn tells whether the tellers of a configuration would be told of a change;
 // nil when it has none. Nothing is revealed for that.
 func toldIn(cfg *config.Config) func(farm.Change) bool {
-	tellers := tellersOf(cfg)
+	tellers := tellersOf(cfg, unrevealed)
 	if len(tellers) == 0 {
 		return nil
 	}

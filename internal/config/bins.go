@@ -364,9 +364,5 @@ func (b *builder) checkAmbient(bin *Bin, placed map[string]string) {
 }
 
 func (b *builder) binNames() []string {
-	names := make([]string, len(b.farm.Bins))
-	for i, bin := range b.farm.Bins {
-		names[i] = bin.Name
-	}
-	return names
+	return namesOf(b.farm.Bins, func(bin farm.Bin) string { return bin.Name })
 }

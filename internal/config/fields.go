@@ -196,10 +196,7 @@ func sectionForm(t reflect.Type, what string, tag reflect.StructTag, in scope) f
 // section reads the keys of a section; at is where one that is missing is
 // reported.
 func (r *reader) section(what string, fields []field, pairs []pair, at place, into reflect.Value) {
-	names := make([]string, len(fields))
-	for i, f := range fields {
-		names[i] = f.name
-	}
+	names := namesOf(fields, func(f field) string { return f.name })
 	seen := map[string]bool{}
 	for _, p := range pairs {
 		seen[p.name] = true

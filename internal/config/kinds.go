@@ -171,10 +171,7 @@ func parseText(wanted string) func(string) (string, error) {
 
 // words is one of a fixed set.
 func words[V ~string](what string, known []V) kind {
-	list := make([]string, len(known))
-	for i, k := range known {
-		list[i] = string(k)
-	}
+	list := namesOf(known, func(k V) string { return string(k) })
 	k := textual(what, "", func(s string) (string, error) {
 		for _, k := range list {
 			if k == s {

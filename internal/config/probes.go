@@ -91,10 +91,7 @@ func (b *builder) defaultUnit(d *Probe) {
 }
 
 func enumerateUnits(units []farm.Unit) string {
-	words := make([]string, len(units))
-	for i, u := range units {
-		words[i] = string(u)
-	}
+	words := namesOf(units, func(u farm.Unit) string { return string(u) })
 	return strings.Join(words[:len(words)-1], ", ") + " or " + words[len(words)-1]
 }
 

@@ -68,6 +68,15 @@ func shortened(s string) string {
 	return s
 }
 
+// namesOf gives the name of each of some things.
+func namesOf[T any](things []T, name func(T) string) []string {
+	names := make([]string, len(things))
+	for i, thing := range things {
+		names[i] = name(thing)
+	}
+	return names
+}
+
 // hint says what a wrong word may have been meant as: the nearest known one,
 // else all of them. Some word is known.
 func hint(word string, known []string) string {

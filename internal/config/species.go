@@ -130,11 +130,7 @@ func (b *builder) buildFeeds() {
 }
 
 func (b *builder) speciesIDs() []string {
-	ids := make([]string, len(b.farm.Species))
-	for i, s := range b.farm.Species {
-		ids[i] = s.ID
-	}
-	return ids
+	return namesOf(b.farm.Species, func(s farm.Species) string { return s.ID })
 }
 
 // inForce fills into the file, for Show, what it leaves to tables: the bands that

@@ -251,13 +251,9 @@ func bindBattery(sources []*source, battery *source) {
 	}
 }
 
+// covers tells whether each of some named parts stands for something.
 func covers(parts map[string]string, names []string) bool {
-	for _, n := range names {
-		if _, ok := parts[n]; !ok {
-			return false
-		}
-	}
-	return true
+	return !slices.ContainsFunc(names, func(n string) bool { _, ok := parts[n]; return !ok })
 }
 
 // probes gives the probes that an entry stands for.
@@ -296,9 +292,5 @@ func (b *builder) linkBatteries(sources []*source) {
 }
 
 func sourceNames(sources []*source) []string {
-	names := make([]string, len(sources))
-	for i, s := range sources {
-		names[i] = s.doc.Name
-	}
-	return names
+	return namesOf(sources, func(s *source) string { return s.doc.Name })
 }
