@@ -69,7 +69,7 @@ func fillGaps(hours []float64) (longest int) {
 	return longest
 }
 
-// A dryPast is the means over whole days that a fit is held to.
+// dryPast is the means over whole days since an opening that a fit is held to.
 type dryPast struct {
 	t, w  []float64 // h before now (falling), kg/kg
 	sd    []float64 // kg/kg

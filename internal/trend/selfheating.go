@@ -51,7 +51,8 @@ type calendar struct {
 }
 
 func (k *Track) calendar(now time.Time, stirs time.Duration) calendar {
-	c := calendar{stirs: stirs.Hours(), clock: float64(now.Hour()) + float64(now.Minute())/60, opened: k.freshFor(now).Hours()}
+	clock := float64(now.Hour()) + float64(now.Minute())/60
+	c := calendar{stirs: stirs.Hours(), clock: clock, opened: k.freshFor(now).Hours()}
 	for _, ms := range k.FedMS {
 		c.fed = append(c.fed, now.Sub(time.UnixMilli(ms)).Hours())
 	}
