@@ -39,7 +39,7 @@ func (s *State) refitHeat(z *zone, m time.Time) {
 	h := &z.Husbandry.Heat
 	at := z.temp.clock(m)
 	fit, probe := z.firstToCross(m, s.farm.Location)
-	if z.record(farm.Heating).raised() && z.missesHeat(m) && !fit.Self {
+	if p := z.heatProbe(); p != nil && p.missed(m) && z.record(farm.Heating).raised() && !fit.Self {
 		return // the one that knows is silent: that is no end
 	}
 	h.Fit, h.Probe = fit, probe
@@ -73,12 +73,6 @@ func (z *zone) firstToCross(m time.Time, local *time.Location) (first trend.Heat
 		}
 	}
 	return first, probeID
-}
-
-// missesHeat tells whether nothing is heard of the probe that the last refit is
-// about.
-func (z *zone) missesHeat(m time.Time) bool {
-	return slices.ContainsFunc(z.temp.probes, func(p *probe) bool { return p.spec.ID == z.Husbandry.Heat.Probe && p.missed(m) })
 }
 
 // mostSlowed foresees when the middle of the probes passes the limit of most
@@ -125,12 +119,17 @@ func crossesBefore(a, b trend.Heating) bool {
 // heatAt is the level of the probe that the last refit is about, °C; the
 // zone's own where that probe holds none.
 func (z *zone) heatAt() float64 {
-	for _, p := range z.temp.probes {
-		if v, ok := p.Level.Median(); ok && p.spec.ID == z.Husbandry.Heat.Probe {
+	if p := z.heatProbe(); p != nil {
+		if v, ok := p.Level.Median(); ok {
 			return v
 		}
 	}
 	return z.temp.Value
+}
+
+// heatProbe is the probe that the last refit is about; nil where there is none.
+func (z *zone) heatProbe() *probe {
+	return first(z.temp.probes, func(p *probe) bool { return p.spec.ID == z.Husbandry.Heat.Probe })
 }
 
 // air is the track of the room, where a probe in it speaks.
