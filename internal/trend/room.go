@@ -28,12 +28,12 @@ func roomOf(bin, air *Track, p *lastDay, now time.Time) room {
 	hours := bin.hourly(now)
 	if air != nil {
 		if r, ok := roomByAir(hours, air, bin, now); ok {
-			r.when = bin.calendar(now, stirsSeen)
+			r.when = bin.calendar(now, r.own, stirsSeen)
 			return r
 		}
 	}
 	r := roomByDays(hours, p)
-	r.when = bin.calendar(now, stirs)
+	r.when = bin.calendar(now, r.own, stirs)
 	return r
 }
 

@@ -38,6 +38,8 @@ const (
 	stirsInHand = 5 * 24 // h
 	stirs       = 60 * time.Hour
 	stirsSeen   = 4 * 24 * time.Hour
+	stirsMost   = 7 * 24 // h; what the hottest heap takes
+	stillHot    = 4.0    // K by which a day is warmer than that before the feed: the heap is fading
 	fedLately   = 7 * 24 // h
 )
 
@@ -46,15 +48,19 @@ const (
 type calendar struct {
 	clock  float64   // hours since midnight where the bin stands
 	opened float64   // hours since the bin was opened
-	stirs  float64   // hours for which a feed may go on heating: such days are not usual ones
 	fed    []float64 // hours since each feed, the newest last
+	stirs  []float64 // hours for which each may go on heating: such days are not usual ones
 }
 
-func (k *Track) calendar(now time.Time, stirs time.Duration) calendar {
+// calendar is made of what the bin did of its own, hour by hour until now, and the
+// time for which any feed may go on heating.
+func (k *Track) calendar(now time.Time, own []float64, stirs time.Duration) calendar {
 	clock := float64(now.Hour()) + float64(now.Minute())/60
-	c := calendar{stirs: stirs.Hours(), clock: clock, opened: k.freshFor(now).Hours()}
+	c := calendar{clock: clock, opened: k.freshFor(now).Hours()}
 	for _, ms := range k.FedMS {
-		c.fed = append(c.fed, now.Sub(time.UnixMilli(ms)).Hours())
+		ago := now.Sub(time.UnixMilli(ms)).Hours()
+		c.fed = append(c.fed, ago)
+		c.stirs = append(c.stirs, stirsFor(own, ago, stirs.Hours()))
 	}
 	return c
 }
@@ -78,9 +84,30 @@ func (c calendar) stirred(ended, lasted float64) bool {
 	if fed := c.lastFed(); fed < stirsInHand && ended < fed {
 		return true
 	}
-	return slices.ContainsFunc(c.fed, func(ago float64) bool {
-		return ago >= ended && ago-c.stirs <= ended+lasted
-	})
+	for i, ago := range c.fed {
+		if ago >= ended && ago-c.stirs[i] <= ended+lasted {
+			return true
+		}
+	}
+	return false
+}
+
+// stirsFor is for how many hours a feed may have heated that was given so many hours
+// ago: for as long as any may, and on until a whole day is no longer far warmer than
+// the day before the feed. Of own the last hour is now.
+func stirsFor(own []float64, ago, least float64) float64 {
+	n := len(own)
+	day := func(ends int) float64 { // mean of the day that ended so many hours ago
+		if ends < 0 || ends+24 > n {
+			return math.NaN()
+		}
+		return meanOf(own[n-ends-24 : n-ends])
+	}
+	before, hours := day(int(ago)), least
+	for hours < stirsMost && day(int(ago-hours)-24)-before > stillHot {
+		hours += 12
+	}
+	return hours
 }
 
 // usual lists by size what was measured on the days before, as found by its hours

@@ -63,6 +63,35 @@ func heaterBack(lag float64, seesAir bool, fedBefore, returns int, seed uint64) 
 	}
 }
 
+// A bin in a cellar without a probe in the air is fed six days after a feed that
+// heated it for five. The new heat is told before it reaches the limit, though it
+// is not yet above what the last one left.
+func TestAFeedSoonAfterAHotOneIsToldWithoutAProbeInTheAir(t *testing.T) {
+	const first, second = 4*24 + 12, 10*24 + 19 // h; when each feed is given
+	heap := func(hours float64) float64 {       // its heat, K, as it would settle
+		u := max(0, hours) / 36
+		return 24 * math.Pow(u*math.Exp(1-u), 2)
+	}
+	rng := rand.New(rand.NewPCG(7, 11))
+	bin, level := trend.NewTrack(), 16.0
+	for minute := 0; level < heatLimit; minute += simStep {
+		hour, now := float64(minute)/60, simTime(minute)
+		if minute == first*60 || minute == second*60 {
+			bin.Fed(now)
+		}
+		settles := 16 + 0.4*math.Sin(hour/24*2*math.Pi) + min(15, heap(hour-first)) + heap(hour-second)
+		level += (settles - level) * (1 - math.Exp(-simStep/60.0/12))
+		bin.Add(now, math.Round((level+0.05*rng.NormFloat64())*10)/10)
+		if hour > second+6 && minute%60 == 50 {
+			got := trend.HeatingFit(&bin, nil, heatLimit, 12*time.Hour, now)
+			if got.Self && got.Crossing.Within(now, 12*time.Hour) {
+				return
+			}
+		}
+	}
+	t.Errorf("%.1f °C, and not told", level)
+}
+
 // The sun on a dark bin: after ten dull days bright and broken ones. Hardly
 // one in twenty bins may be told in a month to heat itself, seen with the
 // air's probe in the shade, with one that hangs in the sun too, and without;
