@@ -202,7 +202,7 @@ func (p *probe) learnClimb(at int64) {
 	t.Marks[twinMarks-1] = mark{above, at}
 	for _, m := range t.Marks {
 		if m.At != 0 {
-			if above-m.Above >= twinClimbs {
+			if above-m.Above >= twinClimbs+p.Step/2 { // a coarse probe pretends as much
 				t.Climbed, t.Top = at, above
 			}
 			break

@@ -164,6 +164,30 @@ func TestAHotProbeIsDoubtedForItsOwnBehaviourOnly(t *testing.T) {
 	}
 }
 
+// Half a degree is all that a coarse probe can tell: what such steps pretend to
+// climb within a day is no feed's heat.
+func TestACoarseProbeThatDriftsIsDoubted(t *testing.T) {
+	f := nursery(time.Hour)
+	believed := 0
+	for seed := range uint64(12) {
+		d, rng := newTester(f), rand.New(rand.NewPCG(seed, 3))
+		day := func(h float64) float64 { return 2.5*math.Sin(2*math.Pi*h/24) + math.Sin(h/70+float64(seed)) }
+		read := func(v float64) float64 { return coarse(v+0.06*rng.NormFloat64(), 0.5) }
+		last, change := farm.NoDoubt, spring.AddDate(0, 0, 10)
+		for at := spring; at.Before(change.AddDate(0, 0, 9)); at = at.Add(time.Hour) {
+			h := at.Sub(change).Hours()
+			last = d.say("bed-top", at, read(20+day(h)+1.5*max(0, h)/24))
+			d.say("bed-deep", at.Add(11*time.Minute), read(20+day(h+0.2)))
+		}
+		if last != farm.TwinApart {
+			believed++
+		}
+	}
+	if believed > 0 {
+		t.Errorf("%d of 12 probes are believed that have drifted 13 K from their twin", believed)
+	}
+}
+
 // A keeper who has looked and jots it is believed.
 func TestAJotTellsThatApartIsRight(t *testing.T) {
 	d := newTester(nursery(tenMinutes))
