@@ -156,6 +156,25 @@ type Jot struct {
 	Uncertain bool `json:"uncertain,omitempty"`
 }
 
+// Spelled is a jot in the words of the jot command, "fed 2 kg of grain", its numbers
+// written by number.
+func (j Jot) Spelled(number func(float64) string) string {
+	s := string(j.What)
+	if j.Kg != 0 {
+		s += " " + number(j.Kg) + " kg"
+	}
+	if j.Litres != 0 {
+		s += " " + number(j.Litres) + " L"
+	}
+	if j.Of != "" {
+		s += " of " + j.Of
+	}
+	if j.To != "" {
+		s += " to " + j.To
+	}
+	return s
+}
+
 // A Hush keeps quiet about a bin, a zone, one condition or one quantity of it
 // until a time.
 type Hush struct {

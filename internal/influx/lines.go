@@ -121,29 +121,11 @@ func (l *Lines) AppendJot(dst []byte, j farm.Jot) []byte {
 	if j.Litres != 0 {
 		row.number("litres", j.Litres)
 	}
-	row.text("text", sayJot(j))
+	row.text("text", j.Spelled(number))
 	if j.By != "" {
 		row.text("by", j.By)
 	}
 	return row.end(j.At)
-}
-
-// sayJot says a jot in the words of the jot command: "fed 2 kg of grain".
-func sayJot(j farm.Jot) string {
-	s := string(j.What)
-	if j.Kg != 0 {
-		s += " " + number(j.Kg) + " kg"
-	}
-	if j.Litres != 0 {
-		s += " " + number(j.Litres) + " L"
-	}
-	if j.Of != "" {
-		s += " of " + j.Of
-	}
-	if j.To != "" {
-		s += " to " + j.To
-	}
-	return s
 }
 
 func number(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }

@@ -303,30 +303,13 @@ func explainCommand(w *strings.Builder, got Decoded) {
 	}
 	switch e := got.Command; e.Kind {
 	case farm.EventJot:
-		fmt.Fprintf(w, "  a jot: %s %s\n", farm.Place{Bin: e.Jot.Bin, Zone: e.Jot.Zone}, spellJot(e.Jot))
+		fmt.Fprintf(w, "  a jot: %s %s\n", farm.Place{Bin: e.Jot.Bin, Zone: e.Jot.Zone}, e.Jot.Spelled(spell))
 	case farm.EventHush:
 		what, at := cmp.Or(strings.TrimSpace(string(e.Hush.Condition)+" "+string(e.Hush.Quantity)), "everything"), farm.Place{Bin: e.Hush.Bin, Zone: e.Hush.Zone}
 		fmt.Fprintf(w, "  a hush: quiet about %s at %s for %s\n", what, at, farm.SayLong(e.Hush.Until.Sub(time.Time{})))
 	case farm.EventSeen:
 		fmt.Fprintf(w, "  seen: the keeper knows of %s\n", e.Seen.Episode)
 	}
-}
-
-func spellJot(j farm.Jot) string {
-	s := string(j.What)
-	if j.Kg > 0 {
-		s += " " + spell(j.Kg) + " kg"
-	}
-	if j.Litres > 0 {
-		s += " " + spell(j.Litres) + " L"
-	}
-	if j.Of != "" {
-		s += " of " + j.Of
-	}
-	if j.To != "" {
-		s += " to " + j.To
-	}
-	return s
 }
 
 func spell(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }
