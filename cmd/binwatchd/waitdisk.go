@@ -15,9 +15,6 @@ import (
 	"binwatchd/internal/watch"
 )
 
-// diskRetry is how long the disk is left alone between two tries.
-var diskRetry = backoff.Doubling{First: time.Second, Most: 30 * time.Second}
-
 // openOnceWritable opens the daemon, and where the disk is full, read-only or
 // broken, tells the keeper from memory and waits until it is not. A machine
 // that comes up with a card that has turned read-only would otherwise be
@@ -36,7 +33,7 @@ func (d *daemon) openOnceWritable(ctx context.Context, cfg *config.Config) (ende
 	d.answerWhileWaiting(cfg, err)
 	d.tell("waiting", d.manager.Ready("waiting for the disk that holds the journal"))
 	for tries := 1; diskTrouble(err); tries++ {
-		wait := diskRetry.After(tries)
+		wait := watch.DiskRetry.After(tries)
 		d.log.Error("journal can't be opened for writing; trying again", "error", err, "wait", wait)
 		d.tell("alive", d.manager.Alive())
 		if !backoff.Pause(ctx, wait) {

@@ -6,6 +6,8 @@ import (
 	"time"
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
+
+	"binwatchd/internal/backoff"
 )
 
 // A Publisher sends messages to a broker; [Radio] is one. Publish may return
@@ -49,17 +51,10 @@ func Hasten(wall func() time.Time, from time.Time, speedup float64) func() time.
 // sleep waits for d or until the context ends; a d that is not positive does
 // not wait.
 func sleep(ctx context.Context, d time.Duration) error {
-	if d <= 0 {
-		return context.Cause(ctx)
-	}
-	timer := time.NewTimer(d)
-	defer timer.Stop()
-	select {
-	case <-timer.C:
+	if d > 0 && backoff.Pause(ctx, d) {
 		return nil
-	case <-ctx.Done():
-		return context.Cause(ctx)
 	}
+	return context.Cause(ctx)
 }
 
 // A Radio publishes the nursery's messages with QoS 1, many under way at a

@@ -40,7 +40,7 @@ var may = map[string]struct {
 	"watch":            {[]string{"farm", "backoff", "clock", "ingest", "rules", "journal"}, "the one live loop joins intake, fold and store"},
 	"rehearse":         {[]string{"farm", "ingest", "rules", "journal"}, "a rehearsal is the loop without broker and writing"},
 	"physics":          {nil, "the invented nature must not know the models it is to test"},
-	"demo":             {[]string{"farm", "quantity", "physics"}, "the simulated farm talks MQTT like any other"},
+	"demo":             {[]string{"backoff", "farm", "quantity", "physics"}, "the simulated farm talks MQTT like any other"},
 	"scenariotest":     {[]string{"farm", "physics"}, "test support: physics other than the models fitted"},
 	"acceptancetest":   {[]string{"farm", "husbandry", "ingest", "rules", "scenariotest"}, "test support: the whole judging held against bins of known truth"},
 	"brokertest":       {[]string{"proctest"}, "test support: starts a real broker"},

@@ -11,8 +11,8 @@ import (
 	"binwatchd/internal/journal"
 )
 
-// diskRetry is how long a disk is left alone between two tries.
-var diskRetry = backoff.Doubling{First: time.Second, Most: 30 * time.Second}
+// DiskRetry is how long a disk is left alone between two tries.
+var DiskRetry = backoff.Doubling{First: time.Second, Most: 30 * time.Second}
 
 // trustMost is how long writing has to work at most before an outage is over.
 const trustMost = time.Minute
@@ -49,7 +49,7 @@ func (l *Loop) fail(err error) {
 	}
 	l.outage.over = time.Time{}
 	l.outage.tries++
-	l.outage.next = now.Add(diskRetry.After(l.outage.tries))
+	l.outage.next = now.Add(DiskRetry.After(l.outage.tries))
 }
 
 // endOutage tells that an outage is over, after a write that went well.
