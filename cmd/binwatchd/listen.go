@@ -123,7 +123,7 @@ func hearAll(source *ingest.Source, heard *survey.Survey, long time.Duration, s 
 
 // note takes one message, and shows the first of each topic.
 func note(heard *survey.Survey, d *ingest.Delivery, s *streams) {
-	fresh, says := heard.Hear(survey.Message{Topic: d.Topic, Payload: d.Payload, At: d.Arrived, Retained: d.Retained})
+	fresh, says := heard.Hear(d)
 	if fresh {
 		fmt.Fprintf(s.talk, "%s %s\n", strings.TrimSpace(snippet.Comment(d.Topic)), says)
 	}

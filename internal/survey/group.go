@@ -2,6 +2,8 @@ package survey
 
 import (
 	"cmp"
+	"maps"
+	"path"
 	"regexp"
 	"slices"
 	"strconv"
@@ -48,74 +50,69 @@ func cut(topic string) (skeleton string, pieces []string) {
 	return skeleton, pieces
 }
 
+// A group is what look-alike values share. Topics that are kept apart have their
+// names as skeletons.
+type group struct{ skeleton, pointer string }
+
 // alike puts the values of all topics together that have the same skeleton and
-// the same pointer.
-func alike(topics []*topic) []Probe {
-	type key struct{ skeleton, pointer string }
-	groups := map[key][]*topic{} // by name, as topics are
-	for _, t := range topics {
-		skeleton, _ := cut(t.name)
+// the same pointer, and makes a probe of each group; or one of each value where a
+// group is to be kept apart, its topics differ in too many places, or a brace in
+// their names or in the pointer would be taken for a named part.
+func (s *Survey) alike(apart map[group]bool) (all []Probe) {
+	groups := map[group][]*topic{}
+	for _, name := range slices.Sorted(maps.Keys(s.topics)) {
+		t := s.topics[name]
 		for pointer := range t.values {
-			k := key{skeleton, pointer}
-			groups[k] = append(groups[k], t)
+			g := group{t.skeleton, pointer}
+			if apart[g] || strings.ContainsAny(name+pointer, "{}") {
+				g.skeleton = name
+			}
+			groups[g] = append(groups[g], t)
 		}
 	}
-	var all []Probe
-	for k, members := range groups {
-		all = append(all, joined(members, k.pointer)...)
+	for g, members := range groups {
+		size := len(members)
+		if len(differing(members)) > len(partNames) {
+			size = 1
+		}
+		for some := range slices.Chunk(members, size) {
+			all = append(all, newProbe(g, some))
+		}
 	}
-	return byTopic(all)
-}
-
-func byTopic(all []Probe) []Probe {
 	slices.SortFunc(all, func(a, b Probe) int {
 		return cmp.Or(cmp.Compare(a.members[0].name, b.members[0].name), cmp.Compare(a.Value, b.Value))
 	})
 	return all
 }
 
-// joined makes one probe of topics that share a skeleton; or one of each where
-// they differ in too many places, or a brace in them or in the pointer would be
-// taken for a named part.
-func joined(members []*topic, pointer string) []Probe {
-	if len(members) == 1 || strings.ContainsAny(members[0].name+pointer, "{}") {
-		return single(members, pointer)
-	}
-	pieces := make([][]string, len(members))
-	var skeleton string
-	for i, t := range members {
-		skeleton, pieces[i] = cut(t.name)
-	}
-	parts := make([][]string, len(members))
-	for i, piece := range pieces[0] {
-		if slices.ContainsFunc(pieces, func(p []string) bool { return p[i] != piece }) {
-			n := len(parts[0])
-			if n == len(partNames) {
-				return single(members, pointer)
-			}
-			piece = namedPart(n)
-			for k := range members {
-				parts[k] = append(parts[k], pieces[k][i])
-			}
+// differing lists which of the pieces cut out of some topics differ.
+func differing(members []*topic) (out []int) {
+	for i, piece := range members[0].pieces {
+		if slices.ContainsFunc(members, func(t *topic) bool { return t.pieces[i] != piece }) {
+			out = append(out, i)
 		}
-		skeleton = strings.Replace(skeleton, "\x00", piece, 1)
 	}
-	return []Probe{newProbe(skeleton, pointer, members, parts)}
+	return out
 }
 
-// single makes a probe of each topic.
-func single(members []*topic, pointer string) []Probe {
-	var all []Probe
-	for _, t := range members {
-		all = append(all, newProbe(t.name, pointer, []*topic{t}, [][]string{nil}))
+func newProbe(g group, members []*topic) Probe {
+	p := Probe{
+		Topic: members[0].skeleton, Value: g.pointer, group: g, members: members,
+		parts: make([][]string, len(members)), heard: newValue(), why: map[string]string{},
 	}
-	return all
-}
-
-func newProbe(topic, pointer string, members []*topic, parts [][]string) Probe {
-	p := Probe{Topic: topic, Value: pointer, members: members, parts: parts, heard: newValue()}
-	for _, t := range members {
-		p.heard.add(t.values[pointer])
+	differ := differing(members)
+	for i, piece := range members[0].pieces {
+		if n := slices.Index(differ, i); n >= 0 {
+			piece = namedPart(n)
+		}
+		p.Topic = strings.Replace(p.Topic, "\x00", piece, 1)
+	}
+	for k, t := range members {
+		for _, i := range differ {
+			p.parts[k] = append(p.parts[k], t.pieces[i])
+		}
+		p.heard.add(t.values[g.pointer])
+		p.Messages, p.Retained = p.Messages+t.messages, p.Retained+t.retained
 	}
 	return p
 }
@@ -146,18 +143,23 @@ func identify(probes []Probe) {
 // so that a number fits behind.
 const longestID = 56
 
+// letters are what the name of a probe ends in; else the quantity.
+var letters = map[farm.Quantity]string{
+	farm.Temperature: "t", farm.Moisture: "m", farm.Battery: "b", farm.Humidity: "h", farm.Weight: "w", farm.Conductivity: "ec",
+}
+
 // name makes a name out of the topic: rack/{n}/temperature is rack-{n}-t. Where
 // a topic carries several values of one quantity the pointer is named too. It
 // gives "" when the named parts don't fit in.
 func (p *Probe) name(several bool) string {
-	path := segments(p.Topic)
-	if last := len(path) - 1; last > 0 && p.Value == "" && p.onlyMeasures(path[last]) {
-		path = path[:last]
+	steps := segments(p.Topic)
+	if last := len(steps) - 1; last > 0 && p.Value == "" && p.onlyMeasures(steps[last]) {
+		steps = steps[:last]
 	}
 	if several {
-		path = append(path, slices.DeleteFunc(segments(p.Value), p.onlyMeasures)...)
+		steps = append(steps, slices.DeleteFunc(segments(p.Value), p.onlyMeasures)...)
 	}
-	id := strings.Join(path, "-")
+	id := strings.Join(steps, "-")
 	for utf8.RuneCountInString(id) > longestID {
 		_, id, _ = strings.Cut(id, "-")
 	}
@@ -166,7 +168,7 @@ func (p *Probe) name(several bool) string {
 			return ""
 		}
 	}
-	return cmp.Or(id, "probe") + "-" + letterOf(p.Measures)
+	return cmp.Or(id, "probe") + "-" + cmp.Or(letters[p.Measures], string(p.Measures))
 }
 
 // onlyMeasures tells whether a piece of a path says no more than what is measured.
@@ -176,14 +178,12 @@ func (p *Probe) onlyMeasures(segment string) bool {
 		return false
 	}
 	s := vocabulary[ws[0]]
-	return (s.kind == measured || s.kind == airWater) && s.quantity() == p.Measures ||
-		s.kind == soil && p.Measures == farm.Moisture
+	return s.means == string(p.Measures) && (s.kind == measured || s.kind == air || s.kind == soil)
 }
 
 // segments are the pieces of a topic or a pointer, fit for a name.
-func segments(path string) []string {
-	var out []string
-	for piece := range strings.SplitSeq(path, "/") {
+func segments(of string) (out []string) {
+	for piece := range strings.SplitSeq(of, "/") {
 		piece = strings.Map(func(r rune) rune {
 			if unicode.IsLetter(r) || unicode.IsDigit(r) || strings.ContainsRune("-_.{}", r) {
 				return unicode.ToLower(r)
@@ -197,39 +197,29 @@ func segments(path string) []string {
 	return out
 }
 
-var quotedPart = regexp.MustCompile(`\\\{[a-z]\\\}`)
-
-// clashing lists the probes whose names the configuration could not tell apart:
-// one that stands in is meant by another's name, or not by its own.
-func clashing(probes []Probe) []int {
-	exact, patterns := map[string]bool{}, map[int]*regexp.Regexp{}
+// keepApart adds the groups whose names the configuration could not tell apart: one
+// that stands in is meant by another's name too. It tells whether there are any.
+func keepApart(probes []Probe, apart map[group]bool) (found bool) {
+	names, patterns := map[string]bool{}, map[int]string{}
 	for i, p := range probes {
-		if len(p.members) == 1 {
-			exact[p.ID] = true
-			continue
+		names[p.ID] = true
+		if len(p.members) > 1 {
+			patterns[i] = fill(p.ID, strings.Split("****", ""))
 		}
-		text := quotedPart.ReplaceAllLiteralString(regexp.QuoteMeta(p.ID), `([\pL\pN][\pL\pN._-]*?)`)
-		patterns[i] = regexp.MustCompile("^" + text + "$")
 	}
-	unclear := func(i int, parts []string) bool {
-		id := fill(probes[i].ID, parts)
-		for j, pattern := range patterns {
-			var match []string
-			if begin, _, _ := strings.Cut(probes[j].ID, "{"); strings.HasPrefix(id, begin) {
-				match = pattern.FindStringSubmatch(id)
+	for i := range patterns {
+		unclear := slices.ContainsFunc(probes[i].parts, func(parts []string) bool {
+			id := fill(probes[i].ID, parts)
+			for j, pattern := range patterns {
+				if meant, _ := path.Match(pattern, id); meant && j != i { // names hold nothing else that Match knows
+					return true
+				}
 			}
-			if j == i && (match == nil || !slices.Equal(match[1:], parts)) || j != i && match != nil {
-				return true
-			}
-		}
-		return exact[id]
-	}
-	var out []int
-	for i, p := range probes {
-		if len(p.members) > 1 &&
-			(p.ID == "" || slices.ContainsFunc(p.parts, func(parts []string) bool { return unclear(i, parts) })) {
-			out = append(out, i)
+			return names[id]
+		})
+		if unclear || probes[i].ID == "" {
+			found, apart[probes[i].group] = true, true
 		}
 	}
-	return out
+	return found
 }

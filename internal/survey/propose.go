@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"maps"
 	"math"
+	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -36,13 +37,20 @@ type Probe struct {
 	Of          []string // of a battery: ids of the probes that run on it
 	Stands      []string // ids of the probes that it stands for; itself alone without named parts
 
-	members []*topic
-	parts   [][]string // by member: what the named parts stand for
-	heard   *value     // what all members said
+	Messages, Retained int // heard of it
 
-	// Why each line reads as it does; "" where nothing was guessed.
-	why struct{ measures, unit, low, every, time string }
+	group   group
+	members []*topic
+	parts   [][]string        // by member: what the named parts stand for
+	heard   *value            // what all members said
+	why     map[string]string // by key of the configuration, where it is a guess
 }
+
+// Heard says what numbers were heard.
+func (p *Probe) Heard() string { return span(p.heard) }
+
+// Faults counts the fault codes that were.
+func (p *Probe) Faults() int { return p.heard.faults + p.heard.powerOns }
 
 // An Aside is a value that no probe is proposed for.
 type Aside struct {
@@ -55,35 +63,31 @@ type Aside struct {
 // Propose makes a proposal of what was heard so far. The same messages give
 // the same proposal.
 func (s *Survey) Propose() Proposal {
-	p := Proposal{Messages: s.messages, Topics: len(s.topics), Beyond: s.beyond}
-	topics := s.sorted()
-	for _, t := range topics {
-		if len(t.values) == 0 {
-			p.Aside = append(p.Aside, Aside{Topic: t.name, Heard: "nothing", Why: "an empty message"})
-		}
-	}
-	p.guess(alike(topics))
-	for clash := clashing(p.Probes); len(clash) > 0; clash = clashing(p.Probes) {
-		p.guess(dissolved(p.Probes, clash))
+	apart := map[group]bool{}
+	p := s.guess(apart)
+	for keepApart(p.Probes, apart) {
+		p = s.guess(apart)
 	}
 	for i := range p.Probes {
 		p.Probes[i].finish()
 	}
 	for i := range p.Probes {
 		if p.Probes[i].Measures == farm.Battery {
-			p.Probes[i].Of = powered(p.Probes, &p.Probes[i])
+			p.Probes[i].Of, p.Probes[i].why["of"] = powered(p.Probes, &p.Probes[i]), "the same device"
 		}
 	}
-	slices.SortStableFunc(p.Aside, func(a, b Aside) int {
-		return cmp.Or(cmp.Compare(a.Topic, b.Topic), cmp.Compare(a.Value, b.Value))
-	})
 	return p
 }
 
 // guess takes every value heard for something, or puts it aside.
-func (p *Proposal) guess(all []Probe) {
-	p.Probes = nil
-	for _, probe := range all {
+func (s *Survey) guess(apart map[group]bool) Proposal {
+	p := Proposal{Messages: s.messages, Topics: len(s.topics), Beyond: s.beyond}
+	for _, t := range s.topics {
+		if len(t.values) == 0 {
+			p.Aside = append(p.Aside, Aside{Topic: t.name, Heard: "nothing", Why: "an empty message"})
+		}
+	}
+	for _, probe := range s.alike(apart) {
 		whyNot := cmp.Or(unfit(probe.Topic, probe.Value, len(probe.members) == 1), probe.guess())
 		if whyNot != "" {
 			p.Aside = append(p.Aside, Aside{probe.Topic, probe.Value, span(probe.heard), whyNot})
@@ -91,20 +95,11 @@ func (p *Proposal) guess(all []Probe) {
 		}
 		p.Probes = append(p.Probes, probe)
 	}
+	slices.SortStableFunc(p.Aside, func(a, b Aside) int {
+		return cmp.Or(cmp.Compare(a.Topic, b.Topic), cmp.Compare(a.Value, b.Value))
+	})
 	identify(p.Probes)
-}
-
-// dissolved takes some probes apart into topics of their own.
-func dissolved(probes []Probe, which []int) []Probe {
-	var out []Probe
-	for i, p := range probes {
-		if slices.Contains(which, i) {
-			out = append(out, single(p.members, p.Value)...)
-		} else {
-			out = append(out, p)
-		}
-	}
-	return byTopic(out)
+	return p
 }
 
 // finish fills in what does not bear on what a probe is.
@@ -114,13 +109,15 @@ func (p *Probe) finish() {
 	}
 	if p.Time = p.clock(); p.Time != "" {
 		stamps := p.members[0].values[p.Time].stamps
-		p.why.time = "a time stamp, " + stamps[len(stamps)-1].UTC().Format(time.RFC3339)
+		p.why["time"] = "a time stamp, " + stamps[len(stamps)-1].UTC().Format(time.RFC3339)
 	}
 	p.setPace()
 }
 
 // longestText bounds what the configuration takes for a topic or a pointer.
 const longestText = 1000
+
+var ownTopic = regexp.MustCompile("^binwatch/(jot|hush|seen)/")
 
 // unfit tells why a topic or a pointer can't stand in the configuration, or
 // "".
@@ -137,11 +134,8 @@ func unfit(topic, pointer string, alone bool) string {
 		return "the configuration takes braces for named parts"
 	case strings.ContainsAny(topic, "+#"):
 		return "no topic"
-	}
-	for _, own := range []string{"binwatch/jot/", "binwatch/hush/", "binwatch/seen/"} {
-		if strings.HasPrefix(topic, own) {
-			return "binwatchd's own"
-		}
+	case ownTopic.MatchString(topic):
+		return "binwatchd's own"
 	}
 	return ""
 }
@@ -149,13 +143,11 @@ func unfit(topic, pointer string, alone bool) string {
 // clock finds the device's time stamp in the messages of a probe: in all of
 // them, always believable, and best one named so.
 func (p *Probe) clock() string {
-	best := ""
-	for _, at := range p.members[0].pointers() {
-		if at != p.Value && p.isClock(at) && (best == "" || namedClock(at) && !namedClock(best)) {
-			best = at
-		}
+	clocks := slices.DeleteFunc(p.members[0].pointers(), func(at string) bool { return at == "" || at == p.Value || !p.isClock(at) })
+	if len(clocks) == 0 {
+		return ""
 	}
-	return best
+	return clocks[max(slices.IndexFunc(clocks, namedClock), 0)]
 }
 
 func (p *Probe) isClock(at string) bool {
@@ -181,7 +173,7 @@ func powered(all []Probe, battery *Probe) (of []string) {
 		case p.Measures == farm.Battery || device == "":
 		case deviceOf(p.Topic, p.Value) == device:
 			of = append(of, p.ID)
-		case len(battery.members) == 1:
+		default:
 			for k, t := range p.members { // one of many alike
 				if deviceOf(t.name, p.Value) == device {
 					of = append(of, p.Stands[k])
@@ -234,7 +226,7 @@ func (p *Probe) setPace() {
 	}
 	slices.Sort(gaps)
 	p.Every = roundPace(gaps[(len(gaps)-1)/2])
-	p.why.every = "the middle of " + count(len(gaps), "gap") + " between " + between
+	p.why["every"] = "the middle of " + count(len(gaps), "gap") + " between " + between
 }
 
 // roundPace gives the pace that is meant, else the gap to two digits; within a

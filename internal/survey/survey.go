@@ -9,14 +9,13 @@
 // what a decoder will read. The command listen is its caller.
 //
 // Read survey.go for what is remembered, propose.go for the way to a proposal,
-// group.go for look-alike topics and their names, meaning.go and vocabulary.go
-// for what names say, units.go for what numbers say, and yaml.go for the text.
+// group.go for look-alike topics and their names, meaning.go for what names say
+// by the words of vocabulary.txt, units.go for what numbers say, and yaml.go for
+// the text.
 package survey
 
 import (
-	"maps"
 	"math"
-	"slices"
 	"time"
 
 	"binwatchd/internal/ingest"
@@ -29,14 +28,6 @@ const (
 	maxValues = 64 // of one topic
 	maxTimes  = 64 // arrivals and time stamps of one topic
 )
-
-// A Message is one thing heard.
-type Message struct {
-	Topic    string
-	Payload  []byte
-	At       time.Time // of arrival
-	Retained bool      // the broker's stored value, of unknown age
-}
 
 // A Survey collects what is heard. It is for one goroutine.
 type Survey struct {
@@ -51,6 +42,8 @@ func New() *Survey { return &Survey{topics: map[string]*topic{}} }
 // A topic is what is remembered of one topic.
 type topic struct {
 	name               string
+	skeleton           string   // of its name, which look-alike topics share
+	pieces             []string // of its name, that the skeleton lacks
 	messages, retained int
 	times              []time.Time       // of arrival, without what was retained
 	values             map[string]*value // by JSON Pointer
@@ -62,46 +55,50 @@ type value struct {
 	changed   bool    // the text was another before
 	sound     int     // numbers that are no fault codes
 	low, high float64 // of those
-	whole     bool    // none of those had a fraction
+	fraction  bool    // one of those had one
 	faults    int     // fault codes, NaN and the like
-	powerOns  int     // of those, how many are a number of anything but a DS18B20
+	powerOns  int     // numbers that are a fault code of a DS18B20 and of nothing else
 	stamps    []time.Time
 	misdated  int // time stamps that a decoder would not believe
 }
 
-func newValue() *value { return &value{low: math.Inf(1), high: math.Inf(-1), whole: true} }
+func newValue() *value { return &value{low: math.Inf(1), high: math.Inf(-1)} }
 
 // isNumber tells whether any number was heard, be it a fault code.
-func (v *value) isNumber() bool { return v.sound+v.faults > 0 }
+func (v *value) isNumber() bool { return v.sound+v.faults+v.powerOns > 0 }
 
 // Hear takes one message. It tells whether the topic is new, with what it says.
-func (s *Survey) Hear(m Message) (fresh bool, says string) {
+func (s *Survey) Hear(d *ingest.Delivery) (fresh bool, says string) {
 	s.messages++
-	t := s.topics[m.Topic]
-	if t == nil {
+	t := s.topics[d.Topic]
+	if fresh = t == nil; fresh {
 		if len(s.topics) >= maxTopics {
 			s.beyond++
 			return false, ""
 		}
-		t, fresh = &topic{name: m.Topic, values: map[string]*value{}}, true
-		s.topics[m.Topic] = t
+		t = &topic{name: d.Topic, values: map[string]*value{}}
+		t.skeleton, t.pieces = cut(d.Topic)
+		s.topics[d.Topic] = t
 	}
 	t.messages++
-	if m.Retained {
+	if d.Retained {
 		t.retained++
 	} else if len(t.times) < maxTimes {
-		t.times = append(t.times, m.At)
+		t.times = append(t.times, d.Arrived)
 	}
-	leaves := ingest.Leaves(m.Payload)
+	leaves := ingest.Leaves(d.Payload)
 	for _, leaf := range leaves {
-		if t.values[leaf.Pointer] == nil {
+		v := t.values[leaf.Pointer]
+		if v == nil {
 			if len(t.values) >= maxValues {
 				s.beyond++
 				continue
 			}
-			t.values[leaf.Pointer] = newValue()
+			v = newValue()
+			t.values[leaf.Pointer] = v
 		}
-		t.values[leaf.Pointer].hear(leaf, m.At)
+		v.add(heard(leaf, d.Arrived))
+		v.stamps = v.stamps[:min(len(v.stamps), maxTimes)]
 	}
 	return fresh, sayLeaves(leaves)
 }
@@ -114,61 +111,46 @@ const (
 	noAnswer = -127.0
 )
 
-func (v *value) hear(leaf ingest.Leaf, arrived time.Time) {
-	v.changed = v.changed || v.text != "" && v.text != leaf.Text
+// heard is what is heard of a value in one message.
+func heard(leaf ingest.Leaf, arrived time.Time) *value {
+	v := newValue()
 	v.text = leaf.Text
 	switch {
 	case leaf.Time.IsZero():
-	case !ingest.Believable(leaf.Time, arrived):
-		v.misdated++
-	case len(v.stamps) < maxTimes:
-		v.stamps = append(v.stamps, leaf.Time)
+	case ingest.Believable(leaf.Time, arrived):
+		v.stamps = []time.Time{leaf.Time}
+	default:
+		v.misdated = 1
 	}
 	switch n := leaf.Number; {
-	case math.IsNaN(n) && leaf.Text != "null" && leaf.Text != "NaN" && leaf.Text != "nan":
-		return // a text
+	case math.IsNaN(n) && leaf.Text != "null" && leaf.Text != "NaN" && leaf.Text != "nan": // a text
 	case n == powerOn:
-		v.faults++
-		v.powerOns++
+		v.powerOns = 1
 	case math.IsNaN(n), math.IsInf(n, 0), n == noAnswer:
-		v.faults++
+		v.faults = 1
 	default:
-		v.sounds(n, 1)
+		v.sound, v.low, v.high, v.fraction = 1, n, n, n != math.Trunc(n)
 	}
+	return v
 }
 
-// sounds takes in a number that no probe says by failing, so many times.
-func (v *value) sounds(n float64, times int) {
-	v.sound += times
-	v.low, v.high = min(v.low, n), max(v.high, n)
-	v.whole = v.whole && n == math.Trunc(n)
-}
-
-// noTemperature takes 85 for the number that it is: a humidity, a charge.
-func (v *value) noTemperature() {
-	if v.powerOns > 0 {
-		v.sounds(powerOn, v.powerOns)
-		v.faults, v.powerOns = v.faults-v.powerOns, 0
-	}
-}
-
-// add takes in what the same value of a look-alike topic was heard to be.
+// add takes in what a value was heard to be later, or in a look-alike topic.
 func (v *value) add(o *value) {
+	v.changed = v.changed || v.text != "" && v.text != o.text
 	v.text = o.text
 	v.sound += o.sound
 	v.low, v.high = min(v.low, o.low), max(v.high, o.high)
-	v.whole = v.whole && o.whole
+	v.fraction = v.fraction || o.fraction
 	v.faults += o.faults
 	v.powerOns += o.powerOns
 	v.stamps = append(v.stamps, o.stamps...)
 	v.misdated += o.misdated
 }
 
-// sorted gives the topics by name.
-func (s *Survey) sorted() []*topic {
-	var all []*topic
-	for _, name := range slices.Sorted(maps.Keys(s.topics)) {
-		all = append(all, s.topics[name])
+// noTemperature takes 85 for the number that it is: a humidity, a charge.
+func (v *value) noTemperature() {
+	if v.powerOns > 0 {
+		v.add(&value{text: v.text, sound: v.powerOns, low: powerOn, high: powerOn})
+		v.powerOns = 0
 	}
-	return all
 }

@@ -32,9 +32,9 @@ type said struct {
 func hear(messages ...said) *survey.Survey {
 	s := survey.New()
 	for _, m := range messages {
-		s.Hear(survey.Message{
+		s.Hear(&ingest.Delivery{
 			Topic: m.topic, Payload: []byte(m.payload), Retained: m.retained,
-			At: start.Add(time.Duration(m.after * float64(time.Second))),
+			Arrived: start.Add(time.Duration(m.after * float64(time.Second))),
 		})
 	}
 	return s
@@ -311,7 +311,7 @@ func TestBatteriesNameTheirDevice(t *testing.T) {
 func TestTooManyTopics(t *testing.T) {
 	s := survey.New()
 	for i := range 5000 {
-		s.Hear(survey.Message{Topic: fmt.Sprintf("house/%d/t", i), Payload: []byte("19"), At: start})
+		s.Hear(&ingest.Delivery{Topic: fmt.Sprintf("house/%d/t", i), Payload: []byte("19"), Arrived: start})
 	}
 	p := s.Propose()
 	if p.Topics != 4000 || p.Beyond != 1000 || len(p.Probes) != 1 || len(p.Probes[0].Stands) != 4000 {

@@ -1,6 +1,7 @@
 package survey
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -69,13 +70,10 @@ var scales = append([]scale{
 }, inner()...)
 
 // inner is the scale of each quantity's inner unit.
-func inner() []scale {
-	var all []scale
+func inner() (all []scale) {
 	for _, row := range farm.Quantities {
-		all = append(all, scale{
-			of: row.Name, low: row.Range.Low - row.Slack, high: row.Range.High + row.Slack,
-			unit: row.Units[0].Unit, why: "by its numbers",
-		})
+		low, high := row.Range.Low-row.Slack, row.Range.High+row.Slack
+		all = append(all, scale{of: row.Name, low: low, high: high, unit: row.Units[0].Unit, why: "by its numbers"})
 	}
 	return all
 }
@@ -102,55 +100,42 @@ const (
 	lowCell, lowCharge      = "3.3 V", "20%"
 )
 
-var letters = map[farm.Quantity]string{
-	farm.Temperature: "t", farm.Moisture: "m", farm.Battery: "b", farm.Humidity: "h", farm.Weight: "w", farm.Conductivity: "ec",
-}
-
-// letterOf is what the name of a probe ends in.
-func letterOf(q farm.Quantity) string {
-	if l, ok := letters[q]; ok {
-		return l
-	}
-	return string(q)
-}
-
 // guess takes a value for what its names and its numbers say. It gives why not
 // when it is taken for nothing.
 func (p *Probe) guess() (whyNot string) {
 	v := p.heard
-	labels := p.beside(labelKeys)
+	_, changing := p.beside(labelKeys)
 	switch {
 	case len(v.stamps) > 0:
 		return "a time stamp"
 	case !v.isNumber():
 		return "no number"
-	case slices.ContainsFunc(labels, func(l *value) bool { return l.changed }): // one topic carries several things
+	case changing: // one topic carries several things
 		return "what it is changes from message to message"
 	}
 	m := p.meaning()
-	if m.other != "" || m.measures != "" && m.measures != farm.Temperature {
+	q := m.quantity()
+	if m.kind != "" && q != farm.Temperature {
 		v.noTemperature()
 	}
+	i := slices.IndexFunc(scales, func(s scale) bool { return s.of == q && p.fits(s) })
 	switch {
-	case m.other != "" && m.word != "":
-		return fmt.Sprintf("named %s: %s", quoted(m.word), m.other)
-	case m.other != "":
-		return m.other
-	case v.sound == 0 && m.measures != farm.Temperature:
+	case m.kind != "" && q == "" && m.word != "":
+		return fmt.Sprintf("named %s: %s", quoted(m.word), m.means)
+	case m.kind != "" && q == "":
+		return m.means
+	case v.sound == 0 && q != farm.Temperature:
 		return "only what stands for a failure"
-	case m.measures == "":
+	case q == "":
 		return p.byNumbers()
-	}
-	i := slices.IndexFunc(scales, func(s scale) bool { return s.of == m.measures && p.fits(s) })
-	switch {
-	case m.vague && (i < 0 || scales[i].unit == farm.Percent && v.high <= 45):
+	case m.kind == soil && (i < 0 || scales[i].unit == farm.Percent && v.high <= 45):
 		return fmt.Sprintf("named %s: its moisture or its temperature, the numbers would do for both", quoted(m.word))
 	case i < 0:
-		return fmt.Sprintf("no %s that a bin could have", m.measures.Row().Noun)
+		return fmt.Sprintf("no %s that a bin could have", q.Row().Noun)
 	}
-	p.Measures, p.why.measures = m.measures, "named "+quoted(m.word)
+	p.Measures, p.why["measures"] = q, "named "+quoted(m.word)
 	if m.remote {
-		p.why.measures = "only what it stands under says " + quoted(m.word) + ": look twice"
+		p.why["measures"] = "only what it stands under says " + quoted(m.word) + ": look twice"
 	}
 	p.written(scales[i])
 	return ""
@@ -159,43 +144,38 @@ func (p *Probe) guess() (whyNot string) {
 // written fills in what follows from the scale.
 func (p *Probe) written(s scale) {
 	v := p.heard
-	p.Unit, p.Calibration, p.why.unit = s.unit, s.points, s.why
-	switch {
-	case v.sound == 0: // of a temperature
-		p.Unit, p.Calibration, p.why.unit = farm.Celsius, nil, "only the fault code "+v.text+" was heard"
-	case strings.Contains(s.why, "%.0f"):
-		p.why.unit = fmt.Sprintf(s.why, farm.CelsiusOf(v.high))
+	if v.sound == 0 { // of a temperature
+		s = scale{of: s.of, unit: farm.Celsius, why: "only the fault code " + v.text + " was heard"}
 	}
-	if s.of != farm.Battery {
-		return
+	p.Unit, p.Calibration = s.unit, s.points
+	key := "unit"
+	if s.points != nil {
+		key = "calibration"
 	}
+	p.why[key] = strings.ReplaceAll(s.why, "%.0f", fmt.Sprintf("%.0f", farm.CelsiusOf(v.high)))
 	volts, _ := s.of.Row().Unit(s.unit)
 	switch {
+	case s.of != farm.Battery:
 	case s.unit == farm.Percent:
-		p.Low, p.why.low = lowCharge, "yours to set"
+		p.Low, p.why["low"] = lowCharge, "yours to set"
 	case volts.Inner(v.low) >= lithiumLow && volts.Inner(v.high) <= lithiumHigh:
-		p.Low, p.why.low = lowCell, "a single lithium cell, by its voltage"
+		p.Low, p.why["low"] = lowCell, "a single lithium cell, by its voltage"
 	}
 }
 
 // fits tells whether a value may be written so.
 func (p *Probe) fits(s scale) bool {
 	v := p.heard
-	return v.sound == 0 || v.low >= s.low && v.high <= s.high && !(s.fraction && v.whole) && (s.named == "" || p.named(s.named))
+	return v.sound == 0 || v.low >= s.low && v.high <= s.high && (!s.fraction || v.fraction) && (s.named == "" || p.isNamed(strings.Fields(s.named)))
 }
 
-// named tells whether one of the words nearest to the value is among some, or
+// isNamed tells whether one of the words nearest to the value is among some, or
 // the unit that is written beside it.
-func (p *Probe) named(some string) bool {
-	path, topic := p.Value, p.members[0].name
-	if path == "" {
-		path = topic[strings.LastIndex(topic, "/")+1:]
-	}
-	ws := split(path)
-	for _, unit := range p.beside(unitKeys) {
-		ws = append(ws, split(unit.text)...)
-	}
-	return hasAny(ws, strings.Fields(some)...)
+func (p *Probe) isNamed(some []string) bool {
+	topic := p.members[0].name
+	texts, _ := p.beside(unitKeys)
+	texts = append(texts, cmp.Or(p.Value, topic[strings.LastIndex(topic, "/")+1:]))
+	return name{words: split(strings.Join(texts, " "))}.hasAny(some...)
 }
 
 // byNumbers tells of a value that no name speaks for. Numbers alone prove
@@ -206,9 +186,9 @@ func (p *Probe) byNumbers() string {
 	switch {
 	case p.Value != "":
 		return unsaid
-	case v.low >= -20 && v.high <= 45 && !v.whole:
+	case v.low >= -20 && v.high <= 45 && v.fraction:
 		return unsaid + "; by its numbers it could be a temperature"
-	case v.low >= 200 && v.high <= largestADC && v.whole:
+	case v.low >= 200 && v.high <= largestADC && !v.fraction:
 		return unsaid + "; by its numbers it could be a moisture probe's converter"
 	}
 	return unsaid
