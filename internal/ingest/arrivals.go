@@ -47,14 +47,11 @@ const (
 // Mark looks and changes nothing; Follow learns, from the very events that go
 // into the journal, so that a replay gives the same memory.
 type Arrivals struct {
-	farm   *farm.Farm
-	index  map[string]int // probe id → place in farm.Probes
-	probes []arrival      // in the order of farm.Probes
+	farm *farm.Farm
 	arrivalsMemory
 }
 
-// arrivalsMemory is what is saved beside the probes; times are ms since 1970, 0
-// for never.
+// arrivalsMemory is what is saved; times are ms since 1970, 0 for never.
 type arrivalsMemory struct {
 	Up      bool  // the broker can be heard
 	Backlog bool  // what comes may be from its backlog
@@ -62,14 +59,15 @@ type arrivalsMemory struct {
 	Began   int64 // when the broker was reached
 	Stirred int64 // newest sign that the backlog is still coming
 	Caught  int64 // up to when nothing was left waiting
+	Probes  map[string]*arrival
 }
 
 // NewArrivals knows the probes of f and has heard nothing of them. The farm must
 // not change afterwards.
 func NewArrivals(f *farm.Farm) *Arrivals {
-	a := &Arrivals{farm: f, index: make(map[string]int, len(f.Probes)), probes: make([]arrival, len(f.Probes))}
-	for i, p := range f.Probes {
-		a.index[p.ID] = i
+	a := &Arrivals{farm: f, arrivalsMemory: arrivalsMemory{Probes: make(map[string]*arrival, len(f.Probes))}}
+	for _, p := range f.Probes {
+		a.Probes[p.ID] = &arrival{every: p.Every}
 	}
 	return a
 }
@@ -77,10 +75,11 @@ func NewArrivals(f *farm.Farm) *Arrivals {
 // An arrival is what is known of how one probe's messages arrive.
 type arrival struct {
 	Pace   trend.Pace
-	Newest int64 // its newest message
-	True   int64 // its newest message that had not waited
-	Away   bool  // we have not heard the broker all the time since Newest
-	Burst  burst `json:"Pour"` // as snapshots have always called it
+	Newest int64         // its newest message
+	True   int64         // its newest message that had not waited
+	Away   bool          // we have not heard the broker all the time since Newest
+	Burst  burst         `json:"Pour"` // as snapshots have always called it
+	every  time.Duration // as the keeper has said
 }
 
 // A burst is messages that a gateway may have kept and hands over at once.
@@ -93,14 +92,14 @@ type burst struct {
 // Pace is how often a probe speaks, 0 while that is not known, and how often the
 // keeper has said it does.
 func (a *Arrivals) Pace(probe string) (own, every time.Duration) {
-	i, ok := a.index[probe]
-	if !ok {
+	p := a.Probes[probe]
+	switch {
+	case p == nil:
 		return 0, 0
+	case p.Pace.Known():
+		return p.Pace.Every(), p.every
 	}
-	if p := a.probes[i].Pace; p.Known() {
-		own = p.Every()
-	}
-	return own, a.farm.Probes[i].Every
+	return 0, p.every
 }
 
 // Waiting tells whether what comes may be from the broker's backlog.
@@ -135,12 +134,11 @@ func (a *Arrivals) Mark(r *farm.Reading, arrived time.Time, held time.Duration) 
 		r.Uncertain = true
 		return
 	}
-	i, known := a.index[r.Probe]
-	if !known {
+	p, at := a.Probes[r.Probe], arrived.UnixMilli()
+	if p == nil {
 		return
 	}
-	p, at := &a.probes[i], arrived.UnixMilli()
-	every := a.farm.Probes[i].Every.Milliseconds()
+	every := p.every.Milliseconds()
 	if p.Pace.Known() {
 		every = p.Pace.Every().Milliseconds()
 	}
@@ -215,8 +213,8 @@ func (a *Arrivals) Follow(e farm.Event) {
 	at := e.Arrived.UnixMilli()
 	switch e.Kind {
 	case farm.EventReading:
-		if i, ok := a.index[e.Reading.Probe]; ok && !e.Reading.Retained {
-			a.hear(&a.probes[i], &e.Reading, at)
+		if p := a.Probes[e.Reading.Probe]; p != nil && !e.Reading.Retained {
+			a.hear(p, &e.Reading, at)
 		}
 	case farm.EventStart:
 		a.leave()
@@ -230,8 +228,8 @@ func (a *Arrivals) Follow(e farm.Event) {
 		}
 	case farm.EventCaught:
 		a.Backlog, a.Caught = false, at
-		for i := range a.probes {
-			a.probes[i].Burst = burst{}
+		for _, p := range a.Probes {
+			p.Burst = burst{}
 		}
 	case farm.EventClock:
 		a.shift(e.Shift.Milliseconds(), e.From.UnixMilli())
@@ -241,8 +239,8 @@ func (a *Arrivals) Follow(e farm.Event) {
 // leave notes that we do not hear the broker.
 func (a *Arrivals) leave() {
 	a.Up, a.Backlog = false, false
-	for i := range a.probes {
-		a.probes[i].Away = true
+	for _, p := range a.Probes {
+		p.Away = true
 	}
 }
 
@@ -260,16 +258,14 @@ func (a *Arrivals) hear(p *arrival, r *farm.Reading, at int64) {
 	switch {
 	case r.Stamped:
 		p.Burst = burst{}
-		p.Pace.Hear(r.At.UnixMilli())
-	case a.Backlog:
-		if !a.keepsPace(p, at) {
-			a.Stirred = at
-		}
-	default:
+	case !a.Backlog:
 		p.Burst, _ = p.inBurst(at)
+	case !a.keepsPace(p, at):
+		a.Stirred = at
 	}
 	switch {
 	case r.Stamped:
+		p.Pace.Hear(r.At.UnixMilli())
 	case r.Uncertain:
 		p.Pace.Skip(at)
 	default:
@@ -288,26 +284,15 @@ func (a *Arrivals) hear(p *arrival, r *farm.Reading, at int64) {
 // shift moves what was noted from a moment on, after the clock was put right.
 func (a *Arrivals) shift(ms, from int64) {
 	shift(ms, from, &a.Began, &a.Stirred, &a.Caught)
-	for i := range a.probes {
-		p := &a.probes[i]
+	for _, p := range a.Probes {
 		shift(ms, from, &p.Newest, &p.True)
 		p.Pace.Shift(ms, from)
 	}
 }
 
-// arrivalsSnapshot is what Save writes.
-type arrivalsSnapshot struct {
-	arrivalsMemory
-	Probes map[string]arrival
-}
-
 // Save writes what is known, the same bytes for the same memory.
 func (a *Arrivals) Save() ([]byte, error) {
-	s := arrivalsSnapshot{a.arrivalsMemory, make(map[string]arrival, len(a.probes))}
-	for id, i := range a.index {
-		s.Probes[id] = a.probes[i]
-	}
-	b, err := json.Marshal(s)
+	b, err := json.Marshal(a.arrivalsMemory)
 	if err != nil {
 		return nil, fmt.Errorf("save arrivals: %w", err)
 	}
@@ -318,15 +303,17 @@ func (a *Arrivals) Save() ([]byte, error) {
 // there are dropped. After an error nothing is known.
 func (a *Arrivals) Load(b []byte) error {
 	*a = *NewArrivals(a.farm)
-	var s arrivalsSnapshot
+	var s arrivalsMemory
 	if err := json.Unmarshal(b, &s); err != nil {
 		return fmt.Errorf("load arrivals: %w", err)
 	}
-	a.arrivalsMemory = s.arrivalsMemory
-	for id, p := range s.Probes {
-		if i, ok := a.index[id]; ok {
-			a.probes[i] = p
+	for id, p := range a.Probes {
+		if was := s.Probes[id]; was != nil {
+			was.every = p.every
+			*p = *was
 		}
 	}
+	s.Probes = a.Probes
+	a.arrivalsMemory = s
 	return nil
 }

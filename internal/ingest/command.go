@@ -58,10 +58,7 @@ func (d *Decoder) jot(place string, payload []byte, arrived time.Time) (j farm.J
 		What, Amount, Of, To string
 		At                   json.RawMessage
 	}
-	if err := strictly(payload, &in); err != nil {
-		return j, false, err
-	}
-	at, err := d.farm.FindPlace(place)
+	at, err := d.about(place, payload, &in)
 	if err != nil {
 		return j, false, err
 	}
@@ -84,23 +81,6 @@ func (d *Decoder) jot(place string, payload []byte, arrived time.Time) (j farm.J
 	return j, timed, CheckJot(d.farm, j, arrived)
 }
 
-// saidAt reads when a jot was done or a hush was said; nothing means on arrival.
-func saidAt(raw json.RawMessage, arrived time.Time) (at time.Time, given bool, err error) {
-	x, t := lexer{b: raw, out: make([]jsonValue, 1)}, newTree()
-	t.ask("")
-	if len(raw) > 0 {
-		x.read(t.root)
-	}
-	at, given, ok := x.out[0].stamp()
-	switch {
-	case !ok:
-		return arrived, false, fmt.Errorf("at: not a time: %s; write it as 2026-05-01T08:30:00Z", quote(raw))
-	case !given:
-		return arrived, false, nil
-	}
-	return at, true, nil
-}
-
 // hush reads a hush. Its time counts from when it was said.
 func (d *Decoder) hush(place string, payload []byte, arrived time.Time) (h farm.Hush, timed bool, err error) {
 	var in struct {
@@ -109,10 +89,7 @@ func (d *Decoder) hush(place string, payload []byte, arrived time.Time) (h farm.
 		Quantity  farm.Quantity
 		At        json.RawMessage
 	}
-	if err := strictly(payload, &in); err != nil {
-		return h, false, err
-	}
-	at, err := d.farm.FindPlace(place)
+	at, err := d.about(place, payload, &in)
 	if err != nil {
 		return h, false, err
 	}
@@ -131,6 +108,30 @@ func (d *Decoder) hush(place string, payload []byte, arrived time.Time) (h farm.
 	}
 	h = farm.Hush{Bin: at.Bin, Zone: at.Zone, Condition: in.Condition, Quantity: in.Quantity, Until: said.Add(long)}
 	return h, timed, CheckHush(d.farm, h, arrived)
+}
+
+// about reads what is said of a place, and finds the place.
+func (d *Decoder) about(place string, payload []byte, in any) (farm.Place, error) {
+	if err := strictly(payload, in); err != nil {
+		return farm.Place{}, err
+	}
+	return d.farm.FindPlace(place)
+}
+
+// saidAt reads when a jot was done or a hush was said; nothing means on arrival.
+func saidAt(raw json.RawMessage, arrived time.Time) (at time.Time, given bool, err error) {
+	v := jsonValue{text, unquoted(raw)}
+	if string(raw) == "null" {
+		v.kind = null
+	}
+	at, given, ok := v.stamp()
+	switch {
+	case !ok:
+		return arrived, false, fmt.Errorf("at: not a time: %s; write it as 2026-05-01T08:30:00Z", quote(raw))
+	case !given:
+		return arrived, false, nil
+	}
+	return at, true, nil
 }
 
 // strictly reads one JSON object into v and refuses members it does not know,

@@ -153,7 +153,7 @@ func date(r *farm.Reading, f jsonValue) {
 	at, given, ok := f.stamp()
 	switch {
 	case !given:
-	case ok && believable(at, r.At):
+	case ok && Believable(at, r.At):
 		r.At, r.Stamped = at, true
 	default:
 		r.Misdated = true

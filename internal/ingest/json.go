@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode/utf8"
@@ -52,10 +53,9 @@ func (v jsonValue) number() (float64, bool) {
 // A node is one step of JSON Pointers (RFC 6901). All pointers asked of a message
 // make one tree, so that the payload is read once however many probes it feeds.
 type node struct {
-	key   string // name of the member, unescaped
-	index int    // the same as an index of an array; -1 when it is none
-	slot  int    // where the value goes; -1 when nobody asks for it
-	kids  []*node
+	key  string // name of the member, unescaped, or index of the element, in digits
+	slot int    // where the value goes; -1 when nobody asks for it
+	kids []*node
 }
 
 // A tree holds the pointers asked of one topic's payloads.
@@ -64,7 +64,7 @@ type tree struct {
 	slots int
 }
 
-func newTree() *tree { return &tree{root: &node{index: -1, slot: -1}} }
+func newTree() *tree { return &tree{root: &node{slot: -1}} }
 
 // ask adds a pointer and gives the slot its value will be found in. A pointer
 // that lacks its leading slash is taken as if it had one.
@@ -73,11 +73,12 @@ func (t *tree) ask(pointer string) int {
 	if pointer != "" {
 		for step := range strings.SplitSeq(strings.TrimPrefix(pointer, "/"), "/") {
 			key := strings.ReplaceAll(strings.ReplaceAll(step, "~1", "/"), "~0", "~") // in that order: RFC 6901 §4
-			kid := n.find(func(k *node) bool { return k.key == key })
-			if kid == nil {
-				kid = n.add(key)
+			i := slices.IndexFunc(n.kids, func(k *node) bool { return k.key == key })
+			if i < 0 {
+				n = n.add(key)
+			} else {
+				n = n.kids[i]
 			}
-			n = kid
 		}
 	}
 	if n.slot < 0 {
@@ -85,15 +86,6 @@ func (t *tree) ask(pointer string) int {
 		t.slots++
 	}
 	return n.slot
-}
-
-// arrayIndex reads an index of an array: digits without a leading zero. The
-// pointer "-", the one after the last, never holds a value.
-func arrayIndex(key string) int {
-	if i, err := strconv.ParseUint(key, 10, 31); err == nil && strconv.FormatUint(i, 10) == key {
-		return int(i)
-	}
-	return -1
 }
 
 // A lexer reads one JSON text (RFC 8259) and picks out what a tree asks for, or
@@ -131,21 +123,16 @@ func (x *lexer) peek() byte {
 func (x *lexer) value(n *node) bool {
 	c := x.peek()
 	v, start, ok := jsonValue{}, x.i, false
-	switch {
-	case c == '{' || c == '[':
+	switch c {
+	case '{', '[':
 		v.kind = composite
 		ok = x.nested(c, n)
-	case c == '"':
+		v.raw = x.b[start:x.i]
+	case '"':
 		v.kind = text
 		v.raw, ok = x.text()
-	case c == '-' || '0' <= c && c <= '9':
-		v.kind = number
-		ok = x.number()
 	default:
-		v.kind, ok = x.word()
-	}
-	if v.kind != text {
-		v.raw = x.b[start:x.i]
+		v, ok = x.plain()
 	}
 	if ok && n != nil {
 		x.keep(n, v)
@@ -190,7 +177,8 @@ func (x *lexer) nested(open byte, n *node) bool {
 // kid finds the step of the tree for the next member, whose name it reads, or
 // element, and forgets what an earlier member of that name gave.
 func (x *lexer) kid(open byte, n *node, i int) (kid *node, ok bool) {
-	name := []byte(nil)
+	var digits [20]byte
+	name := digits[:0]
 	if open == '{' {
 		if x.peek() != '"' {
 			return nil, false
@@ -204,16 +192,15 @@ func (x *lexer) kid(open byte, n *node, i int) (kid *node, ok bool) {
 		return nil, true
 	}
 	if open == '[' {
-		kid = n.find(func(k *node) bool { return k.index == i })
-	} else {
-		kid = n.find(func(k *node) bool { return sameName(k.key, name) })
+		name = strconv.AppendInt(name, int64(i), 10)
 	}
-	switch {
-	case kid != nil:
-		x.forget(kid)
-	case x.all && len(x.out) < maxLeaves && open == '[':
-		kid = n.add(strconv.Itoa(i))
-	case x.all && len(x.out) < maxLeaves:
+	for _, k := range n.kids {
+		if sameName(k.key, name) {
+			x.forget(k)
+			return k, true
+		}
+	}
+	if x.all && len(x.out) < maxLeaves {
 		kid = n.add(unescapeText(name))
 	}
 	return kid, true
@@ -228,17 +215,8 @@ func (x *lexer) forget(n *node) {
 	}
 }
 
-func (n *node) find(is func(*node) bool) *node {
-	for _, k := range n.kids {
-		if is(k) {
-			return k
-		}
-	}
-	return nil
-}
-
 func (n *node) add(key string) *node {
-	n.kids = append(n.kids, &node{key: key, index: arrayIndex(key), slot: -1})
+	n.kids = append(n.kids, &node{key: key, slot: -1})
 	return n.kids[len(n.kids)-1]
 }
 
@@ -278,53 +256,23 @@ func unescapeText(raw []byte) string {
 	return s
 }
 
-// number steps over a number in the grammar of JSON, or over -Infinity.
-func (x *lexer) number() bool {
-	if x.accept("-") && x.i < len(x.b) && (x.b[x.i]|0x20 == 'i' || x.b[x.i]|0x20 == 'n') {
-		k, ok := x.word()
-		return ok && k == number
-	}
-	if !x.accept("0") && !x.digits() || x.accept(".") && !x.digits() {
-		return false
-	}
-	if x.accept("eE") {
-		x.accept("+-")
-		return x.digits()
-	}
-	return true
-}
-
-// accept steps over the next byte if it is one of some.
-func (x *lexer) accept(some string) bool {
-	if x.i < len(x.b) && strings.IndexByte(some, x.b[x.i]) >= 0 {
-		x.i++
-		return true
-	}
-	return false
-}
-
-// digits steps over digits, of which there must be one.
-func (x *lexer) digits() bool {
+// plain reads what has neither quotes nor parts: a number in the grammar of JSON,
+// true, false, null, and the words for no number.
+func (x *lexer) plain() (v jsonValue, ok bool) {
 	start := x.i
-	for x.i < len(x.b) && '0' <= x.b[x.i] && x.b[x.i] <= '9' {
-		x.i++
+	for ; x.i < len(x.b); x.i++ {
+		if c := x.b[x.i]; c <= ' ' || c == ',' || c == ']' || c == '}' {
+			break
+		}
 	}
-	return x.i > start
-}
-
-// word reads true, false, null and the words for no number.
-func (x *lexer) word() (kind, bool) {
-	start := x.i
-	for x.i < len(x.b) && 'a' <= x.b[x.i]|0x20 && x.b[x.i]|0x20 <= 'z' {
-		x.i++
-	}
-	switch string(x.b[start:x.i]) {
+	raw := x.b[start:x.i]
+	switch string(raw) {
 	case "true", "false":
-		return boolean, true
+		return jsonValue{boolean, raw}, true
 	case "null":
-		return null, true
-	case "NaN", "nan", "Infinity", "inf":
-		return number, true
+		return jsonValue{null, raw}, true
+	case "NaN", "nan", "Infinity", "inf", "-NaN", "-nan", "-Infinity", "-inf":
+		return jsonValue{number, raw}, true
 	}
-	return absent, false
+	return jsonValue{number, raw}, json.Valid(raw)
 }

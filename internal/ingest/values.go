@@ -34,15 +34,13 @@ func parseNumber(b []byte) (v float64, ok bool) {
 // parseNoNumber reads the words of C, Python and JavaScript for values that
 // are no numbers.
 func parseNoNumber(s string) (float64, bool) {
-	sign := 1
-	if rest, ok := strings.CutPrefix(s, "-"); ok {
-		s, sign = rest, -1
-	}
 	switch strings.ToLower(s) {
-	case "nan":
+	case "nan", "-nan":
 		return math.NaN(), true
 	case "inf", "infinity":
-		return math.Inf(sign), true
+		return math.Inf(1), true
+	case "-inf", "-infinity":
+		return math.Inf(-1), true
 	}
 	return 0, false
 }
@@ -59,8 +57,9 @@ const (
 // the year 5138, as milliseconds 1973.
 const earliestMillis = 1e11
 
-// believable tells whether a device's time can be taken for true.
-func believable(at, arrived time.Time) bool {
+// Believable tells whether a device's time stamp can be taken for true in a message
+// that arrived at a time.
+func Believable(at, arrived time.Time) bool {
 	d := arrived.Sub(at)
 	return d <= longestBack && d >= -longestAhead
 }
@@ -142,7 +141,3 @@ func newLeaf(at string, f jsonValue) Leaf {
 	}
 	return l
 }
-
-// Believable tells whether a device's time stamp would be taken for true in a
-// message that arrived at a time.
-func Believable(stamp, arrived time.Time) bool { return believable(stamp, arrived) }
