@@ -118,15 +118,10 @@ func (l *connLimit) enter(c net.Conn) (*probeConn, bool) {
 	return v, true
 }
 
-// known notes that a connection has been accepted.
+// known notes that a connection is no stranger any more.
 func (l *connLimit) known(v *probeConn) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	l.noStranger(v)
-}
-
-// noStranger takes a connection out of the strangers, with mu held.
-func (l *connLimit) noStranger(v *probeConn) {
 	if i := slices.Index(l.strangers, v); i >= 0 {
 		l.strangers = slices.Delete(l.strangers, i, i+1)
 	}
@@ -135,9 +130,9 @@ func (l *connLimit) noStranger(v *probeConn) {
 func (l *connLimit) leave(v *probeConn) {
 	v.Close()
 	v.giveBack()
+	l.known(v)
 	l.mu.Lock()
 	delete(l.inside, v)
-	l.noStranger(v)
 	l.mu.Unlock()
 	l.all.Done()
 }
@@ -236,11 +231,9 @@ func (v *probeConn) greet() error {
 // Read hands on no more than the rest of one packet. So when the next one is
 // asked for, the broker is done with the one before.
 func (v *probeConn) Read(p []byte) (int, error) {
-	if v.hello != nil {
+	if len(v.hello) > 0 {
 		n := copy(p, v.hello)
-		if v.hello = v.hello[n:]; len(v.hello) == 0 {
-			v.hello = nil
-		}
+		v.hello = v.hello[n:]
 		return n, nil
 	}
 	if v.left == 0 {

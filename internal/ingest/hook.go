@@ -1,8 +1,10 @@
 package ingest
 
 import (
+	"context"
 	"crypto/sha256"
 	"crypto/subtle"
+	"slices"
 	"sync"
 
 	mqtt "github.com/mochi-mqtt/server/v2"
@@ -24,11 +26,7 @@ type hook struct {
 func (p *hook) ID() string { return "hook" }
 
 func (p *hook) Provides(what byte) bool {
-	switch what {
-	case mqtt.OnConnect, mqtt.OnConnectAuthenticate, mqtt.OnACLCheck, mqtt.OnPublish, mqtt.OnDisconnect:
-		return true
-	}
-	return false
+	return slices.Contains([]byte{mqtt.OnConnect, mqtt.OnConnectAuthenticate, mqtt.OnACLCheck, mqtt.OnPublish, mqtt.OnDisconnect}, what)
 }
 
 // OnConnect forgets a last wish: nobody would hear it.
@@ -111,7 +109,7 @@ func (p *hook) OnPublish(cl *mqtt.Client, pk packets.Packet) (packets.Packet, er
 		Dup: pk.FixedHeader.Dup, Hurry: pk.FixedHeader.Qos > 0, Arrived: p.listener.cfg.Now(),
 		Ack: func() { once.Do(func() { close(safe) }) },
 	}
-	if !p.listener.hand(d, v.life.Done()) || d.QoS > 0 && !p.listener.stay(safe, v.life.Done()) {
+	if !p.listener.hand(v.life, d) || d.QoS > 0 && !p.listener.stay(v.life, safe) {
 		return pk, packets.ErrRejectPacket
 	}
 	return pk, nil
@@ -127,29 +125,27 @@ func (p *hook) OnDisconnect(cl *mqtt.Client, _ error, _ bool) {
 // hand gives a delivery to the caller, and waits until it is taken: what waits
 // is held by its own connection, one message each, so that no sender can fill the
 // memory. A message whose connection is gone is not handed over.
-func (l *Listener) hand(d *Delivery, gone <-chan struct{}) bool {
+func (l *Listener) hand(life context.Context, d *Delivery) bool {
 	l.mu.RLock()
 	defer l.mu.RUnlock()
-	select {
-	case <-gone:
+	if life.Err() != nil {
 		return false
-	default:
 	}
 	select {
 	case l.items <- Item{Delivery: d}:
 		return true
-	case <-gone:
+	case <-life.Done():
 	case <-l.done:
 	}
 	return false
 }
 
 // stay waits until a delivery is acknowledged, or nobody needs to know.
-func (l *Listener) stay(safe, gone <-chan struct{}) bool {
+func (l *Listener) stay(life context.Context, safe <-chan struct{}) bool {
 	select {
 	case <-safe:
 		return true
-	case <-gone:
+	case <-life.Done():
 	case <-l.done:
 	}
 	return false

@@ -188,20 +188,22 @@ func (x *lexer) kid(open byte, n *node, i int) (kid *node, ok bool) {
 		}
 		x.i++
 	}
-	if n == nil {
+	switch {
+	case n == nil:
 		return nil, true
-	}
-	if open == '[' {
+	case open == '[':
 		name = strconv.AppendInt(name, int64(i), 10)
+	default:
+		name = unescaped(name)
 	}
 	for _, k := range n.kids {
-		if sameName(k.key, name) {
+		if k.key == string(name) {
 			x.forget(k)
 			return k, true
 		}
 	}
 	if x.all && len(x.out) < maxLeaves {
-		kid = n.add(unescapeText(name))
+		kid = n.add(string(name))
 	}
 	return kid, true
 }
@@ -238,22 +240,16 @@ func (x *lexer) text() (raw []byte, ok bool) {
 	return nil, false
 }
 
-// sameName compares a wanted name with one still escaped in the payload.
-func sameName(key string, name []byte) bool {
-	if bytes.IndexByte(name, '\\') >= 0 || !utf8.Valid(name) {
-		return key == unescapeText(name)
+// unescaped undoes the escapes of a text that the lexer has found sound.
+func unescaped(raw []byte) []byte {
+	if bytes.IndexByte(raw, '\\') < 0 && utf8.Valid(raw) {
+		return raw
 	}
-	return key == string(name)
-}
-
-// unescapeText undoes the escapes of a text that the lexer has found sound.
-func unescapeText(raw []byte) string {
-	quoted := append(append([]byte{'"'}, raw...), '"')
 	var s string
-	if json.Unmarshal(quoted, &s) != nil {
-		return string(raw)
+	if json.Unmarshal(append(append([]byte{'"'}, raw...), '"'), &s) != nil {
+		return raw
 	}
-	return s
+	return []byte(s)
 }
 
 // plain reads what has neither quotes nor parts: a number in the grammar of JSON,

@@ -224,7 +224,7 @@ type refusals struct {
 	now func() time.Time
 
 	mu    sync.Mutex
-	kinds map[string]*refusal
+	kinds map[string]refusal
 }
 
 type refusal struct {
@@ -233,23 +233,18 @@ type refusal struct {
 }
 
 func newRefusals(log *slog.Logger, now func() time.Time) *refusals {
-	return &refusals{log: log, now: now, kinds: map[string]*refusal{}}
+	return &refusals{log: log, now: now, kinds: map[string]refusal{}}
 }
 
 // note counts one refusal; what is one of a few fixed texts.
 func (r *refusals) note(what string, example ...any) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	k := r.kinds[what]
-	if k == nil {
-		k = &refusal{}
-		r.kinds[what] = k
-	}
+	k, now := r.kinds[what], r.now()
 	k.times++
-	now := r.now()
-	if now.Sub(k.saidAt) < refusalsEvery && !now.Before(k.saidAt) {
-		return
+	if now.Sub(k.saidAt) >= refusalsEvery || now.Before(k.saidAt) {
+		r.log.Warn(what, append([]any{"times", k.times}, example...)...)
+		k = refusal{saidAt: now}
 	}
-	r.log.Warn(what, append([]any{"times", k.times}, example...)...)
-	*k = refusal{saidAt: now}
+	r.kinds[what] = k
 }
