@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"flag"
@@ -30,15 +31,12 @@ func calibrateCommand() command {
 				fs.Func(how, about, func(text string) error { said = append(said, saidSample{how, text}); return nil })
 			}
 			wanted := func(words []string) error {
-				switch {
-				case len(words) != 1:
-					return misusef("wants the name of one probe")
-				case len(said) == 0:
-					return misusef("wants at least one sample: --weighed, --mark or --feel")
-				}
-				return nil
+				return cmp.Or(
+					misuseIf(len(words) != 1, "wants the name of one probe"),
+					misuseIf(len(said) == 0, "wants at least one sample: --weighed, --mark or --feel"),
+				)
 			}
-			return work{wanted, func(ctx context.Context, c *call) error { return calibrate(ctx, c.cfg, c.words[0], said, c.streams) }}
+			return work{words: wanted, run: func(ctx context.Context, c *call) error { return calibrate(ctx, c.cfg, c.words[0], said, c.streams) }}
 		},
 	}
 }

@@ -3,8 +3,10 @@ package main
 import (
 	"crypto/tls"
 	"crypto/x509"
+	"errors"
 	"fmt"
 	"net/http"
+	"slices"
 	"time"
 
 	"binwatchd/internal/ingest"
@@ -38,15 +40,10 @@ func (d *daemon) now() time.Time {
 // certificates is the latest that it can be by all that is known: a clock that
 // has not been set would take every certificate for one of the future.
 func (d *daemon) certificates() time.Time {
-	return later(later(d.clock.now(), built), d.now())
+	return later(d.clock.now(), built, d.now())
 }
 
-func later(a, b time.Time) time.Time {
-	if b.After(a) {
-		return b
-	}
-	return a
-}
+func later(times ...time.Time) time.Time { return slices.MaxFunc(times, time.Time.Compare) }
 
 // judgeCertificates has the push services, which bring no settings of their own,
 // judge certificates by a clock. Some have settings of their own: those go by the
@@ -57,11 +54,12 @@ func judgeCertificates(by func() time.Time) {
 	}
 }
 
+// clientTLS is for calling a broker; files may be nil.
 func clientTLS(files *ingest.ClientTLS) (*tls.Config, error) {
-	if files == nil {
-		return nil, nil
-	}
 	tc := &tls.Config{MinVersion: tls.VersionTLS12}
+	if files == nil {
+		return tc, nil
+	}
 	if files.CA != "" {
 		pool, err := authority(files.CA)
 		if err != nil {
@@ -112,3 +110,17 @@ func revealed(s secret.Secret) (string, error) {
 	}
 	return s.Reveal()
 }
+
+// An opener reads secrets, and keeps what failed.
+type opener struct{ failed []error }
+
+// reveal reads a secret that may be missing; what says in an error whose it is.
+func (o *opener) reveal(what string, s secret.Secret) string {
+	text, err := revealed(s)
+	if err != nil {
+		o.failed = append(o.failed, fmt.Errorf("%s: %w", what, err))
+	}
+	return text
+}
+
+func (o *opener) err() error { return errors.Join(o.failed...) }

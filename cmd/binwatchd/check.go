@@ -39,7 +39,7 @@ func checkCommand() command {
 				}
 				return nil
 			}
-			return work{wanted, func(_ context.Context, c *call) error {
+			return work{words: wanted, run: func(_ context.Context, c *call) error {
 				if *schema {
 					return printSchema(c.out)
 				}

@@ -1,8 +1,8 @@
 package main
 
 import (
+	"cmp"
 	"context"
-	"crypto/tls"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -72,23 +72,12 @@ func (d *daemon) open(ctx context.Context, cfg *config.Config) (err error) {
 			d.closeParts()
 		}
 	}()
-	if err := d.openJournal(ctx, cfg); err != nil {
-		return err
-	}
-	if err := d.openSender(cfg); err != nil {
-		return err
-	}
-	if err := d.openIntake(cfg); err != nil {
-		return err
-	}
-	if err := d.openLoop(ctx, cfg); err != nil {
-		return err
-	}
-	if err := d.openInflux(cfg); err != nil {
-		return err
-	}
-	if err := d.openWeb(cfg); err != nil {
-		return err
+	for _, open := range []func(context.Context, *config.Config) error{
+		d.openJournal, d.openSender, d.openIntake, d.openLoop, d.openInflux, d.openWeb,
+	} {
+		if err := open(ctx, cfg); err != nil {
+			return err
+		}
 	}
 	return d.socket.open(cfg, runningDaemon{d})
 }
@@ -124,62 +113,41 @@ func plainJournal(path string) error {
 	return nil
 }
 
-func (d *daemon) openIntake(cfg *config.Config) error {
-	decoder := ingest.NewDecoder(&cfg.Farm, cfg.Broker.Prefix)
-	if cfg.Broker.Listen != "" {
-		lc, err := listenerConfig(cfg, decoder.Topics(), d.log, d.now)
+// openIntake becomes the broker for the probes, or gets ready to call one.
+func (d *daemon) openIntake(_ context.Context, cfg *config.Config) (err error) {
+	var o opener
+	b, decoder := cfg.Broker, ingest.NewDecoder(&cfg.Farm, cfg.Broker.Prefix)
+	password := o.reveal("broker password", b.Password)
+	if b.Listen == "" {
+		tc, err := clientTLS(b.TLS)
 		if err != nil {
+			err = fmt.Errorf("broker: %w", err)
+		}
+		if err = cmp.Or(o.err(), err); err != nil {
 			return err
 		}
-		probes, err := ingest.Listen(lc)
-		if err != nil {
-			return err
-		}
-		d.intake = probes
+		tc.Time = d.certificates
+		d.intake = ingest.NewSource(ingest.SourceConfig{
+			BrokerSettings: b, Password: password, TLS: tc, Filters: decoder.Filters(),
+			Marker: ingest.MarkerTopic(b.Prefix, b.ClientID), Log: d.log, Now: time.Now,
+		})
 		return nil
 	}
-	sc, err := sourceConfig(cfg, decoder.Filters(), d.log, d.times())
-	if err != nil {
+	lc := ingest.ListenerConfig{
+		Address: b.Listen, Login: ingest.Login{User: b.User, Password: password},
+		Topics: decoder.Topics(), Prefix: b.Prefix, Log: d.log, Now: d.now,
+	}
+	if k := b.Keeper; k != nil {
+		lc.Keeper = ingest.Login{User: k.User, Password: o.reveal("password of the broker's keeper", k.Password)}
+	}
+	if err := o.err(); err != nil {
 		return err
 	}
-	d.intake = ingest.NewSource(sc)
-	return nil
-}
-
-func sourceConfig(cfg *config.Config, filters []string, log *slog.Logger, times times) (ingest.SourceConfig, error) {
-	b := cfg.Broker
-	password, err := revealed(b.Password)
-	if err != nil {
-		return ingest.SourceConfig{}, fmt.Errorf("broker password: %w", err)
+	probes, err := ingest.Listen(lc)
+	if err == nil {
+		d.intake = probes
 	}
-	tc, err := clientTLS(b.TLS)
-	if err != nil {
-		return ingest.SourceConfig{}, fmt.Errorf("broker: %w", err)
-	}
-	if tc == nil {
-		tc = &tls.Config{MinVersion: tls.VersionTLS12}
-	}
-	tc.Time = times.certificates
-	return ingest.SourceConfig{
-		BrokerSettings: b, Password: password, TLS: tc, Filters: filters,
-		Marker: ingest.MarkerTopic(b.Prefix, b.ClientID), Log: log, Now: time.Now,
-	}, nil
-}
-
-func listenerConfig(cfg *config.Config, topics []string, log *slog.Logger, now func() time.Time) (ingest.ListenerConfig, error) {
-	b := cfg.Broker
-	lc := ingest.ListenerConfig{Address: b.Listen, Login: ingest.Login{User: b.User}, Topics: topics, Prefix: b.Prefix, Log: log, Now: now}
-	var err error
-	if lc.Login.Password, err = revealed(b.Password); err != nil {
-		return lc, fmt.Errorf("broker password: %w", err)
-	}
-	if b.Keeper != nil {
-		lc.Keeper.User = b.Keeper.User
-		if lc.Keeper.Password, err = b.Keeper.Password.Reveal(); err != nil {
-			return lc, fmt.Errorf("password of the broker's keeper: %w", err)
-		}
-	}
-	return lc, nil
+	return err
 }
 
 // hear has the intake hear the probes of a configuration and no others.
@@ -218,7 +186,7 @@ func (d *daemon) moved(from int64) {
 
 // owes lists who is to be told of a change under the tellers in force.
 func (d *daemon) owes(ch farm.Change) []farm.Owed {
-	return notify.OwedFor(d.sending.tellers(), ch, d.now())
+	return notify.OwedFor(d.sending.now().tellers, ch, d.now())
 }
 
 func (d *daemon) say(changes []farm.Change) {
@@ -307,7 +275,8 @@ const messageRefused = "refused"
 // lookClosely is look with all that a person is shown.
 func (d *daemon) lookClosely() (farm.View, bool) { return inTime(d.view) }
 
-func inTime(look func(context.Context) (farm.View, error)) (farm.View, bool) {
+// inTime looks at something, unless that takes too long.
+func inTime[T any](look func(context.Context) (T, error)) (T, bool) {
 	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
 	defer cancel()
 	v, err := look(ctx)

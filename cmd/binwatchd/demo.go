@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"flag"
@@ -11,7 +12,7 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
-	"sync"
+	"sync/atomic"
 	"time"
 
 	"binwatchd/internal/config"
@@ -35,20 +36,14 @@ func demoCommand() command {
 			fs.IntVar(&set.days, "days", 30, "days `N` of history")
 			fs.DurationVar(&set.long, "for", 0, "end after `DURATION` (default: at Ctrl-C)")
 			fs.Float64Var(&set.speed, "speed", 1200, "how many times `N` faster than life it goes")
-			wanted := func(words []string) error {
-				switch {
-				case len(words) > 0:
-					return noWords(words)
-				case set.days < 1 || set.days > 400:
-					return misusef("--days wants 1 to 400")
-				case set.speed < 1 || set.speed > 3600:
-					return misusef("--speed wants 1 to 3600")
-				case set.long < 0:
-					return misusef("--for wants a time to come")
-				}
-				return nil
+			wanted := func() error {
+				return cmp.Or(
+					misuseIf(set.days < 1 || set.days > 400, "--days wants 1 to 400"),
+					misuseIf(set.speed < 1 || set.speed > 3600, "--speed wants 1 to 3600"),
+					misuseIf(set.long < 0, "--for wants a time to come"),
+				)
 			}
-			return work{wanted, func(ctx context.Context, c *call) error { return runDemo(ctx, set, c.streams) }}
+			return work{flags: wanted, run: func(ctx context.Context, c *call) error { return runDemo(ctx, set, c.streams) }}
 		},
 	}
 }
@@ -110,14 +105,10 @@ func live(ctx context.Context, d *daemon, sim *demo.Sim, set demoSettings, c *de
 // publish plays the nursery to the broker; the end of the demo is no error.
 func publish(ctx context.Context, url string, sim *demo.Sim, speed float64, c *demoClock) error {
 	radio, err := demo.Dial(ctx, url, "hillfoot-probes")
-	if err != nil {
-		if ctx.Err() != nil {
-			return nil
-		}
-		return err
+	if err == nil {
+		defer radio.Close()
+		err = sim.Play(ctx, radio, speed, c.now)
 	}
-	defer radio.Close()
-	err = sim.Play(ctx, radio, speed, c.now)
 	if ctx.Err() != nil {
 		return nil
 	}
@@ -169,25 +160,18 @@ func freeFrom(addr string) (string, error) {
 // A demoClock shows the time of the history while that is made, then goes on
 // faster than life.
 type demoClock struct {
-	mu   sync.Mutex
-	tell func() time.Time
+	tell atomic.Pointer[func() time.Time]
 }
 
 func newDemoClock(t time.Time) *demoClock {
-	return &demoClock{tell: func() time.Time { return t }}
+	c := &demoClock{}
+	c.set(func() time.Time { return t })
+	return c
 }
 
-func (c *demoClock) now() time.Time {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	return c.tell()
-}
+func (c *demoClock) now() time.Time { return (*c.tell.Load())() }
 
-func (c *demoClock) set(tell func() time.Time) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.tell = tell
-}
+func (c *demoClock) set(tell func() time.Time) { c.tell.Store(&tell) }
 
 // An account tells a person what is noticed.
 type account struct {
@@ -202,22 +186,22 @@ func (a *account) history(ctx context.Context, d *daemon, sim *demo.Sim, c *demo
 	f := d.cfg.Load().Farm
 	fmt.Fprintf(a.out, "%s: %d bins, %d probes. Living through %s until today ...\n", f.Name, len(f.Bins), len(f.Probes), farm.SayLong(now.Sub(sim.Start())))
 	n := 0
-	var failed error
+	var err error
 	sim.Until(now, func(m demo.Message) {
-		if failed != nil {
+		if err != nil {
 			return
 		}
 		n++
 		c.set(func() time.Time { return m.At })
-		failed = d.loop.Relive(ctx, &ingest.Delivery{Topic: m.Topic, Payload: m.Payload, Arrived: m.At, Ack: func() {}})
+		err = d.loop.Relive(ctx, &ingest.Delivery{Topic: m.Topic, Payload: m.Payload, Arrived: m.At, Ack: func() {}})
 	})
-	if failed == nil {
-		failed = d.loop.Relived(ctx)
+	if err == nil {
+		err = d.loop.Relived(ctx)
 	}
-	if failed != nil {
-		return failed
+	if err != nil {
+		return err
 	}
-	_, err := d.journal.Compact(ctx, now, true)
+	_, err = d.journal.Compact(ctx, now, true)
 	fmt.Fprintf(a.out, "\n%d messages read and judged.\n", n)
 	return err
 }

@@ -22,21 +22,17 @@ func exportCommand() command {
 		name: "export", usage: "--config FILE [--from T] [--to T] [--format csv|lines]",
 		does: "writes the readings that are kept, as CSV or InfluxDB line protocol", load: forRun,
 		setup: func(fs *flag.FlagSet) work {
-			from := fs.String("from", "", "leave out what was measured before `T`")
-			to := fs.String("to", "", "leave out what was measured at `T` or later")
+			span := newSpanFlags(fs, "leave out what was measured before `T`", "leave out what was measured at `T` or later")
 			format := fs.String("format", "csv", "csv or lines")
-			wanted := func(words []string) error {
-				if len(words) == 0 && *format != "csv" && *format != "lines" {
-					return misusef("--format is csv or lines, not %q", *format)
-				}
-				return noWords(words)
+			wanted := func() error {
+				return misuseIf(*format != "csv" && *format != "lines", fmt.Sprintf("--format is csv or lines, not %q", *format))
 			}
-			return work{wanted, func(ctx context.Context, c *call) error {
-				span, err := parseSpan(*from, *to, c.cfg.Farm.Location)
+			return work{flags: wanted, run: func(ctx context.Context, c *call) error {
+				during, err := span.in(c.cfg.Farm.Location)
 				if err != nil {
 					return err
 				}
-				return export(ctx, c.cfg, span, *format, c.streams)
+				return export(ctx, c.cfg, during, *format, c.streams)
 			}}
 		},
 	}

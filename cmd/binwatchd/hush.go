@@ -30,7 +30,7 @@ func hushCommand() command {
 				}
 				return nil
 			}
-			return work{wanted, func(ctx context.Context, c *call) error { return hush(ctx, c, d) }}
+			return work{words: wanted, run: func(ctx context.Context, c *call) error { return hush(ctx, c, d) }}
 		},
 	}
 }

@@ -16,7 +16,7 @@ import (
 const troubleWait = 10 * time.Second
 
 // openInflux makes the forwarder, where a database is configured.
-func (d *daemon) openInflux(cfg *config.Config) error {
+func (d *daemon) openInflux(_ context.Context, cfg *config.Config) error {
 	if cfg.Influx == nil {
 		return nil
 	}
@@ -31,15 +31,11 @@ func (d *daemon) openInflux(cfg *config.Config) error {
 
 func influxConfig(cfg *config.Config, log *slog.Logger, times times) (influx.Config, error) {
 	in := cfg.Influx
-	token, err := revealed(in.Token)
-	if err != nil {
-		return influx.Config{}, fmt.Errorf("influx token: %w", err)
-	}
-	password, err := revealed(in.Password)
-	if err != nil {
-		return influx.Config{}, fmt.Errorf("influx password: %w", err)
-	}
-	return influx.Config{Settings: *in, Token: token, Password: password, Log: log, Now: times.now, CertTime: times.certificates}, nil
+	var o opener
+	return influx.Config{
+		Settings: *in, Token: o.reveal("influx token", in.Token), Password: o.reveal("influx password", in.Password),
+		Log: log, Now: times.now, CertTime: times.certificates,
+	}, o.err()
 }
 
 // trouble has the loop note what is wrong with the machinery, which it does not
@@ -58,20 +54,14 @@ func resendCommand() command {
 	return command{
 		name: "resend", usage: "--from T [--to T] --config FILE", does: "forwards a range of times to the database again", load: forRun,
 		setup: func(fs *flag.FlagSet) work {
-			from := fs.String("from", "", "begin of the range, `T`")
-			to := fs.String("to", "", "end of the range, `T`; none when left out")
-			wanted := func(words []string) error {
-				if len(words) == 0 && *from == "" {
-					return misusef("--from T is needed")
-				}
-				return noWords(words)
-			}
-			return work{wanted, func(ctx context.Context, c *call) error {
-				span, err := parseSpan(*from, *to, c.cfg.Farm.Location)
+			span := newSpanFlags(fs, "begin of the range, `T`", "end of the range, `T`; none when left out")
+			wanted := func() error { return misuseIf(span.from == "", "--from T is needed") }
+			return work{flags: wanted, run: func(ctx context.Context, c *call) error {
+				during, err := span.in(c.cfg.Farm.Location)
 				if err != nil {
 					return err
 				}
-				return resend(ctx, c.cfg, span, c.streams)
+				return resend(ctx, c.cfg, during, c.streams)
 			}}
 		},
 	}

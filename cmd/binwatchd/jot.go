@@ -31,7 +31,7 @@ func jotCommand() command {
 				j, err = parseJot(words)
 				return err
 			}
-			return work{wanted, func(ctx context.Context, c *call) error {
+			return work{words: wanted, run: func(ctx context.Context, c *call) error {
 				now := machineTimes().now()
 				if err := completeJot(c.cfg, &j, *at, now); err != nil {
 					return err

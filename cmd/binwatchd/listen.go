@@ -28,20 +28,14 @@ func listenCommand() command {
 			password := fs.String("password-file", "", "file `F` that holds the password, readable by you alone")
 			ca := fs.String("ca", "", "`FILE` with the certificate of the broker's own authority")
 			long := fs.Duration("for", time.Minute, "hear for `DURATION`; Ctrl-C ends it earlier")
-			wanted := func(words []string) error {
-				switch {
-				case len(words) > 0:
-					return noWords(words)
-				case *broker == "":
-					return misusef("--broker URL is needed, such as tcp://127.0.0.1:1883")
-				case *long <= 0:
-					return misusef("--for wants a time to come")
-				case (*user == "") != (*password == ""):
-					return misusef("--user and --password-file go together")
-				}
-				return nil
+			wanted := func() error {
+				return cmp.Or(
+					misuseIf(*broker == "", "--broker URL is needed, such as tcp://127.0.0.1:1883"),
+					misuseIf(*long <= 0, "--for wants a time to come"),
+					misuseIf((*user == "") != (*password == ""), "--user and --password-file go together"),
+				)
 			}
-			return work{wanted, func(ctx context.Context, c *call) error {
+			return work{flags: wanted, run: func(ctx context.Context, c *call) error {
 				source, err := ear(*broker, *user, *password, *ca)
 				if err != nil {
 					return err
@@ -70,10 +64,8 @@ func ear(broker, user, password, ca string) (*ingest.Source, error) {
 			return nil, err
 		}
 	}
-	if ca != "" {
-		if sc.TLS, err = clientTLS(&ingest.ClientTLS{CA: ca}); err != nil {
-			return nil, err
-		}
+	if sc.TLS, err = clientTLS(&ingest.ClientTLS{CA: ca}); err != nil {
+		return nil, err
 	}
 	return ingest.NewSource(sc), nil
 }

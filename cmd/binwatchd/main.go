@@ -84,13 +84,14 @@ type command struct {
 
 // work is what a command does with a command line.
 type work struct {
-	check func(words []string) error // what is wrong with the command line; nil: there are to be no words
+	words func([]string) error // what is wrong with the words; nil: there are to be none
+	flags func() error         // what is wrong with the flags; nil: nothing can be
 	run   func(ctx context.Context, c *call) error
 }
 
 // simply makes the setup of a command without flags of its own.
-func simply(check func([]string) error, run func(context.Context, *call) error) func(*flag.FlagSet) work {
-	return func(*flag.FlagSet) work { return work{check, run} }
+func simply(words func([]string) error, run func(context.Context, *call) error) func(*flag.FlagSet) work {
+	return func(*flag.FlagSet) work { return work{words: words, run: run} }
 }
 
 // A call is one run of a command: its words without the flags, the configuration it
@@ -114,10 +115,13 @@ func (c command) do(ctx context.Context, args []string, io *streams) error {
 	if err != nil {
 		return err
 	}
-	if w.check == nil {
-		w.check = noWords
+	if w.words == nil {
+		w.words = noWords
 	}
-	if err := w.check(words); err != nil {
+	if err = w.words(words); err == nil && w.flags != nil {
+		err = w.flags()
+	}
+	if err != nil {
 		return err
 	}
 	one := &call{streams: io, words: words, path: path}
@@ -166,6 +170,14 @@ func (m misuse) Error() string { return m.says }
 
 func misusef(format string, args ...any) error { return misuse{fmt.Sprintf(format, args...)} }
 
+// misuseIf is an error of the command line where something is wrong with it.
+func misuseIf(wrong bool, says string) error {
+	if wrong {
+		return misuse{says}
+	}
+	return nil
+}
+
 // errHelp says that help was asked for and given.
 var errHelp = errors.New("help was asked for")
 
@@ -206,19 +218,17 @@ func parse(c command, fs *flag.FlagSet, args []string, s *streams) (words []stri
 	fs.Usage = func() {}
 	fs.SetOutput(io.Discard)
 	for {
-		if len(words) > 0 && len(args) > 0 && negative.MatchString(args[0]) { // no flag begins with a digit
-			words, args = append(words, args[0]), args[1:]
-			continue
+		if len(words) == 0 || len(args) == 0 || !negative.MatchString(args[0]) { // no flag begins with a digit
+			err := fs.Parse(args)
+			switch {
+			case errors.Is(err, flag.ErrHelp):
+				help(c, fs, s.out)
+				return nil, errHelp
+			case err != nil:
+				return nil, misuse{err.Error()}
+			}
+			args = fs.Args()
 		}
-		err := fs.Parse(args)
-		switch {
-		case errors.Is(err, flag.ErrHelp):
-			help(c, fs, s.out)
-			return nil, errHelp
-		case err != nil:
-			return nil, misuse{err.Error()}
-		}
-		args = fs.Args()
 		if len(args) == 0 {
 			return words, nil
 		}
@@ -228,14 +238,11 @@ func parse(c command, fs *flag.FlagSet, args []string, s *streams) (words []stri
 
 func help(c command, fs *flag.FlagSet, w io.Writer) {
 	fmt.Fprintf(w, "usage: binwatchd %s %s\n\n%s\n", c.name, c.usage, c.does)
-	first := true
+	gap := "\n"
 	fs.VisitAll(func(f *flag.Flag) {
-		if first {
-			fmt.Fprintln(w)
-			first = false
-		}
 		name, about := flag.UnquoteUsage(f)
-		fmt.Fprintf(w, "  --%-22s %s\n", f.Name+" "+name, about)
+		fmt.Fprintf(w, "%s  --%-22s %s\n", gap, f.Name+" "+name, about)
+		gap = ""
 	})
 }
 
@@ -269,12 +276,7 @@ func load(path string, need config.Need, s *streams) (*config.Config, error) {
 
 // oneWord wants exactly one word, and says what it is.
 func oneWord(says string) func([]string) error {
-	return func(words []string) error {
-		if len(words) != 1 {
-			return misuse{says}
-		}
-		return nil
-	}
+	return func(words []string) error { return misuseIf(len(words) != 1, says) }
 }
 
 // noWords refuses what is neither flag nor wanted.
@@ -312,12 +314,9 @@ func versionCommand() command {
 
 // versionName falls back to what the Go toolchain knows of the build.
 func versionName() string {
-	if version != "" {
-		return version
-	}
 	info, ok := debug.ReadBuildInfo()
-	if !ok || info.Main.Version == "" || info.Main.Version == "(devel)" {
-		return "development"
+	if version != "" || !ok || info.Main.Version == "(devel)" {
+		return cmp.Or(version, "development")
 	}
-	return info.Main.Version
+	return cmp.Or(info.Main.Version, "development")
 }

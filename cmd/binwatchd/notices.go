@@ -2,10 +2,9 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"log/slog"
-	"sync"
+	"sync/atomic"
 	"text/tabwriter"
 	"time"
 
@@ -16,7 +15,7 @@ import (
 )
 
 // openSender makes the sender of a configuration and puts it in force.
-func (d *daemon) openSender(cfg *config.Config) error {
+func (d *daemon) openSender(_ context.Context, cfg *config.Config) error {
 	sender, tellers, err := d.newSender(cfg)
 	if err == nil {
 		d.sending.set(sender, tellers)
@@ -39,29 +38,21 @@ func (d *daemon) newSender(cfg *config.Config) (*notify.Sender, []notify.Teller,
 // of a letter could name it.
 func notifyConfig(cfg *config.Config, path string, log *slog.Logger, times times) (notify.Config, error) {
 	nc := notify.Config{Farm: cfg.Farm, File: whole(path), Log: log, Now: times.now, CertTime: times.certificates, Rounds: cfg.Rounds}
-	var errs []error
-	reveal := func(what string, s secret.Secret) string {
-		text, err := revealed(s)
-		if err != nil {
-			errs = append(errs, fmt.Errorf("%s: %w", what, err))
-		}
-		return text
-	}
+	var o opener
 	if m := cfg.Mail; m != nil {
-		nc.Mail = notify.Mail{MailSettings: *m, Password: reveal("mail password", m.Password)}
+		nc.Mail = notify.Mail{MailSettings: *m, Password: o.reveal("mail password", m.Password)}
 		if m.CA != "" {
-			pool, err := authority(m.CA)
-			if err != nil {
-				errs = append(errs, fmt.Errorf("mail: %w", err))
+			var err error
+			if nc.Mail.Roots, err = authority(m.CA); err != nil {
+				o.failed = append(o.failed, fmt.Errorf("mail: %w", err))
 			}
-			nc.Mail.Roots = pool
 		}
 	}
-	nc.Tellers = tellersOf(cfg, reveal)
+	nc.Tellers = tellersOf(cfg, o.reveal)
 	if l := cfg.SignOfLife; l != nil {
-		nc.Life = &notify.Life{LifeSettings: *l, URL: reveal("sign of life", l.URL)}
+		nc.Life = &notify.Life{LifeSettings: *l, URL: o.reveal("sign of life", l.URL)}
 	}
-	return nc, errors.Join(errs...)
+	return nc, o.err()
 }
 
 // tellersOf names who is told.
@@ -109,59 +100,36 @@ func (d *daemon) healthy() error {
 }
 
 // sending runs the sender of notices, and another one after a reload.
-type sending struct {
-	mu      sync.Mutex
-	sender  *notify.Sender
-	named   []notify.Teller
-	changed chan struct{} // holds a value when sender is another
+type sending struct{ current atomic.Pointer[telling] }
+
+// A telling is a sender with those whom it tells.
+type telling struct {
+	*notify.Sender
+	tellers []notify.Teller
+	inForce context.Context // ends when another one is
+	end     func()
 }
 
-func (s *sending) set(sender *notify.Sender, named []notify.Teller) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if s.changed == nil {
-		s.changed = make(chan struct{}, 1)
-	}
-	s.sender, s.named = sender, named
-	select {
-	case s.changed <- struct{}{}:
-	default:
+func (s *sending) set(sender *notify.Sender, tellers []notify.Teller) {
+	t := &telling{Sender: sender, tellers: tellers}
+	t.inForce, t.end = context.WithCancel(context.Background())
+	if was := s.current.Swap(t); was != nil {
+		was.end()
 	}
 }
 
-// now is the sender in force.
-func (s *sending) now() *notify.Sender {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return s.sender
-}
-
-// tellers are those in force.
-func (s *sending) tellers() []notify.Teller {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return s.named
-}
+// now is the one in force; nil before the first.
+func (s *sending) now() *telling { return s.current.Load() }
 
 // run drains the outbox until ctx ends.
 func (s *sending) run(ctx context.Context) error {
 	for ctx.Err() == nil {
-		until, stop := context.WithCancel(ctx)
-		done := make(chan struct{})
-		select {
-		case <-s.changed: // the one we are about to run
-		default:
-		}
-		go func() {
-			defer close(done)
-			s.now().Run(until)
-		}()
-		select {
-		case <-ctx.Done():
-		case <-s.changed:
-		}
+		t := s.now()
+		own, stop := context.WithCancel(ctx)
+		context.AfterFunc(t.inForce, stop)
+		t.Run(own)
+		<-own.Done()
 		stop()
-		<-done
 	}
 	return nil
 }
@@ -192,8 +160,7 @@ func printReports(io *streams, reports []notify.Report) error {
 	for _, r := range reports {
 		word := "told"
 		if !r.OK {
-			word = "not told"
-			failed++
+			word, failed = "not told", failed+1
 		}
 		fmt.Fprintf(t, "%s\t%s\t%s\t%s\n", r.Teller, r.Specimen, word, r.Said)
 	}

@@ -8,10 +8,7 @@ import (
 	"flag"
 	"fmt"
 	"io"
-	"maps"
 	"os"
-	"slices"
-	"strings"
 	"time"
 
 	"binwatchd/internal/config"
@@ -30,30 +27,23 @@ func rehearseCommand() command {
 			against := fs.String("against", "", "`FILE` to compare with: what differs")
 			messages := fs.String("messages", "", "`CSV` with the header time,topic,payload; - reads standard input")
 			past := fs.Bool("journal", false, "rehearse what the journal of the configuration holds")
-			from := fs.String("from", "", "leave out what arrived before `T`")
-			to := fs.String("to", "", "leave out what arrived at `T` or later")
+			span := newSpanFlags(fs, "leave out what arrived before `T`", "leave out what arrived at `T` or later")
 			asJSON := fs.Bool("json", false, "write every change as one JSON object a line; with --against one object")
-			wanted := func(words []string) error {
-				switch {
-				case len(words) > 0:
-					return noWords(words)
-				case (*messages != "") == *past:
-					return misusef("wants either --messages CSV or --journal")
-				case *messages == "-" && *against != "":
-					return misusef("standard input can be read only once: give --against a file of messages")
-				}
-				return nil
+			wanted := func() error {
+				return cmp.Or(
+					misuseIf((*messages != "") == *past, "wants either --messages CSV or --journal"),
+					misuseIf(*messages == "-" && *against != "", "standard input can be read only once: give --against a file of messages"),
+				)
 			}
-			return work{wanted, func(ctx context.Context, c *call) error {
+			return work{flags: wanted, run: func(ctx context.Context, c *call) error {
 				cfg, err := forRehearsal(*path, c.streams)
 				if err != nil {
 					return err
 				}
-				span, err := parseSpan(*from, *to, cfg.Farm.Location)
-				if err != nil {
+				play := player{messages: *messages, journal: cfg.Journal.Path, in: c.in}
+				if play.span, err = span.in(cfg.Farm.Location); err != nil {
 					return err
 				}
-				play := player{messages: *messages, journal: cfg.Journal.Path, span: span, in: c.in}
 				if *against == "" {
 					return rehearseOne(ctx, play, cfg, *asJSON, c.streams)
 				}
@@ -70,18 +60,30 @@ func rehearseCommand() command {
 // A timeSpan is [from, to); a zero end is open.
 type timeSpan struct{ from, to time.Time }
 
-func parseSpan(from, to string, loc *time.Location) (s timeSpan, err error) {
-	if from != "" {
-		if s.from, err = moment(from, loc); err != nil {
+// spanFlags are --from and --to of a command line.
+type spanFlags struct{ from, to string }
+
+// newSpanFlags adds the two, with what they say of themselves.
+func newSpanFlags(fs *flag.FlagSet, from, to string) *spanFlags {
+	var f spanFlags
+	fs.StringVar(&f.from, "from", "", from)
+	fs.StringVar(&f.to, "to", "", to)
+	return &f
+}
+
+// in gives the span that was asked for in a time zone.
+func (f *spanFlags) in(loc *time.Location) (s timeSpan, err error) {
+	if f.from != "" {
+		if s.from, err = moment(f.from, loc); err != nil {
 			return s, err
 		}
 	}
-	if to != "" {
-		if s.to, err = moment(to, loc); err != nil {
+	if f.to != "" {
+		if s.to, err = moment(f.to, loc); err != nil {
 			return s, err
 		}
 		if !s.to.After(s.from) {
-			return s, misusef("--to %s is not after --from %s, so there is nothing between them", to, from)
+			return s, misusef("--to %s is not after --from %s, so there is nothing between them", f.to, f.from)
 		}
 	}
 	return s, nil
@@ -118,13 +120,18 @@ func (p player) play(ctx context.Context, cfg *config.Config, on func(farm.Chang
 
 func rehearseOne(ctx context.Context, p player, cfg *config.Config, asJSON bool, s *streams) error {
 	out := bufio.NewWriterSize(s.out, 64<<10)
-	lines := changeLines{write: textLine(out, cfg.Farm.Location)}
+	write := textLine(out, cfg.Farm.Location)
 	if asJSON {
-		lines.write = jsonLine(out)
+		write = jsonLine(out)
 	}
-	r, err := p.play(ctx, cfg, lines.add)
-	if e := cmp.Or(lines.err, out.Flush()); err == nil && e != nil {
-		err = fmt.Errorf("write changes: %w", e)
+	var wrong error // the first of writing
+	r, err := p.play(ctx, cfg, func(ch farm.Change) {
+		if wrong == nil {
+			wrong = write(ch)
+		}
+	})
+	if wrong = cmp.Or(wrong, out.Flush()); err == nil && wrong != nil {
+		err = fmt.Errorf("write changes: %w", wrong)
 	}
 	if err != nil {
 		return err
@@ -175,18 +182,6 @@ func openRecording(path string, stdin io.Reader) (io.Reader, func() error, error
 	return bufio.NewReaderSize(f, 256<<10), f.Close, nil
 }
 
-// changeLines writes changes, a line each, up to the first error.
-type changeLines struct {
-	write func(farm.Change) error
-	err   error
-}
-
-func (l *changeLines) add(ch farm.Change) {
-	if l.err == nil {
-		l.err = l.write(ch)
-	}
-}
-
 func jsonLine(w io.Writer) func(farm.Change) error {
 	enc := json.NewEncoder(w)
 	enc.SetEscapeHTML(false)
@@ -204,12 +199,8 @@ func textLine(w io.Writer, loc *time.Location) func(farm.Change) error {
 // summary is one line on what went through.
 func summary(st rehearse.Stats) string {
 	s := fmt.Sprintf("%d messages, %d readings, %d of them doubted, %d changes, %d of them told", st.Messages, st.Readings, st.Doubted, st.Changes, st.Told)
-	var refused []string
-	for _, reason := range slices.Sorted(maps.Keys(st.Rejected)) {
-		refused = append(refused, fmt.Sprintf("%s %d", reason, st.Rejected[reason]))
-	}
-	if len(refused) > 0 {
-		s += "; rejected: " + strings.Join(refused, ", ")
+	if len(st.Rejected) > 0 {
+		s += "; rejected: " + counted(st.Rejected)
 	}
 	return s
 }

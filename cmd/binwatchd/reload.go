@@ -1,11 +1,13 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"math"
 	"path/filepath"
 	"reflect"
 	"slices"
@@ -43,7 +45,7 @@ func (d *daemon) reload(ctx context.Context) error {
 	if err := d.loop.Reload(ctx, &cfg.Farm, name); err != nil {
 		return err // the sender in force stays, and with it what it told from memory
 	}
-	gone := withoutTellers(d.sending.tellers(), tellers)
+	gone := withoutTellers(d.sending.now().tellers, tellers)
 	d.sending.set(sender, tellers)
 	if err := sender.Forget(ctx, gone); err != nil {
 		d.log.Warn("what is owed to tellers that are gone stays owed", "error", err)
@@ -56,32 +58,27 @@ func (d *daemon) reload(ctx context.Context) error {
 // digest names a configuration, so that a snapshot taken under another is
 // noticed. It is made of what is in force, secrets redacted.
 func digest(cfg *config.Config) (string, error) {
+	text, err := inForce(cfg)
+	sum := sha256.Sum256([]byte(versionName() + "\n" + text))
+	return hex.EncodeToString(sum[:8]), err
+}
+
+// inForce is a configuration written out with every value.
+func inForce(cfg *config.Config) (string, error) {
 	var b strings.Builder
 	if err := cfg.Show(&b); err != nil {
 		return "", fmt.Errorf("write out the configuration: %w", err)
 	}
-	sum := sha256.Sum256([]byte(versionName() + "\n" + b.String()))
-	return hex.EncodeToString(sum[:8]), nil
-}
-
-// difference lists the lines of what is in force that went and came.
-func difference(old, cfg *config.Config) (gone, come []string, err error) {
-	var was, is strings.Builder
-	if err := errors.Join(old.Show(&was), cfg.Show(&is)); err != nil {
-		return nil, nil, err
-	}
-	a, b := strings.Split(was.String(), "\n"), strings.Split(is.String(), "\n")
-	return without(a, b), without(b, a), nil
+	return b.String(), nil
 }
 
 // without gives the lines of a that b does not have as often.
-func without(a, b []string) []string {
+func without(a, b string) (out []string) {
 	left := map[string]int{}
-	for _, l := range b {
+	for l := range strings.SplitSeq(b, "\n") {
 		left[l]++
 	}
-	var out []string
-	for _, l := range a {
+	for l := range strings.SplitSeq(a, "\n") {
 		if left[l]--; left[l] < 0 {
 			out = append(out, strings.TrimSpace(l))
 		}
@@ -168,15 +165,16 @@ func (d *daemon) logDifference(old, cfg *config.Config, waits []string) {
 	if len(waits) > 0 {
 		d.log.Warn("these take a restart to change; until then they go on as they were", "parts", farm.SayList(waits))
 	}
-	gone, come, err := difference(old, cfg)
-	if err != nil {
+	was, errWas := inForce(old)
+	is, errIs := inForce(cfg)
+	if err := cmp.Or(errWas, errIs); err != nil {
 		d.log.Warn("difference not shown", "error", err)
 		return
 	}
-	for _, line := range gone {
+	for _, line := range without(was, is) {
 		d.log.Info("configuration changed", "was", line)
 	}
-	for _, line := range come {
+	for _, line := range without(is, was) {
 		d.log.Info("configuration changed", "is", line)
 	}
 }
@@ -195,10 +193,7 @@ func withoutTellers(was, is []notify.Teller) (gone []string) {
 // whole is the path of a configuration from the root, for commands that are
 // pasted elsewhere; "" stays.
 func whole(path string) string {
-	if path == "" {
-		return ""
-	}
-	if abs, err := filepath.Abs(path); err == nil {
+	if abs, err := filepath.Abs(path); path != "" && err == nil {
 		return abs
 	}
 	return path
@@ -235,11 +230,7 @@ func (f *farms) take(fm *farm.Farm, from int64) {
 }
 
 // now is the farm in force.
-func (f *farms) now() *farm.Farm {
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	return f.known[len(f.known)-1].farm
-}
+func (f *farms) now() *farm.Farm { return f.at(math.MaxInt64) }
 
 // at is the farm that was in force at a place; the oldest known where that is not
 // known any more.

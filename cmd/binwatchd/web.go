@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"crypto/tls"
 	"errors"
@@ -17,15 +18,13 @@ import (
 )
 
 // openWeb puts the page, the metrics and the health together on one address.
-func (d *daemon) openWeb(cfg *config.Config) error {
+func (d *daemon) openWeb(_ context.Context, cfg *config.Config) error {
 	if cfg.Page == nil {
 		return nil
 	}
-	password, err := revealed(cfg.Page.Password)
-	if err != nil {
-		return fmt.Errorf("page password: %w", err)
-	}
-	if err := page.Check(cfg.Page.Listen, password != ""); err != nil {
+	var o opener
+	password := o.reveal("page password", cfg.Page.Password)
+	if err := cmp.Or(o.err(), page.Check(cfg.Page.Listen, password != "")); err != nil {
 		return err
 	}
 	p, err := page.New(page.Config{
@@ -63,21 +62,17 @@ func (d *daemon) metricsHandler() http.Handler {
 }
 
 func (d *daemon) journalFigures() (metrics.Journal, bool) {
-	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
-	defer cancel()
-	s, err := d.journal.Sizes(ctx)
+	s, ok := inTime(d.journal.Sizes)
 	return metrics.Journal{
 		FileBytes: s.FileBytes, LogBytes: s.LogBytes, FreeBytes: s.FreeBytes,
 		Packed: s.Packed, Unpacked: s.Unpacked, Events: s.Events, Oldest: s.Oldest,
-	}, err == nil
+	}, ok
 }
 
 func (d *daemon) influxFigures() (metrics.Influx, bool) {
-	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
-	defer cancel()
 	f := d.forward.Figures()
-	waiting, err := d.journal.Behind(ctx, f.Reached)
-	return metrics.Influx{Waiting: waiting, Written: f.Written, Parked: f.Parked, Failed: f.Failed, At: f.At}, err == nil
+	waiting, ok := inTime(func(ctx context.Context) (int64, error) { return d.journal.Behind(ctx, f.Reached) })
+	return metrics.Influx{Waiting: waiting, Written: f.Written, Parked: f.Parked, Failed: f.Failed, At: f.At}, ok
 }
 
 func (d *daemon) noticeFigures() []metrics.Notices {
