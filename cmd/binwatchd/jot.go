@@ -45,7 +45,7 @@ func jotCommand() command {
 // completeJot gives a jot its place and its time, and checks it. At is the time on
 // the command line; "" leaves it to the daemon's clock, which may know better.
 func completeJot(cfg *config.Config, j *farm.Jot, at string, now time.Time) (err error) {
-	if err := placeJot(&cfg.Farm, j); err != nil {
+	if err := ingest.PlaceJot(&cfg.Farm, j); err != nil {
 		return err
 	}
 	j.At, j.By = now, "command"
@@ -66,7 +66,7 @@ func completeJot(cfg *config.Config, j *farm.Jot, at string, now time.Time) (err
 
 // parseJot reads BIN[/ZONE] WHAT [AMOUNT] [of KIND] [to BIN]. A place, a kind
 // and an amount may be several words. The places stand as they were written;
-// [placeJot] finds them.
+// [ingest.PlaceJot] finds them.
 func parseJot(words []string) (j farm.Jot, err error) {
 	if len(words) < 2 {
 		return j, misusef("wants at least a bin and what was done, as in: jot bed/near fed 2 kg of grain")
@@ -101,24 +101,6 @@ func parseJot(words []string) (j farm.Jot, err error) {
 		}
 	}
 	return j, nil
-}
-
-// placeJot puts the configuration's names in place of those that a keeper wrote.
-func placeJot(f *farm.Farm, j *farm.Jot) error {
-	at, err := f.FindPlace(j.Bin)
-	if err != nil {
-		return err
-	}
-	j.Bin, j.Zone = at.Bin, at.Zone
-	if j.To == "" {
-		return nil
-	}
-	tub, err := f.FindPlace(j.To)
-	if err != nil {
-		return fmt.Errorf("to: %w", err)
-	}
-	j.To = tub.Bin
-	return nil
 }
 
 // startWait is how long a daemon that starts or stops is waited for: it holds the
@@ -162,8 +144,7 @@ func noteAlone(ctx context.Context, cfg *config.Config, j farm.Jot, now time.Tim
 }
 
 func sayJot(cfg *config.Config, j farm.Jot) string {
-	b, _ := cfg.Farm.BinByName(j.Bin)
-	s := farm.SayPlace(j.Bin, j.Zone, len(b.Zones) == 1) + " " + string(j.What)
+	s := cfg.Farm.SayPlace(j.Bin, j.Zone) + " " + string(j.What)
 	switch {
 	case j.Kg > 0:
 		s += " " + quantity.FormatMass(j.Kg)

@@ -73,15 +73,10 @@ func printView(w io.Writer, v farm.View, f *farm.Farm) {
 	loc := f.Location
 	fmt.Fprintf(w, "%s, %s\n", v.Farm, v.At.In(loc).Format("Monday 2 January 2006, 15:04"))
 	printIntake(w, v, loc)
-	printPassing(w, v, loc)
 	for _, said := range v.Unreached(loc) {
 		fmt.Fprintln(w, said)
 	}
-	for _, s := range v.Standing {
-		if s.Bin == "" && s.Probe == "" {
-			printStanding(w, s)
-		}
-	}
+	printStanding(w, v, func(s farm.Standing) bool { return s.Bin == "" && s.Probe == "" })
 	for _, b := range v.Bins {
 		for _, z := range b.Zones {
 			fmt.Fprintf(w, "\n%s (%s)\n", farm.SayPlace(z.Bin, z.Zone, len(b.Zones) == 1), z.Aim)
@@ -104,15 +99,11 @@ func printIntake(w io.Writer, v farm.View, loc *time.Location) {
 	if len(in.Messages) > 0 {
 		fmt.Fprintf(w, "Messages: %s\n", counted(in.Messages))
 	}
-}
-
-func printPassing(w io.Writer, v farm.View, loc *time.Location) {
-	if v.Passing == nil || v.Passing.Refusals == 0 {
-		return
-	}
-	fmt.Fprintf(w, "Rows that the database has refused for good: %d. The newest:\n", v.Passing.Refusals)
-	for _, r := range v.Passing.Newest {
-		fmt.Fprintf(w, "  %s: %s: %s\n", farm.SayTime(r.At, v.At, loc), r.Reason, r.Line)
+	if p := v.Passing; p != nil && p.Refusals > 0 {
+		fmt.Fprintf(w, "Rows that the database has refused for good: %d. The newest:\n", p.Refusals)
+		for _, r := range p.Newest {
+			fmt.Fprintf(w, "  %s: %s: %s\n", farm.SayTime(r.At, v.At, loc), r.Reason, r.Line)
+		}
 	}
 }
 
@@ -141,11 +132,7 @@ func printZone(w io.Writer, z farm.ZoneView, v farm.View, loc *time.Location) {
 	if z.StoredL > 0 {
 		fmt.Fprintf(w, "  holds %s of castings\n", v.Units.Volume(z.StoredL))
 	}
-	for _, s := range v.Standing {
-		if s.Bin == z.Bin && s.Zone == z.Zone && s.Probe == "" {
-			printStanding(w, s)
-		}
-	}
+	printStanding(w, v, func(s farm.Standing) bool { return s.Bin == z.Bin && s.Zone == z.Zone && s.Probe == "" })
 	for _, o := range z.Outlook {
 		fmt.Fprintf(w, "  %s\n", o.Text)
 	}
@@ -163,60 +150,62 @@ func printLevel(w io.Writer, q farm.QuantityRow, l *farm.LevelView, v farm.View)
 	if !l.Bands.IsZero() {
 		fmt.Fprintf(w, ", does well from %s to %s", say(l.Bands.Thrive.Low), say(l.Bands.Thrive.High))
 	}
-	if age := v.At.Sub(l.At); !l.Fresh {
-		fmt.Fprintf(w, ", %s old", farm.SayLong(age))
+	if !l.Fresh {
+		fmt.Fprintf(w, ", %s old", farm.SayLong(v.At.Sub(l.At)))
 	}
 	fmt.Fprintln(w)
 }
 
-func printStanding(w io.Writer, s farm.Standing) {
-	fmt.Fprintf(w, "  %s: %s", strings.ToUpper(s.Urgency.String()), s.Text)
-	if s.Advice != nil && s.Advice.Do != "" {
-		fmt.Fprintf(w, " %s", s.Advice.Do)
+// printStanding writes those conditions that stand of something.
+func printStanding(w io.Writer, v farm.View, of func(farm.Standing) bool) {
+	for _, s := range v.Standing {
+		if !of(s) {
+			continue
+		}
+		text, marks := s.Text, s.Episode
+		if s.Advice != nil && s.Advice.Do != "" {
+			text += " " + s.Advice.Do
+		}
+		if s.Seen {
+			marks += ", seen"
+		}
+		if s.Hushed != nil {
+			marks += ", hushed"
+		}
+		fmt.Fprintf(w, "  %s: %s [%s]\n", strings.ToUpper(s.Urgency.String()), text, marks)
 	}
-	fmt.Fprintf(w, " [%s", s.Episode)
-	if s.Seen {
-		fmt.Fprint(w, ", seen")
-	}
-	if s.Hushed != nil {
-		fmt.Fprint(w, ", hushed")
-	}
-	fmt.Fprintln(w, "]")
 }
 
 func printProbes(w io.Writer, v farm.View, f *farm.Farm) {
 	fmt.Fprintln(w, "\nProbes")
 	for _, p := range v.Probes {
-		fmt.Fprintf(w, "  %s: ", p.ID)
-		switch {
-		case p.Value == nil && p.At.IsZero():
-			fmt.Fprint(w, "never heard")
-		case p.Value == nil:
-			fmt.Fprint(w, "no number")
-		case p.At.IsZero():
-			fmt.Fprintf(w, "%s, kept by the broker, age unknown", probeValue(p, v.Units, f))
-		default:
-			fmt.Fprintf(w, "%s, %s ago", probeValue(p, v.Units, f), farm.SayLong(v.At.Sub(p.At)))
-		}
-		if p.Doubt != "" {
-			fmt.Fprintf(w, "; not believed: %s", p.Doubt)
-		}
-		for _, f := range p.Flags {
-			fmt.Fprintf(w, "; %s", f)
-		}
-		if p.Pace != "" {
-			fmt.Fprintf(w, "; %s", p.Pace)
-		}
-		if len(p.Rejected) > 0 {
-			fmt.Fprintf(w, "; rejected: %s", counted(p.Rejected))
-		}
-		fmt.Fprintln(w)
-		for _, s := range v.Standing {
-			if s.Probe == p.ID {
-				printStanding(w, s)
-			}
-		}
+		fmt.Fprintf(w, "  %s: %s\n", p.ID, sayProbe(p, v, f))
+		printStanding(w, v, func(s farm.Standing) bool { return s.Probe == p.ID })
 	}
+}
+
+func sayProbe(p farm.ProbeView, v farm.View, f *farm.Farm) string {
+	said := []string{"no number"}
+	switch {
+	case p.Value == nil && p.At.IsZero():
+		said[0] = "never heard"
+	case p.Value == nil:
+	case p.At.IsZero():
+		said[0] = probeValue(p, v.Units, f) + ", kept by the broker, age unknown"
+	default:
+		said[0] = probeValue(p, v.Units, f) + ", " + farm.SayLong(v.At.Sub(p.At)) + " ago"
+	}
+	if p.Doubt != "" {
+		said = append(said, "not believed: "+p.Doubt)
+	}
+	said = append(said, p.Flags...)
+	if p.Pace != "" {
+		said = append(said, p.Pace)
+	}
+	if len(p.Rejected) > 0 {
+		said = append(said, "rejected: "+counted(p.Rejected))
+	}
+	return strings.Join(said, "; ")
 }
 
 // probeValue writes a value in the unit of its row: a battery's is V or %.

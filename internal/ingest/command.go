@@ -58,17 +58,12 @@ func (d *Decoder) jot(place string, payload []byte, arrived time.Time) (j farm.J
 		What, Amount, Of, To string
 		At                   json.RawMessage
 	}
-	at, err := d.about(place, payload, &in)
-	if err != nil {
+	if err := strictly(payload, &in); err != nil {
 		return j, false, err
 	}
-	j = farm.Jot{Bin: at.Bin, Zone: at.Zone, What: farm.JotKind(in.What), Of: in.Of, By: "mqtt"}
-	if in.To != "" {
-		to, err := d.farm.FindPlace(in.To)
-		if err != nil {
-			return j, false, fmt.Errorf("to: %w", err)
-		}
-		j.To = to.Bin
+	j = farm.Jot{Bin: place, To: in.To, What: farm.JotKind(in.What), Of: in.Of, By: "mqtt"}
+	if err := PlaceJot(d.farm, &j); err != nil {
+		return j, false, err
 	}
 	if in.Amount != "" {
 		if j.Kg, j.Litres, err = quantity.ParseAmount(in.Amount); err != nil {
@@ -89,7 +84,10 @@ func (d *Decoder) hush(place string, payload []byte, arrived time.Time) (h farm.
 		Quantity  farm.Quantity
 		At        json.RawMessage
 	}
-	at, err := d.about(place, payload, &in)
+	if err := strictly(payload, &in); err != nil {
+		return h, false, err
+	}
+	at, err := d.farm.FindPlace(place)
 	if err != nil {
 		return h, false, err
 	}
@@ -108,14 +106,6 @@ func (d *Decoder) hush(place string, payload []byte, arrived time.Time) (h farm.
 	}
 	h = farm.Hush{Bin: at.Bin, Zone: at.Zone, Condition: in.Condition, Quantity: in.Quantity, Until: said.Add(long)}
 	return h, timed, CheckHush(d.farm, h, arrived)
-}
-
-// about reads what is said of a place, and finds the place.
-func (d *Decoder) about(place string, payload []byte, in any) (farm.Place, error) {
-	if err := strictly(payload, in); err != nil {
-		return farm.Place{}, err
-	}
-	return d.farm.FindPlace(place)
 }
 
 // saidAt reads when a jot was done or a hush was said; nothing means on arrival.
@@ -159,6 +149,25 @@ const (
 	largest     = 10000 // kg or L
 	longestWord = 64    // bytes of a kind of food or an episode's id
 )
+
+// PlaceJot puts the configuration's names in place of those that a keeper wrote in
+// Bin, which may name a zone too, and in To.
+func PlaceJot(f *farm.Farm, j *farm.Jot) error {
+	at, err := f.FindPlace(j.Bin)
+	if err != nil {
+		return err
+	}
+	j.Bin, j.Zone = at.Bin, at.Zone
+	if j.To == "" {
+		return nil
+	}
+	to, err := f.FindPlace(j.To)
+	if err != nil {
+		return fmt.Errorf("to: %w", err)
+	}
+	j.To = to.Bin
+	return nil
+}
 
 // CheckJot tells what is wrong with a jot, wherever it came from: an unknown
 // bin, zone or deed, an amount no bin can hold, a time to come. Now is the
