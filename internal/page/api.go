@@ -3,6 +3,7 @@ package page
 import (
 	"cmp"
 	"net/http"
+	"slices"
 	"strings"
 	"time"
 
@@ -11,26 +12,21 @@ import (
 )
 
 // apiHelp says in plain text what programs can ask for.
-func (p *Page) apiHelp(w http.ResponseWriter, _ *http.Request) error {
-	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
-	_, _ = w.Write(p.files.static["api.txt"].body)
+func (v *visit) apiHelp() error {
+	help := v.files.static["api.txt"]
+	v.send(http.StatusOK, help.kind, help.body)
 	return nil
 }
 
-func (p *Page) apiNow(w http.ResponseWriter, _ *http.Request) error {
-	v, ok := p.cfg.Look()
-	if !ok {
-		return p.notYet()
+// tells makes an action that tells a program what get gives.
+func tells[T any](get func() (T, bool)) action {
+	return func(v *visit) error {
+		data, ok := get()
+		if !ok {
+			return v.notYet()
+		}
+		return v.showJSON(http.StatusOK, data)
 	}
-	return writeJSON(w, http.StatusOK, v)
-}
-
-func (p *Page) apiRounds(w http.ResponseWriter, _ *http.Request) error {
-	r, ok := p.cfg.Rounds()
-	if !ok {
-		return p.notYet()
-	}
-	return writeJSON(w, http.StatusOK, r)
 }
 
 // A historyAnswer is one curve for a program. Values are in the quantity's
@@ -42,11 +38,10 @@ type historyAnswer struct {
 	To       time.Time     `json:"to"`
 	Step     string        `json:"step"`
 	Samples  []farm.Sample `json:"samples"`
-	step     time.Duration
 }
 
-func (p *Page) apiHistory(w http.ResponseWriter, r *http.Request, in fields) error {
-	b, z, err := place(p.cfg.Farm(), fields{"bin": in.get("zone")})
+func (v *visit) apiHistory() error {
+	b, z, err := v.place(v.in["zone"])
 	if err != nil {
 		return err
 	}
@@ -56,67 +51,60 @@ func (p *Page) apiHistory(w http.ResponseWriter, r *http.Request, in fields) err
 		}
 		z = b.Zones[0].Name
 	}
-	ask, err := p.readSpan(in)
+	ask := historyAnswer{Zone: b.Name + "/" + z, Samples: []farm.Sample{}}
+	step, err := v.readSpan(&ask)
 	if err != nil {
 		return err
 	}
-	ask.Zone = b.Name + "/" + z
-	ask.Samples, err = p.cfg.History.Samples(r.Context(), b.Name, z, ask.Quantity, ask.From, ask.To, ask.step)
+	samples, err := v.cfg.History.Samples(v.r.Context(), b.Name, z, ask.Quantity, ask.From, ask.To, step)
 	if err != nil {
 		return err
 	}
-	if ask.Samples == nil {
-		ask.Samples = []farm.Sample{}
-	}
-	return writeJSON(w, http.StatusOK, ask)
+	ask.Samples = append(ask.Samples, samples...)
+	return v.showJSON(http.StatusOK, ask)
 }
 
 const maxSamples = 5000
 
 // readSpan reads quantity, from, to and step; two days up to now in half-hours
 // where nothing is asked.
-func (p *Page) readSpan(in fields) (historyAnswer, error) {
-	now := p.cfg.Now().UTC()
-	a := historyAnswer{Quantity: farm.Quantity(cmp.Or(in.get("quantity"), string(farm.Temperature))), Step: in.get("step")}
-	if row := a.Quantity.Row(); !row.Bands && !row.Limits {
-		return a, badInput("The quantity is %s, not %q.", levelNames(), a.Quantity)
+func (v *visit) readSpan(a *historyAnswer) (step time.Duration, err error) {
+	a.Quantity = farm.Quantity(cmp.Or(v.in["quantity"], string(farm.Temperature)))
+	if levels := levelNames(); !slices.Contains(levels, string(a.Quantity)) {
+		last := len(levels) - 1
+		return 0, badInput("The quantity is %s or %s, not %q.", strings.Join(levels[:last], ", "), levels[last], a.Quantity)
 	}
-	var err error
-	if a.To, err = apiTime(in, "to", now); err != nil {
-		return a, err
+	if a.To, err = v.readTime("to", v.now.UTC()); err != nil {
+		return 0, err
 	}
-	if a.From, err = apiTime(in, "from", a.To.Add(-twoDays.back)); err != nil {
-		return a, err
+	if a.From, err = v.readTime("from", a.To.Add(-twoDays.back)); err != nil {
+		return 0, err
 	}
 	length := a.To.Sub(a.From)
 	if length <= 0 {
-		return a, badInput("from must lie before to.")
+		return 0, badInput("from must lie before to.")
 	}
-	if a.Step == "" {
-		a.Step = quantity.FormatDuration(usualStep(length))
-	}
-	a.step, err = quantity.ParseDuration(a.Step)
+	a.Step = cmp.Or(v.in["step"], quantity.FormatDuration(usualStep(length)))
+	step, err = quantity.ParseDuration(a.Step)
 	switch {
 	case err != nil:
-		return a, badInput("step is not clear: %v.", err)
-	case a.step < time.Minute:
-		return a, badInput("step is a minute or longer.")
-	case length/a.step > maxSamples:
-		return a, badInput("That would be more than %d samples: take a longer step or a shorter time.", maxSamples)
+		return 0, badInput("step is not clear: %v.", err)
+	case step < time.Minute:
+		return 0, badInput("step is a minute or longer.")
+	case length/step > maxSamples:
+		return 0, badInput("That would be more than %d samples: take a longer step or a shorter time.", maxSamples)
 	}
-	return a, nil
+	return step, nil
 }
 
-// levelNames lists the quantities that a zone has a level of.
-func levelNames() string {
-	var names []string
+// levelNames are the quantities that a zone has a level of.
+func levelNames() (names []string) {
 	for _, row := range farm.Quantities {
 		if row.Bands || row.Limits {
 			names = append(names, string(row.Name))
 		}
 	}
-	last := len(names) - 1
-	return strings.Join(names[:last], ", ") + " or " + names[last]
+	return names
 }
 
 // usualStep is the step of the page's own pictures for that length.
@@ -126,18 +114,17 @@ func usualStep(length time.Duration) time.Duration {
 			return s.step
 		}
 	}
-	days := length/(maxSamples*day) + 1
-	return days * day
+	return (length/(maxSamples*day) + 1) * day
 }
 
-func apiTime(in fields, name string, instead time.Time) (time.Time, error) {
-	s := in.get(name)
+func (v *visit) readTime(name string, instead time.Time) (time.Time, error) {
+	s := v.in[name]
 	if s == "" {
 		return instead, nil
 	}
 	t, err := time.Parse(time.RFC3339, s)
 	if err != nil || t.Year() < 2000 || t.Year() > 2200 {
-		return instead, badInput("%s is a time like 2027-03-14T09:00:00Z, not %q.", name, s)
+		return t, badInput("%s is a time like 2027-03-14T09:00:00Z, not %q.", name, s)
 	}
 	return t.UTC(), nil
 }

@@ -19,7 +19,6 @@ import (
 // told or weighed. It keeps nothing; the keeper pastes the lines.
 type calibrationForm struct {
 	Moisture bool // weighing makes sense
-	Unit     string
 	Rows     []calibrationRow
 	YAML     string
 	Notes    []string
@@ -35,22 +34,23 @@ type calibrationRow struct {
 const calibrationRows = 4
 
 // calibrate reads the form's rows and, when there are any, proposes the lines.
-func (s *scene) calibrate(conf farm.Probe, pv farm.ProbeView, in fields) calibrationForm {
-	c := calibrationForm{Moisture: conf.Measures == farm.Moisture, Unit: conf.Row().Written(s.units).Word}
-	filled := false
+func (v *visit) calibrate(conf farm.Probe, pv farm.ProbeView) calibrationForm {
+	c := calibrationForm{Moisture: conf.Measures == farm.Moisture}
+	var filled []calibrationRow
 	for n := 1; n <= calibrationRows; n++ {
-		at := func(name string) string { return in.get(name + strconv.Itoa(n)) }
+		at := func(name string) string { return v.in[name+strconv.Itoa(n)] }
 		row := calibrationRow{n, at("raw"), at("truth"), at("wet"), at("dry"), at("tin")}
-		filled = filled || row != calibrationRow{N: n}
-		c.Rows = append(c.Rows, row)
+		if c.Rows = append(c.Rows, row); row != (calibrationRow{N: n}) {
+			filled = append(filled, row)
+		}
 	}
-	if !filled {
+	if len(filled) == 0 {
 		if pv.Raw != nil {
 			c.Rows[0].Raw = short(*pv.Raw)
 		}
 		return c
 	}
-	points, err := calibrationPoints(c.Rows, conf, s.units)
+	points, err := v.calibrationPoints(filled, conf)
 	if err != nil {
 		c.Wrong = sentence(err.Error())
 		return c
@@ -64,17 +64,14 @@ func (s *scene) calibrate(conf farm.Probe, pv farm.ProbeView, in fields) calibra
 }
 
 // calibrationPoints makes points of the filled rows, by rising raw value.
-func calibrationPoints(rows []calibrationRow, conf farm.Probe, u farm.Units) ([]farm.Point, error) {
+func (v *visit) calibrationPoints(rows []calibrationRow, conf farm.Probe) ([]farm.Point, error) {
 	var points []farm.Point
 	for _, row := range rows {
-		if (row == calibrationRow{N: row.N}) {
-			continue
-		}
 		raw, err := typedNumber(row.Raw)
 		if err != nil {
 			return nil, fmt.Errorf("row %d, raw: %w", row.N, err)
 		}
-		truth, err := rowTruth(row, conf, u)
+		truth, err := v.rowTruth(row, conf)
 		if err != nil {
 			return nil, fmt.Errorf("row %d: %w", row.N, err)
 		}
@@ -103,7 +100,7 @@ func oneWay(points []farm.Point) error {
 }
 
 // rowTruth is a row's true value in inner units: as told, or by weighing.
-func rowTruth(row calibrationRow, conf farm.Probe, u farm.Units) (float64, error) {
+func (v *visit) rowTruth(row calibrationRow, conf farm.Probe) (float64, error) {
 	weighed := row.Wet != "" || row.Dry != "" || row.Tin != ""
 	switch {
 	case row.Truth != "" && weighed:
@@ -115,15 +112,12 @@ func rowTruth(row calibrationRow, conf farm.Probe, u farm.Units) (float64, error
 	case row.Truth == "":
 		return 0, errors.New("the true value is missing")
 	}
-	v, err := typedNumber(strings.TrimSuffix(row.Truth, "%"))
-	if err != nil {
-		return 0, err
+	told, err := typedNumber(strings.TrimSuffix(row.Truth, "%"))
+	q, as := conf.Row(), conf.Row().Written(v.units)
+	if told = as.In.Inner(told); err == nil && conf.Measures != farm.Temperature && !q.Range.Contains(told) {
+		err = fmt.Errorf("%s lies between %s and %s", q.Noun, as.Number(q.Range.Low), as.String(q.Range.High))
 	}
-	q, as := conf.Row(), conf.Row().Written(u)
-	if v = as.In.Inner(v); conf.Measures != farm.Temperature && (v < q.Range.Low || v > q.Range.High) {
-		return 0, fmt.Errorf("%s lies between %s and %s", q.Noun, as.Number(q.Range.Low), as.String(q.Range.High))
-	}
-	return v, nil
+	return told, err
 }
 
 // weighedMoisture is water in % of the fresh mass, from the weights typed.
@@ -135,10 +129,7 @@ func weighedMoisture(row calibrationRow) (float64, error) {
 		return 0, errors.New("weighing needs the sample wet and dry, each with its tin, and the tin alone")
 	}
 	w := calibration.Weighing{Wet: wet, Dry: dry, Tin: tin}
-	if err := w.Check(); err != nil {
-		return 0, err
-	}
-	return w.Moisture(), nil
+	return w.Moisture(), w.Check()
 }
 
 func typedNumber(s string) (float64, error) {
@@ -152,10 +143,8 @@ func typedNumber(s string) (float64, error) {
 
 // calibrationNotes say what points of moisture are worth.
 func calibrationNotes(points []farm.Point) []string {
-	low, high := points[0].Value, points[len(points)-1].Value
-	if low > high {
-		low, high = high, low
-	}
+	first, last := points[0].Value, points[len(points)-1].Value
+	low, high := min(first, last), max(first, last)
 	notes := []string{fmt.Sprintf("These samples span %s to %s %%; outside that the line is only drawn on.", short(low), short(high))}
 	if high-low < 20 {
 		notes = append(notes,

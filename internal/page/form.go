@@ -26,32 +26,28 @@ const (
 // valid UTF-8 without control characters, trimmed.
 type fields map[string]string
 
-func (f fields) get(name string) string { return f[name] }
-
-// readForm reads the form a request carries.
-func readForm(w http.ResponseWriter, r *http.Request) (fields, error) {
-	kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type"))
+// read reads the form that a request carries, or the part of its address after the
+// question mark.
+func (v *visit) read() (fields, error) {
+	if v.r.Method != http.MethodPost {
+		values, err := url.ParseQuery(v.r.URL.RawQuery)
+		if err != nil {
+			return nil, badInput("The part of the address after the question mark cannot be read.")
+		}
+		return sound(values)
+	}
+	kind, _, err := mime.ParseMediaType(v.r.Header.Get("Content-Type"))
 	if err != nil || kind != "application/x-www-form-urlencoded" {
 		return nil, refuse(http.StatusUnsupportedMediaType, "A form must come as application/x-www-form-urlencoded.")
 	}
-	if err := r.ParseForm(); err != nil {
+	if err := v.r.ParseForm(); err != nil {
 		var tooLarge *http.MaxBytesError
 		if errors.As(err, &tooLarge) {
 			return nil, refuse(http.StatusRequestEntityTooLarge, "The form is larger than %d bytes.", tooLarge.Limit)
 		}
 		return nil, badInput("The form cannot be read: it is torn or wrongly encoded.")
 	}
-	return sound(r.PostForm)
-}
-
-// readQuery reads the part of an address after the question mark in the same
-// way.
-func readQuery(r *http.Request) (fields, error) {
-	v, err := url.ParseQuery(r.URL.RawQuery)
-	if err != nil {
-		return nil, badInput("The part of the address after the question mark cannot be read.")
-	}
-	return sound(v)
+	return sound(v.r.PostForm)
 }
 
 func sound(values url.Values) (fields, error) {
@@ -81,32 +77,31 @@ const (
 	ahead   = 10 * time.Minute
 )
 
+// fieldTime is how a browser's own time field writes a moment.
+const fieldTime = "2006-01-02T15:04"
+
 // moment reads when something was done, in the farm's time zone as a browser's
 // own field writes it, or in RFC 3339. Empty means now.
-func moment(s string, now time.Time, loc *time.Location) (time.Time, error) {
+func (v *visit) moment(s string) (time.Time, error) {
 	if s == "" {
-		return now, nil
+		return v.now, nil
 	}
-	for _, layout := range []string{"2006-01-02T15:04", "2006-01-02T15:04:05", time.RFC3339} {
-		t, err := time.ParseInLocation(layout, s, loc)
-		if err != nil {
-			continue
-		}
+	for _, layout := range []string{fieldTime, fieldTime + ":05", time.RFC3339} {
+		t, err := time.ParseInLocation(layout, s, v.loc)
 		switch {
-		case t.After(now.Add(ahead)):
+		case err != nil:
+			continue
+		case t.After(v.now.Add(ahead)):
 			return t, badInput("That time is still to come. Leave it empty for now.")
-		case t.Before(now.Add(-farBack)):
+		case t.Before(v.now.Add(-farBack)):
 			return t, badInput("That is more than 30 days back. The logbook takes no older lines here.")
 		}
 		return t, nil
 	}
-	return now, badInput("%q is no time I can read; write it like 2006-01-02T15:04, or leave it empty for now.", s)
+	return v.now, badInput("%q is no time I can read; write it like %s, or leave it empty for now.", s, fieldTime)
 }
 
-const (
-	maxKg     = 2000
-	maxLitres = 2000
-)
+const maxAmount = 2000 // kg or L
 
 // amount reads what the keeper typed, "2", "1,5" or "2 kg", with the unit
 // chosen beside it. Empty is no amount.
@@ -124,42 +119,30 @@ func amount(typed, unit string) (kg, litres float64, err error) {
 	switch {
 	case err != nil:
 		return 0, 0, badInput("The amount is not clear: %v.", err)
-	case kg > maxKg || litres > maxLitres:
+	case max(kg, litres) > maxAmount:
 		return 0, 0, badInput("%s is more than any bin holds.", typed)
 	}
 	return kg, litres, nil
 }
 
-// usualUnit is what a kind of jot is measured in.
-func usualUnit(k farm.JotKind, u farm.Units) string {
-	litres := k == farm.Watered || k == farm.Sifted || k == farm.Emptied
-	switch {
-	case litres && u == farm.US:
-		return "gal"
-	case litres:
-		return "L"
-	case u == farm.US:
-		return "lb"
+// unitsFor are those of the field, the usual one of a kind of jot first.
+func (v *visit) unitsFor(k farm.JotKind) []string {
+	mass, volume := []string{"kg", "g"}, []string{"L", "ml"}
+	if v.units == farm.US {
+		mass, volume = []string{"lb", "oz"}, []string{"gal", "qt", "pt"}
 	}
-	return "kg"
+	if k == farm.Watered || k == farm.Sifted || k == farm.Emptied {
+		return append(volume[:1:1], slices.Concat(mass, volume[1:])...)
+	}
+	return append(mass, volume...)
 }
 
-// unitsOffered are the units of the form, the usual one first.
-func unitsOffered(k farm.JotKind, u farm.Units) []string {
-	all := []string{"kg", "g", "L", "ml"}
-	if u == farm.US {
-		all = []string{"lb", "oz", "gal", "qt", "pt"}
-	}
-	first := usualUnit(k, u)
-	return append([]string{first}, slices.DeleteFunc(all, func(unit string) bool { return unit == first })...)
-}
-
-// typedAmount is a jot's amount as the keeper would type it, in the farm's
-// units and with two figures: more would claim a care nobody takes.
-func typedAmount(j farm.Jot, u farm.Units) (number, unit string) {
-	switch us := u == farm.US; {
+// typed is a jot's amount as the keeper would type it, in the farm's units and
+// with two figures: more would claim a care nobody takes.
+func (v *visit) typed(j farm.Jot) (number, unit string) {
+	switch us := v.units == farm.US; {
 	case j.Kg == 0 && j.Litres == 0:
-		return "", usualUnit(j.What, u)
+		return "", v.unitsFor(j.What)[0]
 	case j.Kg > 0 && us:
 		unit = "lb"
 	case j.Kg > 0:
@@ -171,19 +154,12 @@ func typedAmount(j farm.Jot, u farm.Units) (number, unit string) {
 	default:
 		unit = "L"
 	}
-	figures := strconv.FormatFloat((j.Kg+j.Litres)/inner(unit), 'g', 2, 64)
-	rounded, err := strconv.ParseFloat(figures, 64)
-	if err != nil {
-		return figures, unit
-	}
+	rounded, _ := strconv.ParseFloat(strconv.FormatFloat((j.Kg+j.Litres)/inner(unit), 'g', 2, 64), 64)
 	return snippet.Number(rounded), unit
 }
 
 // inner is how many kg or L a unit is, as package quantity has it.
 func inner(unit string) float64 {
-	kg, litres, err := quantity.ParseAmount("1 " + unit)
-	if err != nil {
-		return 1
-	}
+	kg, litres, _ := quantity.ParseAmount("1 " + unit)
 	return kg + litres
 }

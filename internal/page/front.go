@@ -1,11 +1,11 @@
 package page
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"html/template"
 	"net/http"
-	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -17,7 +17,7 @@ import (
 // A frontPage is the first sight: what wants the keeper, then every bin, the
 // most needy first.
 type frontPage struct {
-	shell
+	*visit
 	Opening   string
 	Wants     []wantView   // what is not quiet, most urgent first
 	More      int          // how many more there are
@@ -25,8 +25,6 @@ type frontPage struct {
 	Unreached []string     // who can't be told
 	Own       []raisedView // raised, but in no bin
 	Bins      []binView
-	Needs     []farm.NeedView
-	Torn      bool
 }
 
 // A wantView is one line of the first list, with a small curve.
@@ -36,52 +34,75 @@ type wantView struct {
 }
 
 type binView struct {
-	Name, Title, URL string
-	Zones            []zoneView
+	farm.BinView
+	Zones []zoneView
 }
 
 const (
 	maxWants  = 5
+	maxUnsure = 5   // what the first sight says is not known
 	wantTall  = 38  // px
 	needyTall = 132 // px
 	calmTall  = 96
 )
 
-func (p *Page) showFront(w http.ResponseWriter, r *http.Request) error {
-	s, err := p.scene(glance, "/")
-	if err != nil {
+func (v *visit) showFront() error {
+	if err := v.look(glance, "/"); err != nil {
 		return err
 	}
-	page := frontPage{shell: p.live(p.shell(w, r, "bins", "Bins")), Unsure: s.unsure(), Unreached: s.view.Unreached(s.loc), Needs: s.view.Needs}
-	page.Clock = s.clock(s.view.At)
-	page.Opening, page.Wants, page.More = s.opening(r.Context())
-	for _, standing := range s.view.Standing {
-		if bin, _ := s.placeOf(standing); bin == "" {
-			page.Own = append(page.Own, s.raised(standing))
+	v.titled("bins", "Bins")
+	v.live()
+	v.Clock = v.clock(v.View.At)
+	page := frontPage{visit: v, Unsure: v.View.Unsure(v.loc), Unreached: v.View.Unreached(v.loc), Own: v.raisedIn[farm.Place{}]}
+	if more := len(page.Unsure) - maxUnsure; more > 1 {
+		page.Unsure = append(page.Unsure[:maxUnsure], fmt.Sprintf("And %d more of that kind further down.", more))
+	}
+	page.open(v.r.Context())
+	for _, b := range v.byNeed() {
+		page.Bins = append(page.Bins, v.bin(v.r.Context(), b, func(z farm.ZoneView, _ int, _ farm.Quantity) chart.Chart {
+			if v.need(z) > 0 {
+				return chart.Chart{Height: needyTall}
+			}
+			return chart.Chart{Height: calmTall}
+		}))
+	}
+	return v.show(http.StatusOK, "front", page)
+}
+
+// open says in one sentence how the farm stands, and lists what is behind it.
+func (p *frontPage) open(ctx context.Context) {
+	count := map[farm.Urgency]int{}
+	for _, r := range p.raised {
+		if r.Quiet != "" {
+			continue
+		}
+		count[r.Urgency]++
+		if len(p.Wants) < maxWants {
+			p.Wants = append(p.Wants, wantView{r, p.smallCurve(ctx, r)})
+		} else {
+			p.More++
 		}
 	}
-	for _, b := range s.byNeed() {
-		page.Bins = append(page.Bins, s.bin(r.Context(), b, s.tall, nil))
+	switch {
+	case len(count) > 0:
+		p.Opening = things(count)
+	case len(p.raised) > 0:
+		p.Opening = "Nothing new: all that is raised you have hushed or know of."
+	case p.View.NothingHeard():
+		p.Opening = "Nothing is known yet: no reading has come."
+	case len(p.Unsure) > 0:
+		p.Opening = "Nothing is raised, but not everything is known to be well."
+	default:
+		p.Opening = "Nothing is wrong and nothing is due."
 	}
-	page.Torn = s.torn
-	return p.show(w, http.StatusOK, "front", page)
 }
 
-// tall is the height of a zone's pictures in px.
-func (s *scene) tall(z farm.ZoneView) int {
-	if s.need(z.Bin, z.Zone) > 0 {
-		return needyTall
-	}
-	return calmTall
-}
-
-// bin makes the view of a bin; dress puts into a picture what the page shows in
-// it besides the curve.
-func (s *scene) bin(ctx context.Context, b farm.BinView, tall func(farm.ZoneView) int, dress dress) binView {
-	conf, _ := s.farm.BinByName(b.Name)
-	out := binView{Name: b.Name, Title: farm.Capital(b.Name), URL: binURL(b.Name)}
+// bin makes the view of a bin; its pictures begin as dress has it.
+func (v *visit) bin(ctx context.Context, b farm.BinView, dress dress) binView {
+	conf, _ := v.Farm.BinByName(b.Name)
+	out := binView{BinView: b}
 	for _, z := range b.Zones {
-		zone := s.zone(ctx, conf, z, tall(z), dress)
+		zone := v.zone(ctx, conf, z, dress)
 		if len(b.Zones) == 1 {
 			zone.Name = "" // the bin's own name says it
 		}
@@ -90,93 +111,52 @@ func (s *scene) bin(ctx context.Context, b farm.BinView, tall func(farm.ZoneView
 	return out
 }
 
-func binURL(name string) string { return "/bins/" + url.PathEscape(name) }
+// Title is the bin's name as a heading.
+func (b binView) Title() string { return farm.Capital(b.Name) }
 
 // byNeed orders the bins by what is most urgent in them; what is hushed or
 // known of counts little, what cannot be judged counts too. Bins of equal need
 // stay in the order of the configuration.
-func (s *scene) byNeed() []farm.BinView {
-	bins := slices.Clone(s.view.Bins)
-	slices.SortStableFunc(bins, func(a, b farm.BinView) int { return s.binNeed(b) - s.binNeed(a) })
+func (v *visit) byNeed() []farm.BinView {
+	need := map[string]int{}
+	for _, b := range v.View.Bins {
+		for _, z := range b.Zones {
+			need[b.Name] = max(need[b.Name], v.need(z))
+			if z.Unjudged != "" || len(z.Unknown) > 0 {
+				need[b.Name] = max(need[b.Name], 2)
+			}
+		}
+	}
+	bins := slices.Clone(v.View.Bins)
+	slices.SortStableFunc(bins, func(a, b farm.BinView) int { return need[b.Name] - need[a.Name] })
 	return bins
 }
 
-func (s *scene) binNeed(b farm.BinView) int {
-	need := 0
-	for _, z := range b.Zones {
-		need = max(need, s.need(z.Bin, z.Zone))
-		if z.Unjudged != "" || len(z.Unknown) > 0 {
-			need = max(need, 2)
-		}
-	}
-	return need
-}
-
 // need is how much a zone wants a hand: 0 nothing, 1 quiet, then by urgency.
-func (s *scene) need(bin, zone string) int {
+func (v *visit) need(z farm.ZoneView) int {
 	need := 0
-	for _, r := range s.view.Standing {
-		if b, z := s.placeOf(r); b != bin || z != zone {
-			continue
-		}
-		n := 1 + int(r.Urgency)
-		if s.quiet(r) {
-			n = 1
+	for _, r := range v.raisedIn[farm.Place{Bin: z.Bin, Zone: z.Zone}] {
+		n := 1
+		if r.Quiet == "" {
+			n += int(r.Urgency)
 		}
 		need = max(need, n)
 	}
 	return need
 }
 
-func (s *scene) quiet(r farm.Standing) bool {
-	return r.Seen || (r.Hushed != nil && r.Hushed.After(s.now))
-}
-
-// opening says in one sentence how the farm stands, and lists what is behind
-// it.
-func (s *scene) opening(ctx context.Context) (sentence string, wants []wantView, more int) {
-	count := map[farm.Urgency]int{}
-	quiet := 0
-	for _, r := range s.view.Standing {
-		if s.quiet(r) {
-			quiet++
-			continue
-		}
-		count[r.Urgency]++
-		if len(wants) < maxWants {
-			wants = append(wants, wantView{s.raised(r), s.smallCurve(ctx, r)})
-		} else {
-			more++
-		}
-	}
-	switch {
-	case len(count) > 0:
-		sentence = things(count)
-	case quiet > 0:
-		sentence = "Nothing new: all that is raised you have hushed or know of."
-	case s.view.NothingHeard():
-		sentence = "Nothing is known yet: no reading has come."
-	case len(s.view.Unsure(s.loc)) > 0:
-		sentence = "Nothing is raised, but not everything is known to be well."
-	default:
-		sentence = "Nothing is wrong and nothing is due."
-	}
-	return sentence, wants, more
-}
-
 // smallCurve is the curve a condition speaks of, or that of its probe's
 // quantity; none where it speaks of neither.
-func (s *scene) smallCurve(ctx context.Context, r farm.Standing) template.HTML {
+func (v *visit) smallCurve(ctx context.Context, r raisedView) template.HTML {
 	q := r.JudgedBy()
-	if p, ok := s.farm.ProbeByID(r.Probe); ok && q == "" {
-		q = p.Measures
+	if p, ok := v.Farm.ProbeByID(r.Probe); ok {
+		q = cmp.Or(q, p.Measures)
 	}
-	bin, zone := s.placeOf(r)
-	conf, _ := s.farm.BinByName(bin)
-	for _, b := range s.view.Bins {
+	conf, _ := v.Farm.BinByName(r.Where.Bin)
+	for _, b := range v.View.Bins {
 		for _, z := range b.Zones {
-			if b.Name == bin && z.Zone == zone && slices.Contains(s.measured(conf, z), q) {
-				return s.gaugeOf(ctx, conf, z, q, wantTall, chart.Chart{Bare: true}).Picture
+			if r.Where == (farm.Place{Bin: z.Bin, Zone: z.Zone}) && slices.Contains(v.measured(conf, z), q) {
+				return v.gaugeOf(ctx, conf, z, q, chart.Chart{Height: wantTall, Bare: true}).Picture
 			}
 		}
 	}
@@ -205,16 +185,4 @@ func number(n int) string {
 		return words[n]
 	}
 	return strconv.Itoa(n)
-}
-
-// maxUnsure bounds what the first sight says is not known.
-const maxUnsure = 5
-
-// unsure says what is not known, the rest counted.
-func (s *scene) unsure() []string {
-	all := s.view.Unsure(s.loc)
-	if len(all) > maxUnsure+1 {
-		all = append(all[:maxUnsure:maxUnsure], fmt.Sprintf("And %d more of that kind further down.", len(all)-maxUnsure))
-	}
-	return all
 }

@@ -22,8 +22,7 @@ type gauge struct {
 	Ends    string // the probes at both ends; "" where one speaks
 	Word    string
 	Shape   string // symbol of the sprite
-	Age     string // of the newest believed reading
-	Old     bool
+	Age     string // of the newest believed reading where that is not fresh; else ""
 	Picture template.HTML
 	Least   string // over the picture's time; "" where nothing is known
 	Most    string
@@ -53,45 +52,32 @@ func standing(row *farm.QuantityRow, aim farm.Aim, x float64, b farm.Bands) (sha
 	return "p-in", words[2]
 }
 
-// gauge makes a gauge; cut comes with its times, marks and height set.
-func (v format) gauge(row *farm.QuantityRow, aim farm.Aim, l *farm.LevelView, cone *chart.Cone, cut chart.Chart) gauge {
+// gauge makes a gauge; cut comes with its times, forecast, marks and height set.
+func (v *visit) gauge(row *farm.QuantityRow, aim farm.Aim, l *farm.LevelView, cut chart.Chart) gauge {
 	g := gauge{Name: row.Noun, Shape: "p-none", Word: "no believed reading"}
-	cut.Unit, cut.Cone, cut.Location, cut.Now = row.Written(v.units), cone, v.loc, v.now
+	cut.Unit, cut.Location, cut.Now = row.Written(v.units), v.loc, v.now
 	if l != nil {
 		cut.Level, cut.HasLevel, cut.Fresh = l.Value, true, l.Fresh
-		g.Value, g.Age, g.Old = l.Say(v.units, row.Name, l.Value), v.age(l.At), !l.Fresh
+		say := func(x float64) string { return l.Say(v.units, row.Name, x) }
+		g.Value, g.Ends = say(l.Value), l.Ends(say)
 		g.Shape, g.Word = standing(row, aim, l.Worst(), cut.Bands)
-		g.Ends = l.Ends(func(x float64) string { return l.Say(v.units, row.Name, x) })
-		if g.Old { // where it stands now nobody can say
-			g.Shape, g.Word = "p-none", strings.TrimSpace("was "+g.Word)
+		if !l.Fresh { // where it stands now nobody can say
+			g.Age, g.Shape, g.Word = v.age(l.At), "p-none", strings.TrimSpace("was "+g.Word)
 		}
 	}
-	if least, most, ok := extremes(cut.Samples); ok {
+	cut.Label = farm.Capital(g.Name) + " over " + farm.SayLong(v.now.Sub(cut.From))
+	if len(cut.Samples) == 0 {
+		cut.Label += ", nothing heard."
+	} else {
+		least, most := math.Inf(1), math.Inf(-1)
+		for _, s := range cut.Samples {
+			least, most = min(least, s.Min), max(most, s.Max)
+		}
 		g.Least, g.Most = cut.Unit.String(least), cut.Unit.String(most)
+		cut.Label += fmt.Sprintf(", from %s to %s.", g.Least, g.Most)
 	}
-	cut.Label = label(g, v.now.Sub(cut.From))
 	g.Picture = cut.SVG()
 	return g
-}
-
-// label says what the picture shows beyond the words beside it.
-func label(g gauge, back time.Duration) string {
-	s := farm.Capital(g.Name) + " over " + farm.SayLong(back)
-	if g.Least == "" {
-		return s + ", nothing heard."
-	}
-	return s + fmt.Sprintf(", from %s to %s.", g.Least, g.Most)
-}
-
-func extremes(samples []farm.Sample) (least, most float64, ok bool) {
-	if len(samples) == 0 {
-		return 0, 0, false
-	}
-	least, most = math.Inf(1), math.Inf(-1)
-	for _, s := range samples {
-		least, most = min(least, s.Min), max(most, s.Max)
-	}
-	return least, most, true
 }
 
 // coneFor finds the forecast to draw in a quantity's picture and the limit it
@@ -103,8 +89,7 @@ func coneFor(q farm.Quantity, l *farm.LevelView, b farm.Bands, outlook []farm.Ou
 	for _, o := range outlook {
 		f := o.Forecast
 		if o.Condition.Quantity() == q && !(f.Crosses.IsZero() && f.Earliest.IsZero()) {
-			limit := limitOf(o.Condition, l.Value, b)
-			return &chart.Cone{Limit: limit, Crosses: f.Crosses, Earliest: f.Earliest, Latest: f.Latest}
+			return &chart.Cone{Limit: limitOf(o.Condition, l.Value, b), Crosses: f.Crosses, Earliest: f.Earliest, Latest: f.Latest}
 		}
 	}
 	return nil
@@ -151,7 +136,7 @@ type keptCurve struct {
 const maxCurves = 2048
 
 // samples gives the stretch of length back that ends with the step now is in.
-func (c *curveCache) samples(ctx context.Context, h Curves, k curveKey, now time.Time, back time.Duration) ([]farm.Sample, error) {
+func (c *curveCache) samples(ctx context.Context, h History, k curveKey, now time.Time, back time.Duration) ([]farm.Sample, error) {
 	to := now.Truncate(k.step).Add(k.step)
 	c.mu.Lock()
 	got, ok := c.kept[k]
@@ -211,11 +196,10 @@ type spanLink struct {
 	Here      bool
 }
 
-// spanLinks lead to the same page over each span.
-func spanLinks(page string, here span) []spanLink {
-	var out []spanLink
+// Spans lead to a page over each span.
+func (v *visit) Spans(page string) (links []spanLink) {
 	for _, s := range spans {
-		out = append(out, spanLink{Name: s.name, URL: page + "?span=" + s.key, Here: s.key == here.key})
+		links = append(links, spanLink{s.name, page + "?span=" + s.key, s.key == v.span.key})
 	}
-	return out
+	return links
 }

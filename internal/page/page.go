@@ -11,14 +11,14 @@
 // pictures are package chart's, its login package auth's.
 //
 // Read page.go for the routes, middleware.go for what every request passes,
-// templates.go and form.go for what goes out and comes in; then front.go, zone.go
-// and gauge.go for the first page, and the others for the page they are named
-// after.
+// visit.go for what one is answered with, templates.go and form.go for what goes out
+// and comes in; then front.go, zone.go and gauge.go for the first page, and the
+// others for the page they are named after.
 package page
 
 import (
+	"cmp"
 	"context"
-	"fmt"
 	"log/slog"
 	"net/http"
 	"time"
@@ -41,23 +41,15 @@ type Config struct {
 	Log      *slog.Logger
 }
 
-// History is what the journal kept, folded as coarsely as step allows.
+// History is what the journal kept, in order of time.
+//
+// Samples are folded as coarsely as step allows: one for each step in which
+// anything was believed, from the first stretch beginning at or after from to the
+// last one beginning before to. A zone of "" is the air of the room around the bin.
+// What is sifted from one bin into another is told of the first.
 type History interface {
-	Curves
-	Logbook
-}
-
-// Curves gives samples in order of time, one for each step in which anything
-// was believed, from the first stretch beginning at or after from to the last
-// one beginning before to. A zone of "" is the air of the room around the bin.
-type Curves interface {
 	Samples(ctx context.Context, bin, zone string, q farm.Quantity, from, to time.Time, step time.Duration) ([]farm.Sample, error)
 	ProbeSamples(ctx context.Context, probe string, from, to time.Time, step time.Duration) ([]farm.Sample, error)
-}
-
-// Logbook gives what was done to a bin and what was said of it, in order of
-// time. What is sifted from one bin into another is told of the first.
-type Logbook interface {
 	Jots(ctx context.Context, bin string, from, to time.Time) ([]farm.Jot, error)
 	Changes(ctx context.Context, bin string, from, to time.Time) ([]farm.Change, error)
 }
@@ -93,23 +85,16 @@ type Page struct {
 // New makes a page. It fails only when the password cannot be read; the error
 // does not quote it.
 func New(cfg Config) (*Page, error) {
-	if cfg.Refresh == 0 {
-		cfg.Refresh = time.Minute
-	}
-	p := &Page{cfg: cfg, locked: cfg.Password != "", hashing: make(chan struct{}, 1)}
+	cfg.Refresh = cmp.Or(cfg.Refresh, time.Minute)
+	p := &Page{cfg: cfg, locked: cfg.Password != "", hashing: make(chan struct{}, 1), files: readFiles()}
 	if p.locked {
-		pw, err := auth.ParsePassword(cfg.Password)
-		if err != nil {
+		var err error
+		if p.password, err = auth.ParsePassword(cfg.Password); err != nil {
 			return nil, err
 		}
-		p.password, p.cfg.Password = pw, ""
-		if pw.Plain() {
+		if p.cfg.Password = ""; p.password.Plain() {
 			cfg.Log.Warn("page password is kept as plain text", "hint", "an argon2id or bcrypt hash does as well")
 		}
-	}
-	var err error
-	if p.files, err = readFiles(); err != nil {
-		return nil, fmt.Errorf("read page templates: %w", err)
 	}
 	p.handler = p.guarded(p.routes())
 	return p, nil
@@ -124,37 +109,37 @@ func (p *Page) Guard(h http.Handler) http.Handler { return p.guarded(p.known(h))
 // routes is the page's map. What stands under open needs no session.
 func (p *Page) routes() http.Handler {
 	open, inside := http.NewServeMux(), http.NewServeMux()
-	open.Handle("GET /static/{file}", p.answer(p.serveStatic))
-	open.Handle("GET /login", p.answer(p.showLogin))
-	open.Handle("POST /login", p.answer(asks(p.login)))
+	open.Handle("GET /static/{file}", p.answer((*visit).sendStatic))
+	open.Handle("GET /login", p.answer((*visit).showLogin))
+	open.Handle("POST /login", p.answer(asks((*visit).login)))
 	open.Handle("/", p.known(inside))
-	for pattern, h := range map[string]action{
-		"GET /{$}":            p.showFront,
-		"GET /bins/{bin}":     asks(p.showBin),
-		"GET /rounds":         p.showRounds,
-		"GET /probes":         p.showProbes,
-		"GET /probes/{probe}": asks(p.showProbe),
-		"GET /jot":            asks(p.showJot),
-		"POST /jot":           asks(p.jot),
-		"GET /hush":           asks(p.showHush),
-		"POST /hush":          asks(p.hush),
-		"POST /seen":          asks(p.seen),
-		"POST /logout":        p.logout,
-		"GET /api":            p.apiHelp,
-		"GET /api/now":        p.apiNow,
-		"GET /api/rounds":     p.apiRounds,
-		"GET /api/history":    asks(p.apiHistory),
-		"/":                   notHere,
+	for pattern, do := range map[string]action{
+		"GET /{$}":            (*visit).showFront,
+		"GET /bins/{bin}":     asks((*visit).showBin),
+		"GET /rounds":         (*visit).showRounds,
+		"GET /probes":         (*visit).showProbes,
+		"GET /probes/{probe}": asks((*visit).showProbe),
+		"GET /jot":            asks((*visit).showJot),
+		"POST /jot":           asks((*visit).jot),
+		"GET /hush":           asks((*visit).showHush),
+		"POST /hush":          asks((*visit).hush),
+		"POST /seen":          asks((*visit).seen),
+		"POST /logout":        (*visit).logout,
+		"GET /api":            (*visit).apiHelp,
+		"GET /api/now":        tells(p.cfg.Look),
+		"GET /api/rounds":     tells(p.cfg.Rounds),
+		"GET /api/history":    asks((*visit).apiHistory),
+		"/":                   (*visit).notHere,
 	} {
-		inside.Handle(pattern, p.answer(h))
+		inside.Handle(pattern, p.answer(do))
 	}
 	return open
 }
 
 // notHere answers what no pattern takes, or takes with another method only.
-func notHere(_ http.ResponseWriter, r *http.Request) error {
-	if r.Method != http.MethodGet && r.Method != http.MethodHead {
-		return refuse(http.StatusMethodNotAllowed, "Nothing can be sent to %s.", clip(r.URL.Path, 80))
+func (v *visit) notHere() error {
+	if v.writes() {
+		return refuse(http.StatusMethodNotAllowed, "Nothing can be sent to %s.", clip(v.r.URL.Path, 80))
 	}
-	return refuse(http.StatusNotFound, "There is no page %s here.", clip(r.URL.Path, 80))
+	return refuse(http.StatusNotFound, "There is no page %s here.", clip(v.r.URL.Path, 80))
 }

@@ -2,12 +2,9 @@ package page
 
 import (
 	"cmp"
-	"fmt"
 	"html/template"
-	"maps"
 	"math"
 	"net/http"
-	"net/url"
 	"slices"
 	"strings"
 
@@ -19,17 +16,14 @@ import (
 // A probesPage is every probe, those in trouble first, and what came in that
 // no probe could use.
 type probesPage struct {
-	shell
-	Heading  string
-	Probes   []probeView
-	Messages []tally
-	Refused  *parkedRows
+	*visit
+	Heading string
+	Probes  []probeView
 }
 
 // A probeView is one probe as the page shows it.
 type probeView struct {
 	farm.ProbeView
-	URL        string
 	Measures   string
 	Where      string
 	Value, Raw string
@@ -37,89 +31,43 @@ type probeView struct {
 	Word       string // speaking, slow, silent, not believed, never heard
 	Shape      string
 	Flags      []string
-	Counts     []tally
-	Rejected   []tally
 	trouble    bool
 }
 
-// A tally is a number of readings or messages and what became of them.
-type tally struct {
-	What string
-	N    int64
-}
-
-func (p *Page) showProbes(w http.ResponseWriter, r *http.Request) error {
-	s, err := p.scene(twoDays, "/probes")
-	if err != nil {
+func (v *visit) showProbes() error {
+	if err := v.look(twoDays, "/probes"); err != nil {
 		return err
 	}
-	page := probesPage{
-		shell:    p.live(p.shell(w, r, "probes", "Probes")),
-		Messages: tallies(s.view.Intake.Messages), Refused: s.refused(),
-	}
-	for _, pv := range s.view.Probes {
-		page.Probes = append(page.Probes, s.probe(pv))
-	}
-	troubled := slices.DeleteFunc(slices.Clone(page.Probes), func(v probeView) bool { return !v.trouble })
-	sound := slices.DeleteFunc(page.Probes, func(v probeView) bool { return v.trouble })
-	page.Probes = slices.Concat(troubled, sound)
-	page.Heading = probesHeading(len(page.Probes), len(troubled))
-	return p.show(w, http.StatusOK, "probes", page)
-}
-
-// A parkedRows section lists what the database refused for good, newest first.
-type parkedRows struct {
-	Heading string
-	Newest  []parkedRow
-}
-
-type parkedRow struct{ When, Reason, Line string }
-
-// refused gives the section; nil when there is nothing to list.
-func (s *scene) refused() *parkedRows {
-	p := s.view.Passing
-	if p == nil || p.Refusals == 0 {
-		return nil
-	}
-	r := &parkedRows{Heading: fmt.Sprint("Rows that the database has refused for good: ", p.Refusals)}
-	for _, n := range p.Newest {
-		r.Newest = append(r.Newest, parkedRow{farm.Capital(s.until(n.At)), n.Reason, n.Line})
-	}
-	return r
-}
-
-func probesHeading(probes, troubled int) string {
-	switch {
-	case probes == 0:
-		return "No probe is known yet."
-	case troubled == 0:
-		return "Every probe speaks and is believed."
-	case troubled == 1:
-		return "One probe needs a look."
-	}
-	return farm.Capital(number(troubled)) + " probes need a look."
-}
-
-// probesOf are the probes that sit in a bin, its ambient one included.
-func (s *scene) probesOf(b farm.Bin) []probeView {
-	var out []probeView
-	for _, pv := range s.view.Probes {
-		bin, _ := probePlace(s.farm, pv.ID)
-		if bin == b.Name || pv.ID == b.Ambient {
-			out = append(out, s.probe(pv))
+	v.titled("probes", "Probes")
+	v.live()
+	var troubled, sound []probeView
+	for _, pv := range v.View.Probes {
+		if p := v.probe(pv); p.trouble {
+			troubled = append(troubled, p)
+		} else {
+			sound = append(sound, p)
 		}
 	}
-	return out
+	page := probesPage{v, farm.Capital(number(len(troubled))) + " probes need a look.", slices.Concat(troubled, sound)}
+	switch {
+	case len(page.Probes) == 0:
+		page.Heading = "No probe is known yet."
+	case len(troubled) == 0:
+		page.Heading = "Every probe speaks and is believed."
+	case len(troubled) == 1:
+		page.Heading = "One probe needs a look."
+	}
+	return v.show(http.StatusOK, "probes", page)
 }
 
-func (s *scene) probe(pv farm.ProbeView) probeView {
+func (v *visit) probe(pv farm.ProbeView) probeView {
 	out := probeView{
-		ProbeView: pv, URL: probeURL(pv.ID), Measures: pv.Measures.Row().Noun, Where: s.probeWhere(pv.ID),
-		Age: s.age(pv.At), Counts: tallies(pv.Counts), Rejected: tallies(pv.Rejected),
+		ProbeView: pv, Measures: pv.Measures.Row().Noun, Where: v.probeWhere(pv.ID), Age: v.age(pv.At),
+		Shape: "p-none", trouble: true,
 	}
-	conf, _ := s.farm.ProbeByID(pv.ID)
+	conf, _ := v.Farm.ProbeByID(pv.ID)
 	if pv.Value != nil {
-		out.Value = conf.Row().Written(s.units).String(*pv.Value)
+		out.Value = conf.Row().Written(v.units).String(*pv.Value)
 	}
 	if pv.Raw != nil {
 		out.Raw = snippet.Number(math.Round(*pv.Raw*1000) / 1000)
@@ -130,8 +78,7 @@ func (s *scene) probe(pv farm.ProbeView) probeView {
 	for _, flag := range pv.Flags {
 		out.Flags = append(out.Flags, cmp.Or(flagSays[flag], flag))
 	}
-	silent := slices.ContainsFunc(s.view.Standing, func(r farm.Standing) bool { return r.Condition == farm.Silent && r.Probe == pv.ID })
-	out.Shape, out.trouble = "p-none", true
+	silent := slices.ContainsFunc(v.raised, func(r raisedView) bool { return r.Condition == farm.Silent && r.Probe == pv.ID })
 	switch {
 	case pv.At.IsZero():
 		out.Word = "never heard"
@@ -154,16 +101,13 @@ var flagSays = map[string]string{
 	"retained":       "Kept by the broker from before; not fresh.",
 }
 
-func probeURL(id string) string { return "/probes/" + url.PathEscape(id) }
-
 // probeWhere says where a probe sits.
-func (s *scene) probeWhere(id string) string {
-	if bin, zone := probePlace(s.farm, id); bin != "" {
-		b, _ := s.farm.BinByName(bin)
-		return placeName(b, zone)
+func (v *visit) probeWhere(id string) string {
+	if at := v.probePlace(id); at.Bin != "" {
+		return v.Farm.SayPlace(at.Bin, at.Zone)
 	}
 	var rooms []string
-	for _, b := range s.farm.Bins {
+	for _, b := range v.Farm.Bins {
 		if b.Ambient == id {
 			rooms = append(rooms, b.Name)
 		}
@@ -174,77 +118,59 @@ func (s *scene) probeWhere(id string) string {
 	return "no bin"
 }
 
-// tallies are counts in order of their names, those of nothing left out.
-func tallies(m map[string]int64) []tally {
-	var out []tally
-	for _, what := range slices.Sorted(maps.Keys(m)) {
-		if m[what] > 0 {
-			out = append(out, tally{strings.ReplaceAll(what, "_", " "), m[what]})
-		}
-	}
-	return out
-}
-
 // A probePage is one probe closely: its own curve and its calibration.
 type probePage struct {
-	shell
+	*visit
 	Probe    probeView
-	Topic    string
-	Pointer  string
+	Conf     farm.Probe
 	Every    string
 	Picture  template.HTML
-	Spans    []spanLink
-	Torn     bool
-	Points   []farm.Point
-	PointsIn string // unit of their values; "" for none
+	PointsIn string // unit of the points' values; "" for none
 	Unit     string
 	Weighing calibrationForm
 }
 
-func (p *Page) showProbe(w http.ResponseWriter, r *http.Request, in fields) error {
-	sp, err := spanOf(in.get("span"))
+func (v *visit) showProbe() error {
+	sp, err := spanOf(v.in["span"])
 	if err != nil {
 		return err
 	}
-	s, err := p.scene(sp, "/probes")
-	if err != nil {
+	if err := v.look(sp, "/probes"); err != nil {
 		return err
 	}
-	id := r.PathValue("probe")
-	i := slices.IndexFunc(s.view.Probes, func(v farm.ProbeView) bool { return v.ID == id })
-	conf, ok := s.farm.ProbeByID(id)
+	id := v.r.PathValue("probe")
+	i := slices.IndexFunc(v.View.Probes, func(p farm.ProbeView) bool { return p.ID == id })
+	conf, ok := v.Farm.ProbeByID(id)
 	if i < 0 || !ok {
 		return refuse(http.StatusNotFound, "This farm has no probe %q.", clip(id, 60))
 	}
-	pv := s.view.Probes[i]
+	v.titled("probes", id)
+	pv := v.View.Probes[i]
 	page := probePage{
-		shell: p.shell(w, r, "probes", id), Probe: s.probe(pv), Topic: conf.Topic, Pointer: conf.Value,
-		Every: farm.SayLong(conf.Every), Picture: s.probeCurve(r, conf, pv), Spans: spanLinks(probeURL(id), sp),
-		Points: conf.Calibration, Unit: conf.Row().Written(s.units).Word, Weighing: s.calibrate(conf, pv, in),
+		visit: v, Probe: v.probe(pv), Conf: conf, Every: farm.SayLong(conf.Every), Picture: v.probeCurve(conf, pv),
+		PointsIn: conf.Row().Metric.Word, Unit: conf.Row().Written(v.units).Word, Weighing: v.calibrate(conf, pv),
 	}
-	if page.Torn = s.torn; conf.Measures == farm.Moisture {
+	if conf.Measures == farm.Moisture {
 		page.PointsIn = "% of fresh mass"
-	} else {
-		page.PointsIn = conf.Row().Metric.Word
 	}
-	return p.show(w, http.StatusOK, "probe", page)
+	return v.show(http.StatusOK, "probe", page)
 }
 
 // probeCurve draws what a probe said by itself, in the bands of no zone.
-func (s *scene) probeCurve(r *http.Request, conf farm.Probe, pv farm.ProbeView) template.HTML {
-	to := s.now.Truncate(s.span.step).Add(s.span.step)
-	samples, err := s.p.cfg.History.ProbeSamples(r.Context(), conf.ID, to.Add(-s.span.back), to, s.span.step)
+func (v *visit) probeCurve(conf farm.Probe, pv farm.ProbeView) template.HTML {
+	to := v.now.Truncate(v.span.step).Add(v.span.step)
+	samples, err := v.cfg.History.ProbeSamples(v.r.Context(), conf.ID, to.Add(-v.span.back), to, v.span.step)
 	if err != nil {
-		s.p.cfg.Log.Error("page curve", "probe", conf.ID, "error", err)
-		s.torn = true
+		v.cfg.Log.Error("page curve", "probe", conf.ID, "error", err)
+		v.Torn = true
 	}
 	cut := chart.Chart{
-		Height: closeTall, From: s.now.Add(-s.span.back), To: s.now.Add(s.span.back / 50), Step: s.span.step,
-		Samples: samples, Spread: s.span.spread, Focus: true,
+		Height: closeTall, From: v.now.Add(-v.span.back), To: v.now.Add(v.span.back / 50), Step: v.span.step,
+		Samples: samples, Spread: v.span.spread, Focus: true,
 	}
 	var level *farm.LevelView
 	if pv.Value != nil && pv.Doubt == "" {
 		level = &farm.LevelView{Value: *pv.Value, At: pv.At, Fresh: pv.Fresh}
 	}
-	return s.gauge(conf.Row(), "", level, nil, cut).Picture
+	return v.gauge(conf.Row(), "", level, cut).Picture
 }

@@ -1,7 +1,6 @@
 package page
 
 import (
-	"crypto/rand"
 	"net/http"
 
 	"binwatchd/internal/farm"
@@ -9,54 +8,42 @@ import (
 
 // A roundsPage is the care list, each line with a tick that writes the jot.
 type roundsPage struct {
-	shell
+	*visit
 	Rounds farm.Rounds
 	Care   []careView
 }
 
 type careView struct {
 	farm.Care
-	ID         string
-	Place      string
-	Once       string
-	Measured   bool   // the jot may have an amount
-	Amount     string // to be put right before the tick
-	Tubs       []string
-	Unit       string
-	Units      []string
-	HushURL    string
-	CanBeKnown bool // it stands raised, and can be marked as seen
+	Place    string
+	Hushable bool
+	Amount   string // to be put right before the tick
+	Unit     string
+	Units    []string // none: the jot has no amount
+	Tubs     []string
 }
 
-func (p *Page) showRounds(w http.ResponseWriter, r *http.Request) error {
-	rounds, ok := p.cfg.Rounds()
+func (v *visit) showRounds() error {
+	rounds, ok := v.cfg.Rounds()
 	if !ok {
-		return p.notYet()
+		return v.notYet()
 	}
-	f := p.cfg.Farm()
-	page := roundsPage{shell: p.live(p.shell(w, r, "rounds", "Rounds")), Rounds: rounds}
+	v.titled("rounds", "Rounds")
+	v.live()
+	page := roundsPage{visit: v, Rounds: rounds}
 	for _, c := range rounds.Care {
-		page.Care = append(page.Care, careLine(f, c))
-	}
-	return p.show(w, http.StatusOK, "rounds", page)
-}
-
-func careLine(f *farm.Farm, c farm.Care) careView {
-	out := careView{Care: c, Once: rand.Text(), CanBeKnown: c.Episode != "" && !c.Seen, Place: farm.Capital(c.Bin)}
-	out.ID = anchor(c.Bin, c.Zone+"."+string(c.Condition)+string(c.Quantity))
-	if b, ok := f.BinByName(c.Bin); ok {
-		out.Place = placeName(b, c.Zone)
-		if c.Condition != "" {
-			out.HushURL = hushURL(c.Bin, c.Zone, c.Condition, c.Quantity)
+		line := careView{Care: c, Place: farm.Capital(c.Bin)}
+		if _, ok := v.Farm.BinByName(c.Bin); ok {
+			line.Place, line.Hushable = v.Farm.SayPlace(c.Bin, c.Zone), c.Condition != ""
 		}
-	}
-	if c.Jot != nil {
-		out.Measured = hasAmount(c.Jot.What)
-		out.Amount, out.Unit = typedAmount(*c.Jot, f.Units)
-		out.Units = unitsOffered(c.Jot.What, f.Units)
-		if c.Jot.What == farm.Sifted {
-			out.Tubs = tubs(f, c.Bin)
+		if c.Jot != nil && hasAmount(c.Jot.What) {
+			line.Units = v.unitsFor(c.Jot.What)
+			line.Amount, line.Unit = v.typed(*c.Jot)
 		}
+		if c.Jot != nil && c.Jot.What == farm.Sifted {
+			line.Tubs = v.tubs(c.Bin)
+		}
+		page.Care = append(page.Care, line)
 	}
-	return out
+	return v.show(http.StatusOK, "rounds", page)
 }

@@ -1,22 +1,24 @@
 package page
 
 import (
-	"bytes"
+	"crypto/rand"
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
-	"encoding/json"
 	"fmt"
 	"html/template"
+	"io/fs"
 	"net/http"
+	"net/url"
 	"path"
+	"regexp"
+	"strings"
+
+	"binwatchd/internal/farm"
 )
 
-//go:embed templates/*.html
-var templateFiles embed.FS
-
-//go:embed static
-var staticFiles embed.FS
+//go:embed templates static
+var embedded embed.FS
 
 // files are the templates, one set a page, and the files they refer to.
 type files struct {
@@ -36,137 +38,80 @@ var kinds = map[string]string{
 	".svg": "image/svg+xml", ".txt": "text/plain; charset=utf-8",
 }
 
-var pageNames = []string{"front", "bin", "rounds", "probes", "probe", "jot", "hush", "login", "refusal"}
-
-func readFiles() (f files, err error) {
-	if f.sets, err = parseTemplates(); err != nil {
-		return f, err
-	}
-	f.static, err = readStatic()
-	return f, err
+// functions are what the templates say beside the methods of what they are given.
+var functions = template.FuncMap{
+	"address": address, "anchor": anchor, "binURL": binURL, "probeURL": probeURL, "once": rand.Text,
+	"capital": farm.Capital,
+	"aim":     func(a farm.Aim) string { return aimWords[a] },
+	"words":   func(name string) string { return strings.ReplaceAll(name, "_", " ") },
 }
 
-// parseTemplates gives each page a set of its own, so that all may call their
-// part "main".
-func parseTemplates() (map[string]*template.Template, error) {
-	base, err := template.ParseFS(templateFiles, "templates/layout.html", "templates/parts.html", "templates/sprite.html")
-	if err != nil {
-		return nil, err
+// readFiles reads what is built in. Each page has a set of templates of its own, so
+// that all may call their part "main". What is wrong here is a broken build, found
+// by the first test.
+func readFiles() files {
+	f := files{map[string]*template.Template{}, map[string]staticFile{}}
+	base := template.New("").Funcs(functions)
+	base = template.Must(base.ParseFS(embedded, "templates/layout.html", "templates/parts.html", "templates/sprite.html"))
+	for _, name := range []string{"front", "bin", "rounds", "probes", "probe", "jot", "hush", "login", "refusal"} {
+		f.sets[name] = template.Must(template.Must(base.Clone()).ParseFS(embedded, "templates/"+name+".html"))
 	}
-	sets := make(map[string]*template.Template, len(pageNames))
-	for _, name := range pageNames {
-		set, err := base.Clone()
+	for _, name := range []string{"page.css", "page.js", "mark.svg", "api.txt"} {
+		body, err := fs.ReadFile(embedded, "static/"+name)
 		if err != nil {
-			return nil, err
-		}
-		if sets[name], err = set.ParseFS(templateFiles, "templates/"+name+".html"); err != nil {
-			return nil, err
-		}
-	}
-	return sets, nil
-}
-
-func readStatic() (map[string]staticFile, error) {
-	entries, err := staticFiles.ReadDir("static")
-	if err != nil {
-		return nil, err
-	}
-	files := make(map[string]staticFile, len(entries))
-	for _, e := range entries {
-		body, err := staticFiles.ReadFile("static/" + e.Name())
-		if err != nil {
-			return nil, err
+			panic("page: its own files: " + err.Error())
 		}
 		sum := sha256.Sum256(body)
-		files[e.Name()] = staticFile{body: body, kind: kinds[path.Ext(e.Name())], mark: hex.EncodeToString(sum[:6])}
+		f.static[name] = staticFile{body, kinds[path.Ext(name)], hex.EncodeToString(sum[:6])}
 	}
-	return files, nil
-}
-
-// show fills a page's template and sends it. Nothing is sent before the whole
-// page is ready, so an error can still be answered as one.
-func (p *Page) show(w http.ResponseWriter, status int, name string, data any) error {
-	var b bytes.Buffer
-	if err := p.files.sets[name].ExecuteTemplate(&b, "layout", data); err != nil {
-		return fmt.Errorf("fill page %s: %w", name, err)
-	}
-	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	w.WriteHeader(status)
-	_, _ = w.Write(b.Bytes()) // the visitor has gone: nobody is left to tell
-	return nil
-}
-
-// serveStatic sends a file of ours. With its mark in the address it may be
-// kept for a year; a new build has new marks.
-func (p *Page) serveStatic(w http.ResponseWriter, r *http.Request) error {
-	f, ok := p.files.static[r.PathValue("file")]
-	if !ok {
-		return notHere(w, r)
-	}
-	head := w.Header()
-	head.Set("Content-Type", f.kind)
-	head.Set("ETag", `"`+f.mark+`"`)
-	if r.URL.Query().Get("v") == f.mark {
-		head.Set("Cache-Control", "public, max-age=31536000, immutable")
-	}
-	if r.Header.Get("If-None-Match") == `"`+f.mark+`"` {
-		w.WriteHeader(http.StatusNotModified)
-		return nil
-	}
-	_, _ = w.Write(f.body)
-	return nil
-}
-
-// writeJSON answers a program. Nothing is sent before the whole answer is
-// ready, so an error can still be answered as one.
-func writeJSON(w http.ResponseWriter, status int, v any) error {
-	b, err := json.MarshalIndent(v, "", "  ")
-	if err != nil {
-		return fmt.Errorf("write the answer as JSON: %w", err)
-	}
-	w.Header().Set("Content-Type", "application/json")
-	w.WriteHeader(status)
-	_, _ = w.Write(append(b, '\n')) // the asker has gone: nobody is left to tell
-	return nil
-}
-
-// A shell is what every page has around its own part.
-type shell struct {
-	Title    string
-	Farm     string
-	Nav      string // which of the four main pages this is
-	Clock    string // as of when
-	Said     string // one sentence about what was just done
-	Live     int    // milliseconds between looks; 0 leaves the page alone
-	Timezone string // of the farm, for times the script says
-	Leave    bool   // there is a session to end
-	files    *files
+	return f
 }
 
 // Static is the address of a file of ours, its content's mark included.
-func (s shell) Static(name string) string {
-	return "/static/" + name + "?v=" + s.files.static[name].mark
+func (v *visit) Static(name string) string {
+	return "/static/" + name + "?v=" + v.files.static[name].mark
 }
 
-// Home tells whether the visitor is inside and can be shown the way about.
-func (s shell) Home() bool { return s.Farm != "" }
-
-// shell fills what is around a page, and takes the sentence left for it. nav is
-// the main page that it belongs to.
-func (p *Page) shell(w http.ResponseWriter, r *http.Request, nav, title string) shell {
-	f := p.cfg.Farm()
-	v := p.format(f)
-	return shell{
-		Title: title, Farm: f.Name, Nav: nav, Clock: v.clock(v.now), Said: p.said(w, r),
-		Timezone: v.loc.String(), Leave: p.locked, files: &p.files,
+// sendStatic sends a file of ours. With its mark in the address it may be
+// kept for a year; a new build has new marks.
+func (v *visit) sendStatic() error {
+	f, ok := v.files.static[v.r.PathValue("file")]
+	if !ok {
+		return v.notHere()
 	}
+	tag := `"` + f.mark + `"`
+	v.w.Header().Set("ETag", tag)
+	if v.r.URL.Query().Get("v") == f.mark {
+		v.w.Header().Set("Cache-Control", "public, max-age=31536000, immutable")
+	}
+	if v.r.Header.Get("If-None-Match") == tag {
+		v.send(http.StatusNotModified, f.kind, nil)
+		return nil
+	}
+	v.send(http.StatusOK, f.kind, f.body)
+	return nil
 }
 
-// live makes a page look again by itself.
-func (p *Page) live(s shell) shell {
-	s.Live = int(p.cfg.Refresh.Milliseconds())
-	return s
+// address makes an address of ours from the names and values after the question
+// mark; what is empty is left out.
+func address(page string, pairs ...any) string {
+	q := url.Values{}
+	for i := 0; i < len(pairs); i += 2 {
+		if value := fmt.Sprint(pairs[i+1]); value != "" {
+			q.Set(fmt.Sprint(pairs[i]), value)
+		}
+	}
+	return page + "?" + q.Encode()
 }
 
-// LiveSeconds is Live where only whole seconds will do.
-func (s shell) LiveSeconds() int { return max(s.Live/1000, 1) }
+func binURL(name string) string { return "/bins/" + url.PathEscape(name) }
+
+func probeURL(id string) string { return "/probes/" + url.PathEscape(id) }
+
+var notInAnchor = regexp.MustCompile("[^-.0-9a-zA-Z]")
+
+// anchor is a zone's place on the page. Names may hold anything, so what is
+// not a letter or digit is written as its code.
+func anchor(bin, zone string) string {
+	return "z-" + notInAnchor.ReplaceAllStringFunc(bin+"."+zone, func(r string) string { return fmt.Sprintf("_%x", []rune(r)[0]) })
+}
