@@ -23,23 +23,8 @@ func (s *State) place(who subject) string {
 	return s.farm.SayPlace(who.Bin, who.Zone)
 }
 
-// sayingBand speaks of a level past its limits: where it stands, who suffers and
-// who does not mind, and what to do.
-func (s *State) sayingBand(b breach, u farm.Urgency, at time.Time) func() saying {
-	was := b.rec.Urgency
-	return func() saying {
-		if u == farm.Calm {
-			return s.sayEased(b, at)
-		}
-		say := s.bandWords(b, u, at)
-		if u < was {
-			say.text = "Better, though not right yet. " + say.text
-		}
-		return say
-	}
-}
-
-func (s *State) sayEased(b breach, at time.Time) saying {
+// sayEased is about a level that is back within its limits.
+func (s *State) sayEased(b breach, at time.Time) string {
 	lost := s.sayLost(b)
 	text := s.place(b.zone.who) + " is no longer " + b.rec.row.Is
 	switch {
@@ -55,7 +40,7 @@ func (s *State) sayEased(b breach, at time.Time) saying {
 	if b.rec.HasPeak {
 		text += fmt.Sprintf(" (it reached %s)", s.say(b, b.rec.Peak))
 	}
-	return saying{text: text + "." + lost}
+	return text + "." + lost
 }
 
 // sayLost names a probe that was past a limit when it was last believed, since a
@@ -128,35 +113,36 @@ func (s *State) value(b breach, v float64) string {
 // say writes a value of what a condition is about.
 func (s *State) say(b breach, v float64) string { return s.farm.Units.Say(b.Name, v) }
 
-// bandWords are the words while a level is past its limits.
-func (s *State) bandWords(b breach, u farm.Urgency, at time.Time) saying {
+// bandWords speak of a level past its limits: where it stands, who suffers and who
+// does not mind, and what to do.
+func (s *State) bandWords(b breach, at time.Time) saying {
 	if b.rec.what.condition == farm.PastLimit {
 		return s.limitWords(b, at)
 	}
-	z, c := b.zone, b.rec.what.condition
+	z, c, u := b.zone, b.rec.what.condition, b.rec.Urgency
 	say := s.whereItStands(b, s.place(z.who), b.rec.row.Is, u, at)
 	byMass := z.byMass(b.Name)
 	if byMass {
-		say.text += " " + s.whoSuffers(b)
+		say.Text += " " + s.whoSuffers(b)
 	}
 	if !byMass || b.Name == farm.Moisture && len(z.bin.worms) == 1 {
-		say.text += " " + s.pastLimit(b)
+		say.Text += " " + s.pastLimit(b)
 	}
-	if say.forecast = s.nextLimit(b, u, at); say.forecast != nil {
-		say.text += fmt.Sprintf(" It will pass %s %s.", s.say(b, say.forecast.Limit), farm.SayTime(say.forecast.Crosses, at, s.farm.Location))
+	if say.Forecast = s.nextLimit(b, u, at); say.Forecast != nil {
+		say.Text += fmt.Sprintf(" It will pass %s %s.", s.say(b, say.Forecast.Limit), farm.SayTime(say.Forecast.Crosses, at, s.farm.Location))
 	}
 	switch c {
 	case farm.TooDry:
-		say.advice = s.dryAdvice(z, at)
+		say.Advice = s.dryAdvice(z, at)
 		if z.spec.Aim != farm.Living {
-			say.cautions = []string{dustCaution}
+			say.Cautions = []string{dustCaution}
 		}
 	case farm.TooWet:
-		say.advice = s.lessBedded(z, s.bedAdvice(z), at)
+		say.Advice = s.lessBedded(z, s.bedAdvice(z), at)
 	case farm.TooHot:
-		say.advice = s.hotAdvice(z, at)
+		say.Advice = s.hotAdvice(z, at)
 	case farm.TooCold:
-		say.advice, say.cautions = &farm.Advice{Do: coldDo(z.spec.Aim)}, []string{heaterCaution}
+		say.Advice, say.Cautions = &farm.Advice{Do: coldDo(z.spec.Aim)}, []string{heaterCaution}
 	}
 	return say
 }
@@ -171,14 +157,14 @@ func (s *State) whereItStands(b breach, subject, is string, u farm.Urgency, at t
 	var brief string
 	switch {
 	case !b.ofNow(at):
-		return saying{text: fmt.Sprintf("%s was %s when last heard, %s ago: %s.", subject, is, farm.SayLong(at.Sub(b.At)), level)}
+		return saying{Text: fmt.Sprintf("%s was %s when last heard, %s ago: %s.", subject, is, farm.SayLong(at.Sub(b.At)), level)}
 	case !limit && !b.edge.past(u, worst) && missed != "":
 		brief = fmt.Sprintf("%s %s", is, missed)
 	case b.edge.farthestOf(b.level) == farm.Calm && !(limit && missed != ""):
-		return saying{text: fmt.Sprintf("%s is only just no longer %s, at %s; it counts as over from %s on.", subject, is, level, s.say(b, b.edge.backFrom(b.margin)))}
+		return saying{Text: fmt.Sprintf("%s is only just no longer %s, at %s; it counts as over from %s on.", subject, is, level, s.say(b, b.edge.backFrom(b.margin)))}
 	case limit:
 		brief = fmt.Sprintf("%s, %s", level, is)
-		return saying{brief: b.Noun + " " + brief, text: subject + " is " + brief + "."}
+		return saying{Brief: b.Noun + " " + brief, Text: subject + " is " + brief + "."}
 	case inOnePlace && b.High.Value-b.Low.Value > b.margin:
 		brief = fmt.Sprintf("%s in one place: %s", is, s.ends(b))
 	case inOnePlace:
@@ -186,7 +172,7 @@ func (s *State) whereItStands(b breach, subject, is string, u farm.Urgency, at t
 	default:
 		brief = fmt.Sprintf("%s at %s", is, level)
 	}
-	return saying{brief: brief, text: subject + " is " + brief + "."}
+	return saying{Brief: brief, Text: subject + " is " + brief + "."}
 }
 
 // byMass tells whether a zone is judged by what its worms bear, not by bands of
@@ -264,6 +250,6 @@ func (s *State) limitWords(b breach, at time.Time) saying {
 	}
 	is := fmt.Sprintf("%s its limit of %s", side, s.say(b, b.edge.mild()))
 	say := s.whereItStands(b, s.place(b.zone.who)+": its "+b.Noun, is, farm.Today, at)
-	say.advice, say.cautions = &farm.Advice{Do: cmp.Or(remedy.Do, b.rec.row.Do)}, remedy.Cautions
+	say.Advice, say.Cautions = &farm.Advice{Do: cmp.Or(remedy.Do, b.rec.row.Do)}, remedy.Cautions
 	return say
 }

@@ -85,25 +85,23 @@ func (z *zone) foreseesDry() bool {
 func (s *State) judgeDrying(z *zone, now time.Time) {
 	r, d := z.record(farm.Drying), z.Husbandry.Dry
 	stays := r.raised() && (d.Thrive.Past || d.Calm < dryingCalm)
-	s.turn(r, now, z.foreseesDry() || stays, func() saying { return s.sayDrying(z, now) }, func() saying {
-		return saying{text: fmt.Sprintf("%s is no longer drying out: %s now.", s.place(z.who), s.moistNow(z))}
-	})
+	s.turn(r, now, z.foreseesDry() || stays)
 }
 
 func (s *State) sayDrying(z *zone, now time.Time) saying {
 	u, limit := s.farm.Units, z.moist.bands.Thrive.Low
-	brief, text := s.foreseenNow(z.breachOf(farm.Drying), s.moistNow(z), now)
-	say := saying{advice: s.dryingAdvice(z, now), brief: brief}
+	brief, text := s.foreseenNow(z.record(farm.Drying).breach(), s.moistNow(z), now)
+	say := saying{Advice: s.dryingAdvice(z, now), Brief: brief}
 	switch f, ok := ahead(z.Husbandry.Dry.Thrive, now); {
 	case z.moist.Value < limit:
 		text += fmt.Sprintf(", below %s already.", u.Moisture(limit))
 	case ok:
 		text += fmt.Sprintf(", and below %s %s.", u.Moisture(limit), s.days(f, now))
-		say.forecast = &f
+		say.Forecast = &f
 	default:
 		text += "."
 	}
-	say.text = text
+	say.Text = text
 	return say
 }
 
@@ -118,7 +116,9 @@ func (s *State) foreseenNow(b breach, level string, now time.Time) (brief, text 
 }
 
 // moistNow writes the moisture of a zone.
-func (s *State) moistNow(z *zone) string { return s.value(z.breachOf(farm.TooDry), z.moist.Value) }
+func (s *State) moistNow(z *zone) string {
+	return s.value(z.record(farm.TooDry).breach(), z.moist.Value)
+}
 
 // days says a forecast in days: "about Thursday to Saturday".
 func (s *State) days(f farm.Forecast, now time.Time) string {

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -38,14 +39,11 @@ func (s *State) eatDays(z *zone, f food) float64 {
 	return husbandry.EatDays(feed, f.Kg, z.bin.spec.WormsKg*z.spec.Share)
 }
 
-// left is the part of the zone's food not yet eaten, of the feeding that
-// lasts longest.
-func (s *State) left(z *zone) float64 {
-	left := 0.0
-	for _, f := range z.Husbandry.Foods {
-		left = max(left, husbandry.FeedLeft(s.eatDays(z, f), f.ActiveDays))
-	}
-	return left
+// feedIsDue tells whether even the feeding that lasts longest is nearly eaten.
+func (s *State) feedIsDue(z *zone) bool {
+	return !slices.ContainsFunc(z.Husbandry.Foods, func(f food) bool {
+		return husbandry.FeedLeft(s.eatDays(z, f), f.ActiveDays) > husbandry.NearlyEaten
+	})
 }
 
 // judgeFeeding raises feed-due when what was jotted is nearly eaten. Nothing
@@ -54,10 +52,8 @@ func (s *State) judgeFeeding(z *zone, at time.Time) {
 	if z.spec.Aim != farm.Living || !z.Husbandry.Fed {
 		return
 	}
-	due := s.left(z) <= husbandry.NearlyEaten
 	s.forgetEaten(z)
-	s.turn(z.record(farm.FeedDue), at, due && !s.holdsBack(z),
-		func() saying { return s.sayFeed(z, at) }, func() saying { return s.sayFed(z, due) })
+	s.turn(z.record(farm.FeedDue), at, s.feedIsDue(z) && !s.holdsBack(z))
 }
 
 // forgetEaten drops feedings of which nothing is left, but the last one: its
@@ -107,7 +103,7 @@ func (s *State) sayFeed(z *zone, at time.Time) saying {
 	if s.wetAndWarm(z) && z.turned(at) == nil {
 		do += " It is wet and warm: turn it while you are there."
 	}
-	return saying{text: text, advice: &farm.Advice{FeedKg: kg, FeedOf: h.UsualOf, Do: do}}
+	return saying{Text: text, Advice: &farm.Advice{FeedKg: kg, FeedOf: h.UsualOf, Do: do}}
 }
 
 // whyLess says why a smaller feed is enough.
@@ -139,9 +135,9 @@ func (s *State) wetAndWarm(z *zone) bool {
 	return z.moist.Value > z.moist.limits.high.mild()-near && z.temp.Value > 20
 }
 
-func (s *State) sayFed(z *zone, stillDue bool) saying {
-	if stillDue {
-		return saying{text: s.place(z.who) + ": feeding waits until the temperature is right again."}
+func (s *State) sayFed(z *zone) string {
+	if s.feedIsDue(z) {
+		return s.place(z.who) + ": feeding waits until the temperature is right again."
 	}
-	return saying{text: s.place(z.who) + " is fed."}
+	return s.place(z.who) + " is fed."
 }

@@ -166,11 +166,9 @@ func (s *State) judgeHeating(z *zone, now time.Time) {
 		if c := h.Fit.Crossing; c.Past || c.Within(now, heatingNow) || r.Urgency == farm.Now && c.Within(now, 2*heatingNow) {
 			u = farm.Now
 		}
-		if r.Urgency != u {
-			s.emit(r, now, u, always(s.sayHeating(z, now)))
-		}
+		s.emit(r, now, u)
 	case r.raised() && h.Calm >= heatingCalm:
-		s.emit(r, now, farm.Calm, always(s.sayCooled(z, now)))
+		s.emit(r, now, farm.Calm)
 	}
 }
 
@@ -186,7 +184,7 @@ func (s *State) approaches(z *zone, m time.Time) {
 func (s *State) sayHeating(z *zone, now time.Time) saying {
 	fit, u := z.Husbandry.Heat.Fit, s.farm.Units
 	limit := u.Temperature(z.temp.limits.high.harm())
-	brief, text := s.foreseenNow(z.breachOf(farm.Heating), s.heatNow(z), now)
+	brief, text := s.foreseenNow(z.record(farm.Heating).breach(), s.heatNow(z), now)
 	f, foreseen := fit.Crossing.Forecast()
 	past := fit.Crossing.Past || z.heatAt() > z.temp.limits.high.harm()
 	foreseen = foreseen && !past
@@ -206,16 +204,16 @@ func (s *State) sayHeating(z *zone, now time.Time) saying {
 		text += " It does not do that on other days."
 	}
 	say := saying{
-		brief: brief, text: text,
-		advice: &farm.Advice{Do: "Open it, take the feed off the warm part or spread it thin, loosen so that heat gets out, and feed no more for now."},
+		Brief: brief, Text: text,
+		Advice: &farm.Advice{Do: "Open it, take the feed off the warm part or spread it thin, loosen so that heat gets out, and feed no more for now."},
 	}
 	if until := z.turned(now); until != nil {
-		say.advice.Wait = until
-		say.advice.Do = fmt.Sprintf("Turned %s. Look again in a few hours: if it still climbs, take the feed off the warm part and leave it open; feed no more for now.",
+		say.Advice.Wait = until
+		say.Advice.Do = fmt.Sprintf("Turned %s. Look again in a few hours: if it still climbs, take the feed off the warm part and leave it open; feed no more for now.",
 			s.whenDone(z.Husbandry.Turned, now))
 	}
 	if foreseen && f.Crosses.After(now) {
-		say.forecast = &f
+		say.Forecast = &f
 	}
 	return say
 }
@@ -251,13 +249,13 @@ func (s *State) degrees(k float64) string {
 	return fmt.Sprintf("%.0f °C", k)
 }
 
-func (s *State) sayCooled(z *zone, now time.Time) saying {
+func (s *State) sayCooled(z *zone, now time.Time) string {
 	r := z.record(farm.Heating)
-	lost := s.sayLost(z.breachOf(farm.Heating))
+	lost := s.sayLost(r.breach())
 	no := "no longer"
 	if lost != "" {
 		no = "no longer known to be"
 	}
-	return saying{text: fmt.Sprintf("%s is %s heating: %s now, after %s.%s",
-		s.place(z.who), no, s.farm.Units.Temperature(z.temp.Value), farm.SayLong(now.Sub(r.Since)), lost)}
+	return fmt.Sprintf("%s is %s heating: %s now, after %s.%s",
+		s.place(z.who), no, s.farm.Units.Temperature(z.temp.Value), farm.SayLong(now.Sub(r.Since)), lost)
 }

@@ -162,13 +162,11 @@ func (s *State) hatches(z *zone, at time.Time) []hatch {
 }
 
 func (s *State) judgeHatching(z *zone, at time.Time) {
-	due := s.hatches(z, at)
-	s.turn(z.record(farm.Hatching), at, len(due) > 0, func() saying { return s.sayHatching(z, due, at) }, func() saying {
-		return saying{text: s.place(z.who) + ": the hatching is over or the worms are lifted out."}
-	})
+	s.turn(z.record(farm.Hatching), at, len(s.hatches(z, at)) > 0)
 }
 
-func (s *State) sayHatching(z *zone, due []hatch, at time.Time) saying {
+func (s *State) sayHatching(z *zone, at time.Time) saying {
+	due := s.hatches(z, at)
 	var names []string
 	young := 0.0
 	for _, h := range due {
@@ -183,7 +181,7 @@ func (s *State) sayHatching(z *zone, due []hatch, at time.Time) saying {
 	if fed := z.lastFed(); !fed.IsZero() && at.Sub(fed) < handfulLasts {
 		do = "Lift grown worms out when you see them."
 	}
-	return saying{text: text, advice: &farm.Advice{Hatchlings: young, Do: do}}
+	return saying{Text: text, Advice: &farm.Advice{Hatchlings: young, Do: do}}
 }
 
 // lastFed is when the zone was last fed; zero when that is not known.

@@ -176,16 +176,14 @@ func (s *State) judgeLevel(z *zone, m *measured, at time.Time) {
 	m.judge(m.limits.high, &m.above, z.spec.Patience, at, s.now)
 	m.judge(m.limits.low, &m.below, z.spec.Patience, at, s.now)
 	for _, r := range m.records {
-		b := z.breachIn(m, r)
+		b := r.breach()
 		worst, to := m.worst(b.edge.side).Value, b.latch.urgency()
-		if b.rec.Side = farm.NoSide; to != farm.Calm || b.rec.raised() {
-			b.rec.Side = b.edge.side
+		if r.Side = farm.NoSide; to != farm.Calm || r.raised() {
+			r.Side = b.edge.side
 		}
-		b.rec.reach(worst, b.edge.side)
-		if b.rec.Urgency != to {
-			s.emit(b.rec, at, to, s.sayingBand(b, to, at))
-			b.rec.reach(worst, b.edge.side)
-		}
+		r.reach(worst, b.edge.side)
+		s.emit(r, at, to)
+		r.reach(worst, b.edge.side)
 	}
 }
 

@@ -51,11 +51,7 @@ type probeMemory struct {
 }
 
 func newProbe(spec farm.Probe) *probe {
-	who := subject{Probe: spec.ID}
-	p := &probe{
-		spec: spec, who: who, silent: newRecord(who, topic{condition: farm.Silent}),
-		suspect: newRecord(who, topic{condition: farm.Suspect}), batteryLow: newRecord(who, topic{condition: farm.BatteryLow}),
-	}
+	p := &probe{spec: spec, who: subject{Probe: spec.ID}}
 	p.Level = trend.NewWindow(spec.Measures.Row().Median)
 	p.Track = trend.NewTrack()
 	return p
@@ -64,14 +60,19 @@ func newProbe(spec farm.Probe) *probe {
 // records are those of the probe's own conditions.
 func (p *probe) records() []*record { return []*record{p.silent, p.suspect, p.batteryLow} }
 
-// settle places a battery where the first probe that runs on it is.
+// settle places a battery where the first probe that runs on it is, and makes the
+// records of the place.
 func (p *probe) settle(byID map[string]*probe) {
 	for _, id := range p.spec.Of {
 		if of := byID[id]; of != nil && of.zone != nil {
 			p.who.Bin, p.who.Zone = of.who.Bin, of.who.Zone
-			return
+			break
 		}
 	}
+	add := func(c farm.Condition) *record {
+		return newRecord(about{who: p.who, what: topic{condition: c}, probe: p})
+	}
+	p.silent, p.suspect, p.batteryLow = add(farm.Silent), add(farm.Suspect), add(farm.BatteryLow)
 }
 
 // listen counts silence from t at the earliest.
@@ -115,7 +116,7 @@ func (s *State) reading(r *farm.Reading) {
 	p.Heard, p.Said, p.Spoke = s.now, s.now, true
 	p.listenTo(r, s.now)
 	if p.silent.raised() && !p.slow() {
-		s.emit(p.silent, s.now, farm.Calm, always(saying{text: s.named(p) + " speaks again."}))
+		s.emit(p.silent, s.now, farm.Calm)
 	}
 	if p.late(r) {
 		return
@@ -184,10 +185,9 @@ func (p *probe) take(r *farm.Reading) {
 }
 
 func (s *State) judgeSilence(p *probe, m time.Time) {
-	if p.silent.raised() || m.Sub(p.Heard) <= silentAfter*p.spec.Every {
-		return
+	if m.Sub(p.Heard) > silentAfter*p.spec.Every {
+		s.turn(p.silent, m, true)
 	}
-	s.emit(p.silent, m, farm.Today, always(s.saySilent(p, m)))
 }
 
 func (s *State) judgeDoubt(p *probe, r *farm.Reading) {
@@ -200,18 +200,16 @@ func (s *State) judgeDoubt(p *probe, r *farm.Reading) {
 	if p.zone != nil && p.zone.holding(r.At) {
 		return
 	}
-	urgency := p.suspicion(r)
-	switch {
+	switch urgency := p.suspicion(r); {
 	case urgency != farm.Calm:
 		p.Bad = *r
 		raised := p.suspect.raised()
-		urgency = max(urgency, p.suspect.Urgency) // while it lasts it never counts for less
-		s.emit(p.suspect, r.At, urgency, func() saying { return s.saySuspect(p, r) })
+		s.emit(p.suspect, r.At, max(urgency, p.suspect.Urgency)) // while it lasts it never counts for less
 		if !raised {
 			p.relapse(s.out[len(s.out)-1].Again)
 		}
 	case p.suspect.raised() && p.Goods >= p.Wanted:
-		s.emit(p.suspect, r.At, farm.Calm, always(saying{text: s.named(p) + " can be believed again."}))
+		s.emit(p.suspect, r.At, farm.Calm)
 	}
 }
 
@@ -265,6 +263,6 @@ func (s *State) judgeBattery(p *probe) {
 	const back = 1.02
 	low, v, was := p.spec.Low, p.Good.Value, p.batteryLow.raised()
 	if low > 0 {
-		s.turn(p.batteryLow, p.Good.At, v < low || was && v < low*back, func() saying { return s.sayBattery(p) }, func() saying { return s.sayCharged(p) })
+		s.turn(p.batteryLow, p.Good.At, v < low || was && v < low*back)
 	}
 }

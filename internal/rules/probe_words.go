@@ -37,7 +37,7 @@ func (s *State) saySilent(p *probe, m time.Time) saying {
 		text += " No probe speaks, though the broker is connected."
 		do = "Look at the topics in the configuration and at what the broker's access list lets this program read."
 	}
-	return saying{text: text, advice: &farm.Advice{Do: do}}
+	return saying{Text: text, Advice: &farm.Advice{Do: do}}
 }
 
 // saySlow is about a probe whose own pace counts as silence. It is told of
@@ -48,8 +48,8 @@ func (s *State) saySlow(p *probe) saying {
 		own = "is often quiet for " + pace(p.Pace.Pause())
 	}
 	return saying{
-		text: fmt.Sprintf("%s %s; it is meant to speak every %s. It is judged all the same.", s.named(p), own, pace(p.spec.Every)),
-		advice: &farm.Advice{Do: fmt.Sprintf("If that is its pace, write every: %s for it in the configuration; else look at its battery and its radio.",
+		Text: fmt.Sprintf("%s %s; it is meant to speak every %s. It is judged all the same.", s.named(p), own, pace(p.spec.Every)),
+		Advice: &farm.Advice{Do: fmt.Sprintf("If that is its pace, write every: %s for it in the configuration; else look at its battery and its radio.",
 			spelt(p.Pace.Pause()))},
 	}
 }
@@ -107,7 +107,7 @@ func (s *State) saySuspect(p *probe, r *farm.Reading) saying {
 	case said != "":
 		text += " (it says " + said + ")"
 	}
-	return saying{text: text + ".", advice: &farm.Advice{Do: doubtDo(r.Doubt)}}
+	return saying{Text: text + ".", Advice: &farm.Advice{Do: doubtDo(r.Doubt)}}
 }
 
 // sayOthers says what the believed probes beside a doubted one say, the unit
@@ -142,13 +142,9 @@ func (s *State) sayBattery(p *probe) saying {
 	}
 	low := p.spec.Row().Written(s.farm.Units).String(p.spec.Low)
 	return saying{
-		text:   fmt.Sprintf("Battery %s is low: %s, under %s.", p.spec.ID, s.number(p, p.Good.Value), low),
-		advice: &farm.Advice{Do: do},
+		Text:   fmt.Sprintf("Battery %s is low: %s, under %s.", p.spec.ID, s.number(p, p.Good.Value), low),
+		Advice: &farm.Advice{Do: do},
 	}
-}
-
-func (s *State) sayCharged(p *probe) saying {
-	return saying{text: fmt.Sprintf("Battery %s is well again at %s.", p.spec.ID, s.number(p, p.Good.Value))}
 }
 
 // number writes a probe's value in its own quantity; "" for what is no number.

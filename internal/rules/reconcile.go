@@ -39,16 +39,16 @@ func (s *State) Reconcile(standing []farm.Change) []farm.Change {
 		case ok && (r.Episode != ch.Episode || r.Urgency != ch.Urgency):
 			judged := r.raised()
 			r.goOn(ch, slices.Contains(s.known, ch.Episode))
-			if z := s.zoneOf(r.who); z != nil && !judged {
-				z.mark(r) // by today's limits nothing was wrong
+			if !judged {
+				r.mark() // by today's limits nothing was wrong
 			}
 		case !ok && r.raised():
 			r.restore(record{})
 		}
 	}
-	for _, z := range s.zones {
-		for b := range z.bands() {
-			b.latch.settle(b.rec.Urgency)
+	for _, r := range s.records() {
+		if r.row.Band {
+			r.breach().latch.settle(r.Urgency)
 		}
 	}
 	s.markRelimited()
@@ -70,7 +70,7 @@ func key(who subject, what topic) string {
 func (r *record) goOn(ch farm.Change, seen bool) {
 	r.restore(record{
 		Urgency: ch.Urgency, Episode: ch.Episode, Since: ch.Since, Seen: seen,
-		Text: ch.Text, Forecast: ch.Forecast, Advice: ch.Advice, Cautions: ch.Cautions,
+		Said: saying{Text: ch.Text, Forecast: ch.Forecast, Advice: ch.Advice, Cautions: ch.Cautions},
 	})
 }
 
@@ -150,17 +150,17 @@ func (s *State) markRelimited() {
 		}
 		for _, r := range z.records {
 			if r.raised() {
-				z.mark(r)
+				r.mark()
 			}
 		}
 	}
 }
 
-// mark remembers the level of a zone as one that is well by the limits now in
-// force, if it is. A forecast or a window has no limits of its own.
-func (z *zone) mark(r *record) {
-	b, ok := z.breach(r)
-	if ok && !b.At.IsZero() && (!r.row.Band || b.edge.farthestOf(b.level) == farm.Calm) {
+// mark remembers the level that a condition goes by as one that is well by the limits
+// now in force, if it is. A forecast or a window has no limits of its own.
+func (r *record) mark() {
+	b := r.breach()
+	if r.measured != nil && !b.At.IsZero() && (!r.row.Band || b.edge.farthestOf(b.level) == farm.Calm) {
 		r.Relimited, r.HasRelimited = b.Value, true
 	}
 }
@@ -171,14 +171,14 @@ func (s *State) relimited(r *record, ch *farm.Change) {
 	if !r.HasRelimited {
 		return
 	}
-	b, _ := s.zoneOf(r.who).breach(r)
+	b := r.breach()
 	if ch.Change == farm.Eased && math.Abs(b.Value-r.Relimited) <= b.margin {
 		ch.Ended = farm.Relimited
 		ch.Text = fmt.Sprintf("%s is not %s by the limits now in force: %s.", s.place(r.who), r.row.Found, s.levelOf(b))
 		if r.what.quantity != "" {
 			ch.Text = fmt.Sprintf("%s: its %s is not past the limits now in force: %s.", s.place(r.who), b.Noun, s.levelOf(b))
 		}
-		r.Text = ch.Text
+		r.Said.Text = ch.Text
 	}
 	r.HasRelimited = ch.Change == farm.Lightened
 }

@@ -26,10 +26,7 @@ type topic struct {
 // A record is the life of one condition of one subject. What is exported is stored
 // in snapshots.
 type record struct {
-	who  subject
-	what topic
-	row  *farm.ConditionRow
-
+	about
 	Urgency  farm.Urgency // Calm: not raised
 	Episode  string
 	Since    time.Time // when the episode began
@@ -42,80 +39,89 @@ type record struct {
 	Relimited    float64 // the level when other limits came into force that see nothing wrong in it
 	HasRelimited bool
 
-	Seen     bool
+	Seen bool
+	Said saying // at the last change, for when no other words can be made
+}
+
+// about is what a record is of.
+type about struct {
+	who      subject
+	what     topic
+	row      *farm.ConditionRow
+	zone     *zone     // nil: of a probe, or of the machinery
+	probe    *probe    // nil: of a zone, or of the machinery
+	measured *measured // by whose level it is judged; nil: by none
+}
+
+func newRecord(of about) *record {
+	of.row = of.what.condition.Row()
+	return &record{about: of}
+}
+
+// restore takes over what is known of the record from elsewhere.
+func (r *record) restore(from record) {
+	from.about = r.about
+	*r = from
+}
+
+// A saying is the words and figures of a change.
+type saying struct {
+	Brief    string // the first sentence of Text without its place: "too hot at 33 °C"; "" where the condition's name says as much
 	Text     string
 	Forecast *farm.Forecast
 	Advice   *farm.Advice
 	Cautions []string
 }
 
-func newRecord(who subject, what topic) *record {
-	return &record{who: who, what: what, row: what.condition.Row()}
-}
-
-// judgedBy is the quantity that the condition is judged by; "" where that is no
-// level.
-func (r *record) judgedBy() farm.Quantity { return cmp.Or(r.what.quantity, r.row.Quantity) }
-
-// restore takes over what a snapshot says of the record.
-func (r *record) restore(from record) {
-	from.who, from.what, from.row = r.who, r.what, r.row
-	*r = from
-}
-
-// A saying is the words and figures of a change.
-type saying struct {
-	brief    string // the first sentence of text without its place: "too hot at 33 °C"; "" where the condition's name says as much
-	text     string
-	forecast *farm.Forecast
-	advice   *farm.Advice
-	cautions []string
-}
-
-// apply moves the record to an urgency and gives the change that this is, with
-// words that are made after the move; ok is false if it is none.
-func (r *record) apply(at time.Time, to farm.Urgency, say func() saying) (ch farm.Change, ok bool) {
-	kind, ok := r.kind(to)
-	if !ok {
-		return farm.Change{}, false
+// emit brings a record to an urgency and notes the change, if that is one. Its
+// words are made after the move.
+func (s *State) emit(r *record, at time.Time, to farm.Urgency) {
+	was := r.Urgency
+	if was == to {
+		return
 	}
-	again := kind == farm.Raised && r.begin(at)
-	told := to
-	if kind == farm.Eased {
-		told = r.Urgency
-		r.EasedAt = at
-	}
-	if to == farm.Now {
-		r.NowSince = at
-	}
-	r.Urgency = to
-	s := say()
-	r.keep(s)
-	ch = farm.Change{
+	again := was == farm.Calm && r.begin(at)
+	ch := farm.Change{
 		At: at, Bin: r.who.Bin, Zone: r.who.Zone, Probe: r.who.Probe, Condition: r.what.condition, Quantity: r.what.quantity,
-		Change: kind, Urgency: told, Brief: s.brief, Text: s.text, Forecast: s.forecast, Advice: s.advice, Cautions: s.cautions,
-		Episode: r.Episode, Again: again, Since: r.Since,
+		Change: step(was, to), Urgency: to, Episode: r.Episode, Again: again, Since: r.Since,
 	}
-	if kind == farm.Eased && r.HasPeak {
-		peak := r.Peak
-		ch.Peak = &peak
+	switch r.Urgency = to; to {
+	case farm.Now:
+		r.NowSince = at
+	case farm.Calm:
+		ch.Urgency, r.EasedAt = was, at
+		if peak := r.Peak; r.HasPeak {
+			ch.Peak = &peak
+		}
 	}
-	return ch, true
+	say := s.sayChange(r, was, at)
+	r.Said = say
+	ch.Brief, ch.Text, ch.Forecast, ch.Advice, ch.Cautions = say.Brief, say.Text, say.Forecast, say.Advice, say.Cautions
+	s.relimited(r, &ch)
+	s.out = append(s.out, ch)
 }
 
-// kind names the step from the urgency in force to another.
-func (r *record) kind(to farm.Urgency) (farm.ChangeKind, bool) {
-	switch from := r.Urgency; {
-	case from == to:
-		return "", false
-	case from == farm.Calm:
-		return farm.Raised, true
-	case to == farm.Calm:
-		return farm.Eased, true
-	case to > from:
-		return farm.Worsened, true
+// turn raises a record with the urgency of its row, or eases it, where it stands
+// otherwise.
+func (s *State) turn(r *record, at time.Time, on bool) {
+	to := farm.Calm
+	if on {
+		to = cmp.Or(r.Urgency, r.row.Urgency)
 	}
-	return farm.Lightened, true
+	s.emit(r, at, to)
+}
+
+// step names the step from one urgency to another.
+func step(from, to farm.Urgency) farm.ChangeKind {
+	switch {
+	case from == farm.Calm:
+		return farm.Raised
+	case to == farm.Calm:
+		return farm.Eased
+	case to > from:
+		return farm.Worsened
+	}
+	return farm.Lightened
 }
 
 // begin opens an episode, or takes up the last one if it ended within a day.
@@ -125,11 +131,6 @@ func (r *record) begin(at time.Time) (again bool) {
 	}
 	r.restore(record{Since: at, Episode: r.episode(at)})
 	return false
-}
-
-// keep remembers the words of a change, for when no others can be made.
-func (r *record) keep(s saying) {
-	r.Text, r.Forecast, r.Advice, r.Cautions = s.text, s.forecast, s.advice, s.cautions
 }
 
 func (r *record) raised() bool { return r.Urgency != farm.Calm }

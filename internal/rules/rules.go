@@ -51,7 +51,8 @@ type State struct {
 	known    []string  // episodes the keeper has seen, newest last
 	siftings []sifting // castings that went into tubs, oldest first
 
-	out []farm.Change // what the step in hand has changed
+	out  []farm.Change // what the step in hand has changed
+	told string        // what the machinery says of itself in the step in hand
 }
 
 // New is the state of a farm of which nothing is known yet.
@@ -67,9 +68,6 @@ func New(f *farm.Farm) *State {
 	}
 	for _, p := range s.probes {
 		p.settle(s.byID)
-		for _, r := range p.records() {
-			r.who = p.who
-		}
 	}
 	return s
 }
@@ -121,7 +119,7 @@ func (s *State) Step(e farm.Event) []farm.Change {
 // advance runs the ticks on the fixed minutes up to t.
 func (s *State) advance(t time.Time) {
 	if s.minute.IsZero() {
-		s.begin(t)
+		s.start(t)
 	}
 	for m := s.minute.Add(time.Minute); !m.After(t); m = m.Add(time.Minute) {
 		s.minute = m
@@ -138,19 +136,12 @@ func later(a, b time.Time) time.Time {
 	return a
 }
 
-// begin sets the clocks at the first event ever.
-func (s *State) begin(t time.Time) {
-	s.minute, s.since = t.Truncate(time.Minute), t
-	for _, p := range s.probes {
-		p.listen(t)
-	}
-}
-
-// start says that watching begins anew at t. The time since the event before
-// was not watched, so no tick is run over it and no probe was silent in it.
+// start says that watching begins at t, for the first time or anew. The time since
+// the event before was not watched, so no tick is run over it and no probe was
+// silent in it.
 func (s *State) start(t time.Time) {
 	if s.minute.IsZero() {
-		return
+		s.since = t
 	}
 	s.minute = later(s.minute, t.Truncate(time.Minute))
 	for _, p := range s.probes {
@@ -173,52 +164,23 @@ func (s *State) tick(m time.Time) {
 			s.foresee(z, m)
 		}
 	}
-	s.expire(m)
-}
-
-// expire forgets hushes whose time is over.
-func (s *State) expire(m time.Time) {
 	s.hushes = slices.DeleteFunc(s.hushes, func(h hushed) bool { return !h.Until.After(m) })
-}
-
-// emit brings a record to an urgency and notes the change, if that is one.
-func (s *State) emit(r *record, at time.Time, to farm.Urgency, say func() saying) {
-	if r.Urgency == to {
-		return
-	}
-	if ch, ok := r.apply(at, to, say); ok {
-		s.relimited(r, &ch)
-		s.out = append(s.out, ch)
-	}
-}
-
-// turn raises a record with the urgency of its row, or eases it, where it stands
-// otherwise.
-func (s *State) turn(r *record, at time.Time, on bool, raise, ease func() saying) {
-	switch {
-	case on && !r.raised():
-		s.emit(r, at, r.row.Urgency, raise)
-	case !on && r.raised():
-		s.emit(r, at, farm.Calm, ease)
-	}
 }
 
 // trouble takes in how the farm's own machinery does.
 func (s *State) trouble(t farm.Trouble) {
-	to := t.Condition.Row().Urgency
-	if t.Over {
-		to = farm.Calm
+	r, to := s.machinery(t.Condition), farm.Calm
+	if !t.Over {
+		to = r.row.Urgency
 	}
-	s.emit(s.machinery(t.Condition), s.now, to, always(saying{text: t.Text}))
+	s.told = t.Text
+	s.emit(r, s.now, to)
 }
 
 // machinery is the record of a condition of the farm's own machinery.
 func (s *State) machinery(c farm.Condition) *record {
 	if s.own[c] == nil {
-		s.own[c] = newRecord(subject{}, topic{condition: c})
+		s.own[c] = newRecord(about{what: topic{condition: c}})
 	}
 	return s.own[c]
 }
-
-// always says what has been said already.
-func always(say saying) func() saying { return func() saying { return say } }

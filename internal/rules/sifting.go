@@ -49,11 +49,8 @@ func (s *State) judgeSifting(z *zone, at time.Time) {
 	case m.Over || v > band.High+margin || m.Calm >= passingCalm:
 		m.Passing = false
 	}
-	turn := func(c farm.Condition, on bool) {
-		s.turn(z.record(c), at, on, func() saying { return s.saySift(z.breachOf(c), at) }, func() saying { return s.saySifted(z, c) })
-	}
-	turn(farm.SiftReady, m.Ready.On && !m.Closed.On)
-	turn(farm.SiftPassing, m.Passing)
+	s.turn(z.record(farm.SiftReady), at, m.Ready.On && !m.Closed.On)
+	s.turn(z.record(farm.SiftPassing), at, m.Passing)
 }
 
 // take counts a sifting of the window in hand. One after the keeper's word
@@ -117,10 +114,10 @@ func (s *State) saySift(b breach, at time.Time) saying {
 		text = fmt.Sprintf("%s was %s when last heard, %s ago: %s.", s.place(z.who), c.Row().Was, farm.SayLong(at.Sub(z.moist.At)), u.Moisture(z.moist.Value))
 	}
 	text += s.sayTaken(z)
-	say := saying{brief: brief, text: text, advice: s.siftAdvice(z, do), cautions: []string{dustCaution, heavyCaution}}
+	say := saying{Brief: brief, Text: text, Advice: s.siftAdvice(z, do), Cautions: []string{dustCaution, heavyCaution}}
 	if foreseen && !z.Husbandry.Sift.Closed.On {
-		say.forecast = &closes
-		say.advice.Closes = &closes.Crosses
+		say.Forecast = &closes
+		say.Advice.Closes = &closes.Crosses
 	}
 	return say
 }
@@ -165,15 +162,15 @@ func times(n int) string {
 // heavyCaution is common sense, no source.
 const heavyCaution = "Full tubs are heavy: carry half loads."
 
-func (s *State) saySifted(z *zone, c farm.Condition) saying {
-	at := s.moistNow(z)
+func (s *State) saySifted(z *zone, c farm.Condition) string {
+	place, level := s.place(z.who), s.moistNow(z)
 	switch m := z.Husbandry.Sift; {
 	case m.Over:
-		return saying{text: s.place(z.who) + " is sifted."}
+		return place + " is sifted."
 	case c == farm.SiftReady && m.Closed.On:
-		return saying{text: fmt.Sprintf("%s is no longer right to sift: %s, too dry.", s.place(z.who), at)}
+		return fmt.Sprintf("%s is no longer right to sift: %s, too dry.", place, level)
 	case z.moist.Value > z.moist.bands.Thrive.High:
-		return saying{text: fmt.Sprintf("%s is too moist to sift again: %s.", s.place(z.who), at)}
+		return fmt.Sprintf("%s is too moist to sift again: %s.", place, level)
 	}
-	return saying{text: fmt.Sprintf("%s has more time for sifting: %s.", s.place(z.who), at)}
+	return fmt.Sprintf("%s has more time for sifting: %s.", place, level)
 }

@@ -46,7 +46,7 @@ func (s *State) standing(at time.Time) []farm.Standing {
 		say := s.words(r, at)
 		st := farm.Standing{
 			Episode: r.Episode, Bin: r.who.Bin, Zone: r.who.Zone, Probe: r.who.Probe, Condition: r.what.condition, Quantity: r.what.quantity,
-			Urgency: r.Urgency, Since: r.Since, Brief: say.brief, Text: say.text, Forecast: say.forecast, Advice: say.advice, Cautions: say.cautions, Seen: r.Seen,
+			Urgency: r.Urgency, Since: r.Since, Brief: say.Brief, Text: say.Text, Forecast: say.Forecast, Advice: say.Advice, Cautions: say.Cautions, Seen: r.Seen,
 		}
 		if until := s.hushedUntil(r); !until.IsZero() {
 			st.Hushed = &until
@@ -153,8 +153,9 @@ func unheard(probes []*probe, at time.Time) farm.Reason {
 // holds still no clock runs.
 func (z *zone) waiting(at time.Time) []farm.Waiting {
 	var out []farm.Waiting
-	for b := range z.bands() {
-		if b.rec.raised() || !anyFresh(b.probes, at) {
+	for _, r := range z.records {
+		b := r.breach()
+		if !r.row.Band || r.raised() || !anyFresh(b.probes, at) {
 			continue
 		}
 		since, u := b.latch.past()
@@ -163,7 +164,7 @@ func (z *zone) waiting(at time.Time) []farm.Waiting {
 		}
 		if u != farm.Calm {
 			out = append(out, farm.Waiting{
-				Condition: b.rec.what.condition, Quantity: b.rec.what.quantity, Urgency: u, Since: since, RaisedAt: since.Add(z.spec.Patience),
+				Condition: r.what.condition, Quantity: r.what.quantity, Urgency: u, Since: since, RaisedAt: since.Add(z.spec.Patience),
 			})
 		}
 	}
@@ -312,6 +313,70 @@ func (s *State) feedDueAt(z *zone, at time.Time) (time.Time, bool) {
 	return inDays(days, at)
 }
 
+// sayChange has the words of a change that a record has just made.
+func (s *State) sayChange(r *record, was farm.Urgency, at time.Time) saying {
+	if !r.raised() {
+		return saying{Text: s.sayOver(r, at)}
+	}
+	say := s.sayRaised(r, at)
+	if r.row.Band && r.Urgency < was {
+		say.Text = "Better, though not right yet. " + say.Text
+	}
+	return say
+}
+
+// sayRaised has the words of what is raised.
+func (s *State) sayRaised(r *record, at time.Time) saying {
+	switch r.what.condition {
+	case farm.Silent:
+		return s.saySilent(r.probe, at)
+	case farm.Suspect:
+		return s.saySuspect(r.probe, &r.probe.Newest)
+	case farm.BatteryLow:
+		return s.sayBattery(r.probe)
+	case farm.FeedDue:
+		return s.sayFeed(r.zone, at)
+	case farm.Hatching:
+		return s.sayHatching(r.zone, at)
+	case farm.Heating:
+		return s.sayHeating(r.zone, at)
+	case farm.Drying:
+		return s.sayDrying(r.zone, at)
+	case farm.SiftReady, farm.SiftPassing:
+		return s.saySift(r.breach(), at)
+	}
+	if r.row.Band {
+		return s.bandWords(r.breach(), at)
+	}
+	return saying{Text: s.told}
+}
+
+// sayOver says of what has eased how it stands now.
+func (s *State) sayOver(r *record, at time.Time) string {
+	switch c := r.what.condition; c {
+	case farm.Silent:
+		return s.named(r.probe) + " speaks again."
+	case farm.Suspect:
+		return s.named(r.probe) + " can be believed again."
+	case farm.BatteryLow:
+		return fmt.Sprintf("Battery %s is well again at %s.", r.probe.spec.ID, s.number(r.probe, r.probe.Good.Value))
+	case farm.FeedDue:
+		return s.sayFed(r.zone)
+	case farm.Hatching:
+		return s.place(r.who) + ": the hatching is over or the worms are lifted out."
+	case farm.Heating:
+		return s.sayCooled(r.zone, at)
+	case farm.Drying:
+		return fmt.Sprintf("%s is no longer drying out: %s now.", s.place(r.who), s.moistNow(r.zone))
+	case farm.SiftReady, farm.SiftPassing:
+		return s.saySifted(r.zone, c)
+	}
+	if r.row.Band {
+		return s.sayEased(r.breach(), at)
+	}
+	return s.told
+}
+
 // The words of what is raised are made when somebody looks, from the levels,
 // the fits and the books of that moment: a sentence that was remembered would
 // soon stand beside a number it does not agree with. A record keeps the words
@@ -319,58 +384,44 @@ func (s *State) feedDueAt(z *zone, at time.Time) (time.Time, bool) {
 
 // words of a raised condition as of arrival time at.
 func (s *State) words(r *record, at time.Time) saying {
-	var say saying
-	var ok bool
-	if r.who.Probe != "" {
-		say, ok = s.probeWords(s.byID[r.who.Probe], r.what.condition, at)
-	} else if z := s.zoneOf(r.who); z != nil {
-		say, ok = s.zoneWords(z, r, at)
+	switch {
+	case !s.sayable(r, at):
+		return r.Said
+	case r.what.condition == farm.Suspect && r.probe.Newest.Believed():
+		return s.sayMending(r.probe, at)
 	}
-	if !ok {
-		return saying{text: r.Text, forecast: r.Forecast, advice: r.Advice, cautions: r.Cautions}
+	say, b := s.sayRaised(r, at), r.breach()
+	sifts := r.what.condition == farm.SiftReady || r.what.condition == farm.SiftPassing
+	switch {
+	case r.measured == nil:
+	case r.zone.holding(at) && !sifts:
+		lid := s.sayLidOff(b)
+		if say.Advice != nil && say.Advice.Wait != nil {
+			lid.Advice = say.Advice // what was done is known
+		}
+		return lid
+	case !b.ofNow(at):
+		say.Advice = lookFirst(say.Advice)
 	}
 	return say
 }
 
-// zoneWords are the words of a zone's condition; ok is false when what they
-// are made of is not known, as after a change of configuration.
-func (s *State) zoneWords(z *zone, r *record, at time.Time) (say saying, ok bool) {
+// sayable tells whether what the words of a condition are made of is known. It is
+// not after a change of configuration, say.
+func (s *State) sayable(r *record, at time.Time) bool {
 	switch r.what.condition {
+	case farm.Silent:
+		return true
+	case farm.Suspect:
+		return !r.probe.Newest.Believed() || !r.probe.Bad.At.IsZero()
+	case farm.BatteryLow:
+		return !r.probe.GoodAt.IsZero()
 	case farm.FeedDue:
-		return s.sayFeed(z, at), z.Husbandry.Fed
+		return r.zone.Husbandry.Fed
 	case farm.Hatching:
-		due := s.hatches(z, at)
-		if len(due) == 0 {
-			return saying{}, false
-		}
-		return s.sayHatching(z, due, at), true
+		return len(s.hatches(r.zone, at)) > 0
 	}
-	b, ok := z.breach(r)
-	if !ok || b.At.IsZero() {
-		return saying{}, false
-	}
-	sifts := false
-	switch r.what.condition {
-	case farm.Heating:
-		say = s.sayHeating(z, at)
-	case farm.Drying:
-		say = s.sayDrying(z, at)
-	case farm.SiftReady, farm.SiftPassing:
-		say, sifts = s.saySift(b, at), true
-	default:
-		say = s.bandWords(b, r.Urgency, at)
-	}
-	switch {
-	case z.holding(at) && !sifts:
-		lid := s.sayLidOff(b)
-		if say.advice != nil && say.advice.Wait != nil {
-			lid.advice = say.advice // what was done is known
-		}
-		return lid, true
-	case !b.ofNow(at):
-		say.advice = lookFirst(say.advice)
-	}
-	return say, true
+	return r.measured != nil && !r.measured.At.IsZero()
 }
 
 // ofNow tells whether a level speaks of arrival time at: what a gateway hands over
@@ -385,9 +436,9 @@ func (m *measured) ofNow(at time.Time) bool {
 // then is no news of it, and what to do was said before.
 func (s *State) sayLidOff(b breach) saying {
 	return saying{
-		text: fmt.Sprintf("%s %s before it was opened; it is judged again from %s on.", s.place(b.zone.who), b.was(),
+		Text: fmt.Sprintf("%s %s before it was opened; it is judged again from %s on.", s.place(b.zone.who), b.was(),
 			b.zone.Hold.In(s.farm.Location).Format("15:04")),
-		advice: &farm.Advice{First: true, Do: "Look again when it has been closed for a while."},
+		Advice: &farm.Advice{First: true, Do: "Look again when it has been closed for a while."},
 	}
 }
 
@@ -418,24 +469,7 @@ func (s *State) sayMending(p *probe, at time.Time) saying {
 	if v := s.number(p, p.Bad.Value); v != "" {
 		said = " (it said " + v + ")"
 	}
-	say.text = fmt.Sprintf("%s was not believed %s ago: %s%s. What it says now is believed; this is over when that lasts.",
+	say.Text = fmt.Sprintf("%s was not believed %s ago: %s%s. What it says now is believed; this is over when that lasts.",
 		s.named(p), farm.SayLong(at.Sub(p.Bad.At)), p.Bad.Doubt, said)
 	return say
-}
-
-// probeWords are the words of a probe's condition.
-func (s *State) probeWords(p *probe, c farm.Condition, at time.Time) (say saying, ok bool) {
-	switch {
-	case p == nil:
-		return saying{}, false
-	case c == farm.Silent:
-		return s.saySilent(p, at), true
-	case c == farm.Suspect && !p.Newest.Believed():
-		return s.saySuspect(p, &p.Newest), true
-	case c == farm.Suspect && !p.Bad.At.IsZero():
-		return s.sayMending(p, at), true
-	case c == farm.BatteryLow && !p.GoodAt.IsZero():
-		return s.sayBattery(p), true
-	}
-	return saying{}, false
 }

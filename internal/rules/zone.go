@@ -3,7 +3,6 @@ package rules
 import (
 	"fmt"
 	"hash/fnv"
-	"iter"
 	"math"
 	"slices"
 	"time"
@@ -102,7 +101,7 @@ func newZone(f *farm.Farm, b *bin, spec farm.Zone, byID map[string]*probe) *zone
 // quantity that may have limits.
 func (z *zone) addRecords() {
 	add := func(m *measured, what topic) {
-		r := newRecord(z.who, what)
+		r := newRecord(about{who: z.who, what: what, zone: z, measured: m})
 		if z.records = append(z.records, r); m != nil && r.row.Band {
 			m.records = append(m.records, r)
 		}
@@ -197,18 +196,12 @@ type breach struct {
 	latch *hysteresis
 }
 
-// breach of a record; ok is false for one that goes by no level.
-func (z *zone) breach(r *record) (b breach, ok bool) {
-	m := z.of(r.judgedBy())
-	if m == nil {
-		return breach{}, false
-	}
-	return z.breachIn(m, r), true
-}
-
-func (z *zone) breachIn(m *measured, r *record) breach {
-	side := r.row.Side
+// breach is how a condition stands that goes by a level; of any other it is empty.
+func (r *record) breach() breach {
+	m, side := r.measured, r.row.Side
 	switch {
+	case m == nil:
+		return breach{}
 	case side != farm.NoSide:
 	case m.above.urgency() != farm.Calm:
 		side = farm.Above
@@ -220,26 +213,7 @@ func (z *zone) breachIn(m *measured, r *record) breach {
 		side = farm.Above
 	}
 	if side == farm.Above {
-		return breach{m, z, r, m.limits.high, &m.above}
+		return breach{m, r.zone, r, m.limits.high, &m.above}
 	}
-	return breach{m, z, r, m.limits.low, &m.below}
-}
-
-// bands are the conditions of a zone that are raised past a limit.
-func (z *zone) bands() iter.Seq[breach] {
-	return func(yield func(breach) bool) {
-		for _, m := range z.measured {
-			for _, r := range m.records {
-				if !yield(z.breachIn(m, r)) {
-					return
-				}
-			}
-		}
-	}
-}
-
-// breachOf is that of a condition that a zone has once, and that goes by a level.
-func (z *zone) breachOf(c farm.Condition) breach {
-	b, _ := z.breach(z.record(c))
-	return b
+	return breach{m, r.zone, r, m.limits.low, &m.below}
 }
