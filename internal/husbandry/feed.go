@@ -121,7 +121,7 @@ func (l *PaceLearner) Finish(activeDays, tableDays float64) bool {
 
 // Pace gives the days of full activity that the food lasts: the median of
 // what was seen, with the table's pace counting as one sighting more.
-func (l *PaceLearner) Pace(tableDays float64) float64 {
+func (l PaceLearner) Pace(tableDays float64) float64 {
 	n := float64(len(l.Days))
 	if n == 0 {
 		return tableDays

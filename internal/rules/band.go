@@ -47,11 +47,11 @@ func (s *State) sayEased(b breach, at time.Time) string {
 // condition was raised, and has nothing to say now: what ends is what is known.
 func (s *State) sayLost(b breach) string {
 	for _, p := range b.probes {
-		if p.fresh(s.now) || p.GoodAt.Before(b.rec.Since) || b.edge.farthest(p.Good.Value) == farm.Calm {
+		if p.fresh(s.Now) || p.GoodAt.Before(b.rec.Since) || b.edge.farthest(p.Good.Value) == farm.Calm {
 			continue
 		}
 		return fmt.Sprintf(" But %s said %s %s and has not been heard or believed since: look there.",
-			p.spec.ID, s.value(b, p.Good.Value), farm.SayTime(p.Good.At, s.now, s.farm.Location))
+			p.spec.ID, s.value(b, p.Good.Value), farm.SayTime(p.Good.At, s.Now, s.farm.Location))
 	}
 	return ""
 }
@@ -84,9 +84,9 @@ func (s *State) ends(b breach) string {
 // limit of an urgency; "" when there is none.
 func (s *State) sayMissed(b breach, u farm.Urgency) string {
 	for _, p := range b.probes {
-		if p.missed(s.now) && b.edge.past(u, b.Steady+p.Apart) {
+		if p.missed(s.Now) && b.edge.past(u, b.Steady+p.Apart) {
 			return fmt.Sprintf("where %s sits: %s when it was last heard, %s (elsewhere %s)", p.spec.ID,
-				s.value(b, p.Good.Value), farm.SayTime(p.Good.At, s.now, s.farm.Location), s.value(b, b.Value))
+				s.value(b, p.Good.Value), farm.SayTime(p.Good.At, s.Now, s.farm.Location), s.value(b, b.Value))
 		}
 	}
 	return ""
@@ -95,7 +95,7 @@ func (s *State) sayMissed(b breach, u farm.Urgency) string {
 // suffered is the level that decides who suffers: the middle, or the worst where
 // that is past the limit of harm.
 func (s *State) suffered(b breach) float64 {
-	if worst := b.worstMissed(b.probes, b.edge.side, s.now); b.edge.past(farm.Now, worst) {
+	if worst := b.worstMissed(b.probes, b.edge.side, s.Now); b.edge.past(farm.Now, worst) {
 		return worst
 	}
 	return b.Value

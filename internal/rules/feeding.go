@@ -33,9 +33,7 @@ func (s *State) activity(z *zone) float64 {
 // eatDays is how many days of full activity a feeding lasts here.
 func (s *State) eatDays(z *zone, f food) float64 {
 	feed, _ := husbandry.FeedOf(s.farm, f.Of)
-	if l := z.Husbandry.Paces[f.Of]; l != nil {
-		feed.Days = l.Pace(feed.Days)
-	}
+	feed.Days = z.Husbandry.Paces[f.Of].Pace(feed.Days)
 	return husbandry.EatDays(feed, f.Kg, z.bin.spec.WormsKg*z.spec.Share)
 }
 

@@ -56,7 +56,7 @@ func (s *State) refitHeat(z *zone, m time.Time) {
 // does not count as another look that found nothing.
 func (s *State) refitSlow(z *zone) {
 	calm := z.Husbandry.Heat.Calm
-	s.refitHeat(z, s.now)
+	s.refitHeat(z, s.Now)
 	z.Husbandry.Heat.Calm = min(calm, z.Husbandry.Heat.Calm)
 }
 
@@ -95,13 +95,10 @@ func (z *zone) mostSlowed(m time.Time, local *time.Location) trend.Crossing {
 
 // compareTimes orders times, never last.
 func compareTimes(a, b time.Time) int {
-	switch {
-	case a.IsZero() == b.IsZero():
-		return a.Compare(b)
-	case a.IsZero():
-		return 1
+	if a.IsZero() != b.IsZero() {
+		return b.Compare(a)
 	}
-	return -1
+	return a.Compare(b)
 }
 
 // crossesBefore tells whether fit a is the more pressing one: its own heat

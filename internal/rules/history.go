@@ -179,14 +179,6 @@ func (s *State) sayAssumed(r reckoning, at time.Time) string {
 		" no temperature is known; " + s.farm.Units.Temperature(r.AssumedC) + " was taken."
 }
 
-// curves are the slow pasts of a zone as a whole that forecasts are drawn
-// from. What is drawn from each thermometer apart is the probe's own Track.
-type curves struct {
-	Moist trend.Track
-}
-
-func newCurves() curves { return curves{trend.NewTrack()} }
-
 // feel lets a believed reading into the slow past. One without a true time
 // would bend the curve, so it stays out.
 func (s *State) feel(p *probe, r *farm.Reading) {
@@ -206,7 +198,7 @@ func (s *State) feel(p *probe, r *farm.Reading) {
 		if len(p.measured.probes) > 1 {
 			v = p.measured.Steady // each has an offset of its own; one alone does not lag as a running median does
 		}
-		p.zone.Husbandry.Curves.Moist.Add(r.At, v)
+		p.zone.Husbandry.Moist.Add(r.At, v)
 	}
 }
 

@@ -18,9 +18,9 @@ func (s *State) jot(j farm.Jot) {
 	}
 	for _, z := range s.meant(j) {
 		if !j.Uncertain { // else the lid is long on again, for all that is known
-			z.hold(j, s.now)
+			z.hold(j, s.Now)
 		}
-		z.afresh(j, s.now)
+		z.afresh(j, s.Now)
 		if slices.Contains(heatLater, j.What) {
 			for _, p := range z.temp.probes {
 				p.Track.Fed(j.At)
@@ -86,7 +86,7 @@ func (z *zone) afresh(j farm.Jot, now time.Time) {
 			}
 		}
 		if m == z.moist {
-			z.Husbandry.Curves.Moist.Restart(j.At)
+			z.Husbandry.Moist.Restart(j.At)
 		}
 	}
 }
@@ -100,11 +100,11 @@ type hushed struct {
 // hush keeps quiet about a bin, zone, condition or quantity; a new one replaces an old
 // one about the same.
 func (s *State) hush(h farm.Hush) {
-	s.hushes = slices.DeleteFunc(s.hushes, func(o hushed) bool {
+	s.Hushes = slices.DeleteFunc(s.Hushes, func(o hushed) bool {
 		return o.Bin == h.Bin && o.Zone == h.Zone && o.Condition == h.Condition && o.Quantity == h.Quantity
 	})
-	if h.Until.After(s.now) {
-		s.hushes = append(s.hushes, hushed{h, s.now})
+	if h.Until.After(s.Now) {
+		s.Hushes = append(s.Hushes, hushed{h, s.Now})
 	}
 }
 
@@ -113,7 +113,7 @@ func (s *State) hush(h farm.Hush) {
 // breaks it.
 func (s *State) hushedUntil(r *record) time.Time {
 	var until time.Time
-	for _, h := range s.hushes {
+	for _, h := range s.Hushes {
 		meant := h.Covers(r.who.Bin, r.who.Zone, r.what.condition, r.what.quantity)
 		broken := r.Urgency == farm.Now && r.NowSince.After(h.Set)
 		if meant && !broken {
@@ -126,8 +126,8 @@ func (s *State) hushedUntil(r *record) time.Time {
 // seen notes that the keeper knows of an episode.
 func (s *State) seen(n farm.Seen) {
 	const remembered = 64
-	s.known = append(s.known, n.Episode)
-	s.known = slices.Delete(s.known, 0, max(0, len(s.known)-remembered))
+	s.Known = append(s.Known, n.Episode)
+	s.Known = slices.Delete(s.Known, 0, max(0, len(s.Known)-remembered))
 	for _, r := range s.records() {
 		if r.Episode == n.Episode && r.raised() {
 			r.Seen = true
@@ -144,10 +144,5 @@ func (s *State) records() []*record {
 	for _, p := range s.probes {
 		all = append(all, p.records()...)
 	}
-	for _, c := range farm.Conditions {
-		if r := s.own[c]; r != nil {
-			all = append(all, r)
-		}
-	}
-	return all
+	return append(all, s.own...)
 }

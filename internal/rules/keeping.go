@@ -34,66 +34,67 @@ func (s *State) sifted(z *zone, j farm.Jot, part float64) {
 		z.Husbandry.Sift.take(j.At, j.Litres*part)
 		s.siftingAgain(z)
 	}
-	newest := !j.At.Before(z.Husbandry.Sifts.At)
-	if newest {
-		z.Husbandry.Sifts.At = j.At
+	one, tub := sifting{At: j.At, Litres: j.Litres * part}, s.tub(j.To)
+	if usual := &z.Husbandry.Sifts; !j.At.Before(usual.At) {
+		usual.At = j.At
+		if j.Litres > 0 {
+			usual.Litres = one.Litres
+		}
+		if tub != nil && tub != z {
+			usual.To = tub.who.Bin
+		}
 	}
-	if newest && j.Litres > 0 {
-		z.Husbandry.Sifts.Litres = j.Litres * part
-	}
-	tub := s.tub(j.To)
 	if tub == nil || tub == z {
 		return
 	}
-	if newest {
-		z.Husbandry.Sifts.To = tub.who.Bin
-	}
-	s.siftings = append(s.siftings, sifting{At: j.At, Litres: j.Litres * part})
-	slices.SortStableFunc(s.siftings, func(a, b sifting) int { return a.At.Compare(b.At) })
+	s.Siftings = append(s.Siftings, one)
+	slices.SortStableFunc(s.Siftings, func(a, b sifting) int { return a.At.Compare(b.At) })
 	h := &tub.Husbandry
 	if j.At.Before(h.EmptiedAt) {
 		return // they were used since
 	}
-	h.Fill.Litres += j.Litres * part
-	c := cohort{At: j.At, Litres: j.Litres * part, Reckoned: reckoning{Upto: j.At}}
+	h.Fill.Litres += one.Litres
+	c := cohort{At: j.At, Litres: one.Litres, Reckoned: reckoning{Upto: j.At}}
 	for _, sp := range z.bin.worms {
 		c.Parts = append(c.Parts, cocoons{Species: sp.ID})
 	}
 	h.Cohorts = keepNewest(h.Cohorts, c, maxCohorts, func(a, b cohort) int { return a.At.Compare(b.At) })
 	h.Doses.Forget() // another mass from now on
-	tub.hold(j, s.now)
-	tub.afresh(j, s.now)
-	s.live(tub, s.now)
-	s.judgeLedger(tub, s.now)
+	tub.hold(j, s.Now)
+	tub.afresh(j, s.Now)
+	s.live(tub, s.Now)
+	s.judgeLedger(tub, s.Now)
 }
 
 // siftingAgain judges a sifting zone after a jot, for its words to be true at
 // once.
 func (s *State) siftingAgain(z *zone) {
 	if z.spec.Aim == farm.Sifting && !z.moist.At.IsZero() {
-		s.judgeSifting(z, z.moist.clock(s.now))
+		s.judgeSifting(z, z.moist.clock(s.Now))
 	}
 }
 
 // onlyTub is the only bin that keeps castings, "" where there are several.
 func (s *State) onlyTub() string {
 	only := ""
-	for _, z := range s.zones {
-		switch {
-		case z.spec.Aim != farm.Keeping:
-		case only != "" && only != z.who.Bin:
+	for _, z := range s.tubs() {
+		if only != "" && only != z.who.Bin {
 			return ""
-		default:
-			only = z.who.Bin
 		}
+		only = z.who.Bin
 	}
 	return only
+}
+
+// tubs are the zones in which castings are kept.
+func (s *State) tubs() []*zone {
+	return those(s.zones, func(z *zone) bool { return z.spec.Aim == farm.Keeping })
 }
 
 // tub finds the keeping zone of a bin; a zone named with it is not asked for.
 func (s *State) tub(bin string) *zone {
 	bin, _, _ = strings.Cut(bin, "/")
-	return first(s.zones, func(z *zone) bool { return z.who.Bin == bin && z.spec.Aim == farm.Keeping })
+	return first(s.tubs(), func(z *zone) bool { return z.who.Bin == bin })
 }
 
 // empty forgets what was in a zone. With an amount only that much went.
@@ -229,7 +230,10 @@ type sifting struct {
 // far. Only what jots have told of counts as kept.
 func (s *State) needs(at time.Time) []farm.NeedView {
 	var out []farm.NeedView
-	stored, perDay := s.stored(), s.pace(at)
+	stored, perDay := 0.0, s.pace(at)
+	for _, z := range s.tubs() {
+		stored += z.Husbandry.Fill.Litres
+	}
 	for _, n := range s.farm.Needs {
 		days := n.By.Sub(at).Hours() / 24
 		v := farm.NeedView{WantedL: n.CastingsL, By: n.By, StoredL: stored, ExpectedL: stored + max(0, days)*perDay}
@@ -239,21 +243,11 @@ func (s *State) needs(at time.Time) []farm.NeedView {
 	return out
 }
 
-func (s *State) stored() float64 {
-	sum := 0.0
-	for _, z := range s.zones {
-		if z.spec.Aim == farm.Keeping {
-			sum += z.Husbandry.Fill.Litres
-		}
-	}
-	return sum
-}
-
 // pace is litres of castings sifted a day over the last three months.
 func (s *State) pace(at time.Time) float64 {
 	const least = 14 // days: one sifting yesterday is no pace
 	sum, days := 0.0, float64(least)
-	for _, x := range s.siftings {
+	for _, x := range s.Siftings {
 		if ago := at.Sub(x.At); ago <= paceOver {
 			sum, days = sum+x.Litres, max(days, ago.Hours()/24)
 		}
@@ -273,9 +267,4 @@ func (s *State) sayNeed(v farm.NeedView, days float64, at time.Time) string {
 		return wanted + ": at the pace so far it will be reached."
 	}
 	return wanted + fmt.Sprintf(": at the pace so far it will be %s by then, %s short.", u.Volume(v.ExpectedL), u.Volume(v.WantedL-v.ExpectedL))
-}
-
-// forgetSiftings drops what no longer counts for the pace.
-func (s *State) forgetSiftings(at time.Time) {
-	s.siftings = slices.DeleteFunc(s.siftings, func(x sifting) bool { return at.Sub(x.At) > paceOver })
 }

@@ -6,6 +6,7 @@ import (
 
 	"binwatchd/internal/farm"
 	"binwatchd/internal/husbandry"
+	"binwatchd/internal/trend"
 )
 
 // husbandryMemory is what is remembered of a zone beside its levels: food,
@@ -14,8 +15,8 @@ type husbandryMemory struct {
 	Foods   []food
 	UsualKg float64 // of the last feeding that had an amount
 	UsualOf string
-	Fed     bool                              // a feeding has been jotted
-	Paces   map[string]*husbandry.PaceLearner // by kind of food
+	Fed     bool                             // a feeding has been jotted
+	Paces   map[string]husbandry.PaceLearner // by kind of food
 
 	Past past // how warm and moist it was
 
@@ -33,10 +34,10 @@ type husbandryMemory struct {
 	EmptiedAt time.Time // last; what came in before is gone
 	LiftedAt  time.Time // last
 
-	Curves curves
-	Heat   heatMemory
-	Dry    dryMemory
-	Sift   siftMemory
+	Moist trend.Track // its slow past, which forecasts are drawn from
+	Heat  heatMemory
+	Dry   dryMemory
+	Sift  siftMemory
 }
 
 // A food is one feeding that is not known to be finished.
@@ -87,7 +88,7 @@ func (s *State) book(z *zone, j farm.Jot) {
 		s.finish(z, j)
 		s.siftingAgain(z)
 	case farm.Watered:
-		z.pour(j, part, s.now)
+		z.pour(j, part, s.Now)
 		z.give(j, part)
 	case farm.Sifted:
 		s.sifted(z, j, part)
@@ -109,8 +110,8 @@ func (s *State) book(z *zone, j farm.Jot) {
 		z.Husbandry.Pouring = pouring{} // no rise is learned across another step
 		z.Husbandry.Given.Mixed = true
 	}
-	s.live(z, s.now)
-	s.judgeLedger(z, s.now)
+	s.live(z, s.Now)
+	s.judgeLedger(z, s.Now)
 }
 
 // partOf is the part of a jot's amounts that falls to a zone: what is said of
@@ -173,15 +174,14 @@ func (s *State) finish(z *zone, j farm.Jot) {
 	}
 	f := h.Foods[i]
 	feed, _ := husbandry.FeedOf(s.farm, f.Of)
-	if h.Paces == nil {
-		h.Paces = map[string]*husbandry.PaceLearner{}
-	}
-	if h.Paces[f.Of] == nil {
-		h.Paces[f.Of] = &husbandry.PaceLearner{}
-	}
 	eaten := food{Reckoned: reckoning{Upto: f.At}} // reckoned anew, up to the jot
 	if s.eat(z, &eaten, j.At); !j.Uncertain && eaten.Reckoned.Assumed < j.At.Sub(f.At)/2 {
-		h.Paces[f.Of].Finish(eaten.ActiveDays, feed.Days)
+		if h.Paces == nil {
+			h.Paces = map[string]husbandry.PaceLearner{}
+		}
+		pace := h.Paces[f.Of]
+		pace.Finish(eaten.ActiveDays, feed.Days)
+		h.Paces[f.Of] = pace
 	}
 	h.Foods = slices.Delete(h.Foods, i, i+1)
 }

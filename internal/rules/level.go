@@ -10,17 +10,11 @@ import (
 // A level is what a zone is judged by: each believed probe has its own running
 // median; of those the middle and both ends count.
 type level struct {
-	Value     float64   // the middle: thrive limits, doses and forecasts of drying go by it
-	Steady    float64   // the middle, those that are missed counted as well
-	Low, High end       // the worst off: limits of harm go by them
-	At        time.Time // of the newest reading behind it
-	Arrived   time.Time // of that reading
-}
-
-// An end is the level of the probe that is worst off on one side.
-type end struct {
-	Probe string
-	Value float64
+	Value     float64         // the middle: thrive limits, doses and forecasts of drying go by it
+	Steady    float64         // the middle, those that are missed counted as well
+	Low, High farm.ProbeLevel // the worst off: limits of harm go by them
+	At        time.Time       // of the newest reading behind it
+	Arrived   time.Time       // of that reading
 }
 
 // clock gives the zone's own time at arrival time m: device clocks and
@@ -28,7 +22,7 @@ type end struct {
 func (l level) clock(m time.Time) time.Time { return l.At.Add(m.Sub(l.Arrived)) }
 
 // worst is the end that a side's harm is judged by.
-func (l level) worst(side farm.Side) end {
+func (l level) worst(side farm.Side) farm.ProbeLevel {
 	if side == farm.Above {
 		return l.High
 	}
@@ -69,10 +63,10 @@ func (l *level) measure(probes []*probe, m time.Time) {
 			continue
 		}
 		if len(vs) == 0 || v < l.Low.Value {
-			l.Low = end{p.spec.ID, v}
+			l.Low = farm.ProbeLevel{Probe: p.spec.ID, Value: v}
 		}
 		if len(vs) == 0 || v > l.High.Value {
-			l.High = end{p.spec.ID, v}
+			l.High = farm.ProbeLevel{Probe: p.spec.ID, Value: v}
 		}
 		vs = append(vs, v)
 		if p.HasApart {
@@ -134,7 +128,7 @@ func (s *State) sense(z *zone, p *probe, r *farm.Reading) {
 	if m == nil {
 		return
 	}
-	m.sense(r, s.now)
+	m.sense(r, s.Now)
 	if z.holding(r.At) {
 		return
 	}
@@ -173,8 +167,8 @@ func (s *State) judgeLevels(z *zone, at time.Time) {
 
 // judgeLevel judges a level by its limits at the zone's own time at.
 func (s *State) judgeLevel(z *zone, m *measured, at time.Time) {
-	m.judge(m.limits.high, &m.above, z.spec.Patience, at, s.now)
-	m.judge(m.limits.low, &m.below, z.spec.Patience, at, s.now)
+	m.judge(m.limits.high, &m.above, z.spec.Patience, at, s.Now)
+	m.judge(m.limits.low, &m.below, z.spec.Patience, at, s.Now)
 	for _, r := range m.records {
 		b := r.breach()
 		worst, to := m.worst(b.edge.side).Value, b.latch.urgency()

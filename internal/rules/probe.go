@@ -51,10 +51,9 @@ type probeMemory struct {
 }
 
 func newProbe(spec farm.Probe) *probe {
-	p := &probe{spec: spec, who: subject{Probe: spec.ID}}
-	p.Level = trend.NewWindow(spec.Measures.Row().Median)
-	p.Track = trend.NewTrack()
-	return p
+	return &probe{spec: spec, who: subject{Probe: spec.ID}, probeMemory: probeMemory{
+		Level: trend.NewWindow(spec.Measures.Row().Median), Track: trend.NewTrack(),
+	}}
 }
 
 // records are those of the probe's own conditions.
@@ -113,20 +112,20 @@ func (s *State) reading(r *farm.Reading) {
 		p.show(r)
 		return
 	}
-	p.Heard, p.Said, p.Spoke = s.now, s.now, true
-	p.listenTo(r, s.now)
+	p.Heard, p.Said, p.Spoke = s.Now, s.Now, true
+	p.listenTo(r, s.Now)
 	if p.silent.raised() && !p.slow() {
-		s.emit(p.silent, s.now, farm.Calm)
+		s.emit(p.silent, s.Now, farm.Calm)
 	}
 	if p.late(r) {
 		return
 	}
-	p.Newest, p.Arrived = *r, s.now
+	p.Newest, p.Arrived = *r, s.Now
 	s.judgeDoubt(p, r)
 	if !r.Believed() {
 		return
 	}
-	p.Good, p.GoodAt = *r, s.now
+	p.Good, p.GoodAt = *r, s.Now
 	if r.Stamped {
 		p.Dated = r.At
 	}

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -30,8 +31,8 @@ func (s *State) saySilent(p *probe, m time.Time) saying {
 	text := fmt.Sprintf("%s %s; it is meant to speak every %s.", s.named(p), last, pace(p.spec.Every))
 	do := "Look at its battery, its cable and its radio."
 	switch {
-	case !s.linked:
-		text += " The broker has not been reached since " + farm.SayTime(s.since, m, s.farm.Location) + "."
+	case !s.Linked:
+		text += " The broker has not been reached since " + farm.SayTime(s.Since, m, s.farm.Location) + "."
 		do = "Look at the broker and the network first."
 	case s.noneSpeaks(m):
 		text += " No probe speaks, though the broker is connected."
@@ -90,24 +91,23 @@ func (s *State) noneSpeaks(m time.Time) bool {
 	if len(s.probes) == 1 && s.probes[0].Spoke {
 		return false // one probe of one: its battery is likelier than the broker
 	}
-	for _, p := range s.probes {
-		if m.Sub(p.Heard) <= silentAfter*max(p.spec.Every, p.Pace.Pause()) {
-			return false
-		}
-	}
-	return true
+	return !slices.ContainsFunc(s.probes, func(p *probe) bool {
+		return m.Sub(p.Heard) <= silentAfter*max(p.spec.Every, p.Pace.Pause())
+	})
 }
 
 func (s *State) saySuspect(p *probe, r *farm.Reading) saying {
-	text := fmt.Sprintf("%s is not believed: %s", s.named(p), r.Doubt)
-	said := s.number(p, r.Value)
+	doing, said := "", s.number(p, r.Value)
 	switch {
 	case p.harmful(r):
-		text += fmt.Sprintf(". %s says %s%s: look", p.spec.ID, said, s.sayOthers(p))
+		doing = fmt.Sprintf(". %s says %s%s: look", p.spec.ID, said, s.sayOthers(p))
 	case said != "":
-		text += " (it says " + said + ")"
+		doing = " (it says " + said + ")"
 	}
-	return saying{Text: text + ".", Advice: &farm.Advice{Do: doubtDo(r.Doubt)}}
+	return saying{
+		Text:   fmt.Sprintf("%s is not believed: %s%s.", s.named(p), r.Doubt, doing),
+		Advice: &farm.Advice{Do: doubtDo(r.Doubt)},
+	}
 }
 
 // sayOthers says what the believed probes beside a doubted one say, the unit
@@ -115,7 +115,7 @@ func (s *State) saySuspect(p *probe, r *farm.Reading) saying {
 func (s *State) sayOthers(p *probe) string {
 	others, m := "", p.measured
 	for _, o := range m.probes {
-		if o != p && o.fresh(s.now) {
+		if o != p && o.fresh(s.Now) {
 			others += fmt.Sprintf(", %s %s", o.spec.ID, m.Written(s.farm.Units).Number(o.Good.Value))
 		}
 	}

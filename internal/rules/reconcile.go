@@ -38,7 +38,7 @@ func (s *State) Reconcile(standing []farm.Change) []farm.Change {
 		switch {
 		case ok && (r.Episode != ch.Episode || r.Urgency != ch.Urgency):
 			judged := r.raised()
-			r.goOn(ch, slices.Contains(s.known, ch.Episode))
+			r.goOn(ch, slices.Contains(s.Known, ch.Episode))
 			if !judged {
 				r.mark() // by today's limits nothing was wrong
 			}
@@ -82,11 +82,10 @@ func (s *State) gone(standing []farm.Change, left map[string]farm.Change) []farm
 		if _, ok := left[key(who, what)]; !ok {
 			continue
 		}
-		if who == (subject{}) && s.own[ch.Condition] == nil {
-			s.machinery(ch.Condition).goOn(ch, false)
-			continue
+		if who == (subject{}) {
+			continue // of the machinery of a later version
 		}
-		ch.At, ch.Change, ch.Again, ch.Ended = s.now, farm.Eased, false, farm.Unwatched
+		ch.At, ch.Change, ch.Again, ch.Ended = s.Now, farm.Eased, false, farm.Unwatched
 		ch.Brief, ch.Text = "", s.sayUnwatched(who, what)
 		ch.Forecast, ch.Advice, ch.Cautions = nil, nil, nil
 		out = append(out, ch)
@@ -191,7 +190,7 @@ func (s *State) shift(d time.Duration, from time.Time) {
 			*t = t.Add(d)
 		}
 	}
-	s.minute = s.minute.Truncate(time.Minute)
+	s.Minute = s.Minute.Truncate(time.Minute)
 	for _, p := range s.probes {
 		p.Pace.Shift(d.Milliseconds(), from.UnixMilli())
 		for i, ms := range p.Level.At {
@@ -202,16 +201,16 @@ func (s *State) shift(d time.Duration, from time.Time) {
 		shiftTrack(&p.Track, d)
 	}
 	for _, z := range s.zones {
-		shiftTrack(&z.Husbandry.Curves.Moist, d)
+		shiftTrack(&z.Husbandry.Moist, d)
 		z.Husbandry.Past.shift(d, from)
 	}
 }
 
 // times points at every time in the state that is on the clock's scale.
 func (s *State) times() []*time.Time {
-	ts := []*time.Time{&s.now, &s.minute, &s.since}
-	for i := range s.hushes {
-		ts = append(ts, &s.hushes[i].Until, &s.hushes[i].Set)
+	ts := []*time.Time{&s.Now, &s.Minute, &s.Since}
+	for i := range s.Hushes {
+		ts = append(ts, &s.Hushes[i].Until, &s.Hushes[i].Set)
 	}
 	for _, p := range s.probes {
 		ts = append(ts, &p.Newest.At, &p.Arrived, &p.Good.At, &p.GoodAt, &p.Bad.At, &p.Harm, &p.Heard, &p.Said)

@@ -41,23 +41,27 @@ type State struct {
 	probes []*probe // likewise
 	byID   map[string]*probe
 	bins   []*bin
-	own    map[farm.Condition]*record // of the farm's own machinery
-
-	now      time.Time // arrival of the last event
-	minute   time.Time // last tick that has been run
-	linked   bool      // the broker can be heard
-	since    time.Time // when linked became what it is
-	hushes   []hushed
-	known    []string  // episodes the keeper has seen, newest last
-	siftings []sifting // castings that went into tubs, oldest first
+	own    []*record // of the conditions of the farm's own machinery
+	farmMemory
 
 	out  []farm.Change // what the step in hand has changed
 	told string        // what the machinery says of itself in the step in hand
 }
 
+// farmMemory is the part that goes into a snapshot beside probes, zones and records.
+type farmMemory struct {
+	Now      time.Time // arrival of the last event
+	Minute   time.Time // last tick that has been run
+	Linked   bool      // the broker can be heard
+	Since    time.Time // when Linked became what it is
+	Hushes   []hushed
+	Known    []string  // episodes the keeper has seen, newest last
+	Siftings []sifting // castings that went into tubs, oldest first
+}
+
 // New is the state of a farm of which nothing is known yet.
 func New(f *farm.Farm) *State {
-	s := &State{farm: f, byID: map[string]*probe{}, own: map[farm.Condition]*record{}, linked: true}
+	s := &State{farm: f, byID: map[string]*probe{}, farmMemory: farmMemory{Linked: true}}
 	for _, spec := range f.Probes {
 		p := newProbe(spec)
 		s.probes = append(s.probes, p)
@@ -68,6 +72,11 @@ func New(f *farm.Farm) *State {
 	}
 	for _, p := range s.probes {
 		p.settle(s.byID)
+	}
+	for _, row := range farm.ConditionTable {
+		if row.About == farm.AboutMachinery {
+			s.own = append(s.own, newRecord(about{what: topic{condition: row.Name}}))
+		}
 	}
 	return s
 }
@@ -95,7 +104,7 @@ func (s *State) Step(e farm.Event) []farm.Change {
 		s.start(e.Arrived)
 	case farm.EventClock:
 		s.shift(e.Shift, e.From)
-		s.now = e.Arrived
+		s.Now = e.Arrived
 		return s.out
 	}
 	s.advance(e.Arrived)
@@ -109,7 +118,7 @@ func (s *State) Step(e farm.Event) []farm.Change {
 	case farm.EventSeen:
 		s.seen(e.Seen)
 	case farm.EventLink:
-		s.linked, s.since = e.Up, e.Arrived
+		s.Linked, s.Since = e.Up, e.Arrived
 	case farm.EventTrouble:
 		s.trouble(e.Trouble)
 	}
@@ -118,14 +127,14 @@ func (s *State) Step(e farm.Event) []farm.Change {
 
 // advance runs the ticks on the fixed minutes up to t.
 func (s *State) advance(t time.Time) {
-	if s.minute.IsZero() {
+	if s.Minute.IsZero() {
 		s.start(t)
 	}
-	for m := s.minute.Add(time.Minute); !m.After(t); m = m.Add(time.Minute) {
-		s.minute = m
+	for m := s.Minute.Add(time.Minute); !m.After(t); m = m.Add(time.Minute) {
+		s.Minute = m
 		s.tick(m)
 	}
-	s.now = later(s.now, t)
+	s.Now = later(s.Now, t)
 }
 
 // later is the later of two times.
@@ -140,10 +149,10 @@ func later(a, b time.Time) time.Time {
 // the event before was not watched, so no tick is run over it and no probe was
 // silent in it.
 func (s *State) start(t time.Time) {
-	if s.minute.IsZero() {
-		s.since = t
+	if s.Minute.IsZero() {
+		s.Since = t
 	}
-	s.minute = later(s.minute, t.Truncate(time.Minute))
+	s.Minute = later(s.Minute, t.Truncate(time.Minute))
 	for _, p := range s.probes {
 		p.listen(t)
 	}
@@ -164,23 +173,18 @@ func (s *State) tick(m time.Time) {
 			s.foresee(z, m)
 		}
 	}
-	s.hushes = slices.DeleteFunc(s.hushes, func(h hushed) bool { return !h.Until.After(m) })
+	s.Hushes = slices.DeleteFunc(s.Hushes, func(h hushed) bool { return !h.Until.After(m) })
 }
 
 // trouble takes in how the farm's own machinery does.
 func (s *State) trouble(t farm.Trouble) {
-	r, to := s.machinery(t.Condition), farm.Calm
-	if !t.Over {
-		to = r.row.Urgency
-	}
+	r := first(s.own, func(r *record) bool { return r.what.condition == t.Condition })
 	s.told = t.Text
-	s.emit(r, s.now, to)
-}
-
-// machinery is the record of a condition of the farm's own machinery.
-func (s *State) machinery(c farm.Condition) *record {
-	if s.own[c] == nil {
-		s.own[c] = newRecord(about{what: topic{condition: c}})
+	switch {
+	case r == nil: // of a later version
+	case t.Over:
+		s.emit(r, s.Now, farm.Calm)
+	default:
+		s.emit(r, s.Now, r.row.Urgency)
 	}
-	return s.own[c]
 }

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"encoding/gob"
 	"fmt"
-	"time"
 
 	"binwatchd/internal/farm"
 )
@@ -16,16 +15,11 @@ const SnapshotVersion = 7
 // snapshot is a State on disk. Everything is keyed by the keeper's names, so
 // a snapshot taken under one configuration fits another as far as they agree.
 type snapshot struct {
-	Now, Minute time.Time
-	Linked      bool
-	Since       time.Time
-	Hushes      []hushed
-	Known       []string
-	Siftings    []sifting
-	Probes      map[string]probeMemory
-	Zones       map[subject]zoneMemory
-	Levels      map[subject]map[farm.Quantity]levelMemory
-	Records     map[string]*record // by key
+	Farm    farmMemory
+	Probes  map[string]probeMemory
+	Zones   map[subject]zoneMemory
+	Levels  map[subject]map[farm.Quantity]levelMemory
+	Records map[string]*record // by key
 }
 
 // levelMemory is what is remembered of one quantity of a zone.
@@ -37,8 +31,7 @@ type levelMemory struct {
 // Save writes the state.
 func (s *State) Save() ([]byte, error) {
 	snap := snapshot{
-		Now: s.now, Minute: s.minute, Linked: s.linked, Since: s.since, Hushes: s.hushes, Known: s.known, Siftings: s.siftings,
-		Probes: map[string]probeMemory{}, Zones: map[subject]zoneMemory{},
+		Farm: s.farmMemory, Probes: map[string]probeMemory{}, Zones: map[subject]zoneMemory{},
 		Levels: map[subject]map[farm.Quantity]levelMemory{}, Records: map[string]*record{},
 	}
 	for _, p := range s.probes {
@@ -72,15 +65,14 @@ func Restore(f *farm.Farm, data []byte) (*State, error) {
 		return nil, fmt.Errorf("decode snapshot: %w", err)
 	}
 	s := New(f)
-	s.now, s.minute, s.linked, s.since = snap.Now, snap.Minute, snap.Linked, snap.Since
-	s.hushes, s.known, s.siftings = snap.Hushes, snap.Known, snap.Siftings
+	s.farmMemory = snap.Farm
 	for _, p := range s.probes {
 		if m, ok := snap.Probes[p.spec.ID]; ok {
 			span := p.Level.Span // the program's, not the snapshot's
 			p.probeMemory = m
 			p.Level.Span = span
 		} else {
-			p.listen(s.now)
+			p.listen(s.Now)
 		}
 	}
 	for _, z := range s.zones {
@@ -91,11 +83,6 @@ func Restore(f *farm.Farm, data []byte) (*State, error) {
 			if from, ok := snap.Levels[z.who][m.Name]; ok {
 				m.level, m.below, m.above = from.Level, from.Below, from.Above
 			}
-		}
-	}
-	for _, row := range farm.ConditionTable {
-		if row.About == farm.AboutMachinery && snap.Records[key(subject{}, topic{condition: row.Name})] != nil {
-			s.machinery(row.Name)
 		}
 	}
 	for _, r := range s.records() {

@@ -16,10 +16,10 @@ func (s *State) Look(at time.Time) farm.View {
 	v := farm.View{
 		Farm: s.farm.Name, Units: s.farm.Units, Timezone: s.farm.Location.String(), At: at.UTC(),
 		Standing: s.standing(at),
-		Intake:   farm.IntakeView{Connected: s.linked, Since: s.since},
+		Intake:   farm.IntakeView{Connected: s.Linked, Since: s.Since},
 		Needs:    s.needs(at),
 	}
-	for _, h := range s.hushes {
+	for _, h := range s.Hushes {
 		v.Hushes = append(v.Hushes, h.Hush)
 	}
 	for _, b := range s.bins {
@@ -81,15 +81,13 @@ func (s *State) zoneView(z *zone, at time.Time) farm.ZoneView {
 
 func (m *measured) view(at time.Time) *farm.LevelView {
 	v := &farm.LevelView{Value: m.Value, At: m.At, Fresh: anyFresh(m.probes, at), Bands: m.bands}
-	if m.several() {
-		v.Lowest, v.Highest = m.Low.view(), m.High.view()
+	if low, high := m.Low, m.High; m.several() {
+		v.Lowest, v.Highest = &low, &high
 	}
 	below, above := farm.LimitConditions(m.Name)
 	v.Limits = m.limits.view(below, above)
 	return v
 }
-
-func (e end) view() *farm.ProbeLevel { return &farm.ProbeLevel{Probe: e.Probe, Value: e.Value} }
 
 // view lists the limits of a quantity from low to high, by the conditions that
 // are raised past them. One that a more urgent one makes needless is left out.
@@ -247,7 +245,7 @@ func (s *State) foresee(z *zone, m time.Time) {
 	s.refitHeat(z, m)
 	s.refitDry(z, m)
 	s.judgeLedger(z, m)
-	s.forgetSiftings(m)
+	s.Siftings = slices.DeleteFunc(s.Siftings, func(x sifting) bool { return m.Sub(x.At) > paceOver })
 }
 
 // judgeLedger judges what follows from the logbook.
@@ -453,10 +451,7 @@ func (b breach) was() string {
 
 // lookFirst is advice that rests on readings of some time ago.
 func lookFirst(a *farm.Advice) *farm.Advice {
-	out := farm.Advice{}
-	if a != nil {
-		out = *a
-	}
+	out := *cmp.Or(a, &farm.Advice{})
 	out.Do = "See how it is first, for the newest reading is old. " + out.Do
 	return &out
 }

@@ -61,10 +61,7 @@ func (z *zone) doseFrom(pct float64) *farm.Advice {
 // the middle of its band wants none yet: then it is what it will want when it
 // leaves the band.
 func (s *State) dryingAdvice(z *zone, at time.Time) *farm.Advice {
-	if z.icy(at) {
-		return icyAdvice()
-	}
-	if z.moist.Value < z.aim.Middle() || z.waterStillCounts(at) {
+	if z.icy(at) || z.moist.Value < z.aim.Middle() || z.waterStillCounts(at) {
 		return s.dryAdvice(z, at)
 	}
 	a := z.doseFrom(z.moist.bands.Thrive.Low)
@@ -77,7 +74,7 @@ func (s *State) dryingAdvice(z *zone, at time.Time) *farm.Advice {
 
 func (s *State) dryAdvice(z *zone, at time.Time) *farm.Advice {
 	if z.icy(at) {
-		return icyAdvice()
+		return &farm.Advice{First: true, Do: icyDo}
 	}
 	if a := s.dose(z, at); a != nil {
 		return a
@@ -127,21 +124,21 @@ func (s *State) howOften(a *farm.Advice, at time.Time) string {
 
 func (s *State) bedAdvice(z *zone) *farm.Advice {
 	aim, d := z.aim.Middle(), z.dry()
-	kg, ok := husbandry.BeddingToAdd(husbandry.WetMass(d.Kg, z.moist.Value), z.moist.Value, beddingPct, aim)
+	wet := husbandry.WetMass(d.Kg, z.moist.Value)
+	kg, ok := husbandry.BeddingToAdd(wet, z.moist.Value, beddingPct, aim)
 	if !ok || kg <= 0 {
 		return &farm.Advice{Do: "Mix in dry bedding, loosen it and leave the lid ajar."}
 	}
-	if wet := husbandry.WetMass(d.Kg, z.moist.Value); kg > mostBedding*wet {
-		return &farm.Advice{
-			BeddingKg: kg, DryMassKg: d.Kg, DryMassFrom: d.From,
-			Do: "Let it drain first: find out why water stands in it, take the wettest part out, and mix in dry bedding until it no longer drips when squeezed.",
-		}
+	a := &farm.Advice{BeddingKg: kg, DryMassKg: d.Kg, DryMassFrom: d.From}
+	if kg > mostBedding*wet {
+		a.Do = "Let it drain first: find out why water stands in it, take the wettest part out, and mix in dry bedding until it no longer drips when squeezed."
+		return a
 	}
-	do := fmt.Sprintf("Mix in %s of dry bedding, loosen it and leave the lid ajar; see that it can drain.", s.farm.Units.Mass(kg))
+	a.Do = fmt.Sprintf("Mix in %s of dry bedding, loosen it and leave the lid ajar; see that it can drain.", s.farm.Units.Mass(kg))
 	if d.From == husbandry.Guess {
-		do += guessed
+		a.Do += guessed
 	}
-	return &farm.Advice{BeddingKg: kg, DryMassKg: d.Kg, DryMassFrom: d.From, Do: do}
+	return a
 }
 
 // dustCaution is said wherever dry castings are handled: Pearson et al. 2015, J
@@ -182,9 +179,8 @@ type watering struct {
 
 // A bedding is dry bedding given of late.
 type bedding struct {
-	At     time.Time
-	Kg     float64
-	Unsaid bool
+	At time.Time
+	Kg float64
 }
 
 // give counts a watering. One more before the last has shown adds to it.
@@ -209,7 +205,7 @@ func (z *zone) moistBefore(t time.Time) (pct float64, known bool) {
 	if last := z.moist.At; !last.IsZero() && !t.Before(last) {
 		return z.moist.Value, t.Sub(last) < 12*time.Hour
 	}
-	return z.Husbandry.Curves.Moist.Hours.At(t.Add(-time.Hour))
+	return z.Husbandry.Moist.Hours.At(t.Add(-time.Hour))
 }
 
 // bed counts dry bedding; two lots within the time that one counts are one.
@@ -222,7 +218,6 @@ func (z *zone) bed(j farm.Jot, part float64) {
 		*b = bedding{}
 	}
 	b.Kg += j.Kg * part
-	b.Unsaid = b.Unsaid || j.Kg <= 0
 	b.At = later(b.At, j.At)
 }
 
@@ -357,28 +352,32 @@ func (s *State) onDay(t, at time.Time) string {
 // lessBedded takes from what a wet zone wants the bedding given of late.
 func (s *State) lessBedded(z *zone, a *farm.Advice, at time.Time) *farm.Advice {
 	b := z.Husbandry.Bedded
-	if b.At.IsZero() || at.Before(b.At) || at.Sub(b.At) >= beddingRests {
+	until := resting(b.At, at, beddingRests)
+	if until == nil {
 		return a
 	}
 	what := "dry bedding"
 	if b.Kg > 0 {
 		what = s.farm.Units.MassGiven(b.Kg) + " of dry bedding"
 	}
-	until := b.At.Add(beddingRests).UTC()
-	a.BeddingKg, a.Wait = 0, &until
-	a.Do = fmt.Sprintf("%s; look again %s, and see that it can drain.", s.sayGiven(what, b.At, at), s.onDay(until, at))
+	a.BeddingKg, a.Wait = 0, until
+	a.Do = fmt.Sprintf("%s; look again %s, and see that it can drain.", s.sayGiven(what, b.At, at), s.onDay(*until, at))
 	return a
 }
 
 // turned tells whether a zone was turned so lately that it need not be again,
 // and until when.
 func (z *zone) turned(at time.Time) (until *time.Time) {
-	t := z.Husbandry.Turned
-	if t.IsZero() || at.Before(t) || at.Sub(t) >= turningRests {
+	return resting(z.Husbandry.Turned, at, turningRests)
+}
+
+// resting is until when what was done is not asked for again; nil when it is.
+func resting(done, at time.Time, long time.Duration) *time.Time {
+	if done.IsZero() || at.Before(done) || at.Sub(done) >= long {
 		return nil
 	}
-	end := t.Add(turningRests).UTC()
-	return &end
+	until := done.Add(long).UTC()
+	return &until
 }
 
 const (
@@ -430,10 +429,5 @@ func (z *zone) icy(m time.Time) bool {
 	return !z.temp.At.IsZero() && z.temp.Value < nearFreezing // when it was last heard
 }
 
-// icyAdvice is what to do where a zone seems dry and may be frozen.
-func icyAdvice() *farm.Advice {
-	return &farm.Advice{
-		First: true,
-		Do:    "No water now: it is near freezing, and a probe takes ice for dryness. Get it frost-free first, and judge it again when it has thawed.",
-	}
-}
+// icyDo is what to do where a zone seems dry and may be frozen.
+const icyDo = "No water now: it is near freezing, and a probe takes ice for dryness. Get it frost-free first, and judge it again when it has thawed."

@@ -9,6 +9,7 @@ import (
 
 	"binwatchd/internal/farm"
 	"binwatchd/internal/husbandry"
+	"binwatchd/internal/trend"
 )
 
 // lidOff is how long after a jot judging holds still: the lid is open, the
@@ -74,7 +75,7 @@ var nan = math.NaN()
 
 func newZone(f *farm.Farm, b *bin, spec farm.Zone, byID map[string]*probe) *zone {
 	z := &zone{bin: b, spec: spec, who: subject{Bin: b.spec.Name, Zone: spec.Name}}
-	z.Husbandry.Curves, z.Husbandry.Past = newCurves(), newPast()
+	z.Husbandry = husbandryMemory{Moist: trend.NewTrack(), Past: newPast()}
 	for i := range farm.Quantities {
 		m := &measured{QuantityRow: &farm.Quantities[i], limits: limits{never(farm.Below), never(farm.Above)}}
 		var given bool
