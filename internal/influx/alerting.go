@@ -27,15 +27,12 @@ func (m *alerting) unwell(a answer, now time.Time) string {
 		m.since = now
 	}
 	lasts := now.Sub(m.since)
+	text, due := m.server.absence(a, farm.SayLong(lasts)), m.told == "" && lasts >= m.patience
 	if a.verdict == refused {
-		text := m.server.refusal(a)
-		if text != m.told {
-			m.say(farm.Trouble{Condition: farm.Unforwarded, Text: text})
-		}
-		return text
+		text = m.server.refusal(a)
+		due = text != m.told
 	}
-	text := m.server.absence(a, farm.SayLong(lasts))
-	if m.told == "" && lasts >= m.patience {
+	if due {
 		m.say(farm.Trouble{Condition: farm.Unforwarded, Text: text})
 	}
 	return text
@@ -46,7 +43,7 @@ func (m *alerting) unwell(a answer, now time.Time) string {
 func (m *alerting) well() {
 	m.since = time.Time{}
 	if m.told != "" || !m.heard {
-		m.say(farm.Trouble{Condition: farm.Unforwarded, Over: true, Text: m.server.name() + " takes readings."})
+		m.say(farm.Trouble{Condition: farm.Unforwarded, Over: true, Text: m.server.name + " takes readings."})
 	}
 }
 
@@ -67,23 +64,41 @@ const waiting = "Nothing is lost: the readings wait in the journal."
 
 // refusal says that the server refuses and what the keeper has to do.
 func (s *server) refusal(a answer) string {
-	return fmt.Sprintf("%s takes no readings (%s). %s %s", s.name(), a.words(), s.hint(a), waiting)
+	return fmt.Sprintf("%s takes no readings (%s). %s %s", s.name, a.words(), s.hint(a), waiting)
 }
 
 // absence says that the server has been away for long.
 func (s *server) absence(a answer, lasts string) string {
-	return fmt.Sprintf("%s has been away for %s (%s). %s They follow when it is back.", s.name(), lasts, a.words(), waiting)
+	return fmt.Sprintf("%s has been away for %s (%s). %s They follow when it is back.", s.name, lasts, a.words(), waiting)
 }
 
 // hint is one sentence on how to mend a refusal.
 func (s *server) hint(a answer) string {
+	c, v2 := s.cfg, s.cfg.Flavour == V2
+	notFound := a.status == http.StatusNotFound || strings.HasPrefix(a.said, "retention policy not found")
 	switch {
+	case a.status == http.StatusUnauthorized && v2:
+		return "Check token under influx: it may be mistyped, expired or revoked."
+	case a.status == http.StatusUnauthorized && c.User == "":
+		return "It asks for a login: give user and password under influx."
 	case a.status == http.StatusUnauthorized:
-		return s.loginHint()
+		return fmt.Sprintf("Check user and password under influx: the server does not know %s with this password.", c.User)
+	case a.status == http.StatusForbidden && v2:
+		return fmt.Sprintf("The token may not write there: make one that may write to bucket %s.", c.Bucket)
 	case a.status == http.StatusForbidden:
-		return s.rightsHint()
-	case a.status == http.StatusNotFound, strings.HasPrefix(a.said, "retention policy not found"):
-		return s.placeHint(a.said)
+		return fmt.Sprintf("Give the user the right: GRANT WRITE ON %q TO %q.", c.Database, c.User)
+	case notFound && v2 && strings.Contains(a.said, "page not found"):
+		return "It has no /api/v2/write: if this is InfluxDB 1.x, set flavour: v1 with a database."
+	case notFound && v2:
+		return fmt.Sprintf("Check org and bucket under influx, or make the bucket: influx bucket create --org %q --name %q.",
+			c.Org, c.Bucket)
+	case notFound && strings.HasPrefix(a.said, "retention policy"):
+		return fmt.Sprintf("Check retention under influx, or make it: CREATE RETENTION POLICY %q ON %q DURATION INF REPLICATION 1.",
+			c.Retention, c.Database)
+	case notFound && strings.Contains(a.said, "database not found"):
+		return fmt.Sprintf("Make the database: CREATE DATABASE %q.", c.Database)
+	case notFound:
+		return "Check url and flavour under influx: nothing there takes writes of InfluxDB 1.x."
 	case a.status/100 == 3:
 		return "It sends us elsewhere: put the address that it means into url under influx."
 	case a.status == 0:
@@ -93,37 +108,4 @@ func (s *server) hint(a answer) string {
 			"Use a database of its own.", Climate, Marks)
 	}
 	return "Check the influx section against the server's own log."
-}
-
-func (s *server) loginHint() string {
-	switch {
-	case s.cfg.Flavour == V2:
-		return "Check token under influx: it may be mistyped, expired or revoked."
-	case s.cfg.User == "":
-		return "It asks for a login: give user and password under influx."
-	}
-	return fmt.Sprintf("Check user and password under influx: the server does not know %s with this password.", s.cfg.User)
-}
-
-func (s *server) rightsHint() string {
-	if s.cfg.Flavour == V2 {
-		return fmt.Sprintf("The token may not write there: make one that may write to bucket %s.", s.cfg.Bucket)
-	}
-	return fmt.Sprintf("Give the user the right: GRANT WRITE ON %q TO %q.", s.cfg.Database, s.cfg.User)
-}
-
-func (s *server) placeHint(said string) string {
-	switch {
-	case s.cfg.Flavour == V2 && strings.Contains(said, "page not found"):
-		return "It has no /api/v2/write: if this is InfluxDB 1.x, set flavour: v1 with a database."
-	case s.cfg.Flavour == V2:
-		return fmt.Sprintf("Check org and bucket under influx, or make the bucket: influx bucket create --org %q --name %q.",
-			s.cfg.Org, s.cfg.Bucket)
-	case strings.HasPrefix(said, "retention policy"):
-		return fmt.Sprintf("Check retention under influx, or make it: CREATE RETENTION POLICY %q ON %q DURATION INF REPLICATION 1.",
-			s.cfg.Retention, s.cfg.Database)
-	case strings.Contains(said, "database not found"):
-		return fmt.Sprintf("Make the database: CREATE DATABASE %q.", s.cfg.Database)
-	}
-	return "Check url and flavour under influx: nothing there takes writes of InfluxDB 1.x."
 }

@@ -42,6 +42,8 @@ type Config struct {
 	CertTime func() time.Time
 
 	Pace Pace
+
+	host string // of URL
 }
 
 // A Pace says how much and how often. Zero values take the defaults.
@@ -91,6 +93,7 @@ func (c Config) complete() (Config, error) {
 	if err != nil {
 		return c, fmt.Errorf("influx url: %w", err)
 	}
+	c.host = u.Host
 	switch {
 	case u.Scheme != "http" && u.Scheme != "https", u.Host == "":
 		return c, fmt.Errorf("influx url: %q is not an http or https address", u.Redacted())

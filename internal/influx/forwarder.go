@@ -102,7 +102,6 @@ type Forwarder struct {
 	pipeline *pipeline
 	alerting alerting
 	saved    checkpoint
-	log      *slog.Logger
 	held     bool         // waits for better times
 	again    atomic.Int64 // place from which all is to be read again; 0: none
 
@@ -135,7 +134,7 @@ func New(cfg Config, farmAt func(seq int64) *farm.Farm, j Journal, tell func(far
 	}
 	p := newPipeline(cfg)
 	return &Forwarder{
-		cfg: cfg, lines: linesByFarm{farmAt: farmAt}, journal: j, pipeline: p, log: cfg.Log,
+		cfg: cfg, lines: linesByFarm{farmAt: farmAt}, journal: j, pipeline: p,
 		alerting: alerting{server: p.server, tell: tell, patience: cfg.Pace.AwayAfter},
 	}, nil
 }
@@ -192,15 +191,28 @@ func (f *Forwarder) Figures() Figures {
 // untilDone asks something of the journal as often as it takes; it is false when ctx
 // ends first.
 func (f *Forwarder) untilDone(ctx context.Context, what string, do func() error) bool {
-	for failures := 1; ; failures++ {
+	return f.insist(ctx, func(failures int) answer {
 		err := do()
 		if err == nil {
+			return answer{}
+		}
+		if failures == 0 {
+			f.cfg.Log.Warn("journal does not serve the forwarder", "doing", what, "error", err)
+		}
+		return answer{verdict: away}
+	})
+}
+
+// insist tries, after so many failures in a row, until the answer is that it is
+// accepted, and waits longer each time; it is false when ctx ends first.
+func (f *Forwarder) insist(ctx context.Context, try func(failures int) answer) bool {
+	for failures := 0; ; {
+		a := try(failures)
+		if a.verdict == accepted {
 			return true
 		}
-		if failures == 1 {
-			f.log.Warn("journal does not serve the forwarder", "doing", what, "error", err)
-		}
-		if !backoff.Pause(ctx, f.cfg.Pace.afterFailures(failures, answer{})) {
+		failures++
+		if !backoff.Pause(ctx, f.cfg.Pace.afterFailures(failures, a)) {
 			return false
 		}
 	}
@@ -211,7 +223,7 @@ func (f *Forwarder) read(ctx context.Context, after int64, out chan<- *batch) {
 	anew := false
 	for {
 		if from := f.again.Swap(0); from != 0 && from <= after {
-			f.log.Warn("times were put right; what bore others is sent again", "events", after-from+1)
+			f.cfg.Log.Warn("times were put right; what bore others is sent again", "events", after-from+1)
 			after, anew = from-1, true
 		}
 		st := farm.Stretch{Last: after}
@@ -243,7 +255,7 @@ func (f *Forwarder) holds() bool {
 	was := f.held
 	f.held = f.cfg.Hold != nil && f.cfg.Hold()
 	if f.held && !was {
-		f.log.Warn("forwarding waits until the clock is set")
+		f.cfg.Log.Warn("forwarding waits until the clock is set")
 	}
 	return f.held
 }
@@ -251,20 +263,16 @@ func (f *Forwarder) holds() bool {
 // bring tries until every row of the batch is with the server or parked; it
 // gives up only when ctx ends.
 func (f *Forwarder) bring(ctx context.Context, b *batch) bool {
-	for failures := 1; ; failures++ {
+	return f.insist(ctx, func(failures int) answer {
 		a := f.pipeline.carry(ctx, b)
-		if ctx.Err() != nil {
-			return false
+		switch {
+		case a.verdict == accepted:
+			f.succeeded(b, failures)
+		case ctx.Err() == nil: // a stop is no failure
+			f.failed(a, failures+1)
 		}
-		if a.verdict == accepted {
-			f.succeeded(b, failures-1)
-			return true
-		}
-		f.failed(a, failures)
-		if !backoff.Pause(ctx, f.cfg.Pace.afterFailures(failures, a)) {
-			return false
-		}
-	}
+		return a
+	})
 }
 
 // succeeded notes that a batch is through. A batch without rows says nothing of
@@ -275,7 +283,7 @@ func (f *Forwarder) succeeded(b *batch, failures int) {
 	}
 	f.alerting.well()
 	if failures > 0 {
-		f.log.Info("database takes readings again", "failures", failures)
+		f.cfg.Log.Info("database takes readings again", "failures", failures)
 	}
 	now := f.cfg.Now()
 	f.update(func(g *Figures) {
@@ -291,7 +299,7 @@ func (f *Forwarder) failed(a answer, failures int) {
 	if failures == 1 {
 		level = slog.LevelWarn
 	}
-	f.log.Log(context.Background(), level, "database takes no readings",
+	f.cfg.Log.Log(context.Background(), level, "database takes no readings",
 		"status", a.status, "said", a.said, "failures", failures)
 	trouble := f.alerting.unwell(a, f.cfg.Now())
 	f.update(func(g *Figures) {
@@ -326,7 +334,7 @@ func (f *Forwarder) checkpoint(ctx context.Context, b *batch) bool {
 			return false
 		}
 		p := b.parked[0]
-		f.log.Warn("database refused rows", "rows", b.lost, "said", p.Reason, "first", p.Line)
+		f.cfg.Log.Warn("database refused rows", "rows", b.lost, "said", p.Reason, "first", p.Line)
 	}
 	f.update(func(g *Figures) { g.Reached = b.last })
 	f.saved.rows += len(b.ends)
@@ -343,7 +351,7 @@ func (f *Forwarder) checkpoint(ctx context.Context, b *batch) bool {
 func (f *Forwarder) save(ctx context.Context) {
 	to := f.Figures().Reached
 	if err := f.journal.SetCursor(ctx, cursorName, to); err != nil {
-		f.log.Warn("cursor not saved", "error", err)
+		f.cfg.Log.Warn("cursor not saved", "error", err)
 	} else {
 		f.saved.place = to
 	}

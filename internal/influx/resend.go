@@ -113,7 +113,7 @@ func bringNow(ctx context.Context, p *pipeline, b *batch) error {
 		case a.verdict == refused:
 			return errors.New(p.server.refusal(a))
 		case failures == resendTries:
-			return fmt.Errorf("%s does not answer (%s); run the same again later", p.server.name(), a.said)
+			return fmt.Errorf("%s does not answer (%s); run the same again later", p.server.name, a.said)
 		}
 		if !backoff.Pause(ctx, p.server.cfg.Pace.afterFailures(failures, a)) {
 			return ctx.Err()

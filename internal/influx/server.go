@@ -1,6 +1,7 @@
 package influx
 
 import (
+	"cmp"
 	"context"
 	"crypto/tls"
 	"encoding/json"
@@ -26,6 +27,7 @@ type server struct {
 	client  *http.Client       // the connections
 	service influxhttp.Service // of the vendor's client: authorization and requests
 	writes  string             // the address to write to
+	name    string             // in a sentence: its host is what a keeper knows it by
 }
 
 // newServer prepares the client; nothing is sent. The client's write interface
@@ -66,16 +68,8 @@ func newServer(cfg Config) *server {
 		client:  client,
 		service: influxhttp.NewService(cfg.URL, auth, influxhttp.DefaultOptions().SetHTTPClient(client).SetApplicationName("binwatchd")),
 		writes:  strings.TrimSuffix(cfg.URL, "/") + path + "?" + query.Encode(),
+		name:    "InfluxDB at " + cfg.host,
 	}
-}
-
-// name is the server in a sentence: its host is what a keeper knows it by.
-func (s *server) name() string {
-	u, err := url.Parse(s.cfg.URL)
-	if err != nil { // complete has parsed it before
-		return "InfluxDB"
-	}
-	return "InfluxDB at " + u.Host
 }
 
 // verdict is what an answer means for the rows that were sent.
@@ -123,18 +117,15 @@ func (s *server) post(ctx context.Context, lines string) answer {
 
 // unanswered judges a request that got no answer.
 func unanswered(err error) answer {
+	if errors.Is(err, context.DeadlineExceeded) {
+		return answer{verdict: away, said: "no answer in time"}
+	}
 	// The address that net/http puts before an error says nothing that the keeper
 	// has not written.
-	var ue *url.Error
-	inner := err
-	if errors.As(err, &ue) {
-		inner = ue.Err
+	if ue := (*url.Error)(nil); errors.As(err, &ue) {
+		err = ue.Err
 	}
-	a := answer{verdict: away, said: oneLine(inner.Error())}
-	if errors.Is(err, context.DeadlineExceeded) {
-		a.said = "no answer in time"
-	}
-	return a
+	return answer{verdict: away, said: oneLine(err.Error())}
 }
 
 // mostSaid bounds how much of an error is read, in bytes, and shown, in runes.
@@ -157,15 +148,10 @@ func judge(resp *http.Response, now time.Time) answer {
 	said := string(body)
 	var words struct{ Message, Error string } // of version 2 and of version 1
 	if json.Unmarshal(body, &words) == nil {
-		said = words.Error
-		if words.Message != "" {
-			said = words.Message
-		}
+		said = cmp.Or(words.Message, words.Error)
 	}
-	a := answer{status: resp.StatusCode, said: oneLine(said), wait: backoff.RetryAfter(resp.Header, now)}
-	if a.said == "" {
-		a.said = http.StatusText(a.status)
-	}
+	a := answer{status: resp.StatusCode, wait: backoff.RetryAfter(resp.Header, now)}
+	a.said = cmp.Or(oneLine(said), http.StatusText(a.status))
 	a.verdict = verdictOf(a.status, a.said)
 	if a.verdict == badRows {
 		a.dropped = droppedIn(said)

@@ -27,18 +27,19 @@ func newCopy(ctx context.Context, path string, make func(part string) error) err
 		return fmt.Errorf("backup: %s is already there; name a new file", path)
 	}
 	part := path + ".part"
-	if err := os.Remove(part); err != nil && !errors.Is(err, os.ErrNotExist) {
-		return fmt.Errorf("backup: %w", err)
+	err := os.Remove(part)
+	if err == nil || errors.Is(err, os.ErrNotExist) {
+		err = make(part)
 	}
 	defer os.Remove(part) // gone already when all went well
-	if err := make(part); err != nil {
-		return err
+	if err == nil {
+		_, err = Verify(ctx, part)
 	}
-	if _, err := Verify(ctx, part); err != nil {
-		return fmt.Errorf("backup: %w", err)
+	if err == nil {
+		err = os.Rename(part, path)
 	}
-	if err := os.Rename(part, path); err != nil {
-		return fmt.Errorf("backup: %w", err)
+	if err != nil {
+		return classify(fmt.Errorf("backup: %w", err))
 	}
 	return syncDirectory(path)
 }
@@ -51,18 +52,18 @@ func (j *Journal) copyTo(ctx context.Context, path string) error {
 		return err
 	}
 	defer db.Close()
-	if _, err := makeFile(path); err != nil {
-		return fmt.Errorf("backup: %w", err)
+	if _, err = makeFile(path); err == nil {
+		_, err = db.ExecContext(ctx, `VACUUM INTO ?`, path)
 	}
-	if _, err := db.ExecContext(ctx, `VACUUM INTO ?`, path); err != nil {
-		return classify(fmt.Errorf("backup: %w", err))
+	if err == nil {
+		err = j.lockFree.check()
 	}
-	if err := j.lockFree.check(); err != nil {
-		return fmt.Errorf("backup: %w", err)
+	if err != nil {
+		return err
 	}
 	f, err := os.OpenFile(path, os.O_RDWR, 0)
 	if err != nil {
-		return fmt.Errorf("backup: %w", err)
+		return err
 	}
 	return errors.Join(f.Sync(), f.Close())
 }
@@ -86,11 +87,10 @@ func Verify(ctx context.Context, path string) (Contents, error) {
 		return c, err
 	}
 	defer db.Close()
-	version, err := schemaVersion(ctx, db)
-	if err != nil {
+	switch version, err := schemaVersion(ctx, db); {
+	case err != nil:
 		return c, fmt.Errorf("verify: %w", err)
-	}
-	if version == 0 {
+	case version == 0:
 		return c, fmt.Errorf("verify: %s is empty", path)
 	}
 	if err := checkFile(ctx, db, fullCheck); err != nil {
@@ -156,13 +156,9 @@ func (j *Journal) CopyOpen(ctx context.Context, w io.Writer) error {
 		return ErrClosed
 	}
 	// The lock keeps other programs from writing while the file is read as it is.
-	t, err := j.write.BeginTx(ctx, nil)
+	err := transact(ctx, j.write, func(t *tx) { t.fail(copyFile(w, f.file)) })
 	if err != nil {
 		return classify(fmt.Errorf("copy the open journal: %w", err))
-	}
-	defer t.Rollback() // nothing was written
-	if err := copyFile(w, f.file); err != nil {
-		return fmt.Errorf("copy the open journal: %w", err)
 	}
 	return nil
 }
@@ -192,12 +188,12 @@ func Receive(ctx context.Context, path string, copy io.Reader) error {
 	return newCopy(ctx, path, func(part string) error {
 		f, err := os.OpenFile(part, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o640)
 		if err != nil {
-			return fmt.Errorf("backup: %w", err)
+			return err
 		}
-		if _, err := io.Copy(f, copy); err != nil {
-			return errors.Join(fmt.Errorf("backup: %w", err), f.Close())
+		if _, err = io.Copy(f, copy); err == nil {
+			err = f.Sync()
 		}
-		return errors.Join(f.Sync(), f.Close())
+		return errors.Join(err, f.Close())
 	})
 }
 

@@ -28,30 +28,21 @@ func (s *Snapshot) parts() [3]*[]byte { return [...]*[]byte{&s.Rules, &s.Doubts,
 // none, and the caller has to replay from the start. Version and Digest are for
 // the caller to judge: the journal does not know what they mean.
 func (j *Journal) Snapshot(ctx context.Context) (s Snapshot, ok bool, err error) {
-	err = j.view(ctx, "read snapshot", func(t *tx) {
-		t.each(func(rows *sql.Rows) error {
-			if ok {
-				return nil
-			}
-			var taken int64
-			var body []byte
-			s = Snapshot{}
-			if err := rows.Scan(&s.Seq, &s.Version, &s.Digest, &taken, &body); err != nil {
-				return err
-			}
-			s.Taken = instant(taken)
-			if err := s.decode(body); err != nil {
-				j.log.Warn("snapshot can't be read, taking an older one", "seq", s.Seq, "error", err)
-				return nil
-			}
-			ok = true
-			return nil
-		}, `SELECT seq, version, digest, taken, body FROM snapshot ORDER BY seq DESC, taken DESC`)
-	})
-	if !ok {
-		s = Snapshot{}
+	type packed struct {
+		Snapshot
+		body []byte
 	}
-	return s, ok, err
+	kept, err := viewAll(ctx, j, "read snapshot", func(s *packed, rows *sql.Rows) error {
+		return rows.Scan(&s.Seq, &s.Version, &s.Digest, millis{&s.Taken}, &s.body)
+	}, `SELECT seq, version, digest, taken, body FROM snapshot ORDER BY seq DESC, taken DESC`)
+	for _, s := range kept {
+		if err := s.decode(s.body); err != nil {
+			j.log.Warn("snapshot can't be read, taking an older one", "seq", s.Seq, "error", err)
+			continue
+		}
+		return s.Snapshot, true, nil
+	}
+	return Snapshot{}, false, err
 }
 
 // decode reads the parts, each after its length.
@@ -103,11 +94,11 @@ const repeatReach = 16
 // so that what the broker sends again is recognised. A message that made several
 // entries is there several times.
 func (j *Journal) Repeats(ctx context.Context, n int) ([]Repeat, error) {
-	scan := func(rows *sql.Rows) (r Repeat, err error) {
+	scan := func(r *Repeat, rows *sql.Rows) error {
 		var hash, sender int32
-		err = rows.Scan(&r.Seq, &r.Packet, &hash, &sender, &r.Session)
+		err := rows.Scan(&r.Seq, &r.Packet, &hash, &sender, &r.Session)
 		r.Hash, r.Sender = uint32(hash), uint32(sender)
-		return r, err
+		return err
 	}
 	return viewAll(ctx, j, "read last messages", scan, `WITH reach AS (SELECT `+newest+` - ?1 AS after)
 		SELECT seq, packet, hash, coalesce(sender, 0),
@@ -119,12 +110,12 @@ func (j *Journal) Repeats(ctx context.Context, n int) ([]Repeat, error) {
 
 // Last gives the sequence number of the newest event; 0 when there is none.
 func (j *Journal) Last(ctx context.Context) (int64, error) {
-	return j.viewNumber(ctx, "read last event", `SELECT `+newest)
+	return viewed(ctx, j, "read last event", func(t *tx) int64 { return t.number(`SELECT ` + newest) })
 }
 
 // Cursor gives how far a reader of the journal has got; 0 when it has not begun.
 func (j *Journal) Cursor(ctx context.Context, name string) (int64, error) {
-	return j.viewNumber(ctx, "read cursor", `SELECT seq FROM cursor WHERE name = ?`, name)
+	return viewed(ctx, j, "read cursor", func(t *tx) int64 { return t.number(`SELECT seq FROM cursor WHERE name = ?`, name) })
 }
 
 // SetCursor notes how far a reader has got. It is a commit like any other, one
@@ -167,11 +158,8 @@ func (j *Journal) Park(ctx context.Context, rows []farm.Parked) error {
 func (j *Journal) Parked(ctx context.Context, limit int) (newest []farm.Parked, total int64, err error) {
 	err = j.view(ctx, "read parked rows", func(t *tx) {
 		total = t.number(rowsParked)
-		newest = collect(t, func(rows *sql.Rows) (p farm.Parked, err error) {
-			var at int64
-			err = rows.Scan(&p.ID, &at, &p.Line, &p.Reason)
-			p.At = instant(at)
-			return p, err
+		newest = collect(t, func(p *farm.Parked, rows *sql.Rows) error {
+			return rows.Scan(&p.ID, millis{&p.At}, &p.Line, &p.Reason)
 		}, `SELECT id, at, line, reason FROM parked ORDER BY id DESC LIMIT ?`, min(limit, math.MaxInt32))
 	})
 	return newest, total, err

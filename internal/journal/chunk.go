@@ -28,13 +28,10 @@ func (e *chunkError) Error() string {
 
 func (e *chunkError) Unwrap() error { return e.err }
 
-func scanChunk(rows *sql.Rows) (c chunkInfo, err error) {
-	return c, rows.Scan(&c.first, &c.last, &c.rows)
-}
-
 // chunks gives the chunks that meet a condition and come in an order, both in SQL.
 func chunks(t *tx, where string, args ...any) []chunkInfo {
-	return collect(t, scanChunk, `SELECT first, last, rows FROM chunk WHERE `+where, args...)
+	scan := func(c *chunkInfo, rows *sql.Rows) error { return rows.Scan(&c.first, &c.last, &c.rows) }
+	return collect(t, scan, `SELECT first, last, rows FROM chunk WHERE `+where, args...)
 }
 
 // chunksWithin gives the chunks that hold anything measured in [lo, hi).

@@ -62,27 +62,22 @@ func (j *Journal) packAndDrop(ctx context.Context, now time.Time, believed bool,
 
 // tables is how the two tables of unpacked rows stand.
 type tables struct {
-	old, current int // which is which
-	oldRows      bool
-	oldNewest    int64 // arrival of the last row of the old table, ms
-	rows         int64 // of the current table
-	oldest       int64 // arrival of its first row, ms
+	old, current int           // which is which
+	oldNewest    sql.NullInt64 // arrival of the last row of the old table, ms; NULL: it is empty
+	rows         int64         // of the current table
+	oldest       int64         // arrival of its first row, ms
 }
 
-func (j *Journal) tables(ctx context.Context) (t tables, err error) {
-	err = j.view(ctx, "compact", func(r *tx) {
-		t.current = int(r.number(`SELECT value FROM meta WHERE name = 'table'`))
-		t.old = 1 - t.current
-		// SQLite finds one minimum or maximum without reading the table, two in
-		// one question only by reading all of it.
-		var newest sql.NullInt64
-		old, current := tableName[t.old], tableName[t.current]
-		r.get(into(&newest, &t.oldest, &t.rows), `SELECT (SELECT arrived FROM `+old+` ORDER BY seq DESC LIMIT 1),
-			coalesce((SELECT arrived FROM `+current+` ORDER BY seq LIMIT 1), 0),
-			coalesce((SELECT max(seq) FROM `+current+`) - (SELECT min(seq) FROM `+current+`) + 1, 0)`)
-		t.oldRows, t.oldNewest = newest.Valid, newest.Int64
-	})
-	return t, err
+func readTables(t *tx) (s tables) {
+	s.current = int(t.number(`SELECT value FROM meta WHERE name = 'table'`))
+	s.old = 1 - s.current
+	// SQLite finds one minimum or maximum without reading the table, two in
+	// one question only by reading all of it.
+	old, current := tableName[s.old], tableName[s.current]
+	t.get(into(&s.oldNewest, &s.oldest, &s.rows), `SELECT (SELECT arrived FROM `+old+` ORDER BY seq DESC LIMIT 1),
+		coalesce((SELECT arrived FROM `+current+` ORDER BY seq LIMIT 1), 0),
+		coalesce((SELECT max(seq) FROM `+current+`) - (SELECT min(seq) FROM `+current+`) + 1, 0)`)
+	return s
 }
 
 var tableName = [2]string{"reading_0", "reading_1"}
@@ -90,11 +85,11 @@ var tableName = [2]string{"reading_0", "reading_1"}
 // packOld packs the old table if all of it is old enough. When a clock far ahead
 // has stamped its last row, the age of the rows after it decides.
 func (j *Journal) packOld(ctx context.Context, now time.Time, done *Compacted) error {
-	t, err := j.tables(ctx)
-	if err != nil || !t.oldRows {
+	t, err := viewed(ctx, j, "compact", readTables)
+	if err != nil || !t.oldNewest.Valid {
 		return err
 	}
-	newest := t.oldNewest
+	newest := t.oldNewest.Int64
 	if t.rows > 0 {
 		newest = min(newest, t.oldest)
 	}
@@ -136,19 +131,18 @@ func (j *Journal) packNext(ctx context.Context, table string, done *Compacted) (
 		writeChunk(t, rows, body)
 		history.merge(t)
 	})
-	if err != nil {
-		return false, err
+	if err == nil {
+		done.Rows += int64(len(rows))
+		done.Chunks++
 	}
-	done.Rows += int64(len(rows))
-	done.Chunks++
-	return true, nil
+	return err == nil, err
 }
 
 // turn begins to append to the other table when it is free and the current one
 // holds a chunk's worth, or has begun long ago.
 func (j *Journal) turn(ctx context.Context, now time.Time) error {
-	t, err := j.tables(ctx)
-	if err != nil || t.oldRows || t.rows == 0 {
+	t, err := viewed(ctx, j, "compact", readTables)
+	if err != nil || t.oldNewest.Valid || t.rows == 0 {
 		return err
 	}
 	if t.rows < chunkRows && t.oldest > now.Add(-turnAfter).UnixMilli() {

@@ -47,24 +47,19 @@ func dataSource(path, mode string, more ...string) string {
 	return "file:" + escaped + "?" + q.Encode()
 }
 
-func openPool(name string, n int) (*sql.DB, error) {
-	db, err := sql.Open("sqlite", name)
+// openPool opens one connection, or the readers, which never wait for the writer. Each
+// of those holds a cache, so one that is not used for a while is closed.
+func openPool(source string, n int) (*sql.DB, error) {
+	db, err := sql.Open("sqlite", source)
 	if err != nil {
 		return nil, fmt.Errorf("open journal: %w", err)
 	}
 	db.SetMaxOpenConns(n)
 	db.SetMaxIdleConns(n)
-	return db, nil
-}
-
-// openReaders opens the pool for reading, which never waits for the writer. Each
-// connection holds a cache, so one that is not used for a while is closed.
-func openReaders(source string) (*sql.DB, error) {
-	db, err := openPool(source, readers)
-	if err == nil {
+	if n > 1 {
 		db.SetConnMaxIdleTime(readerIdle)
 	}
-	return db, err
+	return db, nil
 }
 
 // readyWriter opens the one connection that writes, with the newest schema and the
@@ -80,10 +75,8 @@ func readyWriter(ctx context.Context, path string) (db *sql.DB, inserts [2]*sql.
 	if err != nil {
 		return nil, inserts, err
 	}
-	for _, step := range []func(context.Context, *sql.DB) error{checkDurable, migrate} {
-		if err == nil {
-			err = step(ctx, db)
-		}
+	if err = checkDurable(ctx, db); err == nil {
+		err = migrate(ctx, db)
 	}
 	if err == nil {
 		inserts, err = prepareInserts(ctx, db)
@@ -148,25 +141,14 @@ func migrate(ctx context.Context, db *sql.DB) error {
 	if err != nil {
 		return err
 	}
-	for v := have; v < len(migrations()); v++ {
-		if err := migrateStep(ctx, db, v+1, migrations()[v]); err != nil {
-			return classify(fmt.Errorf("migrate journal to schema %d: %w", v+1, err))
+	for v, text := range migrations()[have:] {
+		to := have + v + 1
+		script := fmt.Sprintf("%s;\nPRAGMA application_id = %d;\nPRAGMA user_version = %d;", text, applicationID, to)
+		if err := transact(ctx, db, func(t *tx) { t.exec(script) }); err != nil {
+			return classify(fmt.Errorf("migrate journal to schema %d: %w", to, err))
 		}
 	}
 	return nil
-}
-
-func migrateStep(ctx context.Context, db *sql.DB, version int, text string) error {
-	tx, err := db.BeginTx(ctx, nil)
-	if err != nil {
-		return err
-	}
-	defer tx.Rollback() // after a commit it does nothing
-	script := fmt.Sprintf("%s;\nPRAGMA application_id = %d;\nPRAGMA user_version = %d;", text, applicationID, version)
-	if _, err := tx.ExecContext(ctx, script); err != nil {
-		return err
-	}
-	return tx.Commit()
 }
 
 // schemaVersion reads the version and refuses one that this program is too old
@@ -206,11 +188,8 @@ func (s *lockFree) check() error {
 		return nil
 	}
 	log, err := fileSize(s.path + "-wal")
-	if err != nil {
-		return err
-	}
-	is, err := os.Stat(s.path)
-	if err != nil {
+	is, gone := os.Stat(s.path)
+	if err := errors.Join(err, gone); err != nil {
 		return err
 	}
 	if log > 0 || !os.SameFile(is, s.was) || is.Size() != s.was.Size() || !is.ModTime().Equal(s.was.ModTime()) {
@@ -248,7 +227,7 @@ func (j *Journal) openReading(ctx context.Context) error {
 }
 
 func (j *Journal) tryReading(ctx context.Context) error {
-	db, err := openReaders(j.lockFree.source(j.cfg.Path, queryOnly))
+	db, err := openPool(j.lockFree.source(j.cfg.Path, queryOnly), readers)
 	if err != nil {
 		return err
 	}

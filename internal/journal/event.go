@@ -68,18 +68,23 @@ func asJSON(t *tx, v any) string {
 	return string(text)
 }
 
-func scanEvent(rows *sql.Rows) (farm.Event, error) {
-	var e farm.Event
-	var arrived int64
+// fromJSON reads such text; what and id say whose it is.
+func fromJSON(text []byte, v any, what string, id int64) error {
+	if err := json.Unmarshal(text, v); err != nil {
+		return fmt.Errorf("%w: %s %d: %w", ErrDamaged, what, id, err)
+	}
+	return nil
+}
+
+func scanEvent(e *farm.Event, rows *sql.Rows) error {
 	var text []byte
-	if err := rows.Scan(&e.Seq, &arrived, &e.Kind, &text); err != nil {
-		return e, err
+	if err := rows.Scan(&e.Seq, millis{&e.Arrived}, &e.Kind, &text); err != nil {
+		return err
 	}
 	var body eventBody
-	if err := json.Unmarshal(text, &body); err != nil {
-		return e, fmt.Errorf("%w: event %d: %w", ErrDamaged, e.Seq, err)
+	if err := fromJSON(text, &body, "event", e.Seq); err != nil {
+		return err
 	}
-	e.Arrived = instant(arrived)
 	e.Jot, e.Hush, e.Seen, e.Trouble = of(body.Jot), of(body.Hush), of(body.Seen), of(body.Trouble)
 	e.Up, e.Backlog = body.Up, body.Backlog
 	if !body.Settled {
@@ -88,7 +93,7 @@ func scanEvent(rows *sql.Rows) (farm.Event, error) {
 	if body.FromMs != 0 {
 		e.From = instant(body.FromMs)
 	}
-	return e, nil
+	return nil
 }
 
 // of gives what p points to; nothing of it is there when it is nil.
@@ -109,9 +114,11 @@ func eventsBetween(t *tx, after, to int64) []farm.Event {
 // Jots gives the logbook of one bin in [from, to) by the jots' own times, oldest
 // first. Castings sifted into the bin are in the logbook of the bin they came from.
 func (j *Journal) Jots(ctx context.Context, bin string, from, to time.Time) ([]farm.Jot, error) {
-	scan := func(rows *sql.Rows) (farm.Jot, error) {
-		e, err := scanEvent(rows)
-		return e.Jot, err
+	scan := func(jot *farm.Jot, rows *sql.Rows) error {
+		var e farm.Event
+		err := scanEvent(&e, rows)
+		*jot = e.Jot
+		return err
 	}
 	return viewAll(ctx, j, "read logbook", scan, `SELECT `+eventColumns+` FROM event
 		WHERE bin = ? AND at >= ? AND at < ? ORDER BY at, seq`, bin, from.UnixMilli(), to.UnixMilli())

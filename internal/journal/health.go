@@ -30,7 +30,7 @@ type check struct {
 	health Health
 	lost   map[int64]bool // chunks passed over
 	cancel context.CancelFunc
-	done   chan struct{}
+	runs   sync.WaitGroup
 }
 
 // Health tells how sound the file is, as far as is known. When Damage is set,
@@ -49,13 +49,10 @@ func (j *Journal) startCheck() {
 		return
 	}
 	ctx, cancel := context.WithCancel(context.Background())
-	j.check.cancel, j.check.done = cancel, make(chan struct{})
+	j.check.cancel = cancel
 	j.check.set(func(h *Health) { h.Checking = true })
 	j.log.Info("journal was not closed, checking it")
-	go func() {
-		defer close(j.check.done)
-		j.runCheck(ctx)
-	}()
+	j.check.runs.Go(func() { j.runCheck(ctx) })
 }
 
 func (j *Journal) runCheck(ctx context.Context) {
@@ -82,8 +79,8 @@ func (c *check) set(change func(*Health)) {
 func (c *check) end() {
 	if c.cancel != nil {
 		c.cancel()
-		<-c.done
 	}
+	c.runs.Wait()
 }
 
 // noteDamage stops all writing when SQLite has found its file damaged. Other
@@ -142,7 +139,7 @@ const (
 func checkFile(ctx context.Context, db *sql.DB, check string) error {
 	var said []string
 	err := readTx(ctx, db, func(t *tx) {
-		said = collect(t, func(rows *sql.Rows) (s string, err error) { return s, rows.Scan(&s) }, `PRAGMA `+check+`(5)`)
+		said = collect(t, func(s *string, rows *sql.Rows) error { return rows.Scan(s) }, `PRAGMA `+check+`(5)`)
 	})
 	switch {
 	case err != nil:
@@ -161,10 +158,10 @@ const markSuffix = ".damage"
 // readDamageMark gives ErrDamaged when an earlier run found damage.
 func (j *Journal) readDamageMark() error {
 	text, err := os.ReadFile(j.cfg.Path + markSuffix)
-	if errors.Is(err, os.ErrNotExist) {
+	switch {
+	case errors.Is(err, os.ErrNotExist):
 		return nil
-	}
-	if err != nil {
+	case err != nil:
 		return fmt.Errorf("open journal: %w", err)
 	}
 	return fmt.Errorf("%w: %s", ErrDamaged, strings.TrimSpace(string(text)))
@@ -179,29 +176,25 @@ func (j *Journal) Renew(ctx context.Context) error {
 	j.check.end()
 	j.compacting.Lock()
 	defer j.compacting.Unlock()
-	damage := j.Health().Damage
 	if j.closed.Load() {
 		return ErrClosed
 	}
 	if err := j.renewLog(ctx); err != nil {
 		return err
 	}
-	if damage == "" && j.identity.Load() == nil && j.lock != nil { // the last attempt did not succeed
+	damage := j.Health().Damage
+	switch {
+	case damage != "":
+		if err := j.startAfresh(ctx, errors.New(damage)); err != nil {
+			return err
+		}
+		if f := j.farm.Load(); f != nil {
+			return j.SetFarm(ctx, f)
+		}
+	case j.identity.Load() == nil && j.lock != nil: // the last attempt did not succeed
 		return j.begin(ctx)
 	}
-	if damage == "" {
-		return nil
-	}
-	if err := j.startAfresh(ctx, errors.New(damage)); err != nil {
-		return err
-	}
-	j.mu.Lock()
-	f := j.farm
-	j.mu.Unlock()
-	if f == nil {
-		return nil
-	}
-	return j.SetFarm(ctx, f)
+	return nil
 }
 
 // renewLog goes on with a new log where the one that is open has lost its name:
@@ -249,8 +242,7 @@ func (j *Journal) startAfresh(ctx context.Context, damage error) error {
 	j.log.Error("damaged journal set aside, a new one is begun", "set_aside", aside, "error", damage)
 	j.forget()
 	j.check.set(func(h *Health) { *h = Health{SetAside: aside} })
-	err = j.begin(ctx)
-	if err != nil {
+	if err = j.begin(ctx); err != nil {
 		j.check.set(func(h *Health) { h.Damage = damage.Error() })
 	}
 	return err
@@ -259,9 +251,10 @@ func (j *Journal) startAfresh(ctx context.Context, damage error) error {
 // quarantine renames the file, its log and its mark, and says to what. The log
 // goes first: a log left behind would be taken for that of the new file.
 func (j *Journal) quarantine() (string, error) {
-	aside := j.cfg.Path + ".damaged-" + j.cfg.Now().UTC().Format("20060102T150405Z")
+	name := j.cfg.Path + ".damaged-" + j.cfg.Now().UTC().Format("20060102T150405Z")
+	aside := name
 	for n := 2; exists(aside); n++ {
-		aside = fmt.Sprintf("%s.damaged-%s-%d", j.cfg.Path, j.cfg.Now().UTC().Format("20060102T150405Z"), n)
+		aside = fmt.Sprintf("%s-%d", name, n)
 	}
 	for _, part := range []string{"-wal", "-shm", "", markSuffix} {
 		err := os.Rename(j.cfg.Path+part, aside+part)
@@ -289,18 +282,12 @@ type Sizes struct {
 func (j *Journal) Sizes(ctx context.Context) (s Sizes, err error) {
 	err = j.view(ctx, "measure journal", func(t *tx) {
 		s.Last = t.number(`SELECT ` + newest)
-		var page, free int64
-		var oldest sql.NullInt64
-		t.get(into(&page, &free, &s.Packed, &s.Events, &s.Unpacked, &oldest), `SELECT
-			(SELECT page_size FROM pragma_page_size), (SELECT freelist_count FROM pragma_freelist_count),
+		t.get(into(&s.FreeBytes, &s.Packed, &s.Events, &s.Unpacked, millis{&s.Oldest}), `SELECT
+			(SELECT page_size FROM pragma_page_size) * (SELECT freelist_count FROM pragma_freelist_count),
 			coalesce((SELECT sum(readings) FROM chunk), 0), (SELECT count(*) FROM event),
 			?2 - ?1 - (SELECT count(*) FROM event WHERE seq > ?1),
 			coalesce((SELECT arrived_lo FROM chunk ORDER BY first LIMIT 1), (SELECT arrived FROM unpacked ORDER BY seq LIMIT 1))`,
 			t.number(packedTo), s.Last)
-		s.FreeBytes = page * free
-		if oldest.Valid {
-			s.Oldest = instant(oldest.Int64)
-		}
 	})
 	if err == nil {
 		s.FileBytes, err = fileSize(j.cfg.Path)
@@ -314,10 +301,10 @@ func (j *Journal) Sizes(ctx context.Context) (s Sizes, err error) {
 // fileSize is 0 where there is no file.
 func fileSize(path string) (int64, error) {
 	info, err := os.Stat(path)
-	if errors.Is(err, fs.ErrNotExist) {
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
 		return 0, nil
-	}
-	if err != nil {
+	case err != nil:
 		return 0, err
 	}
 	return info.Size(), nil

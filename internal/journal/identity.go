@@ -6,7 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"sync"
+	"sync/atomic"
 	"time"
 
 	"golang.org/x/sys/unix"
@@ -58,21 +58,26 @@ var besides = [...]string{"-wal", "-shm"}
 // write of our own. Its own descriptor is closed after SQLite's: closing one
 // drops the locks of the whole process on that file (fcntl(2)).
 type identity struct {
-	path string
-	real string // without links: beside it SQLite keeps its log
-	file *os.File
-	info os.FileInfo // of the file
-	dir  os.FileInfo // the folder of path; nil: it could not be looked at
+	path   string
+	real   string      // without links: beside it SQLite keeps its log
+	info   os.FileInfo // of the file
+	dir    os.FileInfo // the folder of path; nil: it could not be looked at
+	beside atomic.Pointer[[len(besides)]os.FileInfo]
 
-	mu      sync.Mutex // guards the rest
-	beside  [len(besides)]os.FileInfo
-	index   *os.File // of the log: -shm, read to know what the log is to hold
-	olds    []*os.File
+	// The journal's mu guards the rest.
+	file    *os.File
+	index   *os.File   // of the log: -shm, read to know what the log is to hold
+	opened  []*os.File // these two, and what was the index before
+	left    fileState  // by the last write of our own; zero: there was none
+	strange time.Time  // of a write that another did and that left it broken; zero: none
+}
+
+// A fileState is how a file was left by a write.
+type fileState struct {
 	size    int64
-	head    [fileHead]byte // the file's header
-	filed   index          // how far the log was brought into the file
-	written time.Time      // when the file was written last
-	strange time.Time      // of a write that another did and that left it broken; zero: none
+	written time.Time
+	head    [fileHead]byte
+	filed   index // how far the log was brought into the file
 }
 
 // fileHead is the length of the header of a database file.
@@ -82,36 +87,41 @@ const fileHead = 100
 // "locking bytes", at 1 GiB) and behind any journal's end.
 const lockByte = 1 << 42
 
-// identify takes hold of the file at a path, which SQLite does not have open yet, and
-// locks it against other daemons under whatever name they know it: the lock
-// belongs to the file, and not to a path.
+// identify takes hold of the file at a path, which SQLite does not have open yet.
 func identify(path string) (*identity, error) {
 	f, err := openFile(path, os.O_RDWR)
 	if err != nil {
 		return nil, err
 	}
+	id := &identity{path: path, real: path, file: f, opened: []*os.File{f}}
+	if err := id.take(); err != nil {
+		f.Close()
+		return nil, err
+	}
+	return id, nil
+}
+
+// take locks the file against other daemons under whatever name they know it: the
+// lock belongs to the file, and not to a path.
+func (f *identity) take() error {
 	lock := unix.Flock_t{Type: unix.F_WRLCK, Start: lockByte, Len: 1}
-	err = unix.FcntlFlock(f.Fd(), unix.F_OFD_SETLK, &lock)
+	err := unix.FcntlFlock(f.file.Fd(), unix.F_OFD_SETLK, &lock)
 	switch {
 	case errors.Is(err, unix.EAGAIN), errors.Is(err, unix.EACCES):
-		f.Close()
-		return nil, fmt.Errorf("open journal %s: %w", path, ErrInUse)
+		return fmt.Errorf("open journal %s: %w", f.path, ErrInUse)
 	case errors.Is(err, unix.EINVAL), errors.Is(err, unix.ENOLCK), errors.Is(err, unix.EOPNOTSUPP):
 		// A file system without such locks: the lock beside the file has to do.
 	case err != nil:
-		f.Close()
-		return nil, fmt.Errorf("lock journal: %w", err)
+		return fmt.Errorf("lock journal: %w", err)
 	}
-	id := &identity{path: path, real: path, file: f}
-	if real, err := filepath.EvalSymlinks(path); err == nil {
-		id.real = real
+	if real, err := filepath.EvalSymlinks(f.path); err == nil {
+		f.real = real
 	}
-	id.dir, _ = os.Stat(filepath.Dir(path))
-	if id.info, err = f.Stat(); err != nil {
-		f.Close()
-		return nil, fmt.Errorf("look at the journal's file: %w", err)
+	f.dir, _ = os.Stat(filepath.Dir(f.path))
+	if f.info, err = f.file.Stat(); err != nil {
+		return fmt.Errorf("look at the journal's file: %w", err)
 	}
-	return id, id.named()
+	return f.named()
 }
 
 // names tells whether a path names a file.
@@ -121,20 +131,14 @@ func names(path string, file os.FileInfo) bool {
 }
 
 // close lets go of the file, once SQLite has.
-func (f *identity) close() error {
+func (f *identity) close() (err error) {
 	if f == nil {
 		return nil
 	}
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	errs := []error{f.file.Close()}
-	for _, o := range append(f.olds, f.index) {
-		if o != nil {
-			errs = append(errs, o.Close())
-		}
+	for _, o := range f.opened {
+		err = errors.Join(err, o.Close())
 	}
-	f.olds, f.index = nil, nil
-	return errors.Join(errs...)
+	return err
 }
 
 // named tells whether the path still names the file.
@@ -145,15 +149,14 @@ func (f *identity) named() error {
 		return &MovedError{f.path, Gone}
 	case err != nil:
 		return fmt.Errorf("look for the journal's file: %w", err)
-	}
-	if !os.SameFile(is, f.info) {
+	case !os.SameFile(is, f.info):
 		return &MovedError{f.path, Replaced}
 	}
 	return nil
 }
 
 // same tells whether the path names the file, and the log beside it is the one
-// that is open.
+// that is open. Any goroutine may ask.
 func (f *identity) same() error {
 	if f == nil {
 		return nil
@@ -161,13 +164,12 @@ func (f *identity) same() error {
 	if err := f.named(); err != nil {
 		return err
 	}
-	f.mu.Lock()
-	defer f.mu.Unlock()
+	beside := f.beside.Load()
 	for i, suffix := range besides {
-		if f.beside[i] == nil {
+		if beside == nil || beside[i] == nil {
 			return nil // there was none after the last write
 		}
-		if !names(f.real+suffix, f.beside[i]) {
+		if !names(f.real+suffix, beside[i]) {
 			return &MovedError{f.path, LogGone}
 		}
 	}
@@ -177,22 +179,16 @@ func (f *identity) same() error {
 // whole tells whether the file and its log are the same, and neither has lost its
 // end. Nothing is written meanwhile.
 func (f *identity) whole() error {
-	if f == nil {
-		return nil
-	}
-	if err := f.same(); err != nil {
+	if err := f.same(); f == nil || err != nil {
 		return err
 	}
 	is, err := f.file.Stat()
-	if err != nil {
+	switch {
+	case err != nil:
 		return fmt.Errorf("look at the journal's file: %w", err)
-	}
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	if is.Size() < f.size {
+	case is.Size() < f.left.size:
 		return &MovedError{f.path, CutShort}
-	}
-	if f.index != nil && f.beside[0] != nil && f.logCut() {
+	case f.logCut():
 		return &MovedError{f.path, LogCut}
 	}
 	return nil
@@ -200,9 +196,12 @@ func (f *identity) whole() error {
 
 // logCut tells whether the log is shorter than its index says. The index may be
 // written to meanwhile, by a checkpoint or by a person with SQLite's own tools:
-// what is seen between two readings of it that differ says nothing. The caller
-// holds f.mu.
+// what is seen between two readings of it that differ says nothing.
 func (f *identity) logCut() bool {
+	beside := f.beside.Load()
+	if f.index == nil || beside == nil || beside[0] == nil {
+		return false
+	}
 	for holds := logHolds(f.index); holds > 0; {
 		log, err := os.Stat(f.real + besides[0])
 		if err == nil && log.Size() >= holds {
@@ -217,79 +216,62 @@ func (f *identity) logCut() bool {
 	return false
 }
 
-// touched tells whether anybody has written to the file since the last write of
-// our own, and when.
-func (f *identity) touched() (at time.Time, yes bool) {
-	is, err := f.file.Stat()
-	if err != nil {
-		return time.Time{}, false // whole says so
-	}
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	return is.ModTime(), !is.ModTime().Equal(f.written)
-}
-
 // note takes the file as it is now for sound: after a write of our own.
 func (f *identity) note() {
 	if f == nil {
 		return
 	}
+	f.noteBeside()
+	if now, err := f.look(); err == nil {
+		f.left, f.strange = now, time.Time{}
+	}
+}
+
+// look gives how the file is now.
+func (f *identity) look() (fileState, error) {
 	is, err := f.file.Stat()
 	if err != nil {
-		return
+		return fileState{}, err
 	}
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	f.size, f.written, f.strange = is.Size(), is.ModTime(), time.Time{}
-	f.head = f.readHead()
-	f.noteBeside()
-	f.filed = f.readIndex()
-}
-
-func (f *identity) readHead() (b [fileHead]byte) {
-	_, _ = f.file.ReadAt(b[:], 0) // what can't be read differs from what could
-	return b
-}
-
-func (f *identity) readIndex() index {
-	var b [indexHead]byte
-	if f.index == nil {
-		return index{}
+	now := fileState{size: is.Size(), written: is.ModTime()}
+	_, _ = f.file.ReadAt(now.head[:], 0) // what can't be read differs from what could
+	if f.index != nil {
+		var b [indexHead]byte
+		_, _ = f.index.ReadAt(b[:], 0)
+		now.filed = readIndex(b[:])
 	}
-	_, _ = f.index.ReadAt(b[:], 0)
-	return readIndex(b[:])
+	return now, nil
 }
 
 // bySQLite tells whether a write of another program can have been SQLite's, which
 // brings the log into the file and says so in the log's index; or none at all, for
 // the time of a file can be set.
 func (f *identity) bySQLite() bool {
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	is, err := f.file.Stat()
-	return err == nil && (f.readIndex() != f.filed || is.Size() == f.size && f.readHead() == f.head)
+	now, err := f.look()
+	return err == nil && (now.filed != f.left.filed || now.size == f.left.size && now.head == f.left.head)
 }
 
-// noteBeside takes the files beside as they are now for those in use. The caller
-// holds f.mu.
+// noteBeside takes the files beside as they are now for those in use. The log's index
+// is kept open, under the file that has the name now. The one before stays open, too:
+// see identity.
 func (f *identity) noteBeside() {
+	var beside [len(besides)]os.FileInfo
 	for i, suffix := range besides {
-		f.beside[i], _ = os.Stat(f.real + suffix) // nil where there is none
+		beside[i], _ = os.Stat(f.real + suffix) // nil where there is none
 	}
-	// The log's index is kept open, under the file that has the name now. The one
-	// before stays open, too: see identity.
-	is := f.beside[1]
+	f.beside.Store(&beside)
+	is := beside[1]
 	if f.index != nil {
 		if was, err := f.index.Stat(); is != nil && err == nil && os.SameFile(is, was) {
 			return
 		}
-		f.olds, f.index = append(f.olds, f.index), nil
 	}
+	f.index = nil
 	if is == nil {
 		return
 	}
-	if index, err := os.Open(f.real + "-shm"); err == nil {
-		f.index = index
+	if index, err := os.Open(f.real + besides[1]); err == nil {
+		f.index, f.opened = index, append(f.opened, index)
 	}
 }
 
@@ -302,11 +284,11 @@ func (j *Journal) InPlace() error {
 	if j.closed.Load() {
 		return nil
 	}
-	if err := j.inPlace(context.Background()); err != nil {
-		_ = j.keepLock() // what is wrong is told already
-		return err
+	err := j.inPlace(context.Background())
+	if taken := j.keepLock(); err == nil {
+		err = taken
 	}
-	return j.keepLock()
+	return err
 }
 
 // inPlace is InPlace for a caller that holds mu. What another program has
@@ -314,25 +296,22 @@ func (j *Journal) InPlace() error {
 // tools, who does no harm.
 func (j *Journal) inPlace(ctx context.Context) error {
 	f := j.identity.Load()
-	if f == nil {
-		return nil
-	}
-	if err := f.whole(); err != nil {
+	if err := f.whole(); f == nil || err != nil {
 		return err
 	}
-	at, touched := f.touched()
-	if !touched || f.written.IsZero() {
+	is, err := f.file.Stat()
+	switch {
+	case err != nil, f.left.written.IsZero(), is.ModTime().Equal(f.left.written):
 		return nil
-	}
-	if at.Equal(f.strange) {
+	case is.ModTime().Equal(f.strange):
 		return &MovedError{f.path, Rewritten}
 	}
-	err := j.soundAnew(ctx)
+	err = j.soundAnew(ctx)
 	if err == nil && !f.bySQLite() {
 		err = errors.New("its first page is another one")
 	}
 	if err != nil {
-		f.strange = at
+		f.strange = is.ModTime()
 		j.log.Error("another program has written over the journal's file", "path", f.path, "found", err)
 		return &MovedError{f.path, Rewritten}
 	}
@@ -365,10 +344,7 @@ func (j *Journal) soundAnew(ctx context.Context) error {
 // would look for it: it may have been moved with the file. The caller holds mu.
 func (j *Journal) keepLock() error {
 	f := j.identity.Load()
-	if j.lock == nil || f == nil || f.dir == nil {
-		return nil
-	}
-	if !names(filepath.Dir(f.path), f.dir) {
+	if j.lock == nil || f == nil || f.dir == nil || !names(filepath.Dir(f.path), f.dir) {
 		return nil // a file in what is mounted there would keep it from being taken off
 	}
 	if was, err := j.lock.Stat(); err == nil && names(j.cfg.Path+lockSuffix, was) {

@@ -107,18 +107,18 @@ type Journal struct {
 	cfg      Config
 	log      *slog.Logger
 	read     atomic.Pointer[sql.DB]
-	lock     *os.File                 // beside the journal; nil when opened for reading
-	lockFree *lockFree                // nil unless opened for reading on a disk without room for more
-	older    bool                     // it is of a schema before outboxSchema, and opened for reading
-	run      int64                    // id of this run's row
-	identity atomic.Pointer[identity] // of the open file; nil when opened for reading
+	lock     *os.File                  // beside the journal; nil when opened for reading
+	lockFree *lockFree                 // nil unless opened for reading on a disk without room for more
+	older    bool                      // it is of a schema before outboxSchema, and opened for reading
+	run      int64                     // id of this run's row
+	identity atomic.Pointer[identity]  // of the open file; nil when opened for reading
+	farm     atomic.Pointer[farm.Farm] // the last SetFarm was given
 	wake     chan struct{}
 
 	mu     sync.Mutex   // held while writing; guards the rest of this block
 	write  *sql.DB      // nil when opened for reading
 	insert [2]*sql.Stmt // into reading_0 and reading_1
 	head   head
-	farm   *farm.Farm // the last SetFarm was given
 	closed atomic.Bool
 
 	compacting sync.Mutex // held while readings are packed or moved in time
@@ -213,14 +213,16 @@ func checkPath(path string) error {
 	}
 	f, err := os.Open(path)
 	if err != nil {
-		return nil
+		return nil // likewise
 	}
 	defer f.Close()
 	start := make([]byte, len(sqliteHeader))
-	if n, err := f.ReadAt(start, 0); n > 0 && !strings.HasPrefix(sqliteHeader, string(start[:n])) {
+	n, err := f.ReadAt(start, 0)
+	switch {
+	case n > 0 && !strings.HasPrefix(sqliteHeader, string(start[:n])):
 		return fmt.Errorf("open journal: %s is no journal, but another kind of file; it is left as it is: "+
 			"give journal.path a file of its own", path)
-	} else if err != nil && n == 0 {
+	case n == 0:
 		return fmt.Errorf("open journal: %w", err)
 	}
 	return nil
@@ -255,7 +257,7 @@ func (j *Journal) begin(ctx context.Context) (err error) {
 	j.mu.Lock()
 	j.write, j.insert, j.head = write, inserts, head{}
 	j.mu.Unlock()
-	read, err := openReaders(dataSource(j.cfg.Path, "ro", queryOnly))
+	read, err := openPool(dataSource(j.cfg.Path, "ro", queryOnly), readers)
 	if err != nil {
 		return err
 	}
@@ -299,7 +301,7 @@ func (j *Journal) enterRun(ctx context.Context) error {
 		j.check.set(func(h *Health) { h.Unclean = unclean })
 		t.exec(`INSERT OR IGNORE INTO meta (name, value) VALUES ('id', ?)`, rand.Text())
 		t.get(into(&t.head.id), `SELECT value FROM meta WHERE name = 'id'`)
-		j.run = t.insert(`INSERT INTO run (boot, offset_ms, began, after_seq) VALUES (?, ?, ?, ?)`,
+		j.run = t.exec(`INSERT INTO run (boot, offset_ms, began, after_seq) VALUES (?, ?, ?, ?)`,
 			j.cfg.Boot.ID, j.cfg.Boot.Offset.Milliseconds(), j.cfg.Now().UnixMilli(), t.head.next-1)
 	})
 }

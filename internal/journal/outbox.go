@@ -5,7 +5,6 @@ import (
 	"crypto/sha256"
 	"database/sql"
 	"encoding/hex"
-	"encoding/json"
 	"fmt"
 	"time"
 
@@ -19,26 +18,19 @@ func appendChanges(t *tx, b *Batch) {
 		if len(b.Entries) > 0 {
 			c.Seq = b.Entries[c.Entry].Event.Seq
 		}
-		c.ID = t.insert(`INSERT INTO change (seq, at, bin, episode, eased, body) VALUES (?, ?, ?, ?, ?, ?)`,
+		c.ID = t.exec(`INSERT INTO change (seq, at, bin, episode, eased, body) VALUES (?, ?, ?, ?, ?, ?)`,
 			c.Seq, c.At.UnixMilli(), c.Bin, c.Episode, c.Change.Change == farm.Eased, asJSON(t, c.Change))
 	}
 }
 
 const changeColumns = `id, seq, body`
 
-func scanChange(rows *sql.Rows) (c Change, err error) {
+func scanChange(c *Change, rows *sql.Rows) error {
 	var text []byte
 	if err := rows.Scan(&c.ID, &c.Seq, &text); err != nil {
-		return c, err
+		return err
 	}
-	return c, decodeChange(text, c.ID, &c.Change)
-}
-
-func decodeChange(text []byte, id int64, c *farm.Change) error {
-	if err := json.Unmarshal(text, c); err != nil {
-		return fmt.Errorf("%w: change %d: %w", ErrDamaged, id, err)
-	}
-	return nil
+	return fromJSON(text, &c.Change, "change", c.ID)
 }
 
 // changesCausedBy gives the changes that the events of a stretch have caused, both
@@ -59,9 +51,11 @@ func (j *Journal) Changes(ctx context.Context, bin string, from, to time.Time) (
 }
 
 func (j *Journal) changes(ctx context.Context, what, where string, args ...any) ([]farm.Change, error) {
-	scan := func(rows *sql.Rows) (farm.Change, error) {
-		c, err := scanChange(rows)
-		return c.Change, err
+	scan := func(change *farm.Change, rows *sql.Rows) error {
+		var c Change
+		err := scanChange(&c, rows)
+		*change = c.Change
+		return err
 	}
 	return viewAll(ctx, j, what, scan, `SELECT `+changeColumns+` FROM change WHERE `+where+` ORDER BY id`, args...)
 }
@@ -140,15 +134,13 @@ func (j *Journal) owed(ctx context.Context, next, where string, args ...any) ([]
 		FROM owed o JOIN change c ON c.id = o.change WHERE `+where, args...)
 }
 
-func scanOwed(rows *sql.Rows) (farm.Owed, error) {
-	var o farm.Owed
-	var created, next int64
+func scanOwed(o *farm.Owed, rows *sql.Rows) error {
 	var text []byte
-	if err := rows.Scan(&o.ID, &o.Notice, &o.Teller, &o.ChangeID, &o.Reminder, &o.Bundle, &created, &o.Tries, &next, &o.Trouble, &text); err != nil {
-		return o, err
+	if err := rows.Scan(&o.ID, &o.Notice, &o.Teller, &o.ChangeID, &o.Reminder, &o.Bundle,
+		millis{&o.Created}, &o.Tries, millis{&o.Next}, &o.Trouble, &text); err != nil {
+		return err
 	}
-	o.Created, o.Next = instant(created), instant(next)
-	return o, decodeChange(text, o.ChangeID, &o.Change)
+	return fromJSON(text, &o.Change, "change", o.ChangeID)
 }
 
 // Settle closes notices: they are owed no longer. One that is already settled
@@ -187,11 +179,8 @@ type Waiting struct {
 
 // Waiting gives what is owed to each recipient that is owed anything, by key.
 func (j *Journal) Waiting(ctx context.Context) ([]Waiting, error) {
-	scan := func(rows *sql.Rows) (w Waiting, err error) {
-		var oldest int64
-		err = rows.Scan(&w.Teller, &w.N, &w.Tries, &oldest, &w.Trouble)
-		w.Oldest = instant(oldest)
-		return w, err
+	scan := func(w *Waiting, rows *sql.Rows) error {
+		return rows.Scan(&w.Teller, &w.N, &w.Tries, millis{&w.Oldest}, &w.Trouble)
 	}
 	return viewAll(ctx, j, "count outbox", scan, `SELECT w.teller, w.n, w.tries, o.created, o.trouble FROM
 		(SELECT teller, count(*) AS n, max(tries) AS tries, min(id) AS oldest FROM owed WHERE fate IS NULL GROUP BY teller) w

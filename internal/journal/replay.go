@@ -1,6 +1,7 @@
 package journal
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"iter"
@@ -17,8 +18,7 @@ import (
 // while it runs are met too.
 func (j *Journal) Replay(ctx context.Context, after int64, fn func(farm.Event) error) error {
 	for {
-		var s stretch
-		err := j.view(ctx, "replay", func(t *tx) { s = j.readStretch(t, after, math.MaxInt64) })
+		s, err := viewed(ctx, j, "replay", func(t *tx) stretch { return j.readStretch(t, after, math.MaxInt64) })
 		if err != nil {
 			return err
 		}
@@ -60,22 +60,18 @@ func (j *Journal) readStretch(t *tx, after, end int64) (s stretch) {
 // a large thing, so they are made one at a time.
 func (s *stretch) events() iter.Seq2[farm.Event, error] {
 	return func(yield func(farm.Event, error) bool) {
-		others := s.others
-		for _, r := range s.rows {
-			for len(others) > 0 && others[0].Seq < r.seq {
+		for rows, others := s.rows, s.others; len(rows)+len(others) > 0; {
+			if len(rows) == 0 || len(others) > 0 && others[0].Seq < rows[0].seq {
 				if !yield(others[0], nil) {
 					return
 				}
 				others = others[1:]
+				continue
 			}
-			if !yield(r.event(s.all)) {
+			if !yield(rows[0].event(s.all)) {
 				return
 			}
-		}
-		for _, e := range others {
-			if !yield(e, nil) {
-				return
-			}
+			rows = rows[1:]
 		}
 	}
 }
@@ -84,42 +80,36 @@ func (s *stretch) events() iter.Seq2[farm.Event, error] {
 // most limit events of it (0: as many as come easily). When the answer's Last is
 // the number asked from, there is no more.
 func (j *Journal) Forward(ctx context.Context, after int64, limit int) (farm.Stretch, error) {
-	out := farm.Stretch{Last: after}
-	err := j.view(ctx, "forward", func(t *tx) {
+	return viewed(ctx, j, "forward", func(t *tx) farm.Stretch {
 		s := j.readStretch(t, after, t.number(`SELECT `+newest))
-		if t.err != nil {
-			return
-		}
-		var err error
-		out.Events, out.Last, err = s.worth(limit)
-		t.fail(err)
+		out := s.worth(t, limit)
 		for _, c := range changesCausedBy(t, after+1, out.Last) {
 			out.Changes = append(out.Changes, c.Change)
 		}
+		return out
 	})
-	return out, err
 }
 
 // worth gives the first readings and jots of a stretch and the sequence number
 // up to which that is all of them.
-func (s *stretch) worth(limit int) (events []farm.Event, last int64, err error) {
+func (s *stretch) worth(t *tx, limit int) farm.Stretch {
 	most := len(s.rows) + len(s.others)
 	if limit > 0 {
 		most = min(most, limit)
 	}
-	events = make([]farm.Event, 0, most)
+	events := make([]farm.Event, 0, most)
 	for e, err := range s.events() {
-		if err != nil {
-			return nil, 0, err
+		if t.fail(err); t.err != nil {
+			break
 		}
 		if e.Kind != farm.EventReading && e.Kind != farm.EventJot {
 			continue
 		}
 		if events = append(events, e); len(events) == limit {
-			return events, e.Seq, nil
+			return farm.Stretch{Events: events, Last: e.Seq}
 		}
 	}
-	return events, s.last, nil
+	return farm.Stretch{Events: events, Last: s.last}
 }
 
 // Readings calls fn for every raw reading that is still kept and was measured in
@@ -159,53 +149,38 @@ func (j *Journal) Readings(ctx context.Context, from, to time.Time, fn func(farm
 // both are 0 when nothing did. Where a wrong clock has left arrivals that fall
 // along the journal, some between the two may have arrived at other times.
 func (j *Journal) Span(ctx context.Context, from, to time.Time) (first, last int64, err error) {
+	lo, hi := from.UnixMilli(), to.UnixMilli()
 	err = j.view(ctx, "find time", func(t *tx) {
-		first, last = j.arrived(t, lowest, from.UnixMilli()), j.arrived(t, highest, to.UnixMilli())
+		t.get(into(&first, &last), `SELECT coalesce(min(seq), 0), coalesce(max(seq), 0) FROM (
+			SELECT seq, arrived FROM unpacked WHERE seq > ?1 UNION ALL SELECT seq, arrived FROM event)
+			WHERE arrived >= ?2 AND arrived < ?3`, t.number(packedTo), lo, hi)
+		found := chunks(t, `arrived_hi >= ? AND arrived_lo < ? ORDER BY first`, lo, hi)
+		for _, c := range found {
+			if n, _ := j.spanOf(t, c, lo, hi); n != 0 {
+				first = min(n, cmp.Or(first, n))
+				break
+			}
+		}
+		for _, c := range slices.Backward(found) {
+			if _, n := j.spanOf(t, c, lo, hi); n != 0 {
+				last = max(n, last)
+				break
+			}
+		}
 	})
-	if first == 0 || last < first {
-		return 0, 0, err
-	}
 	return first, last, err
 }
 
-// An edge says which end of a range of arrivals is sought, in SQL.
-type edge struct{ pick, is, chunk, order string }
-
-var (
-	lowest  = edge{"min", ">=", "arrived_hi", "first"}     // that arrived at a time or later
-	highest = edge{"max", "<", "arrived_lo", "first DESC"} // that arrived before a time
-)
-
-// arrived gives the sequence number at an edge, 0 when there is none.
-func (j *Journal) arrived(t *tx, e edge, ms int64) int64 {
-	other := t.number(`SELECT `+e.pick+`(seq) FROM (
-		SELECT seq FROM unpacked WHERE seq > ?1 AND arrived `+e.is+` ?2
-		UNION ALL SELECT seq FROM event WHERE arrived `+e.is+` ?2)`, t.number(packedTo), ms)
-	seq := j.arrivedPacked(t, e, ms)
-	if seq == 0 || other == 0 || e == highest {
-		return max(seq, other)
+// spanOf is Span within a chunk. One that can't be read counts as a whole.
+func (j *Journal) spanOf(t *tx, c chunkInfo, lo, hi int64) (first, last int64) {
+	rows := j.readOrPass(t, c)
+	if len(rows) == 0 {
+		return c.first, c.last
 	}
-	return min(seq, other)
-}
-
-// arrivedPacked looks for an edge in the chunks. One that can't be read counts
-// as a whole.
-func (j *Journal) arrivedPacked(t *tx, e edge, ms int64) int64 {
-	found := chunks(t, e.chunk+` `+e.is+` ? ORDER BY `+e.order+` LIMIT 1`, ms)
-	if len(found) == 0 {
-		return 0
-	}
-	rows := j.readOrPass(t, found[0])
-	if e == lowest {
-		if i := slices.IndexFunc(rows, func(r row) bool { return r.arrived >= ms }); i >= 0 {
-			return rows[i].seq
-		}
-		return found[0].first
-	}
-	for _, r := range slices.Backward(rows) {
-		if r.arrived < ms {
-			return r.seq
+	for _, r := range rows {
+		if lo <= r.arrived && r.arrived < hi {
+			first, last = cmp.Or(first, r.seq), r.seq
 		}
 	}
-	return found[0].last
+	return first, last
 }

@@ -3,7 +3,6 @@ package journal
 import (
 	"context"
 	"database/sql"
-	"encoding/json"
 	"fmt"
 	"math"
 	"slices"
@@ -105,7 +104,8 @@ func (r row) event(all []series) (farm.Event, error) {
 
 // columns are the arguments of an insert into reading_0 or reading_1.
 func (r row) columns(e Entry) []any {
-	args := []any{r.seq, r.arrived, r.series, nil, nil, nil, r.marks, nil, nil, nil}
+	packet, hash, sender := e.packet()
+	args := []any{r.seq, r.arrived, r.series, nil, nil, nil, r.marks, packet, hash, sender}
 	if r.stamp != 0 {
 		args[3] = r.stamp
 	}
@@ -115,7 +115,6 @@ func (r row) columns(e Entry) []any {
 	if r.marks&markConverted != 0 {
 		args[5] = sqlNumber(r.value)
 	}
-	args[7], args[8], args[9] = e.packet()
 	return args
 }
 
@@ -133,23 +132,22 @@ func sqlNumber(v float64) any {
 
 const rowColumns = `seq, arrived, series, stamp, raw, value, marks`
 
-func scanRow(rows *sql.Rows) (row, error) {
-	var r row
+func scanRow(r *row, rows *sql.Rows) error {
 	var stamp sql.NullInt64
 	var raw, value sql.NullFloat64
 	if err := rows.Scan(&r.seq, &r.arrived, &r.series, &stamp, &raw, &value, &r.marks); err != nil {
-		return r, err
+		return err
 	}
 	r.stamp = stamp.Int64
 	if r.series == tickSeries {
-		return r, nil
+		return nil
 	}
 	r.raw = float(raw)
 	r.value = r.raw
 	if r.marks&markConverted != 0 {
 		r.value = float(value)
 	}
-	return r, nil
+	return nil
 }
 
 func float(v sql.NullFloat64) float64 {
@@ -200,9 +198,7 @@ func (j *Journal) SetFarm(ctx context.Context, f *farm.Farm) error {
 	j.series.mu.Lock()
 	j.series.active = active
 	j.series.mu.Unlock()
-	j.mu.Lock()
-	j.farm = f
-	j.mu.Unlock()
+	j.farm.Store(f)
 	return nil
 }
 
@@ -247,15 +243,12 @@ func (s *seriesTable) load(t *tx) []series {
 	return s.all
 }
 
-func scanSeries(rows *sql.Rows) (s series, err error) {
+func scanSeries(s *series, rows *sql.Rows) error {
 	var places []byte
 	if err := rows.Scan(&s.id, &s.probe, &s.quantity, &places); err != nil {
-		return s, err
+		return err
 	}
-	if err := json.Unmarshal(places, &s.places); err != nil {
-		return s, fmt.Errorf("%w: places of series %d: %w", ErrDamaged, s.id, err)
-	}
-	return s, nil
+	return fromJSON(places, &s.places, "places of series", s.id)
 }
 
 // seriesFor finds the series of a reading. A probe that SetFarm did not name is

@@ -36,7 +36,7 @@ func (j *Journal) ProbeSamples(ctx context.Context, probe string,
 }
 
 func (j *Journal) samples(ctx context.Context, from, to time.Time, step time.Duration,
-	wanted func(series) bool) (out []farm.Sample, err error) {
+	wanted func(series) bool) ([]farm.Sample, error) {
 	if !from.Before(to) {
 		return nil, nil
 	}
@@ -49,21 +49,17 @@ func (j *Journal) samples(ctx context.Context, from, to time.Time, step time.Dur
 	}
 	j.recent.mu.Lock()
 	defer j.recent.mu.Unlock()
-	err = j.view(ctx, "read history", func(t *tx) {
+	return viewed(ctx, j, "read history", func(t *tx) []farm.Sample {
 		ends := readEnds(t)
 		all := slices.DeleteFunc(slices.Clone(j.series.load(t)), func(s series) bool { return !wanted(s) })
 		if len(all) == 0 {
-			return
+			return nil
 		}
 		j.recent.refresh(t, ends)
 		b := newBuckets(from.UnixMilli(), to.UnixMilli(), step.Milliseconds(), ends.dropped, all[0].quantity)
 		b.fill(t, j, all)
-		out = b.samples()
+		return b.samples()
 	})
-	if err != nil {
-		return nil, err
-	}
-	return out, nil
 }
 
 // usualStep gives a step of which about 300 fill the time.
@@ -219,8 +215,8 @@ func (r *recent) refresh(t *tx, e ends) {
 		return
 	}
 	t.each(func(rows *sql.Rows) error {
-		row, err := scanRow(rows)
-		if err != nil {
+		var row row
+		if err := scanRow(&row, rows); err != nil {
 			return err
 		}
 		r.upto = row.seq

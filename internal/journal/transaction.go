@@ -25,15 +25,8 @@ func (t *tx) fail(err error) {
 	}
 }
 
-func (t *tx) exec(query string, args ...any) {
-	if t.err == nil {
-		_, err := t.sql.ExecContext(t.ctx, query, args...)
-		t.fail(err)
-	}
-}
-
-// insert gives the row id of what it inserted.
-func (t *tx) insert(query string, args ...any) (id int64) {
+// exec gives the row id of what it inserted last.
+func (t *tx) exec(query string, args ...any) (id int64) {
 	if t.err != nil {
 		return 0
 	}
@@ -90,13 +83,22 @@ func (t *tx) each(fn func(*sql.Rows) error, query string, args ...any) {
 }
 
 // collect gives all rows that a query answers.
-func collect[T any](t *tx, scan func(*sql.Rows) (T, error), query string, args ...any) (out []T) {
+func collect[T any](t *tx, scan func(*T, *sql.Rows) error, query string, args ...any) (out []T) {
 	t.each(func(rows *sql.Rows) error {
-		v, err := scan(rows)
-		out = append(out, v)
-		return err
+		out = append(out, *new(T))
+		return scan(&out[len(out)-1], rows)
 	}, query, args...)
 	return out
+}
+
+// millis reads a column of milliseconds into a time; NULL leaves that as it is.
+type millis struct{ *time.Time }
+
+func (m millis) Scan(column any) error {
+	if ms, ok := column.(int64); ok {
+		*m.Time = instant(ms)
+	}
+	return nil
 }
 
 // update runs fn in one transaction and commits it. After any error nothing of
@@ -105,51 +107,64 @@ func collect[T any](t *tx, scan func(*sql.Rows) (T, error), query string, args .
 func (j *Journal) update(ctx context.Context, what string, fn func(*tx)) error {
 	j.mu.Lock()
 	defer j.mu.Unlock()
-	err := j.tryUpdate(ctx, fn)
+	err := j.writable()
+	if err == nil {
+		err = j.inPlace(ctx)
+	}
+	if err == nil {
+		err = j.stillInPlace(j.tryUpdate(ctx, fn))
+	}
 	if err == nil {
 		return nil
 	}
 	j.head.known = false
 	j.reopenWriter()
-	err = fullAt(j.cfg.Path, classify(fmt.Errorf("%s: %w", what, err)))
+	err = j.explain(what, err)
 	j.noteDamage(err)
 	return err
 }
 
-func (j *Journal) tryUpdate(ctx context.Context, fn func(*tx)) (err error) {
-	if err := j.writable(); err != nil {
-		return err
-	}
-	if err := j.inPlace(ctx); err != nil {
-		return err
-	}
-	defer func() { err = j.stillInPlace(err) }()
+func (j *Journal) tryUpdate(ctx context.Context, fn func(*tx)) error {
 	if err := j.fault("begin"); err != nil {
 		return err
 	}
-	sqlTx, err := j.write.BeginTx(ctx, nil)
+	head := j.head
+	err := transact(ctx, j.write, func(t *tx) {
+		if t.head = head; !head.known {
+			t.head = readHead(t)
+		}
+		if t.err == nil {
+			fn(t)
+		}
+		if t.err == nil {
+			t.fail(j.fault("commit"))
+		}
+		head = t.head
+	})
+	if err != nil {
+		return err
+	}
+	j.head = head
+	return j.fault("committed")
+}
+
+// transact runs fn in one transaction and commits it.
+func transact(ctx context.Context, db *sql.DB, fn func(*tx)) error {
+	sqlTx, err := db.BeginTx(ctx, nil)
 	if err != nil {
 		return err
 	}
 	defer sqlTx.Rollback() // after a commit it does nothing
-	t := &tx{sql: sqlTx, ctx: ctx, head: j.head}
-	if !t.head.known {
-		t.head = readHead(t)
-	}
-	if t.err == nil {
-		fn(t)
-	}
-	if t.err == nil {
-		t.fail(j.fault("commit"))
-	}
-	if t.err == nil {
-		t.fail(sqlTx.Commit())
-	}
-	if t.err != nil {
+	t := &tx{sql: sqlTx, ctx: ctx}
+	if fn(t); t.err != nil {
 		return t.err
 	}
-	j.head = t.head
-	return j.fault("committed")
+	return sqlTx.Commit()
+}
+
+// explain says what was being done, and adds the cause a caller can act on.
+func (j *Journal) explain(what string, err error) error {
+	return fullAt(j.cfg.Path, classify(fmt.Errorf("%s: %w", what, err)))
 }
 
 // stillInPlace looks for the file once more after a write, successful or not:
@@ -173,8 +188,6 @@ func (j *Journal) reopenWriter() {
 	}
 	var version int
 	if err := j.write.QueryRow(`PRAGMA schema_version`).Scan(&version); err == nil && id != nil {
-		id.mu.Lock()
-		defer id.mu.Unlock()
 		id.noteBeside()
 	}
 }
@@ -216,18 +229,19 @@ const newest = `max((SELECT coalesce(max(seq), 0) FROM reading_0), (SELECT coale
 // view runs fn in one reading transaction, without waiting for a write under way:
 // everything it reads is of one moment.
 func (j *Journal) view(ctx context.Context, what string, fn func(*tx)) error {
+	err := j.identity.Load().same()
 	if j.closed.Load() {
-		return fmt.Errorf("%s: %w", what, ErrClosed)
+		err = ErrClosed
 	}
-	if err := j.identity.Load().same(); err != nil {
-		return fmt.Errorf("%s: %w", what, err)
-	}
-	if err := readTx(ctx, j.read.Load(), fn); err != nil {
+	if err == nil {
+		err = readTx(ctx, j.read.Load(), fn)
 		j.noteDamage(err)
-		return fullAt(j.cfg.Path, classify(fmt.Errorf("%s: %w", what, err)))
 	}
-	if err := errors.Join(j.lockFree.check(), j.identity.Load().same()); err != nil {
-		return fmt.Errorf("%s: %w", what, err)
+	if err == nil {
+		err = errors.Join(j.lockFree.check(), j.identity.Load().same())
+	}
+	if err != nil {
+		return j.explain(what, err)
 	}
 	return nil
 }
@@ -243,20 +257,18 @@ func readTx(ctx context.Context, db *sql.DB, fn func(*tx)) error {
 	return reading.err
 }
 
-// viewAll is collect in a transaction of its own.
-func viewAll[T any](ctx context.Context, j *Journal, what string, scan func(*sql.Rows) (T, error),
-	query string, args ...any) (out []T, err error) {
-	err = j.view(ctx, what, func(t *tx) { out = collect(t, scan, query, args...) })
-	if err != nil {
-		return nil, err
+// viewed is what fn gives in a view; after an error it is nothing.
+func viewed[T any](ctx context.Context, j *Journal, what string, fn func(*tx) T) (v T, err error) {
+	if err = j.view(ctx, what, func(t *tx) { v = fn(t) }); err != nil {
+		return *new(T), err
 	}
-	return out, nil
+	return v, nil
 }
 
-// viewNumber is number in a transaction of its own.
-func (j *Journal) viewNumber(ctx context.Context, what, query string, args ...any) (n int64, err error) {
-	err = j.view(ctx, what, func(t *tx) { n = t.number(query, args...) })
-	return n, err
+// viewAll is collect in a transaction of its own.
+func viewAll[T any](ctx context.Context, j *Journal, what string, scan func(*T, *sql.Rows) error,
+	query string, args ...any) ([]T, error) {
+	return viewed(ctx, j, what, func(t *tx) []T { return collect(t, scan, query, args...) })
 }
 
 // instant is the time of milliseconds since 1970, in UTC.

@@ -48,14 +48,20 @@ func readLog(path string) torn {
 }
 
 // readFrames counts the frames up to the end of the last whole transaction, and
-// what comes after it.
+// what comes after it. A header that is not whole counts as one frame.
 func readFrames(log []byte) (whole int, t torn) {
-	size := pageSizeOf(log)
-	if size == 0 {
+	if len(log) < logHeader {
 		return 0, torn{frames: 1}
 	}
-	order := wordsOf(log)
+	be, order := binary.BigEndian, binary.ByteOrder(binary.LittleEndian)
+	magic, size := be.Uint32(log), int(be.Uint32(log[8:]))
+	if magic&1 != 0 {
+		order = be
+	}
 	a, b := sum(order, 0, 0, log[:24])
+	if magic&^1 != logMagic || a != be.Uint32(log[24:]) || b != be.Uint32(log[28:]) {
+		return 0, torn{frames: 1}
+	}
 	sound := true
 	for i := 0; ; i++ {
 		at := logHeader + i*(frameHeader+size)
@@ -65,8 +71,8 @@ func readFrames(log []byte) (whole int, t torn) {
 		f := log[at:min(at+frameHeader+size, len(log))]
 		a, b = sum(order, a, b, f[:8])
 		a, b = sum(order, a, b, f[frameHeader:])
-		sound = sound && len(f) == frameHeader+size && a == binary.BigEndian.Uint32(f[16:]) && b == binary.BigEndian.Uint32(f[20:])
-		commit := binary.BigEndian.Uint32(f[4:]) != 0
+		sound = sound && len(f) == frameHeader+size && a == be.Uint32(f[16:]) && b == be.Uint32(f[20:])
+		commit := be.Uint32(f[4:]) != 0
 		if sound && commit {
 			whole, t = i+1, torn{}
 			continue
@@ -76,26 +82,6 @@ func readFrames(log []byte) (whole int, t torn) {
 			t.commits++
 		}
 	}
-}
-
-// pageSizeOf reads the header of a log; 0 when there is none that is whole.
-func pageSizeOf(log []byte) int {
-	if len(log) < logHeader || binary.BigEndian.Uint32(log)&^1 != logMagic {
-		return 0
-	}
-	order := wordsOf(log)
-	a, b := sum(order, 0, 0, log[:24])
-	if a != binary.BigEndian.Uint32(log[24:]) || b != binary.BigEndian.Uint32(log[28:]) {
-		return 0
-	}
-	return int(binary.BigEndian.Uint32(log[8:]))
-}
-
-func wordsOf(log []byte) binary.ByteOrder {
-	if binary.BigEndian.Uint32(log)&1 != 0 {
-		return binary.BigEndian
-	}
-	return binary.LittleEndian
 }
 
 // sum goes on with the check sum of a log over more bytes, a multiple of eight.
