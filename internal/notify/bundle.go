@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -11,7 +12,7 @@ import (
 
 // several is the content about episodes that are told together.
 func (w writer) several(ctx context.Context, items []item) content {
-	const pictured, offered = 4, 4 // of the most urgent: how many get a picture, and how many a command
+	const shown = 4 // of the most urgent: how many get a picture and a command
 	live, gone := livePart(items)
 	c := content{Subject: w.severalSubject(live, gone), First: w.severalFirst(live), Now: slices.ContainsFunc(live, item.atNow), Foot: w.foot()}
 	var cautions []string
@@ -20,28 +21,31 @@ func (w writer) several(ctx context.Context, items []item) content {
 		p := part{Title: w.place(it) + ": " + w.words(it), Lines: w.saying(it)}
 		if it.say != over {
 			p.Do, p.Rows = w.doing(it), w.foreseen(change)
-			if i < pictured {
+			if i < shown {
 				p.Pictures = w.pictures(ctx, change)
-			}
-			if i < offered {
 				what := fmt.Sprintf("Seen it (%s: %s)", w.place(it), change.Is())
 				c.Pasted = append(c.Pasted, [2]string{what, w.command("seen", change.Episode)})
 			}
 		}
 		c.add(p)
-		for _, caution := range change.Cautions {
-			if !slices.Contains(cautions, caution) {
-				cautions = append(cautions, caution)
-			}
-		}
+		cautions = append(cautions, change.Cautions...)
 	}
 	past := part{Title: "Came and went before it could be told"}
 	for _, it := range gone {
-		past.List = append(past.List, strings.TrimSuffix(w.cameWentLine(it), " It was over before it could be told."))
+		past.List = append(past.List, w.cameWentLine(it))
 	}
-	c.add(past)
-	c.addCautions(cautions)
+	c.add(past, part{Cautions: distinct(cautions)})
 	return c
+}
+
+// distinct leaves the first of words that are the same.
+func distinct(words []string) (out []string) {
+	for _, word := range words {
+		if !slices.Contains(out, word) {
+			out = append(out, word)
+		}
+	}
+	return out
 }
 
 // livePart sorts what came and went from the rest. Of the items that say the
@@ -70,28 +74,25 @@ func (w writer) severalSubject(live, gone []item) string {
 	}
 	var places, each []string
 	for _, it := range live {
-		place := w.place(it)
-		if !slices.Contains(places, place) {
-			places = append(places, place)
-		}
-		each = append(each, place+": "+briefly(it))
+		places = append(places, w.place(it))
+		each = append(each, w.place(it)+": "+briefly(it))
 	}
 	if alike(live) {
-		return oneLine(prefix+farm.Capital(briefly(live[0]))+": "+farm.SayList(places), 160)
+		return oneLine(prefix+farm.Capital(briefly(live[0]))+": "+farm.SayList(distinct(places)), 160)
 	}
 	return oneLine(prefix+strings.Join(each, "; "), 160)
 }
 
 // briefly is an item in two or three words.
 func briefly(it item) string {
-	is := it.last.Change.Is()
-	switch it.say {
+	switch c := it.last.Change; it.say {
 	case over:
-		return overWords(it.last.Change)
+		return overWords(c)
 	case still:
-		return "still " + is
+		return "still " + c.Is()
+	default:
+		return c.Is()
 	}
-	return is
 }
 
 func things(n int) string {
@@ -140,19 +141,13 @@ func (w writer) sharedCause(live []item) string {
 }
 
 // spread lists the bins, or the probes, in which a condition has been raised.
-func spread(live []item, c farm.Condition) []string {
-	var where []string
+func spread(live []item, c farm.Condition) (where []string) {
 	for _, it := range live {
-		change := it.last.Change
-		name := change.Bin
-		if c.Row().About == farm.AboutProbe {
-			name = change.Probe
-		}
-		if change.Condition == c && it.say != over && !slices.Contains(where, name) {
-			where = append(where, name)
+		if change := it.last.Change; change.Condition == c && it.say != over {
+			where = append(where, cmp.Or(change.Probe, change.Bin))
 		}
 	}
-	return where
+	return distinct(where)
 }
 
 // airCause speaks of bins that changed together, and of the air they stand in

@@ -3,6 +3,7 @@ package notify
 import (
 	"context"
 	"fmt"
+	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -65,8 +66,7 @@ func (w writer) content(ctx context.Context, b bundle) content {
 	if it.say != over && it.say != cameWent {
 		c.add(part{Rows: w.foreseen(change)})
 	}
-	c.add(part{Pictures: w.pictures(ctx, change)}, w.readings(change), w.done(ctx, change))
-	c.addCautions(change.Cautions)
+	c.add(part{Pictures: w.pictures(ctx, change)}, w.readings(change), w.done(ctx, change), part{Cautions: change.Cautions})
 	return c
 }
 
@@ -108,34 +108,26 @@ func (w writer) subject(it item) string {
 // by about 4 pm".
 func (w writer) words(it item) string {
 	c := it.last.Change
-	switch it.say {
-	case over:
+	foreseen := c.Forecast != nil && !c.Forecast.Crosses.IsZero()
+	closes := c.Advice != nil && c.Advice.Closes != nil
+	switch {
+	case it.say == over:
 		return overWords(c)
-	case cameWent:
+	case it.say == cameWent:
 		return c.Is() + ", and over"
-	}
-	if c.Forecast != nil && !c.Forecast.Crosses.IsZero() {
-		at := w.time(c.Forecast.Crosses)
-		switch c.Condition {
-		case farm.Heating:
-			limit := "too hot"
-			if l := w.level(c.Bin, c.Zone, farm.Temperature); l != nil && !l.Bands.IsZero() {
-				limit = w.farm.Units.Temperature(l.Bands.Survive.High)
-			}
-			return "heating, " + limit + " by " + at
-		case farm.Drying:
-			return "drying, too dry by " + at
+	case foreseen && c.Condition == farm.Heating:
+		limit := "too hot"
+		if l := w.level(c.Bin, c.Zone, farm.Temperature); l != nil && !l.Bands.IsZero() {
+			limit = w.farm.Units.Temperature(l.Bands.Survive.High)
 		}
-	}
-	if c.Advice != nil && c.Advice.Closes != nil {
-		switch c.Condition {
-		case farm.SiftReady:
-			return "ready to sift until " + farm.SayDay(*c.Advice.Closes, w.now, w.farm.Location)
-		case farm.SiftPassing:
-			return "sift it by " + w.time(*c.Advice.Closes)
-		}
-	}
-	if c.Brief != "" && utf8.RuneCountInString(c.Brief) <= 60 {
+		return "heating, " + limit + " by " + w.time(c.Forecast.Crosses)
+	case foreseen && c.Condition == farm.Drying:
+		return "drying, too dry by " + w.time(c.Forecast.Crosses)
+	case closes && c.Condition == farm.SiftReady:
+		return "ready to sift until " + farm.SayDay(*c.Advice.Closes, w.now, w.farm.Location)
+	case closes && c.Condition == farm.SiftPassing:
+		return "sift it by " + w.time(*c.Advice.Closes)
+	case c.Brief != "" && utf8.RuneCountInString(c.Brief) <= 60:
 		return c.Brief
 	}
 	return c.Is()
@@ -163,19 +155,11 @@ func (w writer) doing(it item) string {
 		return "Nothing to do."
 	case c.Advice == nil:
 		return c.Condition.Row().Do
+	case c.Advice.Do != "":
+		return c.Advice.Do
 	}
-	u := w.farm.Units
-	switch a := c.Advice; {
-	case a.Do != "":
-		return a.Do
-	case a.VisitLitres > 0:
-		return "Water it with " + u.Volume(a.VisitLitres) + " and look again on the next round."
-	case a.WaterLitres > 0:
-		return "Water it with " + u.Volume(a.WaterLitres) + " over a few visits."
-	case a.BeddingKg > 0:
-		return "Mix in " + u.Mass(a.BeddingKg) + " of dry bedding."
-	case a.FeedKg > 0:
-		return "Feed it " + u.Mass(a.FeedKg) + "."
+	if doses := w.doses(*c.Advice); len(doses) > 0 {
+		return doses[0].do
 	}
 	return c.Condition.Row().Do
 }
@@ -191,7 +175,7 @@ func (w writer) saying(it item) []string {
 			lines = append(lines, w.howItWas(c))
 		}
 	case cameWent:
-		return []string{w.cameWentLine(it)}
+		return []string{w.cameWentLine(it) + overUntold}
 	case still:
 		lines = append(lines, fmt.Sprintf("It has been so for %s. This comes again until it is over, or marked as seen, or hushed.", farm.SayLong(w.now.Sub(c.Since))))
 	}
@@ -232,6 +216,9 @@ func (w writer) howItWas(c farm.Change) string {
 	return farm.Capital(strings.Join(said, ", and ")) + "."
 }
 
+// overUntold ends the line about a single episode that came and went.
+const overUntold = " It was over before it could be told."
+
 // cameWentLine is the one line about an episode that was over before it could
 // be told.
 func (w writer) cameWentLine(it item) string {
@@ -243,17 +230,21 @@ func (w writer) cameWentLine(it item) string {
 	if c.Peak != nil {
 		line += ", at worst " + w.farm.Units.Say(c.JudgedBy(), *c.Peak)
 	}
-	return line + ". It was over before it could be told."
+	return line + "."
 }
 
 // foreseen are the forecast with its interval, the doses and the window.
-func (w writer) foreseen(c farm.Change) [][2]string {
-	var rows [][2]string
+func (w writer) foreseen(c farm.Change) (rows [][2]string) {
 	if f := c.Forecast; f != nil && !f.Crosses.IsZero() {
 		rows = append(rows, [2]string{"Foreseen", w.forecast(c, *f)})
 	}
 	if a := c.Advice; a != nil {
-		rows = append(rows, w.amounts(*a)...)
+		for _, d := range w.doses(*a) {
+			rows = append(rows, [2]string{d.name, d.amount})
+		}
+		if a.Opens != nil && a.Closes != nil {
+			rows = append(rows, [2]string{"Time to sift", farm.SaySpan(*a.Opens, *a.Closes, w.now, w.farm.Location)})
+		}
 	}
 	return rows
 }
@@ -300,40 +291,32 @@ func nextLimit(c farm.Condition, b farm.Bands, level float64) (limit float64, ok
 // bare takes the "about" from a time that is one end of an interval.
 func bare(s string) string { return strings.Replace(s, "about ", "", 1) }
 
-func (w writer) amounts(a farm.Advice) [][2]string {
-	var rows [][2]string
-	u, basis := w.farm.Units, w.standsOn(a)
-	for _, dose := range []struct {
-		name   string
-		amount float64
-		say    func(float64) string
-		basis  string
-	}{
-		{"This visit", a.VisitLitres, u.Volume, ""}, {"In all", a.WaterLitres, u.Volume, basis},
-		{"Dry bedding", a.BeddingKg, u.Mass, basis}, {"Feed", a.FeedKg, u.Mass, ""},
-	} {
-		if dose.amount > 0 {
-			rows = append(rows, [2]string{dose.name, dose.say(dose.amount) + dose.basis})
+// A dose is an amount to give: what it is called, how much, and what to do with it
+// where the advice has no words of its own.
+type dose struct{ name, amount, do string }
+
+// doses are those of an advice, what is to be given first in front.
+func (w writer) doses(a farm.Advice) (out []dose) {
+	u, basis := w.farm.Units, ""
+	if a.DryMassKg > 0 { // it was worked out from that
+		from := map[string]string{"guess": ", which is a guess from its volume", "learned": ", learned from waterings"}[a.DryMassFrom]
+		basis = fmt.Sprintf(" (for %s of dry matter%s)", u.MassGiven(a.DryMassKg), from)
+	}
+	give := func(amount float64, say func(float64) string, name, basis, do string) {
+		if amount > 0 {
+			out = append(out, dose{name, say(amount) + basis, fmt.Sprintf(do, say(amount))})
 		}
 	}
-	if a.Opens != nil && a.Closes != nil {
-		rows = append(rows, [2]string{"Time to sift", farm.SaySpan(*a.Opens, *a.Closes, w.now, w.farm.Location)})
-	}
-	return rows
-}
-
-// standsOn says what a dose was worked out from.
-func (w writer) standsOn(a farm.Advice) string {
-	if a.DryMassKg <= 0 {
-		return ""
-	}
-	from := map[string]string{"guess": ", which is a guess from its volume", "learned": ", learned from waterings"}[a.DryMassFrom]
-	return fmt.Sprintf(" (for %s of dry matter%s)", w.farm.Units.MassGiven(a.DryMassKg), from)
+	give(a.VisitLitres, u.Volume, "This visit", "", "Water it with %s and look again on the next round.")
+	give(a.WaterLitres, u.Volume, "In all", basis, "Water it with %s over a few visits.")
+	give(a.BeddingKg, u.Mass, "Dry bedding", basis, "Mix in %s of dry bedding.")
+	give(a.FeedKg, u.Mass, "Feed", "", "Feed it %s.")
+	return out
 }
 
 // foot says where the notice is from, and of when.
-func (w writer) foot() []string {
-	return []string{fmt.Sprintf("%s, %s", w.farm.Name, w.now.In(w.farm.Location).Format("Mon 2 Jan 2006 15:04 MST"))}
+func (w writer) foot() string {
+	return fmt.Sprintf("%s, %s", w.farm.Name, w.now.In(w.farm.Location).Format("Mon 2 Jan 2006 15:04 MST"))
 }
 
 // commands say how to be left alone.
@@ -366,13 +349,13 @@ func (w writer) command(words ...string) string {
 	return said
 }
 
-// quoted writes a word so that a POSIX shell takes it as it is. Letters, digits
-// and a few marks have no meaning of their own anywhere in a word.
+// plainWord is of letters, digits and a few marks, none of which has a meaning of
+// its own anywhere in a word.
+var plainWord = regexp.MustCompile(`^[-A-Za-z0-9_./:,+@%]+$`)
+
+// quoted writes a word so that a POSIX shell takes it as it is.
 func quoted(word string) string {
-	odd := func(r rune) bool {
-		return !(r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || strings.ContainsRune("-_./:,+@%", r))
-	}
-	if word != "" && !strings.ContainsFunc(word, odd) {
+	if plainWord.MatchString(word) {
 		return word
 	}
 	return "'" + strings.ReplaceAll(word, "'", `'\''`) + "'"

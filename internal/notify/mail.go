@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"net/mail"
 	"strings"
@@ -100,15 +101,17 @@ func (m *mailer) message(c content, e envelope) (*gomail.Msg, error) {
 	msg.SetDateWithValue(e.date.In(m.cfg.Farm.Location))
 	m.identify(msg, e)
 	msg.SetGenHeader("Auto-Submitted", "auto-generated") // RFC 3834: no out-of-office comes back
-	msg.SetBodyString(gomail.TypeTextPlain, c.text())
-	html, err := c.html()
-	if err != nil {
-		return nil, fmt.Errorf("write html: %w", err)
+	var text, html bytes.Buffer
+	if err := errors.Join(textTemplate.Execute(&text, c), htmlTemplate.Execute(&html, c)); err != nil {
+		return nil, fmt.Errorf("write mail: %w", err)
 	}
-	msg.AddAlternativeString(gomail.TypeTextHTML, html)
-	for _, p := range c.pictures() {
-		if err := msg.EmbedReader(p.Name, bytes.NewReader(p.PNG), gomail.WithFileContentType("image/png")); err != nil {
-			return nil, fmt.Errorf("embed picture: %w", err)
+	msg.SetBodyString(gomail.TypeTextPlain, text.String())
+	msg.AddAlternativeString(gomail.TypeTextHTML, html.String())
+	for _, part := range c.Parts {
+		for _, p := range part.Pictures {
+			if err := msg.EmbedReader(p.Name, bytes.NewReader(p.PNG), gomail.WithFileContentType("image/png")); err != nil {
+				return nil, fmt.Errorf("embed picture: %w", err)
+			}
 		}
 	}
 	return msg, nil

@@ -210,7 +210,7 @@ func (w writer) shortItem(it item) string {
 	lines := []string{w.subject(it)}
 	switch it.say {
 	case cameWent:
-		lines = append(lines, w.cameWentLine(it))
+		lines = append(lines, w.cameWentLine(it)+overUntold)
 	case over:
 		lines = append(lines, w.howItWas(it.last.Change))
 	default:

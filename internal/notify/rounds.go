@@ -1,10 +1,10 @@
 package notify
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 	"time"
 
@@ -111,20 +111,17 @@ func (r *roundsWorker) remember(ctx context.Context, at time.Time) error {
 // rounds is the content of the care list. It is written when all is well, too:
 // a list that stays away would have to be wondered about.
 func (w writer) rounds(ctx context.Context, r farm.Rounds) content {
-	c := content{Subject: w.roundsSubject(r), First: r.Opening, Foot: w.foot()}
-	if c.First == "" {
-		c.First = "Nothing to do."
-	}
+	c := content{Subject: w.roundsSubject(r), First: cmp.Or(r.Opening, "Nothing to do."), Foot: w.foot()}
 	for _, u := range []farm.Urgency{farm.Now, farm.Today, farm.Soon, farm.Calm} {
 		c.add(w.careOf(r, u))
 	}
-	c.add(part{Title: "Bring", List: r.Bring}, part{Title: "Done already", List: r.Done})
-	c.addCautions(r.Cautions)
 	needs := part{Title: "Castings wanted"}
 	for _, n := range r.Needs {
 		needs.List = append(needs.List, n.Text)
 	}
-	c.add(part{Title: "Not known to be well", List: r.Unsure}, part{Title: "Probes", List: r.Probes}, part{Title: "Kept quiet", List: r.Hushed}, needs)
+	c.add(part{Title: "Bring", List: r.Bring}, part{Title: "Done already", List: r.Done}, part{Cautions: r.Cautions},
+		part{Title: "Not known to be well", List: r.Unsure}, part{Title: "Probes", List: r.Probes},
+		part{Title: "Kept quiet", List: r.Hushed}, needs)
 	if w.history != nil {
 		for _, b := range w.farm.Bins {
 			c.add(w.week(ctx, b))
@@ -139,11 +136,9 @@ func (w writer) roundsSubject(r farm.Rounds) string {
 	case len(r.Care) > 0:
 		var where []string
 		for _, c := range r.Care {
-			if p := w.carePlace(c); !slices.Contains(where, p) {
-				where = append(where, p)
-			}
+			where = append(where, w.carePlace(c))
 		}
-		said = things(len(r.Care)) + " to do: " + strings.Join(where, "; ")
+		said = things(len(r.Care)) + " to do: " + strings.Join(distinct(where), "; ")
 	case len(r.Unsure) > 0:
 		said = "nothing is raised, but not everything is known to be well"
 	}
