@@ -8,9 +8,9 @@ import (
 	"fmt"
 	"net"
 	"net/textproto"
+	"slices"
 	"strconv"
 	"strings"
-	"sync"
 	"time"
 
 	gomail "github.com/wneessen/go-mail"
@@ -33,7 +33,7 @@ type smtpClient struct {
 	host     string
 	password string // never shown
 	patience time.Duration
-	tls      *tls.Config // where it speaks TLS from the first byte; nil: it does not
+	dial     gomail.DialContextFunc // speaks TLS from the first byte, where the server does
 	options  []gomail.Option
 }
 
@@ -47,6 +47,8 @@ func newSMTPClient(m Mail, certTime func() time.Time) (*smtpClient, error) {
 		return nil, fmt.Errorf("mail server %q: its port is a number", m.Server)
 	}
 	c := &smtpClient{host: host, password: m.Password, patience: cmp.Or(m.Patience, smtpSlow)}
+	dialer := &net.Dialer{Timeout: c.patience}
+	c.dial = dialer.DialContext
 	secure := &tls.Config{
 		ServerName: host, RootCAs: m.Roots, MinVersion: tls.VersionTLS12, Time: certTime,
 		InsecureSkipVerify: loopback.Is(host) && m.Roots == nil,
@@ -59,7 +61,7 @@ func newSMTPClient(m Mail, certTime func() time.Time) (*smtpClient, error) {
 	policy := gomail.TLSMandatory
 	switch s := m.Security; { // "" is by port and place
 	case s == TLS, s == "" && port == smtpsPort:
-		c.tls = secure
+		c.dial = (&tls.Dialer{NetDialer: dialer, Config: secure}).DialContext
 		c.options = append(c.options, gomail.WithSSL())
 	case s == Offered, s == "" && loopback.Is(host):
 		policy = gomail.TLSOpportunistic
@@ -68,27 +70,31 @@ func newSMTPClient(m Mail, certTime func() time.Time) (*smtpClient, error) {
 	}
 	c.options = append(c.options, gomail.WithTLSPolicy(policy))
 	if m.User != "" {
-		c.options = append(c.options, gomail.WithUsername(m.User), gomail.WithPassword(m.Password), smtpAuth(host))
+		// What does not show the password to the server comes first. Away from this
+		// machine the others are only used under TLS; go-mail sees to that, too.
+		mechs := []gomail.SMTPAuthType{gomail.SMTPAuthSCRAMSHA256, gomail.SMTPAuthSCRAMSHA1, gomail.SMTPAuthPlain, gomail.SMTPAuthLogin}
+		if loopback.Is(host) {
+			mechs = append(mechs, gomail.SMTPAuthPlainNoEnc, gomail.SMTPAuthLoginNoEnc)
+		}
+		c.options = append(c.options, gomail.WithUsername(m.User), gomail.WithPassword(m.Password), gomail.WithOpportunisticSMTPAuth(mechs...))
 	}
 	return c, nil
 }
 
-// smtpAuth prefers what does not show the password to the server. Away from this
-// machine the others are only used under TLS; go-mail sees to that, too.
-func smtpAuth(host string) gomail.Option {
-	mechs := []gomail.SMTPAuthType{gomail.SMTPAuthSCRAMSHA256, gomail.SMTPAuthSCRAMSHA1, gomail.SMTPAuthPlain, gomail.SMTPAuthLogin}
-	if loopback.Is(host) {
-		mechs = append(mechs, gomail.SMTPAuthPlainNoEnc, gomail.SMTPAuthLoginNoEnc)
-	}
-	return gomail.WithOpportunisticSMTPAuth(mechs...)
-}
-
-// post hands a mail to the server, over a connection of its own.
+// post hands a mail to the server, over a connection of its own, which ends with
+// ctx or the conversation: go-mail leaves it open when the greeting, STARTTLS or
+// AUTH goes wrong.
 func (c *smtpClient) post(ctx context.Context, msg *gomail.Msg) reply {
-	line := connection{client: c}
-	defer line.cut() // go-mail leaves the connection open when the greeting, STARTTLS or AUTH goes wrong
-	defer context.AfterFunc(ctx, line.cut)()
-	client, err := gomail.NewClient(c.host, append(c.options[:len(c.options):len(c.options)], gomail.WithDialContextFunc(line.dial))...)
+	ctx, cut := context.WithCancel(ctx)
+	defer cut()
+	dial := func(dialing context.Context, network, addr string) (net.Conn, error) {
+		conn, err := c.dial(dialing, network, addr)
+		if err == nil {
+			context.AfterFunc(ctx, func() { _ = conn.Close() })
+		}
+		return conn, err
+	}
+	client, err := gomail.NewClient(c.host, append(slices.Clip(c.options), gomail.WithDialContextFunc(dial))...)
 	if err != nil {
 		return c.failed(fmt.Errorf("mail server: %w", err))
 	}
@@ -133,43 +139,4 @@ func (c *smtpClient) safe(err error) string {
 		said = strings.ReplaceAll(said, c.password, "(password)")
 	}
 	return oneLine(said, 300)
-}
-
-// A connection is what one conversation runs over, so that it can be cut.
-type connection struct {
-	client *smtpClient
-
-	mu     sync.Mutex
-	conn   net.Conn
-	closed bool
-}
-
-func (n *connection) dial(ctx context.Context, network, addr string) (net.Conn, error) {
-	var dialer interface {
-		DialContext(ctx context.Context, network, addr string) (net.Conn, error)
-	} = &net.Dialer{Timeout: n.client.patience}
-	if n.client.tls != nil {
-		dialer = &tls.Dialer{NetDialer: &net.Dialer{Timeout: n.client.patience}, Config: n.client.tls}
-	}
-	conn, err := dialer.DialContext(ctx, network, addr)
-	if err != nil {
-		return nil, err
-	}
-	n.mu.Lock()
-	defer n.mu.Unlock()
-	if n.closed {
-		conn.Close()
-		return nil, net.ErrClosed
-	}
-	n.conn = conn
-	return conn, nil
-}
-
-func (n *connection) cut() {
-	n.mu.Lock()
-	defer n.mu.Unlock()
-	n.closed = true
-	if n.conn != nil {
-		_ = n.conn.Close()
-	}
 }
