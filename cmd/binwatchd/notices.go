@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"binwatchd/internal/config"
-	"binwatchd/internal/farm"
 	"binwatchd/internal/notify"
 	"binwatchd/internal/secret"
 )
@@ -68,17 +67,10 @@ func tellersOf(cfg *config.Config, reveal func(string, secret.Secret) string) []
 func unrevealed(string, secret.Secret) string { return "" }
 
 func teller(t notify.TellerSettings, reveal func(string, secret.Secret) string) notify.Teller {
-	nt := notify.Teller{Quiet: t.Quiet, Remind: t.Remind, Bins: t.Bins, PerHour: t.PerHour}
-	for _, word := range t.About {
-		if u, ok := farm.ParseUrgency(word); ok {
-			nt.About = append(nt.About, u)
-		} else {
-			nt.Conditions = append(nt.Conditions, farm.Condition(word))
-		}
-	}
+	nt := notify.Teller{TellerSettings: t}
 	switch {
 	case t.Mail != "":
-		nt.Kind, nt.To = notify.ByMail, t.Mail
+		nt.Kind = notify.ByMail
 	case t.Webhook != "":
 		nt.Kind, nt.URL, nt.Secret = notify.ByWebhook, t.Webhook, reveal("webhook secret", t.Secret)
 	default:

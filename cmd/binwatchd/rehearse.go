@@ -149,7 +149,7 @@ func toldIn(cfg *config.Config) func(farm.Change) bool {
 	}
 	return func(ch farm.Change) bool {
 		news := ch.Change == farm.Raised || ch.Change == farm.Worsened
-		return news && len(notify.Owes(tellers, ch)) > 0
+		return news && len(notify.OwedFor(tellers, ch, ch.At)) > 0
 	}
 }
 

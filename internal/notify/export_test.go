@@ -23,7 +23,7 @@ func MailOf(cfg Config, src Sources, owed []farm.Owed, told map[string][]farm.Ow
 	if len(p.bundles) != 1 {
 		return nil, errors.New("not one bundle")
 	}
-	m, err := newMailer(cfg, src, cfg.Tellers[0].To)
+	m, err := newMailer(cfg, src, cfg.Tellers[0].Mail)
 	if err != nil {
 		return nil, err
 	}
@@ -54,11 +54,11 @@ func raw(m *mailer, c content, e envelope) ([]byte, error) {
 // ShortOf makes the push of what is owed.
 func ShortOf(cfg Config, src Sources, owed []farm.Owed, now time.Time) string {
 	cfg = cfg.withDefaults()
-	s := situation{teller: Teller{Kind: ByPush, About: allUrgencies}, now: now, owed: owed, loc: cfg.Farm.Location, cap: 1}
+	s := situation{teller: Teller{Kind: ByPush, TellerSettings: TellerSettings{About: allUrgencies}}, now: now, owed: owed, loc: cfg.Farm.Location, cap: 1}
 	return newWriter(cfg, src, now).short(decide(s).bundles[0])
 }
 
-var allUrgencies = []farm.Urgency{farm.Now, farm.Today, farm.Soon}
+var allUrgencies = []string{"now", "today", "soon"}
 
 // A Carried bundle is what a test's server sees of one.
 type Carried struct {

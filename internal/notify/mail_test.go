@@ -136,7 +136,7 @@ func keeperOnly(t *testing.T) notify.Config {
 	return notify.Config{
 		Farm:    hillfoot(t),
 		Mail:    notify.Mail{MailSettings: notify.MailSettings{Server: "127.0.0.1:25", From: "bins@example.org"}},
-		Tellers: notify.Named([]notify.Teller{{Kind: notify.ByMail, To: "keeper@example.org", About: []farm.Urgency{farm.Now, farm.Today, farm.Soon}}}),
+		Tellers: notify.Named([]notify.Teller{{Kind: notify.ByMail, TellerSettings: notify.TellerSettings{Mail: "keeper@example.org", About: []string{"now", "today", "soon"}}}}),
 	}
 }
 

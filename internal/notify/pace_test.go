@@ -32,7 +32,7 @@ type pace struct {
 func inBubble(t *testing.T, alter func(*notify.Teller), body func(*pace)) {
 	t.Helper()
 	synctest.Test(t, func(t *testing.T) {
-		teller := notify.Teller{Kind: notify.ByMail, To: "keeper@example.org", About: []farm.Urgency{farm.Now, farm.Today, farm.Soon}}
+		teller := notify.Teller{Kind: notify.ByMail, TellerSettings: notify.TellerSettings{Mail: "keeper@example.org", About: []string{"now", "today", "soon"}}}
 		if alter != nil {
 			alter(&teller)
 		}
@@ -240,7 +240,7 @@ func TestAWrongClockHoldsNothingUp(t *testing.T) {
 // all of it again: one notice at most, and what is at now.
 func TestAFullDiskHoldsBackWhatCanWait(t *testing.T) {
 	webhook := func(teller *notify.Teller) {
-		teller.Kind, teller.To, teller.URL = notify.ByWebhook, "", "http://127.0.0.1:1/"
+		teller.Kind, teller.Mail, teller.URL = notify.ByWebhook, "", "http://127.0.0.1:1/"
 	}
 	inBubble(t, webhook, func(p *pace) {
 		p.box.setBroken(full)

@@ -33,7 +33,7 @@ func byMail(t *testing.T, p *postOffice, box *box) (notify.Config, notify.Source
 	cfg := notify.Config{
 		Farm:    hillfoot(t),
 		Mail:    notify.Mail{MailSettings: notify.MailSettings{Server: p.addr, From: "bins@example.org", User: "bins"}, Password: "clover-hymn", Roots: p.roots},
-		Tellers: notify.Named([]notify.Teller{{Kind: notify.ByMail, To: "keeper@example.org"}}),
+		Tellers: notify.Named([]notify.Teller{{Kind: notify.ByMail, TellerSettings: notify.TellerSettings{Mail: "keeper@example.org"}}}),
 		Gather:  time.Millisecond,
 		Now:     time.Now,
 	}

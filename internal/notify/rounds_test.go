@@ -129,7 +129,7 @@ func TestTellTest(t *testing.T) {
 	p, l, bell := openPostOffice(t), openLanding(t), openBell(t)
 	cfg, _ := byMail(t, p, newBox())
 	cfg.Tellers = notify.Named([]notify.Teller{
-		{Kind: notify.ByMail, To: "keeper@example.org"},
+		{Kind: notify.ByMail, TellerSettings: notify.TellerSettings{Mail: "keeper@example.org"}},
 		{Kind: notify.ByPush, URL: bell.url()},
 		{Kind: notify.ByWebhook, URL: l.URL + "/hook", Secret: hookSecret},
 	})
@@ -171,7 +171,7 @@ func TestTellTestReportsTrouble(t *testing.T) {
 	l.answer(http.StatusUnauthorized)
 	cfg, _ := byMail(t, p, newBox())
 	cfg.Tellers = notify.Named([]notify.Teller{
-		{Kind: notify.ByMail, To: "keeper@example.org"}, {Kind: notify.ByWebhook, URL: l.URL + "/hook"},
+		{Kind: notify.ByMail, TellerSettings: notify.TellerSettings{Mail: "keeper@example.org"}}, {Kind: notify.ByWebhook, URL: l.URL + "/hook"},
 	})
 	s, err := notify.NewSender(cfg, notify.Sources{})
 	if err != nil {
@@ -192,7 +192,7 @@ func TestRecipientsAreShown(t *testing.T) {
 	l.answer(http.StatusServiceUnavailable)
 	cfg, src := byMail(t, p, newBox())
 	cfg.Tellers = notify.Named([]notify.Teller{
-		{Kind: notify.ByMail, To: "keeper@example.org"},
+		{Kind: notify.ByMail, TellerSettings: notify.TellerSettings{Mail: "keeper@example.org"}},
 		{Kind: notify.ByPush, URL: "generic://127.0.0.1:1/s3cret-topic?disabletls=yes"},
 		{Kind: notify.ByWebhook, URL: l.URL + "/s3cret-hook"},
 	})

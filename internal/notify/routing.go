@@ -22,20 +22,14 @@ const (
 	ByWebhook Kind = "webhook"
 )
 
-// A Teller is one recipient and what it wants to hear.
+// A Teller is one recipient: what the keeper says of it, and what was made of that.
 type Teller struct {
-	Key        string // stable name in the outbox and in logs; holds no secret
-	Kind       Kind
-	Place      int              // among those of its kind in the configuration, from 1
-	To         string           // mail: address
-	URL        string           // webhook: where to post; push: the service's URL, a secret
-	Secret     string           // webhook: whsec_…; "": not signed
-	About      []farm.Urgency   // nil: now and today
-	Conditions []farm.Condition // heard whatever their urgency
-	Quiet      *Window          // nil: never
-	Remind     time.Duration    // of what is at now; 0: never
-	Bins       []string         // nil: all; what belongs to no bin is told in any case
-	PerHour    int              // bundles an hour, what is at now not held back; 0: CapPerHour
+	TellerSettings
+	Key    string // stable name in the outbox and in logs; holds no secret
+	Kind   Kind
+	Place  int    // among those of its kind in the configuration, from 1
+	URL    string // webhook: where to post; push: the service's URL, revealed
+	Secret string // webhook: revealed, stands before the settings' own; "": not signed
 }
 
 // Named gives the tellers with their place and a key each: mail:ADDRESS, webhook:HOST#2, push:1,
@@ -43,15 +37,14 @@ type Teller struct {
 // URL may hold a secret and is never part of a key.
 func Named(tellers []Teller) []Teller {
 	out := slices.Clone(tellers)
-	count := map[Kind]int{}
-	seen := map[string]int{}
+	count := map[string]int{} // by kind, and by key
 	for i := range out {
 		t := &out[i]
-		count[t.Kind]++
-		t.Place = count[t.Kind]
+		count[string(t.Kind)]++
+		t.Place = count[string(t.Kind)]
 		switch t.Kind {
 		case ByMail:
-			t.Key = "mail:" + strings.ToLower(t.To)
+			t.Key = "mail:" + strings.ToLower(t.Mail)
 		case ByWebhook:
 			host := "unreadable"
 			if u, err := url.Parse(t.URL); err == nil && u.Host != "" {
@@ -61,38 +54,26 @@ func Named(tellers []Teller) []Teller {
 		default:
 			t.Key = fmt.Sprintf("%s:%d", t.Kind, t.Place)
 		}
-		if seen[t.Key]++; seen[t.Key] > 1 {
-			t.Key = fmt.Sprintf("%s#%d", t.Key, seen[t.Key])
+		if count[t.Key]++; count[t.Key] > 1 {
+			t.Key = fmt.Sprintf("%s#%d", t.Key, count[t.Key])
 		}
 	}
 	return out
 }
 
-// Owes gives the keys of the tellers to whom a change is owed, in the order of
-// the configuration. It is pure: whether the change is then told, held back or
+// OwedFor gives what the tellers are owed of a change, in the order of the
+// configuration, to be written with it; created is when the event that caused it
+// arrived. It is pure: whether the change is then told, held back or
 // found needless is for the sender, which knows what was told before. So an
 // easing and a lightening are owed to everybody whose bin it is, for the
 // raise may have been told at another urgency. What says that the journal
 // cannot be written is never owed: see [Sender.FromMemory].
-func Owes(tellers []Teller, c farm.Change) []string {
-	if c.Condition == farm.Unwritten {
-		return nil
-	}
-	var keys []string
-	for _, t := range tellers {
-		if t.isOwed(c) {
-			keys = append(keys, t.Key)
-		}
-	}
-	return keys
-}
-
-// OwedFor gives the rows to write with a change that was caused by an event
-// which arrived at created.
 func OwedFor(tellers []Teller, c farm.Change, created time.Time) []farm.Owed {
 	var out []farm.Owed
-	for _, key := range Owes(tellers, c) {
-		out = append(out, farm.Owed{Notice: NoticeID(key, c), Teller: key, Change: c, Created: created, Next: created})
+	for _, t := range tellers {
+		if c.Condition != farm.Unwritten && t.isOwed(c) {
+			out = append(out, farm.Owed{Notice: NoticeID(t.Key, c), Teller: t.Key, Change: c, Created: created, Next: created})
+		}
 	}
 	return out
 }
@@ -116,11 +97,10 @@ func (t *Teller) minds(bin string) bool {
 // condition at any. Where it says nothing it hears what is now and today; what
 // is due soon is told on the rounds.
 func (t *Teller) hears(u farm.Urgency, c farm.Condition) bool {
-	about := t.About
-	if about == nil && len(t.Conditions) == 0 {
-		about = []farm.Urgency{farm.Now, farm.Today}
+	if len(t.About) == 0 {
+		return u >= farm.Today
 	}
-	return slices.Contains(about, u) || slices.Contains(t.Conditions, c)
+	return slices.Contains(t.About, u.String()) || slices.Contains(t.About, string(c))
 }
 
 // NoticeID is the stable identity of telling one teller of one change: the same

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 )
@@ -22,21 +21,18 @@ type Schedule struct {
 // a time that is left out comes when the clocks have changed, one that comes
 // twice counts the first time.
 func (s Schedule) Next(t time.Time, loc *time.Location) time.Time {
-	t = t.In(loc)
-	for n := 0; ; n++ {
-		at := onWall(t, n, s.At)
-		if at.After(t) && s.on(t, n) {
-			return at
-		}
-	}
+	return s.seek(t.In(loc), 1, t.Before)
 }
 
 // Last gives the latest moment of the schedule that is not after t.
 func (s Schedule) Last(t time.Time, loc *time.Location) time.Time {
-	t = t.In(loc)
-	for n := 0; ; n-- {
-		at := onWall(t, n, s.At)
-		if !at.After(t) && s.on(t, n) {
+	return s.seek(t.In(loc), -1, func(at time.Time) bool { return !at.After(t) })
+}
+
+// seek gives the first moment of the schedule that is wanted, day by day from t.
+func (s Schedule) seek(t time.Time, step int, wanted func(time.Time) bool) time.Time {
+	for days := 0; ; days += step {
+		if at := onWall(t, days, s.At); wanted(at) && s.on(t, days) {
 			return at
 		}
 	}
@@ -61,17 +57,16 @@ type Window struct {
 // shorter or longer.
 func (w Window) Ends(t time.Time, loc *time.Location) (end time.Time, inside bool) {
 	t = t.In(loc)
-	clock := time.Duration(t.Hour())*time.Hour + time.Duration(t.Minute())*time.Minute +
-		time.Duration(t.Second())*time.Second + time.Duration(t.Nanosecond())
-	switch {
-	case w.From <= w.To && (clock < w.From || clock >= w.To):
+	h, m, sec := t.Clock()
+	clock := time.Duration(h*3600+m*60+sec)*time.Second + time.Duration(t.Nanosecond())
+	begun, before := w.From <= clock, clock < w.To
+	if over := w.From > w.To; over && !begun && !before || !over && !(begun && before) {
 		return time.Time{}, false
-	case w.From > w.To && clock >= w.To && clock < w.From:
-		return time.Time{}, false
-	case w.From > w.To && clock >= w.From:
-		return onWall(t, 1, w.To), true
 	}
-	return onWall(t, 0, w.To), true
+	if before {
+		return onWall(t, 0, w.To), true
+	}
+	return onWall(t, 1, w.To), true
 }
 
 // onWall is the moment at which the clock on the wall shows clock, days after
@@ -118,35 +113,29 @@ func (s *Schedule) UnmarshalText(text []byte) error {
 	}
 	last := len(words) - 1
 	at, ok := parseClock(words[last])
-	var on [7]bool
-	for _, w := range words[:last] {
-		ok = markDay(w, &on) && ok
+	var days []time.Weekday
+	for _, word := range words[:last] {
+		named := daysOf(word)
+		ok = ok && named != nil
+		days = append(days, named...)
 	}
 	if !ok {
 		return wrong
 	}
-	*s = Schedule{At: at}
-	for d, chosen := range on {
-		if chosen {
-			s.Days = append(s.Days, time.Weekday(d))
-		}
-	}
+	slices.Sort(days)
+	*s = Schedule{Days: slices.Compact(days), At: at}
 	return nil
 }
 
-// markDay marks the day a word names, by its first three letters or in full.
-func markDay(word string, on *[7]bool) bool {
-	if strings.EqualFold(word, "daily") {
-		*on = [7]bool{true, true, true, true, true, true, true}
-		return true
-	}
+// daysOf are those that a word names, a day by its first three letters or in full;
+// nil when it names none.
+func daysOf(word string) (days []time.Weekday) {
 	for d := time.Sunday; d <= time.Saturday; d++ {
-		if strings.EqualFold(word, d.String()) || strings.EqualFold(word, d.String()[:3]) {
-			on[d] = true
-			return true
+		if name := d.String(); strings.EqualFold(word, "daily") || strings.EqualFold(word, name) || strings.EqualFold(word, name[:3]) {
+			days = append(days, d)
 		}
 	}
-	return false
+	return days
 }
 
 // String writes the window as it is configured: 22:00-07:00.
@@ -170,11 +159,6 @@ func (w *Window) UnmarshalText(text []byte) error {
 
 // parseClock reads 8:00 or 08:00 as the time since midnight.
 func parseClock(s string) (since time.Duration, ok bool) {
-	h, m, found := strings.Cut(strings.TrimSpace(s), ":")
-	hour, errH := strconv.ParseUint(h, 10, 8)
-	minute, errM := strconv.ParseUint(m, 10, 8)
-	if !found || errH != nil || errM != nil || len(m) != 2 || hour > 23 || minute > 59 {
-		return 0, false
-	}
-	return time.Duration(hour)*time.Hour + time.Duration(minute)*time.Minute, true
+	t, err := time.Parse("15:04", strings.TrimSpace(s))
+	return time.Duration(t.Hour())*time.Hour + time.Duration(t.Minute())*time.Minute, err == nil
 }

@@ -28,7 +28,7 @@ func TestMailSecurity(t *testing.T) {
 					MailSettings: notify.MailSettings{Server: office.addr, From: "bins@example.org", Security: tt.security},
 					Roots:        office.roots, Patience: time.Second,
 				},
-				Tellers: notify.Named([]notify.Teller{{Kind: notify.ByMail, To: "keeper@example.org"}}), Now: time.Now,
+				Tellers: notify.Named([]notify.Teller{{Kind: notify.ByMail, TellerSettings: notify.TellerSettings{Mail: "keeper@example.org"}}}), Now: time.Now,
 			}
 			s, err := notify.NewSender(cfg, notify.Sources{})
 			if err != nil {
@@ -47,14 +47,14 @@ func TestMailSecurity(t *testing.T) {
 
 // A teller may ask for a condition whatever its urgency.
 func TestOwesByCondition(t *testing.T) {
-	tellers := notify.Named([]notify.Teller{{Kind: notify.ByMail, To: "a@example.org", Conditions: []farm.Condition{farm.FeedDue}}})
+	tellers := notify.Named([]notify.Teller{{Kind: notify.ByMail, TellerSettings: notify.TellerSettings{Mail: "a@example.org", About: []string{"feed-due"}}}})
 	for _, tt := range []struct {
 		c    farm.Condition
 		u    farm.Urgency
 		owed int
 	}{{farm.FeedDue, farm.Soon, 1}, {farm.TooDry, farm.Soon, 0}, {farm.TooHot, farm.Now, 0}} {
 		ch := farm.Change{Condition: tt.c, Change: farm.Raised, Urgency: tt.u, Bin: "bed"}
-		if got := notify.Owes(tellers, ch); len(got) != tt.owed {
+		if got := notify.OwedFor(tellers, ch, start); len(got) != tt.owed {
 			t.Errorf("%s at %s: got owed to %v, want %d", tt.c, tt.u, got, tt.owed)
 		}
 	}

@@ -35,16 +35,16 @@ func TestSenderKeepsItsPromises(t *testing.T) {
 }
 
 func newWorld(t *testing.T) *world {
-	all := []farm.Urgency{farm.Now, farm.Today, farm.Soon}
+	all := []string{"now", "today", "soon"}
 	night := &notify.Window{From: 22 * time.Hour, To: 7 * time.Hour}
 	cfg := notify.Config{
 		Farm: hillfoot(t),
 		Mail: notify.Mail{MailSettings: notify.MailSettings{Server: "127.0.0.1:25", From: "bins@example.org"}},
 		Tellers: notify.Named([]notify.Teller{
-			{Kind: notify.ByMail, To: "all@example.org", About: all, Quiet: night, Remind: 6 * time.Hour},
-			{Kind: notify.ByMail, To: "now@example.org", About: []farm.Urgency{farm.Now}},
-			{Kind: notify.ByPush, URL: "generic://127.0.0.1:9/", Quiet: night, Bins: []string{"bin0", "bin1"}},
-			{Kind: notify.ByWebhook, URL: "http://127.0.0.1:9/", About: all},
+			{Kind: notify.ByMail, TellerSettings: notify.TellerSettings{Mail: "all@example.org", About: all, Quiet: night, Remind: 6 * time.Hour}},
+			{Kind: notify.ByMail, TellerSettings: notify.TellerSettings{Mail: "now@example.org", About: []string{"now"}}},
+			{Kind: notify.ByPush, TellerSettings: notify.TellerSettings{Quiet: night, Bins: []string{"bin0", "bin1"}}, URL: "generic://127.0.0.1:9/"},
+			{Kind: notify.ByWebhook, TellerSettings: notify.TellerSettings{About: all}, URL: "http://127.0.0.1:9/"},
 		}),
 		CapPerHour: 3,
 		Now:        time.Now,

@@ -25,7 +25,7 @@ func leaving(c farm.Condition, at time.Time) (end, raised farm.Change) {
 func TestWhatIsNoLongerWatchedIsToldOnceAndNotAsOver(t *testing.T) {
 	cfg := notify.Config{
 		Farm: hillfoot(t), Mail: notify.Mail{MailSettings: notify.MailSettings{Server: "127.0.0.1:25", From: "bins@example.org"}},
-		Tellers: notify.Named([]notify.Teller{{Kind: notify.ByMail, To: "keeper@example.org", About: []farm.Urgency{farm.Now, farm.Today, farm.Soon}}}),
+		Tellers: notify.Named([]notify.Teller{{Kind: notify.ByMail, TellerSettings: notify.TellerSettings{Mail: "keeper@example.org", About: []string{"now", "today", "soon"}}}}),
 	}
 	told := map[string][]farm.Owed{}
 	var owed []farm.Owed
@@ -82,12 +82,12 @@ func TestWhatOtherLimitsEndIsNotCalledBetter(t *testing.T) {
 
 // A teller whose bins bear their new names already hears of the old one's end.
 func TestEndOfARenamedBinIsOwedToWhoWasToldOfIt(t *testing.T) {
-	tellers := notify.Named([]notify.Teller{{Kind: notify.ByMail, To: "keeper@example.org", Bins: []string{"linden-2"}}})
+	tellers := notify.Named([]notify.Teller{{Kind: notify.ByMail, TellerSettings: notify.TellerSettings{Mail: "keeper@example.org", Bins: []string{"linden-2"}}}})
 	end, raised := leaving(farm.TooDry, start)
-	if got := notify.Owes(tellers, end); len(got) != 1 {
-		t.Errorf("owed to %q, want to the keeper", got)
+	if got := notify.OwedFor(tellers, end, start); len(got) != 1 {
+		t.Errorf("owed to %v, want to the keeper", got)
 	}
-	if got := notify.Owes(tellers, raised); len(got) != 0 {
-		t.Errorf("a raise in a bin that is not the teller's is owed to %q", got)
+	if got := notify.OwedFor(tellers, raised, start); len(got) != 0 {
+		t.Errorf("a raise in a bin that is not the teller's is owed to %v", got)
 	}
 }

@@ -55,7 +55,7 @@ func Check(cfg Config, t Teller) error {
 func newTransport(cfg Config, src Sources, t Teller) (transport, error) {
 	switch t.Kind {
 	case ByMail:
-		return newMailer(cfg, src, t.To)
+		return newMailer(cfg, src, t.Mail)
 	case ByPush:
 		return newPusher(cfg, src, t)
 	case ByWebhook:
@@ -88,7 +88,7 @@ func newWorker(cfg Config, src Sources, t Teller, tr transport, n *counts) *work
 	log := cfg.Log.With("teller", t.Key)
 	return &worker{
 		cfg: cfg, src: src, teller: t, transport: tr, counts: n, log: log, woken: make(chan struct{}, 1),
-		queue: queue{teller: t.Key, outbox: src.Outbox, log: log}, reach: reach{state: farm.Recipient{By: string(t.Kind), Place: t.Place, Address: t.To}},
+		queue: queue{teller: t.Key, outbox: src.Outbox, log: log}, reach: reach{state: farm.Recipient{By: string(t.Kind), Place: t.Place, Address: t.Mail}},
 	}
 }
 
