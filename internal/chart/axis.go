@@ -169,11 +169,11 @@ func (f frame) layers(height float64) []layer {
 	return out
 }
 
-// swing is the least and the most of the samples.
-func (c Chart) swing() (b farm.Band, ok bool) {
-	b = farm.Band{Low: math.Inf(1), High: math.Inf(-1)}
-	for _, a := range c.Samples {
+// Swing is the least and the most of samples; of none, the least is above the most.
+func Swing(samples []farm.Sample) farm.Band {
+	b := farm.Band{Low: math.Inf(1), High: math.Inf(-1)}
+	for _, a := range samples {
 		b = farm.Band{Low: min(b.Low, a.Min), High: max(b.High, a.Max)}
 	}
-	return b, len(c.Samples) > 0
+	return b
 }

@@ -106,10 +106,10 @@ func (p *svg) limits() {
 	const room = 13 // px between two numbers that can be read
 	t, v := p.Bands.Thrive, p.Bands.Survive
 	if p.Bands.IsZero() {
-		var ok bool
-		if t, ok = p.swing(); !ok {
+		if len(p.Samples) == 0 {
 			return
 		}
+		t = Swing(p.Samples)
 		v = t
 	}
 	var lines []byte

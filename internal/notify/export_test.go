@@ -23,7 +23,7 @@ func MailOf(cfg Config, src Sources, owed []farm.Owed, told map[string][]farm.Ow
 	if len(p.bundles) != 1 {
 		return nil, errors.New("not one bundle")
 	}
-	m, err := newMailer(cfg, src, cfg.Tellers[0].Mail)
+	m, err := newMailer(cfg, cfg.Tellers[0].Mail)
 	if err != nil {
 		return nil, err
 	}
@@ -34,7 +34,7 @@ func MailOf(cfg Config, src Sources, owed []farm.Owed, told map[string][]farm.Ow
 // RoundsMailOf makes the mail of a care list.
 func RoundsMailOf(cfg Config, src Sources, r farm.Rounds, now time.Time) ([]byte, error) {
 	cfg = cfg.withDefaults()
-	m, err := newMailer(cfg, src, "keeper@example.org")
+	m, err := newMailer(cfg, "keeper@example.org")
 	if err != nil {
 		return nil, err
 	}
@@ -91,8 +91,8 @@ type carrying struct {
 	take   func(Carried) int
 }
 
-func (c carrying) send(_ context.Context, b bundle, now time.Time) reply {
-	out := Carried{Teller: c.teller, ID: b.id, Pressing: slices.ContainsFunc(b.items, item.pressing), At: now}
+func (c carrying) send(_ context.Context, b bundle, w writer) reply {
+	out := Carried{Teller: c.teller, ID: b.id, Pressing: slices.ContainsFunc(b.items, item.pressing), At: w.now}
 	for _, it := range b.items {
 		cm := CarriedItem{
 			Say:    [...]string{"stands", "lighter", "over", "cameWent", "still"}[it.say],
@@ -128,7 +128,7 @@ func LifeTurn(ctx context.Context, s *Sender) { s.life.turn(ctx) }
 // change: 0 accepted, 1 refused, 2 unreachable, 3 unanswered.
 func CarryOnce(ctx context.Context, s *Sender, c farm.Change) (verdict int, said string) {
 	b := newBundle([]item{{say: stands, last: farm.Owed{Notice: NoticeID("once", c), Change: c}}})
-	r := s.workers[0].transport.send(ctx, b, c.At)
+	r := s.workers[0].transport.send(ctx, b, newWriter(s.cfg, s.src, c.At))
 	return int(r.outcome), r.said
 }
 

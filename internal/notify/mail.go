@@ -16,26 +16,22 @@ import (
 // A mailer makes mails of bundles and posts them to one address.
 type mailer struct {
 	cfg    Config
-	src    Sources
 	to     string
 	client *smtpClient
 }
 
-func newMailer(cfg Config, src Sources, to string) (*mailer, error) {
+func newMailer(cfg Config, to string) (*mailer, error) {
 	client, err := newSMTPClient(cfg.Mail, cfg.CertTime)
 	if err != nil {
 		return nil, err
 	}
-	m := &mailer{cfg: cfg, src: src, to: to, client: client}
-	if _, err := m.message(content{Subject: "check"}, envelope{id: "check"}); err != nil {
-		return nil, err
-	}
-	return m, nil
+	m := &mailer{cfg, to, client}
+	_, err = m.message(content{Subject: "check"}, envelope{id: "check"})
+	return m, err
 }
 
-func (m *mailer) send(ctx context.Context, b bundle, now time.Time) reply {
-	w := newWriter(m.cfg, m.src, now)
-	return m.post(ctx, w.content(ctx, b), envelopeOf(b, now))
+func (m *mailer) send(ctx context.Context, b bundle, w writer) reply {
+	return m.post(ctx, w.content(ctx, b), envelopeOf(b, w.now))
 }
 
 // post sends a content in an envelope.

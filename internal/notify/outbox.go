@@ -101,6 +101,10 @@ func (q *queue) toldOf(ctx context.Context, episode string) ([]farm.Owed, error)
 	if told := q.memory.toldOf(episode); len(told) > 0 {
 		return told, nil
 	}
+	return q.toldOnDisk(ctx, episode)
+}
+
+func (q *queue) toldOnDisk(ctx context.Context, episode string) ([]farm.Owed, error) {
 	told, err := q.outbox.ToldOf(ctx, q.teller, episode)
 	if err != nil {
 		return nil, fmt.Errorf("list what was told: %w", err)
@@ -138,27 +142,29 @@ func (q *queue) note(ctx context.Context) {
 func (q *queue) handOver(ctx context.Context, ids []int64, bundle string) error {
 	mem, disk := divided(ids, inMemory)
 	q.memory.change(mem, func(o *farm.Owed) { o.Bundle = bundle })
-	if len(disk) == 0 {
-		return nil
-	}
-	err := within(ctx, func(ctx context.Context) error { return q.outbox.HandOver(ctx, disk, bundle) })
-	if err != nil {
-		return fmt.Errorf("hand over: %w", err)
-	}
-	return nil
+	return wrapped("hand over", q.onDisk(ctx, disk, func(ctx context.Context) error { return q.outbox.HandOver(ctx, disk, bundle) }))
 }
 
 func (q *queue) postpone(ctx context.Context, ids []int64, next time.Time, trouble string) error {
 	mem, disk := divided(ids, inMemory)
 	q.memory.change(mem, func(o *farm.Owed) { o.Bundle, o.Next, o.Trouble, o.Tries = "", next, trouble, o.Tries+1 })
-	if len(disk) == 0 {
+	return wrapped("postpone", q.onDisk(ctx, disk, func(ctx context.Context) error { return q.outbox.Postpone(ctx, disk, next, trouble) }))
+}
+
+// onDisk has the outbox note something of rows, if there are any.
+func (q *queue) onDisk(ctx context.Context, ids []int64, do func(context.Context) error) error {
+	if len(ids) == 0 {
 		return nil
 	}
-	err := within(ctx, func(ctx context.Context) error { return q.outbox.Postpone(ctx, disk, next, trouble) })
-	if err != nil {
-		return fmt.Errorf("postpone: %w", err)
+	return within(ctx, do)
+}
+
+// wrapped says of an error, if it is one, what was being done.
+func wrapped(doing string, err error) error {
+	if err == nil {
+		return nil
 	}
-	return nil
+	return fmt.Errorf("%s: %w", doing, err)
 }
 
 // memory is a small outbox for what cannot be on disk. Its rows have negative
@@ -205,14 +211,13 @@ func (m *memory) settle(ids []int64, fate farm.Fate, at time.Time) {
 	defer m.mu.Unlock()
 	settled, rest := divided(m.rows, func(o farm.Owed) bool { return slices.Contains(ids, o.ID) })
 	m.rows = rest
-	if fate == farm.Dropped {
-		return
+	if fate != farm.Dropped {
+		for i := range settled {
+			settled[i].Next = at
+		}
+		m.told = append(m.told, settled...)
+		m.told = slices.Clone(m.told[max(0, len(m.told)-remembered):])
 	}
-	for _, o := range settled {
-		o.Next = at
-		m.told = append(m.told, o)
-	}
-	m.told = slices.Clone(m.told[max(0, len(m.told)-remembered):])
 }
 
 func (m *memory) change(ids []int64, how func(*farm.Owed)) {

@@ -8,7 +8,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 	"unicode"
 
 	"github.com/nicholas-fedor/shoutrrr/pkg/router"
@@ -23,8 +22,6 @@ import (
 // for rather than doubled: its late success counts, and until it ends the
 // bundle has no answer.
 type pusher struct {
-	cfg     Config
-	src     Sources
 	url     string
 	service types.Service // nil: not set up yet
 	secrets []string      // parts of the URL, never shown
@@ -39,8 +36,8 @@ type pushing struct {
 
 // newPusher checks the URL without showing it. A service that signs in when it
 // is set up is set up when it is first needed: the daemon must start without it.
-func newPusher(cfg Config, src Sources, t Teller) (*pusher, error) {
-	p := &pusher{cfg: cfg, src: src, url: strings.TrimSpace(t.URL), secrets: secretsIn(t.URL)}
+func newPusher(t Teller) (*pusher, error) {
+	p := &pusher{url: strings.TrimSpace(t.URL), secrets: secretsIn(t.URL)}
 	scheme, rest, _ := strings.Cut(p.url, ":")
 	name, _, _ := strings.Cut(strings.ToLower(scheme), "+") // generic+https is of generic
 	switch {
@@ -85,17 +82,20 @@ func addressForms() string {
 		"https://HOST/PATH, is written generic://HOST/PATH (for plain http add ?disabletls=yes). Known services: " + strings.Join(known, ", ")
 }
 
-func (p *pusher) send(ctx context.Context, b bundle, now time.Time) reply {
+func (p *pusher) send(ctx context.Context, b bundle, w writer) reply {
 	if p.call == nil || p.call.bundle != b.id {
-		if p.call != nil && !ended(p.call.done) {
+		if p.call != nil && len(p.call.done) == 0 {
 			return reply{outcome: unreachable, said: "the push service still has not answered the last attempt"}
 		}
-		p.call = p.start(b.id, newWriter(p.cfg, p.src, now).short(b))
+		p.call = p.start(b.id, w.short(b))
 	}
 	select {
 	case err := <-p.call.done:
 		p.call = nil
-		return p.read(err)
+		if err != nil {
+			return reply{outcome: unreachable, said: hidden(err.Error(), p.secrets)}
+		}
+		return reply{outcome: accepted, said: "taken by the push service"}
 	case <-ctx.Done():
 		return reply{outcome: unanswered, said: "the push service did not answer in time"}
 	}
@@ -118,22 +118,6 @@ func (p *pusher) start(bundle, text string) *pushing {
 	return call
 }
 
-func ended(done chan error) bool {
-	select {
-	case <-done:
-		return true
-	default:
-		return false
-	}
-}
-
-func (p *pusher) read(err error) reply {
-	if err != nil {
-		return reply{outcome: unreachable, said: hidden(err.Error(), p.secrets)}
-	}
-	return reply{outcome: accepted, said: "taken by the push service"}
-}
-
 // secretsIn lists what must not be shown of a URL: everything but its scheme. Of
 // one that can't be parsed any part may be the secret.
 func secretsIn(raw string) []string {
@@ -141,10 +125,7 @@ func secretsIn(raw string) []string {
 	out := []string{raw, strconv.Quote(raw)}
 	u, err := url.Parse(raw)
 	if err != nil {
-		_, rest, found := strings.Cut(raw, "://")
-		if !found {
-			rest = raw
-		}
+		rest := raw[strings.Index(raw, "://")+1:]
 		return append(out, strings.FieldsFunc(rest, func(r rune) bool { return unicode.IsSpace(r) || strings.ContainsRune(`:/@?&=#"'`, r) })...)
 	}
 	out = append(out, u.Host, u.Hostname(), u.Path, u.EscapedPath(), u.RawQuery, u.Fragment)

@@ -4,11 +4,11 @@ import (
 	"cmp"
 	"context"
 	"fmt"
-	"math"
 	"strings"
 	"time"
 
 	"binwatchd/internal/backoff"
+	"binwatchd/internal/chart"
 	"binwatchd/internal/farm"
 )
 
@@ -26,23 +26,19 @@ type roundsWorker struct {
 	cfg    Config
 	src    Sources
 	mailer *mailer
-	to     string
 	reach  reach
 }
 
-func newRoundsWorkers(cfg Config, src Sources) ([]*roundsWorker, error) {
+func newRoundsWorkers(cfg Config, src Sources) (out []*roundsWorker, err error) {
 	if cfg.Rounds == nil {
 		return nil, nil
 	}
-	var out []*roundsWorker
 	for i, to := range cfg.Rounds.To {
-		m, err := newMailer(cfg, src, to)
+		m, err := newMailer(cfg, to)
 		if err != nil {
 			return nil, fmt.Errorf("rounds to %s: %w", to, err)
 		}
-		out = append(out, &roundsWorker{
-			cfg: cfg, src: src, mailer: m, to: to, reach: reach{state: farm.Recipient{By: "rounds", Place: i + 1, Address: to}},
-		})
+		out = append(out, &roundsWorker{cfg: cfg, src: src, mailer: m, reach: reach{state: farm.Recipient{By: "rounds", Place: i + 1, Address: to}}})
 	}
 	return out, nil
 }
@@ -57,7 +53,7 @@ func (r *roundsWorker) run(ctx context.Context) {
 		}
 		failures++
 		wait = waits.After(failures)
-		r.cfg.Log.Warn("rounds not delivered", "to", r.to, "error", err, "try_again_in", wait.String())
+		r.cfg.Log.Warn("rounds not delivered", "to", r.mailer.to, "error", err, "try_again_in", wait.String())
 	}
 }
 
@@ -69,15 +65,14 @@ const clockSlack = time.Minute
 // machine without a battery for it, must not put the list off.
 func (r *roundsWorker) turn(ctx context.Context) (time.Duration, error) {
 	now, loc := r.cfg.Now(), r.cfg.Farm.Location
-	last, err := r.src.Cursors.Cursor(ctx, "rounds-mail:"+r.to)
+	last, err := r.src.Cursors.Cursor(ctx, "rounds-mail:"+r.mailer.to)
 	if err != nil {
 		return 0, fmt.Errorf("read cursor: %w", err)
 	}
 	due := r.cfg.Rounds.Schedule.Last(now, loc)
 	switch {
-	case last == 0: // the first list is the next one
-		return 0, r.remember(ctx, now)
-	case last > now.Add(clockSlack).Unix(): // noted by a clock that was ahead, perhaps by years
+	case last == 0, // the first list is the next one
+		last > now.Add(clockSlack).Unix(): // noted by a clock that was ahead, perhaps by years
 		return 0, r.remember(ctx, now)
 	case last >= due.Unix():
 		return max(time.Millisecond, min(r.cfg.Rounds.Schedule.Next(now, loc).Sub(now), lookAgain)), nil
@@ -87,7 +82,7 @@ func (r *roundsWorker) turn(ctx context.Context) (time.Duration, error) {
 		return time.Second, nil // the farm is not known yet
 	}
 	// The Message-ID is that of the moment and the address.
-	id := "rounds-" + hashed(r.cfg.Farm.Name, r.to, due.UTC().Format(time.RFC3339))
+	id := "rounds-" + hashed(r.cfg.Farm.Name, r.mailer.to, due.UTC().Format(time.RFC3339))
 	said := within(ctx, func(ctx context.Context) reply {
 		return r.mailer.post(ctx, newWriter(r.cfg, r.src, now).rounds(ctx, list), envelope{id: id, date: now})
 	})
@@ -99,13 +94,9 @@ func (r *roundsWorker) turn(ctx context.Context) (time.Duration, error) {
 }
 
 func (r *roundsWorker) remember(ctx context.Context, at time.Time) error {
-	err := within(ctx, func(ctx context.Context) error {
-		return r.src.Cursors.SetCursor(ctx, "rounds-mail:"+r.to, at.Unix())
-	})
-	if err != nil {
-		return fmt.Errorf("write cursor: %w", err)
-	}
-	return nil
+	return wrapped("write cursor", within(ctx, func(ctx context.Context) error {
+		return r.src.Cursors.SetCursor(ctx, "rounds-mail:"+r.mailer.to, at.Unix())
+	}))
 }
 
 // rounds is the content of the care list. It is written when all is well, too:
@@ -155,10 +146,7 @@ func (w writer) carePlace(c farm.Care) string {
 // careOf lists what has one urgency, in the list's order, the reason behind what
 // it is the reason for.
 func (w writer) careOf(r farm.Rounds, u farm.Urgency) part {
-	p := part{Title: "While you are there"}
-	if u != farm.Calm {
-		p.Title = farm.Capital(u.String())
-	}
+	p := part{Title: cmp.Or(farm.Capital(u.String()), "While you are there")}
 	for _, c := range r.Care {
 		if c.Urgency != u {
 			continue
@@ -185,9 +173,9 @@ func (w writer) week(ctx context.Context, b farm.Bin) part {
 			if q.Gauge.Name == "" {
 				continue // it is not of a zone
 			}
-			if s, ok := w.mean(ctx, b.Name, z.Name, q.Name); ok {
+			if mean, within, ok := w.mean(ctx, b.Name, z.Name, q.Name); ok {
 				say := q.Written(w.farm.Units)
-				said = append(said, fmt.Sprintf("%s (%s)", say.String(s.Mean), span(say, farm.Band{Low: s.Min, High: s.Max})))
+				said = append(said, fmt.Sprintf("%s (%s)", say.String(mean), span(say, within)))
 			}
 		}
 		name := z.Name
@@ -205,23 +193,13 @@ func (w writer) week(ctx context.Context, b farm.Bin) part {
 	return p
 }
 
-// mean folds a week into one sample, each step weighing the same.
-func (w writer) mean(ctx context.Context, bin, zone string, q farm.Quantity) (farm.Sample, bool) {
-	samples, err := w.history.Samples(ctx, bin, zone, q, w.now.Add(-7*day), w.now, time.Hour)
-	out := farm.Sample{Min: math.Inf(1), Max: math.Inf(-1)}
+// mean is that of a week, each step weighing the same, and what it swung between.
+func (w writer) mean(ctx context.Context, bin, zone string, q farm.Quantity) (mean float64, within farm.Band, ok bool) {
+	samples := w.samples(ctx, bin, zone, period{q, 7 * day, time.Hour})
 	for _, s := range samples {
-		if s.N == 0 || math.IsNaN(s.Mean) {
-			continue
-		}
-		out.Min, out.Max = min(out.Min, s.Min), max(out.Max, s.Max)
-		out.Mean += s.Mean
-		out.N++
+		mean += s.Mean
 	}
-	if err != nil || out.N == 0 {
-		return out, false
-	}
-	out.Mean /= float64(out.N)
-	return out, true
+	return mean / float64(len(samples)), chart.Swing(samples), len(samples) > 0
 }
 
 // smallPicture shows what matters most in a zone: the temperature where worms

@@ -112,7 +112,7 @@ func NewSender(cfg Config, src Sources) (*Sender, error) {
 	s := &Sender{cfg: cfg, src: src}
 	var wrong []error
 	for _, t := range cfg.Tellers {
-		tr, err := newTransport(cfg, src, t)
+		tr, err := newTransport(cfg, t)
 		if err != nil {
 			wrong = append(wrong, fmt.Errorf("tell %s: %w", t.Key, err))
 			continue

@@ -11,11 +11,10 @@ import (
 
 // A Report is what came of one specimen to one teller.
 type Report struct {
-	Teller   string `json:"teller"`
-	Kind     Kind   `json:"kind"`
-	Specimen string `json:"specimen"` // raised, eased, several at once, rounds
-	OK       bool   `json:"ok"`
-	Said     string `json:"said"` // what the server said, without secrets
+	Teller   string
+	Specimen string // raised, eased, several at once, rounds
+	OK       bool
+	Said     string // what the server said, without secrets
 }
 
 // TellTest sends a specimen of each kind of notice to each teller, and of the
@@ -24,16 +23,11 @@ type Report struct {
 func (s *Sender) TellTest(ctx context.Context) []Report {
 	var out []Report
 	now := s.cfg.Now()
+	words := newWriter(s.cfg, specimenSources(now), now)
 	for _, w := range s.workers {
-		tr, err := newTransport(s.cfg, specimenSources(now), w.teller)
 		for _, sp := range specimens(w.teller, now) {
-			r := reply{outcome: unreachable}
-			if err != nil {
-				r.said = err.Error()
-			} else {
-				r = tr.send(ctx, sp.bundle, now)
-			}
-			out = append(out, Report{w.teller.Key, w.teller.Kind, sp.name, r.outcome == accepted, r.said})
+			r := w.transport.send(ctx, sp.bundle, words)
+			out = append(out, Report{w.teller.Key, sp.name, r.outcome == accepted, r.said})
 		}
 	}
 	for _, w := range s.rounds {
@@ -45,8 +39,8 @@ func (s *Sender) TellTest(ctx context.Context) []Report {
 		}
 		c := newWriter(s.cfg, s.src, now).rounds(ctx, list)
 		c.Subject = "Test: " + c.Subject
-		r := w.mailer.post(ctx, c, envelope{id: "test-" + hashed(w.to, now.String()), date: now})
-		out = append(out, Report{"mail:" + w.to, ByMail, "rounds", r.outcome == accepted, r.said})
+		r := w.mailer.post(ctx, c, envelope{id: "test-" + hashed(w.mailer.to, now.String()), date: now})
+		out = append(out, Report{"mail:" + w.mailer.to, "rounds", r.outcome == accepted, r.said})
 	}
 	return out
 }

@@ -86,18 +86,14 @@ func worms(z farm.ZoneView) string {
 	names, order := map[string][]string{}, []string(nil)
 	for _, word := range farm.Wellbeings {
 		for _, sp := range z.Species {
-			if sp.Word != word {
-				continue
+			if sp.Word == word {
+				names[sp.Says()] = append(names[sp.Says()], sp.Named())
+				order = append(order, sp.Says())
 			}
-			how := sp.Says()
-			if names[how] == nil {
-				order = append(order, how)
-			}
-			names[how] = append(names[how], sp.Named())
 		}
 	}
 	var said []string
-	for _, how := range order {
+	for _, how := range distinct(order) {
 		said = append(said, farm.SayList(names[how])+" "+how)
 	}
 	return farm.Capital(strings.Join(said, "; "))
@@ -129,24 +125,36 @@ func (w writer) number(p farm.ProbeView) string {
 
 // done are the last lines of the bin's logbook, newest first.
 func (w writer) done(ctx context.Context, c farm.Change) part {
-	const shown, back = 4, 14 * day
+	const shown = 4
 	p := part{Title: "What was done"}
-	if w.history == nil || c.Bin == "" {
-		return p
-	}
-	jots, err := w.history.Jots(ctx, c.Bin, w.now.Add(-back), w.now)
-	if err != nil {
-		return p
-	}
-	for _, j := range slices.Backward(jots) {
-		if j.Zone != "" && j.Zone != c.Zone {
-			continue
-		}
-		if p.List = append(p.List, w.jot(j)); len(p.List) == shown {
-			break
+	for _, j := range slices.Backward(w.jots(ctx, c.Bin, c.Zone, 14*day)) {
+		if len(p.List) < shown {
+			p.List = append(p.List, w.jot(j))
 		}
 	}
 	return p
+}
+
+// jots are the lines of the logbook about a zone, as far back as back; none where
+// they cannot be read: a mail without them is better than none.
+func (w writer) jots(ctx context.Context, bin, zone string, back time.Duration) []farm.Jot {
+	if w.history == nil || bin == "" {
+		return nil
+	}
+	all, err := w.history.Jots(ctx, bin, w.now.Add(-back), w.now)
+	if err != nil {
+		return nil
+	}
+	return slices.DeleteFunc(all, func(j farm.Jot) bool { return j.Zone != "" && j.Zone != zone })
+}
+
+// samples are what is known of a zone over a period; none where that cannot be read.
+func (w writer) samples(ctx context.Context, bin, zone string, over period) []farm.Sample {
+	all, err := w.history.Samples(ctx, bin, zone, over.quantity, w.now.Add(-over.back), w.now, over.step)
+	if err != nil {
+		return nil
+	}
+	return slices.DeleteFunc(all, func(s farm.Sample) bool { return s.N == 0 || math.IsNaN(s.Mean) })
 }
 
 // jot writes a line of the logbook: "Yesterday about 4 pm: fed about 2 kg of grain".
@@ -214,29 +222,21 @@ func drawn(c chart.Chart, name string, width int) []picture {
 	if err != nil {
 		return nil
 	}
-	low, high := math.Inf(1), math.Inf(-1)
-	for _, s := range c.Samples {
-		low, high = min(low, s.Min), max(high, s.Max)
-	}
-	alt := fmt.Sprintf("%s; between %s and %s over %s", c.Title, c.Unit.Number(low), c.Unit.String(high), farm.SayLong(c.Now.Sub(c.From)))
+	b := chart.Swing(c.Samples)
+	alt := fmt.Sprintf("%s; between %s and %s over %s", c.Title, c.Unit.Number(b.Low), c.Unit.String(b.High), farm.SayLong(c.Now.Sub(c.From)))
 	return []picture{{Name: name + ".png", Alt: alt, PNG: png, Width: width}}
 }
 
 // chart gathers what a picture shows of the past.
 func (w writer) chart(ctx context.Context, bin, zone string, over period) (chart.Chart, bool) {
-	from := w.now.Add(-over.back)
-	samples, err := w.history.Samples(ctx, bin, zone, over.quantity, from, w.now, over.step)
-	if err != nil {
-		return chart.Chart{}, false
-	}
-	samples = slices.DeleteFunc(samples, func(s farm.Sample) bool { return s.N == 0 || math.IsNaN(s.Mean) })
+	samples := w.samples(ctx, bin, zone, over)
 	if len(samples) < 2 {
 		return chart.Chart{}, false
 	}
 	last := samples[len(samples)-1]
 	c := chart.Chart{
-		Title: w.zonePlace(bin, zone) + ": " + over.quantity.Row().Noun, Unit: w.unit(over.quantity),
-		From: from, To: w.now.Add(over.back / 40), Now: w.now, Location: w.farm.Location,
+		Unit: w.unit(over.quantity),
+		From: w.now.Add(-over.back), To: w.now.Add(over.back / 40), Now: w.now, Location: w.farm.Location,
 		Step: over.step, Samples: samples, Spread: true,
 		Level: last.Mean, HasLevel: true, Fresh: w.now.Sub(last.At) < 3*over.step,
 	}
@@ -246,12 +246,9 @@ func (w writer) chart(ctx context.Context, bin, zone string, over period) (chart
 			c.Level, c.Fresh = l.Value, true
 		}
 	}
-	c.Title += " " + c.Unit.String(c.Level)
-	jots, _ := w.history.Jots(ctx, bin, from, w.now) // a picture without them is better than none
-	for _, j := range jots {
-		if j.Zone == "" || j.Zone == zone {
-			c.Marks = append(c.Marks, chart.Mark{At: j.At, What: string(j.What)})
-		}
+	c.Title = w.zonePlace(bin, zone) + ": " + over.quantity.Row().Noun + " " + c.Unit.String(c.Level)
+	for _, j := range w.jots(ctx, bin, zone, over.back) {
+		c.Marks = append(c.Marks, chart.Mark{At: j.At, What: string(j.What)})
 	}
 	return c, true
 }

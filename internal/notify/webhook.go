@@ -86,7 +86,7 @@ type hookBody struct {
 	Reminder bool `json:"reminder,omitempty"`
 }
 
-func (h *webhook) send(ctx context.Context, b bundle, now time.Time) reply {
+func (h *webhook) send(ctx context.Context, b bundle, w writer) reply {
 	it := b.items[0]
 	body, err := json.Marshal(hookBody{ID: b.id, Change: it.last.Change, Reminder: it.say == still})
 	if err != nil {
@@ -97,12 +97,12 @@ func (h *webhook) send(ctx context.Context, b bundle, now time.Time) reply {
 		return reply{outcome: refused, said: "the address cannot be read"}
 	}
 	req.Header.Set("Content-Type", "application/json")
-	h.sign(req.Header, b.id, now, body)
+	h.sign(req.Header, b.id, w.now, body)
 	resp, err := call(h.client, req)
 	if err != nil {
 		return reply{outcome: unanswered, said: err.Error()}
 	}
-	return hookReply(resp, now)
+	return hookReply(resp, w.now)
 }
 
 // sign sets the three headers of Standard Webhooks 1.0.

@@ -23,9 +23,9 @@ const (
 // waits are those after attempts that failed.
 var waits = backoff.Doubling{First: 30 * time.Second, Most: time.Hour}
 
-// A transport hands one bundle to one teller's server.
+// A transport hands one bundle, put into words by a writer, to one teller's server.
 type transport interface {
-	send(ctx context.Context, b bundle, now time.Time) reply
+	send(ctx context.Context, b bundle, w writer) reply
 }
 
 // outcome is what came of handing a bundle over.
@@ -48,16 +48,16 @@ type reply struct {
 // Check tells why a teller can't be served, without asking its server anything.
 // The error holds nothing secret.
 func Check(cfg Config, t Teller) error {
-	_, err := newTransport(cfg.withDefaults(), Sources{}, t)
+	_, err := newTransport(cfg.withDefaults(), t)
 	return err
 }
 
-func newTransport(cfg Config, src Sources, t Teller) (transport, error) {
+func newTransport(cfg Config, t Teller) (transport, error) {
 	switch t.Kind {
 	case ByMail:
-		return newMailer(cfg, src, t.Mail)
+		return newMailer(cfg, t.Mail)
 	case ByPush:
-		return newPusher(cfg, src, t)
+		return newPusher(t)
 	case ByWebhook:
 		return newWebhook(cfg, t)
 	}
@@ -202,39 +202,29 @@ func (w *worker) remind(ctx context.Context, s situation) {
 		if !nagging(st, s.now) || !w.teller.minds(st.Bin) || !w.teller.hears(st.Urgency, st.Condition) {
 			continue
 		}
-		if err := w.remindOf(ctx, st, s.now); err != nil && ctx.Err() == nil {
+		if err := w.remindOf(ctx, st.Episode, s.now); err != nil && ctx.Err() == nil {
 			w.log.Warn("reminder not owed", "episode", st.Episode, "error", err)
 		}
 	}
 }
 
-func (w *worker) remindOf(ctx context.Context, st farm.Standing, now time.Time) error {
-	told, err := w.src.Outbox.ToldOf(ctx, w.teller.Key, st.Episode)
-	if err != nil {
-		return fmt.Errorf("list what was told: %w", err)
-	}
+func (w *worker) remindOf(ctx context.Context, episode string, now time.Time) error {
+	told, err := w.queue.toldOnDisk(ctx, episode)
 	if open, _ := heard(told); !open {
-		return nil
+		return err
 	}
 	last := told[len(told)-1]
 	if since := now.Sub(last.Next); since >= 0 && since < w.teller.Remind {
 		return nil // one that lies ahead was told by a clock that was ahead
 	}
 	rows, err := w.queue.journalled(ctx)
-	if err != nil {
-		return err
+	if err != nil || slices.ContainsFunc(rows, func(o farm.Owed) bool { return o.Change.Episode == episode }) {
+		return err // something is on its way already
 	}
-	if slices.ContainsFunc(rows, func(o farm.Owed) bool { return o.Change.Episode == st.Episode }) {
-		return nil // something is on its way already
-	}
-	o := farm.Owed{
-		Notice: "remind-" + hashed(w.teller.Key, st.Episode, strconv.FormatInt(now.UnixMilli(), 10)),
+	return wrapped("owe a reminder", w.src.Outbox.Owe(ctx, []farm.Owed{{
+		Notice: "remind-" + hashed(w.teller.Key, episode, strconv.FormatInt(now.UnixMilli(), 10)),
 		Teller: w.teller.Key, ChangeID: last.ChangeID, Change: last.Change, Reminder: true, Created: now, Next: now,
-	}
-	if err := w.src.Outbox.Owe(ctx, []farm.Owed{o}); err != nil {
-		return fmt.Errorf("owe a reminder: %w", err)
-	}
-	return nil
+	}}))
 }
 
 // deliver sends one bundle and notes what came of it; it tells whether the
@@ -247,7 +237,7 @@ func (w *worker) deliver(ctx context.Context, b bundle) bool {
 			return w.retreat(err.Error(), 0)
 		}
 	}
-	r := within(ctx, func(ctx context.Context) reply { return w.transport.send(ctx, b, w.cfg.Now()) })
+	r := within(ctx, func(ctx context.Context) reply { return w.transport.send(ctx, b, newWriter(w.cfg, w.src, w.cfg.Now())) })
 	w.reach.note(r, w.cfg.Now())
 	if r.outcome != accepted {
 		w.counts.add(w.teller.Key, "failed", len(b.items))
