@@ -45,17 +45,22 @@ func calibrateCommand() command {
 type saidSample struct{ how, text string }
 
 func feelings() string {
-	var all []string
-	for _, f := range calibration.Feelings() {
-		all = append(all, f.Word)
+	return wordsOf(calibration.Feelings(), func(f calibration.Feeling) string { return f.Word })
+}
+
+// wordsOf lists what some things are called.
+func wordsOf[T any](all []T, name func(T) string) string {
+	var words []string
+	for _, one := range all {
+		words = append(words, name(one))
 	}
-	return strings.Join(all, ", ")
+	return strings.Join(words, ", ")
 }
 
 func calibrate(ctx context.Context, cfg *config.Config, id string, said []saidSample, s *streams) error {
 	p, ok := cfg.Farm.ProbeByID(id)
 	if !ok {
-		return fmt.Errorf("there is no probe %q; known are %s", id, probeNames(&cfg.Farm))
+		return fmt.Errorf("there is no probe %q; known are %s", id, wordsOf(cfg.Farm.Probes, func(p farm.Probe) string { return p.ID }))
 	}
 	samples, err := readSamples(p, said, func() (float64, error) { return newestRaw(ctx, cfg, id, s) })
 	if err != nil {
@@ -78,14 +83,6 @@ func calibrate(ctx context.Context, cfg *config.Config, id string, said []saidSa
 	return err
 }
 
-func probeNames(f *farm.Farm) string {
-	var all []string
-	for _, p := range f.Probes {
-		all = append(all, p.ID)
-	}
-	return strings.Join(all, ", ")
-}
-
 // readSamples makes samples of what was said. Newest gives the probe's newest
 // raw number; only one sample can be where the probe is now.
 func readSamples(p farm.Probe, said []saidSample, newest func() (float64, error)) ([]calibration.Sample, error) {
@@ -97,18 +94,17 @@ func readSamples(p farm.Probe, said []saidSample, newest func() (float64, error)
 			return nil, misusef("--%s %s: wants RAW, an equals sign and what is true", one.how, one.text)
 		}
 		sample, err := readTruth(p, one.how, truth)
-		if err != nil {
-			return nil, misusef("--%s %s: %v", one.how, one.text, err)
+		if err == nil && raw != "" {
+			if sample.Raw, err = plainNumber(raw); err != nil {
+				err = fmt.Errorf("raw: %w", err)
+			}
 		}
 		switch {
-		case raw != "":
-			sample.Raw, err = plainNumber(raw)
-			if err != nil {
-				return nil, misusef("--%s %s: raw: %v", one.how, one.text, err)
-			}
-		case asked:
+		case err != nil:
+			return nil, misusef("--%s %s: %v", one.how, one.text, err)
+		case raw == "" && asked:
 			return nil, misusef("the probe is in one sample now: the others need their RAW")
-		default:
+		case raw == "":
 			asked = true
 			if sample.Raw, err = newest(); err != nil {
 				return nil, err

@@ -34,10 +34,8 @@ func checkCommand() command {
 					return nil
 				case !*payload:
 					return noWords(words)
-				case len(words) != 2:
-					return misusef("--payload wants a TOPIC and a TEXT")
 				}
-				return nil
+				return misuseIf(len(words) != 2, "--payload wants a TOPIC and a TEXT")
 			}
 			return work{words: wanted, run: func(_ context.Context, c *call) error {
 				if *schema {
@@ -95,11 +93,15 @@ type trial struct {
 // lies where it can't be reached from here is left for the daemon to find.
 func tried(cfg *config.Config) []config.Problem {
 	t := &trial{cfg: cfg}
-	t.broker()
+	_, err := clientTLS(cfg.Broker.TLS)
+	t.note("broker.tls", err)
 	t.note("journal.path", plainJournal(cfg.Journal.Path))
 	t.note("control", control.Check(cfg.Control))
 	if cfg.Influx != nil {
-		t.influx()
+		if ic, err := influxConfig(cfg, slog.New(slog.DiscardHandler), machineTimes()); err == nil { // else its secrets are noted
+			_, err = influx.New(ic, nil, nil, nil)
+			t.note("influx", err)
+		}
 	}
 	if cfg.Page != nil {
 		t.page(cfg.Page)
@@ -127,29 +129,9 @@ func (t *trial) note(key string, err error) {
 	}
 }
 
-// hidden is a secret where it can be had, and "" where not.
-func (t *trial) hidden(s secret.Secret) (text string, ok bool) {
-	text, err := revealed(s)
-	return text, err == nil
-}
-
-func (t *trial) broker() {
-	_, err := clientTLS(t.cfg.Broker.TLS)
-	t.note("broker.tls", err)
-}
-
-func (t *trial) influx() {
-	ic, err := influxConfig(t.cfg, slog.New(slog.DiscardHandler), machineTimes())
-	if err != nil {
-		return // its secrets are noted
-	}
-	_, err = influx.New(ic, nil, nil, nil)
-	t.note("influx", err)
-}
-
 func (t *trial) page(p *page.Settings) {
 	t.note("page", page.Check(p.Listen, !p.Password.IsZero()))
-	if password, ok := t.hidden(p.Password); ok {
+	if password, err := revealed(p.Password); err == nil {
 		t.note("page.password", page.CheckPassword(password))
 	}
 	if p.TLS != nil {
@@ -169,20 +151,15 @@ func (t *trial) notices() {
 		}
 	}
 	for i, to := range t.cfg.Tell {
-		reached := true
-		nt := teller(to, func(_ string, s secret.Secret) string {
-			text, ok := t.hidden(s)
-			reached = reached && ok
-			return text
-		})
-		if reached {
+		var o opener
+		if nt := teller(to, o.reveal); o.err() == nil {
 			t.note(fmt.Sprintf("tell[%d]", i), notify.Check(nc, nt))
 		}
 	}
 	if l := t.cfg.SignOfLife; l != nil {
-		if url, ok := t.hidden(l.URL); ok {
+		if url, err := revealed(l.URL); err == nil {
 			nc.Life = &notify.Life{LifeSettings: *l, URL: url}
-			_, err := notify.NewSender(nc, notify.Sources{})
+			_, err = notify.NewSender(nc, notify.Sources{})
 			t.note("sign_of_life.url", err)
 		}
 	}

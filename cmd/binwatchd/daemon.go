@@ -217,8 +217,11 @@ func (d *daemon) serve(ctx context.Context) error {
 	return errors.Join(err, d.close())
 }
 
-// feedWatchdog gives the service manager its sign of life.
-func (d *daemon) feedWatchdog(ctx context.Context) error { return d.manager.Feed(ctx, d.alive, d.log) }
+// feedWatchdog gives the service manager its sign of life: the loop that writes the
+// journal answers.
+func (d *daemon) feedWatchdog(ctx context.Context) error {
+	return d.manager.Feed(ctx, d.loop.Alive, d.log)
+}
 
 // close ends what open began, the journal last.
 func (d *daemon) close() error { return errors.Join(d.socket.close(), d.closeParts()) }

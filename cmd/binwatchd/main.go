@@ -4,11 +4,12 @@
 // logic of its own.
 //
 // main.go is the command line. Each command has its file (now.go has rounds too,
-// hush.go seen, notices.go tell-test, influx.go resend). daemon.go has the parts of
+// jot.go hush and seen, notices.go tell-test, influx.go resend, web.go hash-password).
+// run.go waits at the start for a disk that can be written. daemon.go has the parts of
 // the running daemon in the order in which readings flow; each part that takes more
 // than a few lines has a file: notices.go, influx.go, web.go, control.go (the socket
-// for commands), certificates.go. reload.go puts a changed configuration in force,
-// and waitdisk.go waits at the start for a disk that can be written.
+// for commands), certificates.go (and secrets). reload.go puts a changed configuration
+// in force.
 package main
 
 import (

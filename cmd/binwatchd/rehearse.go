@@ -91,7 +91,7 @@ func (f *spanFlags) in(loc *time.Location) (s timeSpan, err error) {
 
 // A player plays a past to a rehearsal.
 type player struct {
-	messages string // path of a recording; "" for the journal
+	messages string // path of a recording, or "-" for in; "" for the journal
 	journal  string
 	span     timeSpan
 	in       io.Reader
@@ -110,12 +110,15 @@ func (p player) play(ctx context.Context, cfg *config.Config, on func(farm.Chang
 		defer j.Close()
 		return r, r.Journal(ctx, j)
 	}
-	in, closeIn, err := openRecording(p.messages, p.in)
-	if err != nil {
-		return nil, err
+	if p.messages == "-" {
+		return r, r.Messages(ctx, p.in)
 	}
-	defer closeIn()
-	return r, r.Messages(ctx, in)
+	f, err := os.Open(p.messages)
+	if err != nil {
+		return nil, fmt.Errorf("read recording: %w", err)
+	}
+	defer f.Close()
+	return r, r.Messages(ctx, bufio.NewReaderSize(f, 256<<10))
 }
 
 func rehearseOne(ctx context.Context, p player, cfg *config.Config, asJSON bool, s *streams) error {
@@ -169,17 +172,6 @@ func compare(ctx context.Context, p player, a, b *config.Config, names [2]string
 		})
 	}
 	return rehearse.Compare(s.out, outcomes[0], outcomes[1], a.Farm.Location)
-}
-
-func openRecording(path string, stdin io.Reader) (io.Reader, func() error, error) {
-	if path == "-" {
-		return stdin, func() error { return nil }, nil
-	}
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, nil, fmt.Errorf("read recording: %w", err)
-	}
-	return bufio.NewReaderSize(f, 256<<10), f.Close, nil
 }
 
 func jsonLine(w io.Writer) func(farm.Change) error {

@@ -2,14 +2,23 @@ package main
 
 import (
 	"context"
+	"errors"
 	"flag"
 	"log/slog"
 	"os"
 	"os/signal"
+	"sync"
 	"syscall"
+	"time"
 
+	"binwatchd/internal/backoff"
 	"binwatchd/internal/clock"
+	"binwatchd/internal/config"
+	"binwatchd/internal/farm"
+	"binwatchd/internal/journal"
+	"binwatchd/internal/notify"
 	"binwatchd/internal/systemd"
+	"binwatchd/internal/watch"
 )
 
 // runCommand makes the command that runs the daemon by a machine's clocks.
@@ -55,24 +64,18 @@ func runDaemon(ctx context.Context, c *call, machine clock.Sources, log *slog.Lo
 func (d *daemon) reloadOnHangup(ctx context.Context) (stop func()) {
 	hup := make(chan os.Signal, 1)
 	signal.Notify(hup, syscall.SIGHUP)
-	done := make(chan struct{})
 	go func() {
-		for {
-			select {
-			case <-hup:
-				d.tell("reloading", d.manager.Reloading())
-				if err := d.reload(ctx); err != nil {
-					d.log.Error("configuration not taken; the one before stays in force", "error", err)
-				}
-				d.tell("ready", d.manager.Ready("watching "+d.cfg.Load().Farm.Name))
-			case <-done:
-				return
+		for range hup {
+			d.tell("reloading", d.manager.Reloading())
+			if err := d.reload(ctx); err != nil {
+				d.log.Error("configuration not taken; the one before stays in force", "error", err)
 			}
+			d.tell("ready", d.manager.Ready("watching "+d.cfg.Load().Farm.Name))
 		}
 	}()
 	return func() {
 		signal.Stop(hup)
-		close(done)
+		close(hup)
 	}
 }
 
@@ -84,5 +87,100 @@ func (d *daemon) tell(what string, err error) {
 	}
 }
 
-// alive asks the loop that writes the journal, for the watchdog.
-func (d *daemon) alive(ctx context.Context) error { return d.loop.Alive(ctx) }
+// openOnceWritable opens the daemon, and where the disk is full, read-only or
+// broken, tells the keeper from memory and waits until it is not. A machine
+// that comes up with a card that has turned read-only would otherwise be
+// silent just when it matters. Ended has to be called when the daemon ends.
+func (d *daemon) openOnceWritable(ctx context.Context, cfg *config.Config) (ended func(), err error) {
+	err = d.open(ctx, cfg)
+	if !diskTrouble(err) {
+		return func() {}, err
+	}
+	d.outage = d.now()
+	ended, failed := d.tellWithoutJournal(ctx, cfg)
+	if failed != nil {
+		return func() {}, errors.Join(err, failed)
+	}
+	d.tellAtOnce(watch.Unwritable(d.outage, err, whole(d.path)))
+	d.answerWhileWaiting(cfg, err)
+	d.tell("waiting", d.manager.Ready("waiting for the disk that holds the journal"))
+	for tries := 1; diskTrouble(err); tries++ {
+		wait := watch.DiskRetry.After(tries)
+		d.log.Error("journal can't be opened for writing; trying again", "error", err, "wait", wait)
+		d.tell("alive", d.manager.Alive())
+		if !backoff.Pause(ctx, wait) {
+			break
+		}
+		err = d.open(ctx, cfg)
+	}
+	if err != nil {
+		ended()
+		return func() {}, errors.Join(err, d.socket.close())
+	}
+	d.log.Info("journal can be opened for writing", "outage", d.now().Sub(d.outage).Round(time.Second))
+	return ended, nil // the loop tells the end of the outage, once it trusts the disk
+}
+
+// answerWhileWaiting has commands told since when the daemon waits, and why. Where the
+// socket is to be on the very disk that can't be written to, it waits unseen.
+func (d *daemon) answerWhileWaiting(cfg *config.Config, err error) {
+	failed := d.socket.open(cfg, waitingDaemon{cfg, d.outage, watch.Why(err), d.now})
+	if failed != nil {
+		d.log.Warn("commands are not told that the daemon waits", "error", failed)
+	}
+}
+
+// diskTrouble tells whether an error is one that goes away when somebody sees
+// to the disk, or to a program that keeps the file locked. A file that belongs to
+// somebody else is none: that is a mistake of setting up, and said at once.
+func diskTrouble(err error) bool {
+	for _, one := range []error{journal.ErrFull, journal.ErrDisk, journal.ErrLocked, syscall.EROFS, syscall.ENOSPC, syscall.EIO} {
+		if errors.Is(err, one) {
+			return true
+		}
+	}
+	return false
+}
+
+// tellWithoutJournal runs a sender with an outbox of nothing, for what is told from
+// memory while there is no journal. It runs until ended is called: who heard of
+// the outage from it hears of its end from it, beside the daemon's own notices.
+func (d *daemon) tellWithoutJournal(ctx context.Context, cfg *config.Config) (ended func(), err error) {
+	nc, err := notifyConfig(cfg, d.path, d.log, d.times())
+	if err != nil {
+		return nil, err
+	}
+	nc.Rounds, nc.Life = nil, nil
+	if d.fromMemory, err = notify.NewSender(nc, notify.Sources{Outbox: noOutbox{}}); err != nil {
+		return nil, err
+	}
+	own, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	var wg sync.WaitGroup
+	sender := d.fromMemory
+	wg.Go(func() { sender.Run(own) })
+	return func() { cancel(); wg.Wait() }, nil
+}
+
+// tellAtOnce tells of the journal from memory. It is called before the loop runs, and
+// then by the loop alone.
+func (d *daemon) tellAtOnce(ch farm.Change) {
+	if d.fromMemory == nil {
+		d.sending.now().FromMemory(ch)
+		return
+	}
+	d.fromMemory.FromMemory(ch)
+	if ch.Change == farm.Eased {
+		d.fromMemory = nil // the next outage is for the tellers in force then
+	}
+}
+
+// noOutbox owes nothing: there is no journal.
+type noOutbox struct{}
+
+func (noOutbox) Owed(context.Context, string, time.Time, int) ([]farm.Owed, error) { return nil, nil }
+func (noOutbox) ToldOf(context.Context, string, string) ([]farm.Owed, error)       { return nil, nil }
+func (noOutbox) HandOver(context.Context, []int64, string) error                   { return nil }
+func (noOutbox) Settle(context.Context, []int64, farm.Fate, time.Time) error       { return nil }
+func (noOutbox) Postpone(context.Context, []int64, time.Time, string) error        { return nil }
+func (noOutbox) Owe(context.Context, []farm.Owed) error                            { return nil }
+func (noOutbox) Wake() <-chan struct{}                                             { return nil }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bufio"
 	"cmp"
 	"context"
 	"crypto/tls"
@@ -15,6 +16,7 @@ import (
 	"binwatchd/internal/config"
 	"binwatchd/internal/metrics"
 	"binwatchd/internal/page"
+	"binwatchd/internal/page/auth"
 )
 
 // openWeb puts the page, the metrics and the health together on one address.
@@ -37,19 +39,15 @@ func (d *daemon) openWeb(_ context.Context, cfg *config.Config) error {
 	mux := http.NewServeMux()
 	mux.Handle("/", p)
 	scraped := d.metricsHandler()
-	mux.Handle("GET /metrics", behindLogin(p, scraped, cfg.Page, page.Metrics))
-	mux.Handle("GET /healthz", behindLogin(p, scraped, cfg.Page, page.Health))
+	for path, part := range map[string]page.Part{"GET /metrics": page.Metrics, "GET /healthz": page.Health} {
+		if slices.Contains(cfg.Page.Open, part) {
+			mux.Handle(path, scraped)
+		} else {
+			mux.Handle(path, p.Guard(scraped))
+		}
+	}
 	d.web, err = listenWeb(cfg.Page, mux)
 	return err
-}
-
-// behindLogin keeps a part with the page's login unless it is configured to
-// stand apart.
-func behindLogin(p *page.Page, h http.Handler, cfg *page.Settings, part page.Part) http.Handler {
-	if slices.Contains(cfg.Open, part) {
-		return h
-	}
-	return p.Guard(h)
 }
 
 // metricsHandler shows the farm and the machinery to a scraper.
@@ -134,4 +132,23 @@ func (w *webServer) close() error {
 		return fmt.Errorf("close the page: %w", err)
 	}
 	return nil
+}
+
+func hashPasswordCommand() command {
+	return command{
+		name: "hash-password", does: "reads a password from standard input and writes its hash, for the file behind page: {password:}",
+		setup: simply(nil, func(_ context.Context, c *call) error {
+			line, _ := bufio.NewReader(c.in).ReadString('\n') // a last line may lack its end
+			password := strings.TrimRight(line, "\r\n")
+			if password == "" {
+				return errors.New("no password came in on standard input")
+			}
+			hash, err := auth.HashPassword(password)
+			if err != nil {
+				return err
+			}
+			fmt.Fprintln(c.out, hash)
+			return nil
+		}),
+	}
 }
