@@ -11,22 +11,17 @@ import (
 	"binwatchd/internal/journal"
 )
 
-func backupCommand() command {
-	return command{
-		name: "backup", usage: "FILE --config FILE", does: "writes a consistent copy of the journal, also while the daemon runs", load: forRun,
-		setup: simply(oneWord("wants one FILE to write"), func(ctx context.Context, c *call) error {
-			file := c.words[0]
-			if err := backup(ctx, c.cfg, file, c.talk); err != nil {
-				return err
-			}
-			has, err := journal.Verify(ctx, file)
-			if err != nil {
-				return fmt.Errorf("the copy is not sound: %w", err)
-			}
-			fmt.Fprintf(c.out, "%s holds %d readings and %d other events, and is sound\n", file, has.Readings, has.Events)
-			return nil
-		}),
+func writeBackup(ctx context.Context, c *call) error {
+	file := c.words[0]
+	if err := backup(ctx, c.cfg, file, c.talk); err != nil {
+		return err
 	}
+	has, err := journal.Verify(ctx, file)
+	if err != nil {
+		return fmt.Errorf("the copy is not sound: %w", err)
+	}
+	fmt.Fprintf(c.out, "%s holds %d readings and %d other events, and is sound\n", file, has.Readings, has.Events)
+	return nil
 }
 
 // backup copies the journal from its path or, where that no longer names it, from

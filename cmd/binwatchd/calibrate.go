@@ -17,28 +17,22 @@ import (
 	"binwatchd/internal/snippet"
 )
 
-func calibrateCommand() command {
-	return command{
-		name: "calibrate", usage: "PROBE [--weighed [RAW]=WET,DRY,TIN]... [--mark [RAW]=VALUE]... [--feel [RAW]=WORD]... --config FILE",
-		does: "makes calibration points from samples you know, as YAML to paste; without RAW the probe's newest reading counts", load: forRehearsal,
-		setup: func(fs *flag.FlagSet) work {
-			var said []saidSample
-			for how, about := range map[string]string{
-				"weighed": "`RAW=WET,DRY,TIN`: weights of a sample fresh and dried, both in its tin, and of the tin",
-				"mark":    "`RAW=VALUE`: a value you know, such as 12% or 0C",
-				"feel":    "`RAW=WORD` by hand (" + calibration.FeelSource + "): " + feelings(),
-			} {
-				fs.Func(how, about, func(text string) error { said = append(said, saidSample{how, text}); return nil })
-			}
-			wanted := func(words []string) error {
-				return cmp.Or(
-					misuseIf(len(words) != 1, "wants the name of one probe"),
-					misuseIf(len(said) == 0, "wants at least one sample: --weighed, --mark or --feel"),
-				)
-			}
-			return work{words: wanted, run: func(ctx context.Context, c *call) error { return calibrate(ctx, c.cfg, c.words[0], said, c.streams) }}
-		},
+func calibrateWork(fs *flag.FlagSet) work {
+	var said []saidSample
+	for how, about := range map[string]string{
+		"weighed": "`RAW=WET,DRY,TIN`: weights of a sample fresh and dried, both in its tin, and of the tin",
+		"mark":    "`RAW=VALUE`: a value you know, such as 12% or 0C",
+		"feel":    "`RAW=WORD` by hand (" + calibration.FeelSource + "): " + feelings(),
+	} {
+		fs.Func(how, about, func(text string) error { said = append(said, saidSample{how, text}); return nil })
 	}
+	wanted := func(words []string) error {
+		return cmp.Or(
+			misuseIf(len(words) != 1, "wants the name of one probe"),
+			misuseIf(len(said) == 0, "wants at least one sample: --weighed, --mark or --feel"),
+		)
+	}
+	return work{words: wanted, run: func(ctx context.Context, c *call) error { return calibrate(ctx, c.cfg, c.words[0], said, c.streams) }}
 }
 
 // A saidSample is one sample as it stands on the command line.

@@ -19,42 +19,36 @@ import (
 	"binwatchd/internal/secret"
 )
 
-func checkCommand() command {
-	return command{
-		name: "check", usage: "--config FILE [--show] [--payload TOPIC TEXT] | --schema",
-		does: "checks a configuration: every error at once, with its place",
-		setup: func(fs *flag.FlagSet) work {
-			path := fs.String("config", "", "`FILE` to check")
-			show := fs.Bool("show", false, "print every value in force, secrets as their source only")
-			payload := fs.Bool("payload", false, "show what a message on TOPIC with TEXT would become")
-			schema := fs.Bool("schema", false, "print a JSON Schema of the configuration, for editors")
-			wanted := func(words []string) error {
-				switch {
-				case *schema:
-					return nil
-				case !*payload:
-					return noWords(words)
-				}
-				return misuseIf(len(words) != 2, "--payload wants a TOPIC and a TEXT")
-			}
-			return work{words: wanted, run: func(_ context.Context, c *call) error {
-				if *schema {
-					return printSchema(c.out)
-				}
-				cfg, err := forRun(*path, c.streams)
-				switch {
-				case err != nil:
-					return err
-				case *payload:
-					fmt.Fprintln(c.out, ingest.NewDecoder(&cfg.Farm, cfg.Broker.Prefix).Explain(c.words[0], []byte(c.words[1])))
-					return nil
-				case *show:
-					return cfg.Show(c.out)
-				}
-				return check(cfg, *path, c.streams)
-			}}
-		},
+func checkWork(fs *flag.FlagSet) work {
+	path := fs.String("config", "", "`FILE` to check")
+	show := fs.Bool("show", false, "print every value in force, secrets as their source only")
+	payload := fs.Bool("payload", false, "show what a message on TOPIC with TEXT would become")
+	schema := fs.Bool("schema", false, "print a JSON Schema of the configuration, for editors")
+	wanted := func(words []string) error {
+		switch {
+		case *schema:
+			return nil
+		case !*payload:
+			return noWords(words)
+		}
+		return misuseIf(len(words) != 2, "--payload wants a TOPIC and a TEXT")
 	}
+	return work{words: wanted, run: func(_ context.Context, c *call) error {
+		if *schema {
+			return printSchema(c.out)
+		}
+		cfg, err := forRun(*path, c.streams)
+		switch {
+		case err != nil:
+			return err
+		case *payload:
+			fmt.Fprintln(c.out, ingest.NewDecoder(&cfg.Farm, cfg.Broker.Prefix).Explain(c.words[0], []byte(c.words[1])))
+			return nil
+		case *show:
+			return cfg.Show(c.out)
+		}
+		return check(cfg, *path, c.streams)
+	}}
 }
 
 func printSchema(w io.Writer) error {

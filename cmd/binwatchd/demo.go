@@ -26,26 +26,20 @@ const (
 	demoSeed = 1
 )
 
-func demoCommand() command {
-	return command{
-		name: "demo", usage: "[--listen ADDR] [--days N] [--for DURATION] [--speed N]",
-		does: "shows the whole program at work on an invented nursery, with nothing else installed",
-		setup: func(fs *flag.FlagSet) work {
-			var set demoSettings
-			fs.StringVar(&set.listen, "listen", "", "`ADDR` of the page and the metrics (default "+demoPage+" or the next free port)")
-			fs.IntVar(&set.days, "days", 30, "days `N` of history")
-			fs.DurationVar(&set.long, "for", 0, "end after `DURATION` (default: at Ctrl-C)")
-			fs.Float64Var(&set.speed, "speed", 1200, "how many times `N` faster than life it goes")
-			wanted := func() error {
-				return cmp.Or(
-					misuseIf(set.days < 1 || set.days > 400, "--days wants 1 to 400"),
-					misuseIf(set.speed < 1 || set.speed > 3600, "--speed wants 1 to 3600"),
-					misuseIf(set.long < 0, "--for wants a time to come"),
-				)
-			}
-			return work{flags: wanted, run: func(ctx context.Context, c *call) error { return runDemo(ctx, set, c.streams) }}
-		},
+func demoWork(fs *flag.FlagSet) work {
+	var set demoSettings
+	fs.StringVar(&set.listen, "listen", "", "`ADDR` of the page and the metrics (default "+demoPage+" or the next free port)")
+	fs.IntVar(&set.days, "days", 30, "days `N` of history")
+	fs.DurationVar(&set.long, "for", 0, "end after `DURATION` (default: at Ctrl-C)")
+	fs.Float64Var(&set.speed, "speed", 1200, "how many times `N` faster than life it goes")
+	wanted := func() error {
+		return cmp.Or(
+			misuseIf(set.days < 1 || set.days > 400, "--days wants 1 to 400"),
+			misuseIf(set.speed < 1 || set.speed > 3600, "--speed wants 1 to 3600"),
+			misuseIf(set.long < 0, "--for wants a time to come"),
+		)
 	}
+	return work{flags: wanted, run: func(ctx context.Context, c *call) error { return runDemo(ctx, set, c.streams) }}
 }
 
 type demoSettings struct {

@@ -12,34 +12,25 @@ import (
 	"strings"
 	"time"
 
-	"binwatchd/internal/config"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/influx"
 )
 
-func exportCommand() command {
-	return command{
-		name: "export", usage: "--config FILE [--from T] [--to T] [--format csv|lines]",
-		does: "writes the readings that are kept, as CSV or InfluxDB line protocol", load: forRun,
-		setup: func(fs *flag.FlagSet) work {
-			span := newSpanFlags(fs, "leave out what was measured before `T`", "leave out what was measured at `T` or later")
-			format := fs.String("format", "csv", "csv or lines")
-			wanted := func() error {
-				return misuseIf(*format != "csv" && *format != "lines", fmt.Sprintf("--format is csv or lines, not %q", *format))
-			}
-			return work{flags: wanted, run: func(ctx context.Context, c *call) error {
-				during, err := span.in(c.cfg.Farm.Location)
-				if err != nil {
-					return err
-				}
-				return export(ctx, c.cfg, during, *format, c.streams)
-			}}
-		},
+func exportWork(fs *flag.FlagSet) work {
+	span := newSpanFlags(fs, "leave out what was measured before `T`", "leave out what was measured at `T` or later")
+	format := fs.String("format", "csv", "csv or lines")
+	wanted := func() error {
+		return misuseIf(*format != "csv" && *format != "lines", fmt.Sprintf("--format is csv or lines, not %q", *format))
 	}
+	return work{flags: wanted, run: func(ctx context.Context, c *call) error { return export(ctx, c, span, *format) }}
 }
 
-func export(ctx context.Context, cfg *config.Config, span timeSpan, format string, s *streams) error {
-	j, err := openToRead(ctx, cfg)
+func export(ctx context.Context, c *call, flags *spanFlags, format string) error {
+	span, err := flags.in(c.cfg.Farm.Location)
+	if err != nil {
+		return err
+	}
+	j, err := openToRead(ctx, c.cfg)
 	if err != nil {
 		return err
 	}
@@ -47,28 +38,24 @@ func export(ctx context.Context, cfg *config.Config, span timeSpan, format strin
 	if span.to.IsZero() {
 		span.to = time.Now().AddDate(100, 0, 0)
 	}
-	out := bufio.NewWriterSize(s.out, 64<<10)
+	out := bufio.NewWriterSize(c.out, 64<<10)
 	n := 0
-	var write func(farm.Event) error
-	var flush func() error
+	readings := csvReadings
 	if format == "lines" {
-		write, flush = lineReadings(out, cfg.Farm)
-	} else {
-		write, flush = csvReadings(out, &cfg.Farm)
+		readings = lineReadings
 	}
+	write, flush := readings(out, &c.cfg.Farm)
 	err = j.Readings(ctx, span.from, span.to, func(e farm.Event) error {
 		n++
 		return write(e)
 	})
-	for _, end := range []func() error{flush, out.Flush} {
-		if err == nil {
-			err = end()
-		}
+	if err == nil {
+		err = cmp.Or(flush(), out.Flush())
 	}
 	if err != nil {
 		return fmt.Errorf("export: %w", err)
 	}
-	fmt.Fprintf(s.talk, "%d readings\n", n)
+	fmt.Fprintf(c.talk, "%d readings\n", n)
 	return nil
 }
 
@@ -118,8 +105,8 @@ func seatsOf(f *farm.Farm) map[string]seat {
 }
 
 // lineReadings writes what the forwarder would send.
-func lineReadings(w io.Writer, f farm.Farm) (write func(farm.Event) error, flush func() error) {
-	lines := influx.NewLines(f)
+func lineReadings(w io.Writer, f *farm.Farm) (write func(farm.Event) error, flush func() error) {
+	lines := influx.NewLines(*f)
 	var line []byte
 	write = func(e farm.Event) error {
 		line = lines.AppendReading(line[:0], e.Reading)

@@ -50,45 +50,38 @@ func (d *daemon) trouble(t farm.Trouble) error {
 	return err
 }
 
-func resendCommand() command {
-	return command{
-		name: "resend", usage: "--from T [--to T] --config FILE", does: "forwards a range of times to the database again", load: forRun,
-		setup: func(fs *flag.FlagSet) work {
-			span := newSpanFlags(fs, "begin of the range, `T`", "end of the range, `T`; none when left out")
-			wanted := func() error { return misuseIf(span.from == "", "--from T is needed") }
-			return work{flags: wanted, run: func(ctx context.Context, c *call) error {
-				during, err := span.in(c.cfg.Farm.Location)
-				if err != nil {
-					return err
-				}
-				return resend(ctx, c.cfg, during, c.streams)
-			}}
-		},
-	}
+func resendWork(fs *flag.FlagSet) work {
+	span := newSpanFlags(fs, "begin of the range, `T`", "end of the range, `T`; none when left out")
+	wanted := func() error { return misuseIf(span.from == "", "--from T is needed") }
+	return work{flags: wanted, run: func(ctx context.Context, c *call) error { return resend(ctx, c, span) }}
 }
 
-func resend(ctx context.Context, cfg *config.Config, span timeSpan, io *streams) error {
-	if cfg.Influx == nil {
-		return fmt.Errorf("there is no influx: in the configuration, so there is nowhere to send to")
-	}
-	ic, err := influxConfig(cfg, slog.New(slog.DiscardHandler), machineTimes())
+func resend(ctx context.Context, c *call, flags *spanFlags) error {
+	span, err := flags.in(c.cfg.Farm.Location)
 	if err != nil {
 		return err
 	}
-	j, err := openToRead(ctx, cfg)
+	if c.cfg.Influx == nil {
+		return fmt.Errorf("there is no influx: in the configuration, so there is nowhere to send to")
+	}
+	ic, err := influxConfig(c.cfg, slog.New(slog.DiscardHandler), machineTimes())
+	if err != nil {
+		return err
+	}
+	j, err := openToRead(ctx, c.cfg)
 	if err != nil {
 		return err
 	}
 	defer j.Close()
-	sent, err := influx.Resend(ctx, ic, cfg.Farm, j, influx.Range{From: span.from, To: span.to}, func(s influx.Sent) {
-		fmt.Fprintf(io.talk, "%d rows\n", s.Written)
+	sent, err := influx.Resend(ctx, ic, c.cfg.Farm, j, influx.Range{From: span.from, To: span.to}, func(s influx.Sent) {
+		fmt.Fprintf(c.talk, "%d rows\n", s.Written)
 	})
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(io.out, "%d rows written, %d refused\n", sent.Written, sent.Refused)
+	fmt.Fprintf(c.out, "%d rows written, %d refused\n", sent.Written, sent.Refused)
 	for _, p := range sent.Reasons {
-		fmt.Fprintf(io.talk, "refused: %s: %s\n", p.Reason, p.Line)
+		fmt.Fprintf(c.talk, "refused: %s: %s\n", p.Reason, p.Line)
 	}
 	return nil
 }

@@ -20,26 +20,20 @@ import (
 	"binwatchd/internal/watch"
 )
 
-func jotCommand() command {
-	return command{
-		name: "jot", usage: "BIN[/ZONE] WHAT [AMOUNT] [of KIND] [to BIN] [--at TIME] --config FILE",
-		does: "adds a line to the logbook: jot bed/near fed 2 kg of grain", load: forRun,
-		setup: func(fs *flag.FlagSet) work {
-			at := fs.String("at", "", "`TIME` at which it was done; now when left out")
-			var j farm.Jot
-			wanted := func(words []string) (err error) {
-				j, err = parseJot(words)
-				return err
-			}
-			return work{words: wanted, run: func(ctx context.Context, c *call) error {
-				now := machineTimes().now()
-				if err := completeJot(c.cfg, &j, *at, now); err != nil {
-					return err
-				}
-				return noteJot(ctx, c.cfg, j, now, c.streams)
-			}}
-		},
+func jotWork(fs *flag.FlagSet) work {
+	at := fs.String("at", "", "`TIME` at which it was done; now when left out")
+	var j farm.Jot
+	wanted := func(words []string) (err error) {
+		j, err = parseJot(words)
+		return err
 	}
+	return work{words: wanted, run: func(ctx context.Context, c *call) error {
+		now := machineTimes().now()
+		if err := completeJot(c.cfg, &j, *at, now); err != nil {
+			return err
+		}
+		return noteJot(ctx, c.cfg, j, now, c.streams)
+	}}
 }
 
 // completeJot gives a jot its place and its time, and checks it. At is the time on
@@ -160,24 +154,19 @@ func sayJot(cfg *config.Config, j farm.Jot) string {
 	return s
 }
 
-func hushCommand() command {
-	return command{
-		name: "hush", usage: "BIN[/ZONE] [CONDITION [QUANTITY]] --for 2h --config FILE", does: "keeps quiet about a bin or one of its conditions for a while", load: forRun,
-		setup: func(fs *flag.FlagSet) work {
-			long := fs.String("for", "", "how `LONG`: 2h, 3d")
-			var d time.Duration
-			wanted := func(words []string) (err error) {
-				if len(words) < 1 || *long == "" {
-					return misusef("wants a bin and for how long, as in: hush bed --for 2h")
-				}
-				if d, err = quantity.ParseDuration(*long); err != nil {
-					return misuse{err.Error()}
-				}
-				return nil
-			}
-			return work{words: wanted, run: func(ctx context.Context, c *call) error { return hush(ctx, c, d) }}
-		},
+func hushWork(fs *flag.FlagSet) work {
+	long := fs.String("for", "", "how `LONG`: 2h, 3d")
+	var d time.Duration
+	wanted := func(words []string) (err error) {
+		if len(words) < 1 || *long == "" {
+			return misusef("wants a bin and for how long, as in: hush bed --for 2h")
+		}
+		if d, err = quantity.ParseDuration(*long); err != nil {
+			return misuse{err.Error()}
+		}
+		return nil
 	}
+	return work{words: wanted, run: func(ctx context.Context, c *call) error { return hush(ctx, c, d) }}
 }
 
 // hush keeps quiet about what the words name for d.
@@ -209,26 +198,21 @@ func hush(ctx context.Context, c *call, d time.Duration) error {
 	return nil
 }
 
-func seenCommand() command {
-	return command{
-		name: "seen", usage: "ID --config FILE", does: "says that you know of a raised condition; now shows the ids", load: forRun,
-		setup: simply(oneWord("wants the id of one condition"), func(ctx context.Context, c *call) error {
-			v, err := view(ctx, c.cfg)
-			if err != nil {
-				return err
-			}
-			id := c.words[0]
-			i := slices.IndexFunc(v.Standing, func(s farm.Standing) bool { return s.Episode == id })
-			if i < 0 {
-				return fmt.Errorf("nothing is raised under %q; binwatchd now --config %s shows the ids", id, c.path)
-			}
-			if err := act(ctx, c, control.Action{Seen: &farm.Seen{Episode: id}}); err != nil {
-				return err
-			}
-			fmt.Fprintln(c.out, "seen:", v.Standing[i].Text)
-			return nil
-		}),
+func noteSeen(ctx context.Context, c *call) error {
+	v, err := view(ctx, c.cfg)
+	if err != nil {
+		return err
 	}
+	id := c.words[0]
+	i := slices.IndexFunc(v.Standing, func(s farm.Standing) bool { return s.Episode == id })
+	if i < 0 {
+		return fmt.Errorf("nothing is raised under %q; binwatchd now --config %s shows the ids", id, c.path)
+	}
+	if err := act(ctx, c, control.Action{Seen: &farm.Seen{Episode: id}}); err != nil {
+		return err
+	}
+	fmt.Fprintln(c.out, "seen:", v.Standing[i].Text)
+	return nil
 }
 
 // act has the running daemon note something.

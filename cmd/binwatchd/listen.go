@@ -18,32 +18,26 @@ import (
 	"binwatchd/internal/survey"
 )
 
-func listenCommand() command {
-	return command{
-		name: "listen", usage: "--broker URL [--user U --password-file F] [--ca FILE] [--for DURATION]",
-		does: "hears a broker and proposes a probes: section for what it carries",
-		setup: func(fs *flag.FlagSet) work {
-			broker := fs.String("broker", "", "`URL` of the broker: tcp://127.0.0.1:1883 or tls://…")
-			user := fs.String("user", "", "user `U` at the broker")
-			password := fs.String("password-file", "", "file `F` that holds the password, readable by you alone")
-			ca := fs.String("ca", "", "`FILE` with the certificate of the broker's own authority")
-			long := fs.Duration("for", time.Minute, "hear for `DURATION`; Ctrl-C ends it earlier")
-			wanted := func() error {
-				return cmp.Or(
-					misuseIf(*broker == "", "--broker URL is needed, such as tcp://127.0.0.1:1883"),
-					misuseIf(*long <= 0, "--for wants a time to come"),
-					misuseIf((*user == "") != (*password == ""), "--user and --password-file go together"),
-				)
-			}
-			return work{flags: wanted, run: func(ctx context.Context, c *call) error {
-				source, err := ear(*broker, *user, *password, *ca)
-				if err != nil {
-					return err
-				}
-				return listen(ctx, source, *long, c.streams)
-			}}
-		},
+func listenWork(fs *flag.FlagSet) work {
+	broker := fs.String("broker", "", "`URL` of the broker: tcp://127.0.0.1:1883 or tls://…")
+	user := fs.String("user", "", "user `U` at the broker")
+	password := fs.String("password-file", "", "file `F` that holds the password, readable by you alone")
+	ca := fs.String("ca", "", "`FILE` with the certificate of the broker's own authority")
+	long := fs.Duration("for", time.Minute, "hear for `DURATION`; Ctrl-C ends it earlier")
+	wanted := func() error {
+		return cmp.Or(
+			misuseIf(*broker == "", "--broker URL is needed, such as tcp://127.0.0.1:1883"),
+			misuseIf(*long <= 0, "--for wants a time to come"),
+			misuseIf((*user == "") != (*password == ""), "--user and --password-file go together"),
+		)
 	}
+	return work{flags: wanted, run: func(ctx context.Context, c *call) error {
+		source, err := ear(*broker, *user, *password, *ca)
+		if err != nil {
+			return err
+		}
+		return listen(ctx, source, *long, c.streams)
+	}}
 }
 
 // ear makes a source that hears everything and leaves nothing behind.

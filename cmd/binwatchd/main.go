@@ -137,9 +137,39 @@ func (c command) do(ctx context.Context, args []string, io *streams) error {
 // commands in the order in which a newcomer needs them.
 func commands() []command {
 	return []command{
-		demoCommand(), listenCommand(), checkCommand(), runCommand(clock.Kernel()), nowCommand(), roundsCommand(),
-		jotCommand(), hushCommand(), seenCommand(), calibrateCommand(), rehearseCommand(), tellTestCommand(),
-		exportCommand(), backupCommand(), resendCommand(), speciesCommand(), hashPasswordCommand(), versionCommand(),
+		{"demo", "[--listen ADDR] [--days N] [--for DURATION] [--speed N]",
+			"shows the whole program at work on an invented nursery, with nothing else installed", nil, demoWork},
+		{"listen", "--broker URL [--user U --password-file F] [--ca FILE] [--for DURATION]",
+			"hears a broker and proposes a probes: section for what it carries", nil, listenWork},
+		{"check", "--config FILE [--show] [--payload TOPIC TEXT] | --schema",
+			"checks a configuration: every error at once, with its place", nil, checkWork},
+		runCommand(clock.Kernel()),
+		{"now", "--config FILE [--json]",
+			"shows each zone: readings, species, conditions, forecasts, doubts", forRun, shown(nowAnswer)},
+		{"rounds", "--config FILE [--json]", "writes the care list for today", forRun, shown(roundsAnswer)},
+		{"jot", "BIN[/ZONE] WHAT [AMOUNT] [of KIND] [to BIN] [--at TIME] --config FILE",
+			"adds a line to the logbook: jot bed/near fed 2 kg of grain", forRun, jotWork},
+		{"hush", "BIN[/ZONE] [CONDITION [QUANTITY]] --for 2h --config FILE",
+			"keeps quiet about a bin or one of its conditions for a while", forRun, hushWork},
+		{"seen", "ID --config FILE",
+			"says that you know of a raised condition; now shows the ids", forRun, simply(oneWord("wants the id of one condition"), noteSeen)},
+		{"calibrate", "PROBE [--weighed [RAW]=WET,DRY,TIN]... [--mark [RAW]=VALUE]... [--feel [RAW]=WORD]... --config FILE",
+			"makes calibration points from samples you know, as YAML to paste; without RAW the probe's newest reading counts", forRehearsal, calibrateWork},
+		{"rehearse", "--config FILE [--against FILE2] (--messages CSV | --journal) [--from T] [--to T] [--json]",
+			"shows what a configuration would have noticed in a recording or in the farm's own past", nil, rehearseWork},
+		{"tell-test", "--config FILE",
+			"sends a test notice to everyone and says what their servers answered", forRun, simply(nil, tellTest)},
+		{"export", "--config FILE [--from T] [--to T] [--format csv|lines]",
+			"writes the readings that are kept, as CSV or InfluxDB line protocol", forRun, exportWork},
+		{"backup", "FILE --config FILE",
+			"writes a consistent copy of the journal, also while the daemon runs", forRun, simply(oneWord("wants one FILE to write"), writeBackup)},
+		{"resend", "--from T [--to T] --config FILE",
+			"forwards a range of times to the database again", forRun, resendWork},
+		{"species", "[--config FILE]",
+			"prints the species table with its sources and their disagreements", nil, speciesWork},
+		{"hash-password", "",
+			"reads a password from standard input and writes its hash, for the file behind page: {password:}", nil, simply(nil, hashPassword)},
+		{"version", "", "prints the version", nil, simply(nil, printVersion)},
 	}
 }
 
@@ -289,8 +319,11 @@ func noWords(words []string) error {
 }
 
 // moment reads a time on the command line: RFC 3339, a date, or a date with
-// hours and minutes in the farm's time zone.
+// hours and minutes in the farm's time zone; "" is the zero time.
 func moment(word string, loc *time.Location) (time.Time, error) {
+	if word == "" {
+		return time.Time{}, nil
+	}
 	for _, layout := range []string{time.RFC3339, "2006-01-02T15:04", "2006-01-02 15:04", "2006-01-02"} {
 		if t, err := time.ParseInLocation(layout, word, loc); err == nil {
 			return t, nil
@@ -306,11 +339,9 @@ var version = ""
 // written. A clock that shows less has not been set yet.
 var built = time.Date(2026, 11, 24, 0, 0, 0, 0, time.UTC)
 
-func versionCommand() command {
-	return command{name: "version", does: "prints the version", setup: simply(nil, func(_ context.Context, c *call) error {
-		fmt.Fprintf(c.out, "binwatchd %s (%s, %s/%s)\n", versionName(), runtime.Version(), runtime.GOOS, runtime.GOARCH)
-		return nil
-	})}
+func printVersion(_ context.Context, c *call) error {
+	fmt.Fprintf(c.out, "binwatchd %s (%s, %s/%s)\n", versionName(), runtime.Version(), runtime.GOOS, runtime.GOARCH)
+	return nil
 }
 
 // versionName falls back to what the Go toolchain knows of the build.

@@ -126,21 +126,16 @@ func (s *sending) run(ctx context.Context) error {
 	return nil
 }
 
-func tellTestCommand() command {
-	return command{
-		name: "tell-test", usage: "--config FILE", does: "sends a test notice to everyone and says what their servers answered", load: forRun,
-		setup: simply(nil, func(ctx context.Context, c *call) error {
-			nc, err := notifyConfig(c.cfg, c.path, slog.New(slog.DiscardHandler), machineTimes())
-			if err != nil {
-				return err
-			}
-			sender, err := notify.NewSender(nc, notify.Sources{})
-			if err != nil {
-				return err
-			}
-			return printReports(c.streams, sender.TellTest(ctx))
-		}),
+func tellTest(ctx context.Context, c *call) error {
+	nc, err := notifyConfig(c.cfg, c.path, slog.New(slog.DiscardHandler), machineTimes())
+	if err != nil {
+		return err
 	}
+	sender, err := notify.NewSender(nc, notify.Sources{})
+	if err != nil {
+		return err
+	}
+	return printReports(c.streams, sender.TellTest(ctx))
 }
 
 func printReports(io *streams, reports []notify.Report) error {

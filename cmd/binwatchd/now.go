@@ -23,25 +23,22 @@ import (
 	"binwatchd/internal/watch"
 )
 
-func nowCommand() command {
-	return command{
-		name: "now", usage: "--config FILE [--json]", does: "shows each zone: readings, species, conditions, forecasts, doubts", load: forRun,
-		setup: shown(func(v farm.View, c *call) any { return v }, func(v farm.View, c *call) { printView(c.out, v, &c.cfg.Farm) }),
-	}
+// nowAnswer is how the farm stands, for now.
+func nowAnswer(v farm.View, f *farm.Farm) (value any, text string) {
+	var b strings.Builder
+	printView(&b, v, f)
+	return v, b.String()
 }
 
-func roundsCommand() command {
-	list := func(v farm.View, c *call) farm.Rounds { return rounds.List(v, c.cfg.Farm.Location) }
-	return command{
-		name: "rounds", usage: "--config FILE [--json]", does: "writes the care list for today", load: forRun,
-		setup: shown(func(v farm.View, c *call) any { return list(v, c) },
-			func(v farm.View, c *call) { fmt.Fprint(c.out, rounds.Text(list(v, c), c.cfg.Farm.Location)) }),
-	}
+// roundsAnswer is the list for today, for rounds.
+func roundsAnswer(v farm.View, f *farm.Farm) (value any, text string) {
+	list := rounds.List(v, f.Location)
+	return list, rounds.Text(list, f.Location)
 }
 
 // shown is the setup of a command that writes what it makes of how the farm stands:
 // for a person, or as JSON.
-func shown(value func(farm.View, *call) any, text func(farm.View, *call)) func(*flag.FlagSet) work {
+func shown(made func(farm.View, *farm.Farm) (value any, text string)) func(*flag.FlagSet) work {
 	return func(fs *flag.FlagSet) work {
 		asJSON := fs.Bool("json", false, "write one JSON object")
 		return work{run: func(ctx context.Context, c *call) error {
@@ -49,10 +46,11 @@ func shown(value func(farm.View, *call) any, text func(farm.View, *call)) func(*
 			if err != nil {
 				return err
 			}
+			value, text := made(v, &c.cfg.Farm)
 			if *asJSON {
-				return writeJSON(c.out, value(v, c))
+				return writeJSON(c.out, value)
 			}
-			text(v, c)
+			fmt.Fprint(c.out, text)
 			return nil
 		}}
 	}

@@ -18,43 +18,37 @@ import (
 	"binwatchd/internal/rehearse"
 )
 
-func rehearseCommand() command {
-	return command{
-		name: "rehearse", usage: "--config FILE [--against FILE2] (--messages CSV | --journal) [--from T] [--to T] [--json]",
-		does: "shows what a configuration would have noticed in a recording or in the farm's own past",
-		setup: func(fs *flag.FlagSet) work {
-			path := fs.String("config", "", "`FILE` to rehearse")
-			against := fs.String("against", "", "`FILE` to compare with: what differs")
-			messages := fs.String("messages", "", "`CSV` with the header time,topic,payload; - reads standard input")
-			past := fs.Bool("journal", false, "rehearse what the journal of the configuration holds")
-			span := newSpanFlags(fs, "leave out what arrived before `T`", "leave out what arrived at `T` or later")
-			asJSON := fs.Bool("json", false, "write every change as one JSON object a line; with --against one object")
-			wanted := func() error {
-				return cmp.Or(
-					misuseIf((*messages != "") == *past, "wants either --messages CSV or --journal"),
-					misuseIf(*messages == "-" && *against != "", "standard input can be read only once: give --against a file of messages"),
-				)
-			}
-			return work{flags: wanted, run: func(ctx context.Context, c *call) error {
-				cfg, err := forRehearsal(*path, c.streams)
-				if err != nil {
-					return err
-				}
-				play := player{messages: *messages, journal: cfg.Journal.Path, in: c.in}
-				if play.span, err = span.in(cfg.Farm.Location); err != nil {
-					return err
-				}
-				if *against == "" {
-					return rehearseOne(ctx, play, cfg, *asJSON, c.streams)
-				}
-				other, err := forRehearsal(*against, c.streams)
-				if err != nil {
-					return err
-				}
-				return compare(ctx, play, cfg, other, [2]string{*path, *against}, *asJSON, c.streams)
-			}}
-		},
+func rehearseWork(fs *flag.FlagSet) work {
+	path := fs.String("config", "", "`FILE` to rehearse")
+	against := fs.String("against", "", "`FILE` to compare with: what differs")
+	messages := fs.String("messages", "", "`CSV` with the header time,topic,payload; - reads standard input")
+	past := fs.Bool("journal", false, "rehearse what the journal of the configuration holds")
+	span := newSpanFlags(fs, "leave out what arrived before `T`", "leave out what arrived at `T` or later")
+	asJSON := fs.Bool("json", false, "write every change as one JSON object a line; with --against one object")
+	wanted := func() error {
+		return cmp.Or(
+			misuseIf((*messages != "") == *past, "wants either --messages CSV or --journal"),
+			misuseIf(*messages == "-" && *against != "", "standard input can be read only once: give --against a file of messages"),
+		)
 	}
+	return work{flags: wanted, run: func(ctx context.Context, c *call) error {
+		cfg, err := forRehearsal(*path, c.streams)
+		if err != nil {
+			return err
+		}
+		play := player{messages: *messages, journal: cfg.Journal.Path, in: c.in}
+		if play.span, err = span.in(cfg.Farm.Location); err != nil {
+			return err
+		}
+		if *against == "" {
+			return rehearseOne(ctx, play, cfg, *asJSON, c.streams)
+		}
+		other, err := forRehearsal(*against, c.streams)
+		if err != nil {
+			return err
+		}
+		return compare(ctx, play, cfg, other, [2]string{*path, *against}, *asJSON, c.streams)
+	}}
 }
 
 // A timeSpan is [from, to); a zero end is open.
@@ -73,20 +67,13 @@ func newSpanFlags(fs *flag.FlagSet, from, to string) *spanFlags {
 
 // in gives the span that was asked for in a time zone.
 func (f *spanFlags) in(loc *time.Location) (s timeSpan, err error) {
-	if f.from != "" {
-		if s.from, err = moment(f.from, loc); err != nil {
-			return s, err
-		}
+	if s.from, err = moment(f.from, loc); err == nil {
+		s.to, err = moment(f.to, loc)
 	}
-	if f.to != "" {
-		if s.to, err = moment(f.to, loc); err != nil {
-			return s, err
-		}
-		if !s.to.After(s.from) {
-			return s, misusef("--to %s is not after --from %s, so there is nothing between them", f.to, f.from)
-		}
+	if err == nil && !s.to.IsZero() && !s.to.After(s.from) {
+		err = misusef("--to %s is not after --from %s, so there is nothing between them", f.to, f.from)
 	}
-	return s, nil
+	return s, err
 }
 
 // A player plays a past to a rehearsal.

@@ -12,25 +12,20 @@ import (
 	"binwatchd/internal/husbandry"
 )
 
-func speciesCommand() command {
-	return command{
-		name: "species", usage: "[--config FILE]", does: "prints the species table with its sources and their disagreements",
-		setup: func(fs *flag.FlagSet) work {
-			path := fs.String("config", "", "`FILE` whose own species and changes are to be shown too")
-			return work{run: func(_ context.Context, c *call) error {
-				table, units := husbandry.Species(), farm.Metric
-				if *path != "" {
-					cfg, err := config.Load(*path, config.ForRehearsal)
-					if err != nil {
-						return err
-					}
-					table, units = cfg.Farm.Species, cfg.Farm.Units
-				}
-				printSpecies(c.out, table, units)
-				return nil
-			}}
-		},
-	}
+func speciesWork(fs *flag.FlagSet) work {
+	path := fs.String("config", "", "`FILE` whose own species and changes are to be shown too")
+	return work{run: func(_ context.Context, c *call) error {
+		table, units := husbandry.Species(), farm.Metric
+		if *path != "" {
+			cfg, err := config.Load(*path, config.ForRehearsal)
+			if err != nil {
+				return err
+			}
+			table, units = cfg.Farm.Species, cfg.Farm.Units
+		}
+		printSpecies(c.out, table, units)
+		return nil
+	}}
 }
 
 func printSpecies(w io.Writer, table []farm.Species, u farm.Units) {
