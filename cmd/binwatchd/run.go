@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"os"
 	"os/signal"
+	"slices"
 	"sync"
 	"syscall"
 	"time"
@@ -134,12 +135,8 @@ func (d *daemon) answerWhileWaiting(cfg *config.Config, err error) {
 // to the disk, or to a program that keeps the file locked. A file that belongs to
 // somebody else is none: that is a mistake of setting up, and said at once.
 func diskTrouble(err error) bool {
-	for _, one := range []error{journal.ErrFull, journal.ErrDisk, journal.ErrLocked, syscall.EROFS, syscall.ENOSPC, syscall.EIO} {
-		if errors.Is(err, one) {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc([]error{journal.ErrFull, journal.ErrDisk, journal.ErrLocked, syscall.EROFS, syscall.ENOSPC, syscall.EIO},
+		func(one error) bool { return errors.Is(err, one) })
 }
 
 // tellWithoutJournal runs a sender with an outbox of nothing, for what is told from

@@ -42,7 +42,9 @@ func (d *Decoder) command(rest string, payload []byte, arrived time.Time) (got D
 		e.Hush, got.Timed, err = d.hush(place, payload, arrived)
 	case seenTopic:
 		e.Kind, e.Seen = farm.EventSeen, farm.Seen{Episode: place}
-		err = checkEpisode(place)
+		if place == "" || !word(place) {
+			err = fmt.Errorf("not the id of a condition: %q", clip(place))
+		}
 	default:
 		return Decoded{}, false
 	}
@@ -189,12 +191,6 @@ func CheckJot(f *farm.Farm, j farm.Jot, now time.Time) error {
 		return fmt.Errorf("of: not a word: %q", clip(j.Of))
 	case j.What == farm.Stocked && j.Of != "" && !slices.ContainsFunc(f.Species, func(s farm.Species) bool { return s.ID == j.Of }):
 		return fmt.Errorf("of: no species %q", clip(j.Of))
-	}
-	return checkTo(f, j)
-}
-
-func checkTo(f *farm.Farm, j farm.Jot) error {
-	switch {
 	case j.To == "":
 		return nil
 	case j.What != farm.Sifted:
@@ -222,13 +218,6 @@ func CheckHush(f *farm.Farm, h farm.Hush, now time.Time) error {
 		return errors.New("for: must be longer than nothing")
 	case h.Until.Sub(now) > longestHush:
 		return errors.New("for: must not be longer than a year")
-	}
-	return nil
-}
-
-func checkEpisode(id string) error {
-	if id == "" || !word(id) {
-		return fmt.Errorf("not the id of a condition: %q", clip(id))
 	}
 	return nil
 }

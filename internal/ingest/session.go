@@ -77,8 +77,8 @@ func (s *Source) open(ctx context.Context, u *url.URL) (*session, error) {
 	}
 	s.tell(ctx, l)
 	ss.begin()
-	if l.Backlog == farm.Marked {
-		ss.mark()
+	if l.Backlog == farm.Marked { // whether it comes back is what counts: the answer says nothing
+		ss.client.Publish(s.cfg.Marker, 1, false, ss.nonce)
 	}
 	return ss, nil
 }
@@ -361,12 +361,6 @@ func (ss *session) backlog(ctx context.Context, resumed bool) (farm.Backlog, err
 		return farm.Unmarked, nil
 	}
 	return farm.Marked, nil
-}
-
-// mark sends the marker of this connection. It does not wait for the broker: an
-// answer says nothing, and what counts is that it comes back.
-func (ss *session) mark() {
-	ss.client.Publish(ss.source.cfg.Marker, 1, false, ss.nonce)
 }
 
 // marker takes a marker in, ours or an earlier one; with mu held.
