@@ -7,6 +7,7 @@ import (
 	netmail "net/mail"
 	"net/netip"
 	"net/url"
+	"regexp"
 	"strconv"
 	"strings"
 	"unicode"
@@ -39,26 +40,19 @@ func isTLSScheme(s string) bool   { return s == "ssl" || s == "tls" || s == "mqt
 // parseHTTP checks an http or https address without user and password.
 func parseHTTP(s string) (string, error) {
 	u, err := bareURL(s)
-	if err != nil {
-		return "", err
-	}
-	if u.Scheme != "http" && u.Scheme != "https" {
-		return "", errors.New("the address begins with http:// or https://")
-	}
-	return s, nil
-}
-
-// parseWebhook is parseHTTP, and refuses plain http to other machines, where
-// anybody on the way could read and change what is told.
-func parseWebhook(s string) (string, error) {
-	if _, err := parseHTTP(s); err != nil {
-		return "", err
-	}
-	u, err := url.Parse(s)
-	if err == nil && u.Scheme == "http" && !loopback.Is(u.Hostname()) {
-		return "", errors.New("a webhook goes over plain http only to this machine: use https://")
+	if err == nil && u.Scheme != "http" && u.Scheme != "https" {
+		err = errors.New("the address begins with http:// or https://")
 	}
 	return s, err
+}
+
+// wrongWebhook refuses plain http to other machines, where anybody on the way could
+// read and change what is told.
+func wrongWebhook(s string) string {
+	if u, err := url.Parse(s); err != nil || u.Scheme == "http" && !loopback.Is(u.Hostname()) {
+		return "a webhook goes over plain http only to this machine: use https://"
+	}
+	return ""
 }
 
 func bareURL(s string) (*url.URL, error) {
@@ -95,14 +89,11 @@ func isPort(s string, least uint64) bool {
 
 // isHost accepts "" (every network), an IP address and a host name.
 func isHost(s string) bool {
-	if _, err := netip.ParseAddr(s); err == nil {
-		return true
-	}
-	return !strings.ContainsFunc(s, func(c rune) bool {
-		letter := 'a' <= c && c <= 'z' || 'A' <= c && c <= 'Z' || '0' <= c && c <= '9'
-		return !letter && c != '-' && c != '.' && c != '_'
-	})
+	_, err := netip.ParseAddr(s)
+	return err == nil || hostName.MatchString(s)
 }
+
+var hostName = regexp.MustCompile(`^[A-Za-z0-9._-]*$`)
 
 // hostOf is the host of host:port, which has been checked before.
 func hostOf(address string) string {

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"reflect"
 	"slices"
-	"strings"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -45,9 +44,9 @@ type Limits struct {
 // Pace is how patient a bin or a zone is; what a zone leaves out it takes from
 // its bin.
 type Pace struct {
-	Patience  time.Duration `yaml:"patience" least:"0s" most:"7d" default:"30m" help:"How long a breach must last before it counts, and its end before that counts."`
-	Margin    Margin        `yaml:"margin,flow" kind:"a margin" default:"{temperature: 0.5C, moisture: 2%}" help:"How far back inside a limit counts as back."`
-	LookAhead LookAhead     `yaml:"look_ahead,flow" kind:"look_ahead" default:"{heating: 12h, drying: 7d}" help:"How far ahead a forecast may warn."`
+	Patience  time.Duration  `yaml:"patience" least:"0s" most:"7d" default:"30m" help:"How long a breach must last before it counts, and its end before that counts."`
+	Margin    Margin         `yaml:"margin,flow" kind:"a margin" default:"{temperature: 0.5C, moisture: 2%}" help:"How far back inside a limit counts as back."`
+	LookAhead farm.LookAhead `yaml:"look_ahead,flow" kind:"look_ahead" default:"{heating: 12h, drying: 7d}" help:"How far ahead a forecast may warn."`
 }
 
 // Margin is how far back inside a limit counts as back.
@@ -55,12 +54,6 @@ type Margin struct {
 	Temperature float64             `yaml:"temperature" kind:"a difference of temperatures" default:"0.5C" help:"A difference of temperatures."`
 	Moisture    float64             `yaml:"moisture" kind:"a percentage" default:"2%" help:"In points of moisture."`
 	Others      byQuantity[float64] `yaml:",quantities" help:"Of its"`
-}
-
-// LookAhead is how far ahead a forecast may warn.
-type LookAhead struct {
-	Heating time.Duration `yaml:"heating" least:"0s" most:"7d" default:"12h" help:"Before a feed heats past the survive limit; 0s for no such forecast."`
-	Drying  time.Duration `yaml:"drying" least:"0s" most:"60d" default:"7d" help:"Before moisture leaves the thrive band; 0s for no such forecast."`
 }
 
 // Shares are the species of a bin, written as one word, a list, or a mapping to
@@ -111,7 +104,7 @@ func readShares(r *reader, n node, wanted string, percent form) (shares, bool) {
 	for i, p := range pairs {
 		s := &all[i]
 		s.Species, r.marks[s] = p.name, mark{at: p.at}
-		if p.value.Kind == yaml.ScalarNode && p.value.ShortTag() == "!!null" {
+		if p.value.isNull() {
 			continue
 		}
 		read := percent.read(r, p.value, reflect.ValueOf(&s.Percent).Elem())
@@ -190,18 +183,14 @@ func (b *builder) fractions(d *Bin) []farm.Share {
 		if _, known := b.farm.SpeciesByID(s.Species); !known {
 			b.problem(b.at(s), "%s is not a species known here: %s", quoted(s.Species), hint(s.Species, b.speciesIDs()))
 		}
-		if seen[s.Species] {
-			b.problem(b.at(s), "the species %s is named twice", s.Species)
-		}
+		b.refuse(seen[s.Species], s, "the species %s is named twice", s.Species)
 		seen[s.Species] = true
 	}
 	if len(d.Species) == 0 {
 		return nil
 	}
 	rest, sum, wrong := b.rest(d.Species)
-	if wrong != "" && !b.spoilt(&d.Species) {
-		b.problem(b.at(&d.Species), "%s", wrong)
-	}
+	b.refuse(wrong != "" && !b.spoilt(&d.Species), &d.Species, "%s", wrong)
 	asShares := slices.ContainsFunc(d.Species, func(s share) bool { return s.Percent != 0 })
 	out := make([]farm.Share, len(d.Species))
 	for i := range d.Species {
@@ -218,11 +207,10 @@ func (b *builder) fractions(d *Bin) []farm.Share {
 // noteMix tells of species that no one bin suits.
 func (b *builder) noteMix(at place, bin farm.Bin) {
 	worms := husbandry.WormsOf(&b.farm, bin)
-	if s := husbandry.WormLimits(worms, farm.Temperature).Survive(); s.Low > s.High {
-		b.note(at, "no temperature suits all of these species: some of them are always in danger")
-	}
-	if s := husbandry.WormLimits(worms, farm.Moisture).Survive(); s.Low > s.High {
-		b.note(at, "no moisture suits all of these species: some of them are always in danger")
+	for _, q := range []farm.Quantity{farm.Temperature, farm.Moisture} {
+		if s := husbandry.WormLimits(worms, q).Survive(); s.Low > s.High {
+			b.note(at, "no %s suits all of these species: some of them are always in danger", q)
+		}
 	}
 }
 
@@ -254,7 +242,7 @@ func (b *builder) shareOut(d *Bin) {
 }
 
 func (b *builder) zone(d *Zone, bin *Bin) farm.Zone {
-	b.takePace(&d.Pace, &bin.Pace)
+	b.marks.fill(reflect.ValueOf(&d.Pace).Elem(), reflect.ValueOf(&bin.Pace).Elem(), "the bin's")
 	b.thriveInside(&d.Temperature, d.Temperature)
 	b.thriveInside(&d.Moisture, d.Moisture)
 	if b.set(&bin.DryMass) {
@@ -265,7 +253,7 @@ func (b *builder) zone(d *Zone, bin *Bin) farm.Zone {
 		Share: d.Share / 100, DryMassKg: d.DryMass,
 		Patience:  d.Patience,
 		Margin:    map[farm.Quantity]float64{farm.Temperature: d.Margin.Temperature, farm.Moisture: d.Margin.Moisture},
-		LookAhead: farm.LookAhead(d.LookAhead),
+		LookAhead: d.LookAhead,
 	}
 	for q, own := range map[farm.Quantity]farm.Bands{farm.Temperature: d.Temperature, farm.Moisture: d.Moisture} {
 		if !own.IsZero() {
@@ -289,31 +277,14 @@ func (b *builder) zone(d *Zone, bin *Bin) farm.Zone {
 	return zone
 }
 
-// takePace fills in from a bin what its zone leaves out.
-func (b *builder) takePace(zone, bin *Pace) {
-	const origin = "the bin's"
-	or(b.marks, &zone.Patience, bin.Patience, origin)
-	or(b.marks, &zone.Margin, Margin{}, origin)
-	or(b.marks, &zone.Margin.Temperature, bin.Margin.Temperature, origin)
-	or(b.marks, &zone.Margin.Moisture, bin.Margin.Moisture, origin)
-	for q, x := range bin.Margin.Others {
-		if b.set(x) {
-			or(b.marks, zone.Margin.Others.at(q), *x, origin)
-		}
-	}
-	or(b.marks, &zone.LookAhead, LookAhead{}, origin)
-	or(b.marks, &zone.LookAhead.Heating, bin.LookAhead.Heating, origin)
-	or(b.marks, &zone.LookAhead.Drying, bin.LookAhead.Drying, origin)
-}
-
 // checkUses checks what each probe is used for, once all probes are known.
 func (b *builder) checkUses(sources []*source) {
-	placed := map[string]string{} // probe → bin/zone
+	placed := map[string]farm.Place{} // by probe
 	for _, bin := range b.file.Bins {
 		for _, z := range bin.Zones {
 			measured := map[farm.Quantity]bool{}
 			for i := range z.Probes {
-				b.checkPlaced(&z.Probes[i], bin.Name+"/"+z.Name, placed)
+				b.checkPlaced(&z.Probes[i], farm.Place{Bin: bin.Name, Zone: z.Name}, placed)
 				measured[b.probes[z.Probes[i]].Measures] = true
 			}
 			for _, q := range farm.QuantityNames() {
@@ -329,18 +300,16 @@ func (b *builder) checkUses(sources []*source) {
 	for _, s := range sources {
 		b.checkOf(s)
 		b.noteIdle(s, placed)
-		b.notePace(s)
+		b.notePace(s, placed)
 	}
 }
 
-func (b *builder) checkPlaced(p *string, where string, placed map[string]string) {
+func (b *builder) checkPlaced(p *string, where farm.Place, placed map[string]farm.Place) {
 	probe, known := b.probes[*p]
 	if !known {
 		return // reported already
 	}
-	if probe.Measures == farm.Battery {
-		b.problem(b.at(p), "%s measures a battery; it is not named in a zone but names its probes with of", *p)
-	}
+	b.refuse(probe.Measures == farm.Battery, p, "%s measures a battery; it is not named in a zone but names its probes with of", *p)
 	switch other, twice := placed[*p]; {
 	case !twice:
 		placed[*p] = where
@@ -351,18 +320,14 @@ func (b *builder) checkPlaced(p *string, where string, placed map[string]string)
 	}
 }
 
-func (b *builder) checkAmbient(bin *Bin, placed map[string]string) {
+func (b *builder) checkAmbient(bin *Bin, placed map[string]farm.Place) {
 	a, at := bin.Ambient, b.at(&bin.Ambient)
 	probe, known := b.probes[a]
 	switch where := placed[a]; {
 	case !known:
 	case probe.Measures != farm.Temperature:
 		b.problem(at, "%s measures %s; the air of the room is a temperature", a, probe.Measures)
-	case strings.HasPrefix(where, bin.Name+"/"):
+	case where.Bin == bin.Name:
 		b.problem(at, "%s stands in %s and cannot also be the air around it", a, where)
 	}
-}
-
-func (b *builder) binNames() []string {
-	return namesOf(b.farm.Bins, func(bin farm.Bin) string { return bin.Name })
 }

@@ -1,9 +1,11 @@
 package config
 
 import (
-	"net/url"
+	"cmp"
 	"path/filepath"
 	"reflect"
+	"regexp"
+	"slices"
 	"strings"
 	"time"
 
@@ -43,7 +45,6 @@ func (b *builder) build() farm.Farm {
 	b.checkPage()
 	b.checkMail()
 	b.checkTell()
-	b.checkRounds()
 	b.noteSecrets()
 	b.inForce()
 	return b.farm
@@ -145,31 +146,10 @@ func (b *builder) each(do func(v reflect.Value, kind string)) {
 	walk(reflect.ValueOf(b.file).Elem(), "")
 }
 
-func (b *builder) checkBroker() {
-	d := &b.file.Broker
-	if !b.set(d) {
-		d.Prefix = "binwatch"
-		return
-	}
-	switch ways := b.count(&d.URL, &d.URLs, &d.Listen); {
-	case ways > 1:
-		b.problem(b.at(d), "broker has one of url, urls and listen, not several")
-	case ways == 0 && b.need == ForRun:
-		b.problem(b.at(d), `broker needs an address: url: "tcp://127.0.0.1:1883", or listen: "127.0.0.1:1883" to be the broker itself`)
-	}
-	if b.set(&d.Password) && !b.present(&d.User) {
-		b.problem(b.at(&d.Password), "a password needs its user beside it")
-	}
-	if b.set(&d.Listen) {
-		b.checkListener(d)
-	} else {
-		or(b.marks, &d.ClientID, "binwatchd-"+slug(b.farm.Name), "by the farm's name")
-	}
-	if b.set(&d.TLS) {
-		b.checkBrokerTLS(d)
-	}
-	if b.set(&d.Keeper) {
-		b.checkKeeper(d)
+// refuse reports that a value is wrong in the light of others.
+func (b *builder) refuse(wrong bool, key any, format string, args ...any) {
+	if wrong {
+		b.problem(b.at(key), format, args...)
 	}
 }
 
@@ -183,51 +163,56 @@ func (b *builder) count(keys ...any) (n int) {
 	return n
 }
 
-func (b *builder) checkKeeper(d *ingest.BrokerSettings) {
-	switch k := d.Keeper; {
-	case !b.present(&d.Listen):
-		b.problem(b.at(&d.Keeper), "keeper is for a broker that binwatchd is itself (listen); at another broker its access list says who may publish under %s/", d.Prefix)
-	case b.set(&k.User) && k.User == d.User:
-		b.problem(b.at(&k.User), "the keeper needs another user than the probes: a probe must not be able to jot")
+func (b *builder) checkBroker() {
+	d := &b.file.Broker
+	if !b.set(d) {
+		d.Prefix = "binwatch"
+		return
 	}
-}
-
-func (b *builder) checkListener(d *ingest.BrokerSettings) {
-	if !loopback.Is(hostOf(d.Listen)) && b.count(&d.User, &d.Password) < 2 {
-		b.problem(b.at(&d.Listen), "beyond loopback anybody could send readings: add user and password, or listen at 127.0.0.1")
-	}
-	for _, x := range []any{&d.ClientID, &d.TLS} {
-		if b.set(x) {
-			b.problem(b.at(x), "this is for calling a broker, and has no meaning with listen")
+	ways := b.count(&d.URL, &d.URLs, &d.Listen)
+	b.refuse(ways > 1, d, "broker has one of url, urls and listen, not several")
+	b.refuse(ways == 0 && b.need == ForRun, d,
+		`broker needs an address: url: "tcp://127.0.0.1:1883", or listen: "127.0.0.1:1883" to be the broker itself`)
+	b.refuse(b.set(&d.Password) && !b.present(&d.User), &d.Password, "a password needs its user beside it")
+	if b.set(&d.Listen) {
+		b.refuse(!loopback.Is(hostOf(d.Listen)) && b.count(&d.User, &d.Password) < 2, &d.Listen,
+			"beyond loopback anybody could send readings: add user and password, or listen at 127.0.0.1")
+		for _, x := range []any{&d.ClientID, &d.TLS} {
+			b.refuse(b.set(x), x, "this is for calling a broker, and has no meaning with listen")
 		}
+	} else {
+		or(b.marks, &d.ClientID, "binwatchd-"+slug(b.farm.Name), "by the farm's name")
+	}
+	if b.set(&d.TLS) {
+		b.checkBrokerTLS(d)
+	}
+	if b.set(&d.Keeper) {
+		listens, user := b.present(&d.Listen), &d.Keeper.User
+		b.refuse(!listens, &d.Keeper,
+			"keeper is for a broker that binwatchd is itself (listen); at another broker its access list says who may publish under %s/", d.Prefix)
+		b.refuse(listens && b.set(user) && *user == d.User, user, "the keeper needs another user than the probes: a probe must not be able to jot")
 	}
 }
 
 func (b *builder) checkBrokerTLS(d *ingest.BrokerSettings) {
-	if b.count(&d.TLS.Cert, &d.TLS.Key) == 1 {
-		b.problem(b.at(&d.TLS), "a client certificate has two files: cert and key")
-	}
-	check := func(u *string) {
-		if parsed, err := url.Parse(*u); b.set(u) && err == nil && isPlainScheme(parsed.Scheme) {
-			b.problem(b.at(u), "tls is given, but this address is a plain one: begin it with ssl:// (and mind the port, often 8883)")
-		}
-	}
+	b.refuse(b.count(&d.TLS.Cert, &d.TLS.Key) == 1, &d.TLS, "a client certificate has two files: cert and key")
+	urls := []*string{&d.URL}
 	for i := range d.URLs {
-		check(&d.URLs[i])
+		urls = append(urls, &d.URLs[i])
 	}
-	check(&d.URL)
+	for _, u := range urls {
+		scheme, _, _ := strings.Cut(strings.ToLower(*u), ":")
+		b.refuse(b.set(u) && isPlainScheme(scheme), u,
+			"tls is given, but this address is a plain one: begin it with ssl:// (and mind the port, often 8883)")
+	}
 }
+
+var noSlug = regexp.MustCompile("[^a-z0-9]+")
 
 // slug makes a name fit for a client id: lower-case letters, digits and
 // single hyphens.
 func slug(name string) string {
-	fields := strings.FieldsFunc(strings.ToLower(name), func(c rune) bool {
-		return !('a' <= c && c <= 'z' || '0' <= c && c <= '9')
-	})
-	if len(fields) == 0 {
-		return "farm"
-	}
-	return strings.Join(fields, "-")
+	return cmp.Or(strings.Trim(noSlug.ReplaceAllString(strings.ToLower(name), "-"), "-"), "farm")
 }
 
 // longestSocket is what Linux takes as the path of a socket (unix(7):
@@ -278,14 +263,13 @@ func (b *builder) checkInflux() {
 			b.problem(b.at(key), "%s does not belong to flavour %s", name, d.Flavour)
 		}
 	}
-	if b.count(&d.User, &d.Password) == 1 && d.Flavour == influx.V1 {
-		b.problem(b.at(&b.file.Influx), "user and password go together")
-	}
+	b.refuse(b.count(&d.User, &d.Password) == 1 && d.Flavour == influx.V1, &b.file.Influx, "user and password go together")
 }
 
 func (b *builder) checkPage() {
-	if d := b.file.Page; b.set(&b.file.Page) && b.set(&d.Listen) && !loopback.Is(hostOf(d.Listen)) && !b.present(&d.Password) {
-		b.problem(b.at(&d.Listen), "beyond loopback anybody could read and change the farm: add password: {file: PATH}, or listen at 127.0.0.1")
+	if d := b.file.Page; b.set(&b.file.Page) {
+		b.refuse(b.set(&d.Listen) && !loopback.Is(hostOf(d.Listen)) && !b.present(&d.Password), &d.Listen,
+			"beyond loopback anybody could read and change the farm: add password: {file: PATH}, or listen at 127.0.0.1")
 	}
 }
 
@@ -296,12 +280,9 @@ func (b *builder) checkMail() {
 	d := b.file.Mail
 	local := loopback.Is(hostOf(d.Server))
 	or(b.marks, &d.Security, securityFor(d.Server, local), "by the server")
-	if b.given(&d.Security) && !local && (d.Security == notify.Offered || d.Security == notify.Plain) {
-		b.problem(b.at(&d.Security), "%s would let anybody on the way read the mail and the password: use starttls or tls", d.Security)
-	}
-	if b.count(&d.User, &d.Password) == 1 {
-		b.problem(b.at(&b.file.Mail), "user and password go together")
-	}
+	b.refuse(b.given(&d.Security) && !local && (d.Security == notify.Offered || d.Security == notify.Plain), &d.Security,
+		"%s would let anybody on the way read the mail and the password: use starttls or tls", d.Security)
+	b.refuse(b.count(&d.User, &d.Password) == 1, &b.file.Mail, "user and password go together")
 }
 
 // securityFor is how mail servers are reached: port 465 is for TLS from the
@@ -321,46 +302,38 @@ func (b *builder) checkTell() {
 	for i := range b.file.Tell {
 		b.checkTeller(&b.file.Tell[i], first)
 	}
+	b.needMail(&b.file.Rounds)
 }
 
 func (b *builder) checkTeller(d *notify.TellerSettings, first map[string]int) {
-	switch {
-	case b.count(&d.Mail, &d.Push, &d.Webhook) != 1:
-		b.problem(b.at(d), "a recipient has one of mail, push and webhook")
-	case b.set(&d.Mail):
-		b.needMail(b.at(&d.Mail))
+	ways := b.count(&d.Mail, &d.Push, &d.Webhook)
+	b.refuse(ways != 1, d, "a recipient has one of mail, push and webhook")
+	if ways == 1 {
+		b.needMail(&d.Mail)
 	}
-	if b.set(&d.Secret) && !b.present(&d.Webhook) {
-		b.problem(b.at(&d.Secret), "a secret signs what a webhook gets; this recipient has no webhook")
-	}
+	b.refuse(b.set(&d.Secret) && !b.present(&d.Webhook), &d.Secret, "a secret signs what a webhook gets; this recipient has no webhook")
 	for _, y := range []*string{&d.Mail, &d.Webhook} {
 		if !b.set(y) {
 			continue
 		}
 		name := strings.ToLower(*y)
-		if line, twice := first[name]; twice {
-			b.problem(b.at(y), "this recipient has an entry already, on line %d: put both into one", line)
-		} else {
+		line, twice := first[name]
+		b.refuse(twice, y, "this recipient has an entry already, on line %d: put both into one", line)
+		if !twice {
 			first[name] = b.at(y).line
 		}
 	}
+	names := namesOf(b.farm.Bins, func(bin farm.Bin) string { return bin.Name })
 	for i := range d.Bins {
 		name := &d.Bins[i]
-		if _, known := b.farm.BinByName(*name); !known && len(b.farm.Bins) > 0 {
-			b.problem(b.at(name), "there is no bin %s: %s", quoted(*name), hint(*name, b.binNames()))
+		if len(names) > 0 && !slices.Contains(names, *name) {
+			b.problem(b.at(name), "there is no bin %s: %s", quoted(*name), hint(*name, names))
 		}
 	}
 }
 
-// needMail checks that mail can go out at all.
-func (b *builder) needMail(at place) {
-	if !b.present(&b.file.Mail) && b.need == ForRun {
-		b.problem(at, `mail needs a server: add mail: {server: "mail.example.org:587", from: bins@example.org}`)
-	}
-}
-
-func (b *builder) checkRounds() {
-	if b.set(&b.file.Rounds) {
-		b.needMail(b.at(&b.file.Rounds))
-	}
+// needMail checks that mail can go out at all, where something is to go by it.
+func (b *builder) needMail(what any) {
+	b.refuse(b.set(what) && !b.present(&b.file.Mail) && b.need == ForRun, what,
+		`mail needs a server: add mail: {server: "mail.example.org:587", from: bins@example.org}`)
 }

@@ -2,6 +2,7 @@ package config
 
 import (
 	"reflect"
+	"slices"
 	"strings"
 
 	"binwatchd/internal/secret"
@@ -199,18 +200,14 @@ func (r *reader) section(what string, fields []field, pairs []pair, at place, in
 	names := namesOf(fields, func(f field) string { return f.name })
 	seen := map[string]bool{}
 	for _, p := range pairs {
-		seen[p.name] = true
-		known := false
-		for _, f := range fields {
-			if f.name == p.name {
-				known = true
-				r.field(f, p.value, into)
-			}
+		name := p.name
+		if i := slices.Index(names, name); i >= 0 {
+			r.field(fields[i], p.value, into)
+		} else {
+			r.problem(p.at, "%s has no key %s: %s", what, quoted(name), hint(name, names))
+			name = nearest(name, names) // meant, so not missing as well
 		}
-		if !known {
-			r.problem(p.at, "%s has no key %s: %s", what, quoted(p.name), hint(p.name, names))
-			seen[nearest(p.name, names)] = true // meant, so not missing as well
-		}
+		seen[name] = true
 	}
 	for _, f := range fields {
 		switch {
@@ -255,13 +252,15 @@ func pointerForm(elem form) form {
 func listForm(wanted string, item form) form {
 	return form{
 		read: func(r *reader, n node, into reflect.Value) bool {
-			content, ok := r.contents(n, yaml.SequenceNode, wanted)
-			if ok && len(content) == 0 {
+			switch {
+			case !r.is(yaml.SequenceNode, n, wanted):
+				return false
+			case len(n.Content) == 0:
 				r.problem(n.place(), "the list is empty; expected %s", wanted)
 				return false
 			}
-			readItems(r, content, item, into)
-			return ok
+			readItems(r, n.Content, item, into)
+			return true
 		},
 		write: func(m marks, v reflect.Value) *yaml.Node {
 			seq := &yaml.Node{Kind: yaml.SequenceNode}
@@ -297,7 +296,7 @@ func readItems(r *reader, content []*yaml.Node, item form, into reflect.Value) {
 func oneOrMore(many, item form) form {
 	return form{
 		read: func(r *reader, n node, into reflect.Value) bool {
-			if n.Kind != yaml.ScalarNode || n.ShortTag() == "!!null" {
+			if n.Kind != yaml.ScalarNode || n.isNull() {
 				return many.read(r, n, into)
 			}
 			readItems(r, []*yaml.Node{n.Node}, item, into)

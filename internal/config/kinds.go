@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math"
 	"reflect"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -56,7 +57,7 @@ func allKinds() map[string]kind {
 		"the address of a broker":      textual("the address of a broker", "tcp://127.0.0.1:1883", parseBrokerURL),
 		"an address to listen at":      textual("an address to listen at", "127.0.0.1:8338", parseListen),
 		"an address":                   textual("an address", "http://127.0.0.1:8086", parseHTTP),
-		"the address of a webhook":     textual("an address", "https://example.org/hook", parseWebhook),
+		"the address of a webhook":     textual("an address", "https://example.org/hook", checked(parseHTTP, wrongWebhook)),
 		"a mail server":                textual("a mail server", "mail.example.org:587", parseMailServer),
 		"a sender":                     textual("a mail address", "bins@example.org", parseFrom),
 		"a mail address":               textual("a mail address", "keeper@example.org", parseAddress),
@@ -76,7 +77,7 @@ func (in scope) kindOf(t reflect.Type, what string, tag reflect.StructTag) kind 
 	case worded:
 		k = words(what, strings.Fields(list))
 	case t == reflect.TypeFor[time.Duration]():
-		k = duration(tag.Get("least"), tag.Get("most"))
+		k = scalar("a length of time", "30m", between(tag.Get("least"), tag.Get("most")), quantity.FormatDuration)
 	case t == reflect.TypeFor[level]():
 		k = batteryLevel()
 	case reflect.PointerTo(t).Implements(reflect.TypeFor[encoding.TextUnmarshaler]()):
@@ -94,11 +95,10 @@ func (in scope) kindOf(t reflect.Type, what string, tag reflect.StructTag) kind 
 func scalarForm(k kind) form {
 	return form{
 		read: func(r *reader, n node, into reflect.Value) bool {
-			s, ok := r.scalar(n, k.wanted)
-			if !ok {
+			if !r.is(yaml.ScalarNode, n, k.wanted) {
 				return false
 			}
-			if err := k.read(s, into); err != nil {
+			if err := k.read(n.Value, into); err != nil {
 				r.problem(n.place(), "%v", err)
 				return false
 			}
@@ -173,10 +173,8 @@ func parseText(wanted string) func(string) (string, error) {
 func words[V ~string](what string, known []V) kind {
 	list := namesOf(known, func(k V) string { return string(k) })
 	k := textual(what, "", func(s string) (string, error) {
-		for _, k := range list {
-			if k == s {
-				return k, nil
-			}
+		if slices.Contains(list, s) {
+			return s, nil
 		}
 		return "", fmt.Errorf("%s is not %s: %s", quoted(s), what, hint(s, list))
 	})
@@ -248,11 +246,11 @@ func wrongCount(v float64) string {
 
 const day = 24 * time.Hour
 
-// duration is a length of time between two ends; "" is no time at all.
-func duration(least, most string) kind {
+// between reads a length of time between two ends; "" is no time at all.
+func between(least, most string) func(string) (time.Duration, error) {
 	shortest, _ := quantity.ParseDuration(least) // tags, which a test reads all
 	longest, _ := quantity.ParseDuration(most)
-	return scalar("a length of time", "30m", checked(quantity.ParseDuration, func(d time.Duration) string {
+	return checked(quantity.ParseDuration, func(d time.Duration) string {
 		switch {
 		case d < shortest:
 			return fmt.Sprintf("%s is too short here: it must be at least %s", quantity.FormatDuration(d), quantity.FormatDuration(shortest))
@@ -260,23 +258,16 @@ func duration(least, most string) kind {
 			return fmt.Sprintf("%s is too long here: it can be at most %s", quantity.FormatDuration(d), quantity.FormatDuration(longest))
 		}
 		return ""
-	}), quantity.FormatDuration)
+	})
 }
 
 // feedPace is a length of time that is kept as days.
 func feedPace() kind {
-	k := duration("1h", "1095d")
-	read := k.read
-	k.read = func(s string, into reflect.Value) error {
-		var d time.Duration
-		err := read(s, reflect.ValueOf(&d).Elem())
-		into.SetFloat(d.Hours() / 24)
-		return err
-	}
-	k.write = func(v reflect.Value) *yaml.Node {
-		return textNode(quantity.FormatDuration(time.Duration(v.Float() * float64(day))))
-	}
-	return k
+	parse := between("1h", "1095d")
+	return scalar("a length of time", "30m", func(s string) (float64, error) {
+		d, err := parse(s)
+		return d.Hours() / 24, err
+	}, func(days float64) string { return quantity.FormatDuration(time.Duration(days * float64(day))) })
 }
 
 // Plausible temperatures of a bin and of what a probe of one can show, °C.
@@ -360,32 +351,25 @@ type Date struct {
 	day   int
 }
 
-// dateForms are the ways to write a day, with and without its year.
-var dateForms = []struct {
-	layout  string
-	hasYear bool
-}{
-	{"2006-01-02", true},
-	{"2 Jan 2006", true}, {"2 January 2006", true}, {"Jan 2 2006", true}, {"January 2 2006", true},
-	{"2 Jan", false}, {"2 January", false}, {"Jan 2", false}, {"January 2", false},
+// dateLayouts are the ways to write a day, with and without its year.
+var dateLayouts = []string{
+	"2006-01-02", "2 Jan 2006", "2 January 2006", "Jan 2 2006", "January 2 2006", "2 Jan", "2 January", "Jan 2", "January 2",
 }
 
 func parseDate(s string) (Date, error) {
 	plain := strings.Join(strings.Fields(strings.ReplaceAll(s, ",", " ")), " ")
-	for _, form := range dateForms {
-		layout, value := form.layout, plain
-		if !form.hasYear { // a leap year, so that 29 Feb can be read
+	for _, layout := range dateLayouts {
+		value, hasYear := plain, strings.Contains(layout, "2006")
+		if !hasYear { // a leap year, so that 29 Feb can be read
 			layout, value = layout+" 2006", value+" 2000"
 		}
-		t, err := time.Parse(layout, value)
-		if err != nil {
-			continue
+		switch t, err := time.Parse(layout, value); {
+		case err != nil:
+		case hasYear:
+			return Date{t.Year(), t.Month(), t.Day()}, nil
+		default:
+			return Date{0, t.Month(), t.Day()}, nil
 		}
-		d := Date{t.Year(), t.Month(), t.Day()}
-		if !form.hasYear {
-			d.year = 0
-		}
-		return d, nil
 	}
 	return Date{}, fmt.Errorf("%s is not a day, such as 10 Apr or 2027-04-10", quoted(s))
 }

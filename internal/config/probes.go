@@ -45,13 +45,13 @@ func (b *builder) probeOf(d *Probe) farm.Probe {
 		Measures: d.Measures, Unit: d.Unit, Every: d.Every,
 		Calibration: b.calibrationOf(d),
 		Low:         b.lowOf(d),
+		Of:          d.Of,
 	}
 	if len(p.Calibration) > 0 {
 		p.Unit = farm.RawUnit // the points say what the raw number means
 	}
-	if b.set(&d.Of) && b.set(&d.Measures) && d.Measures != farm.Battery {
-		b.problem(b.at(&d.Of), "of is for a battery; this probe measures %s", d.Measures)
-	}
+	b.refuse(b.set(&d.Of) && b.set(&d.Measures) && d.Measures != farm.Battery, &d.Of,
+		"of is for a battery; this probe measures %s", d.Measures)
 	return p
 }
 
@@ -59,23 +59,19 @@ func (b *builder) checkTopic(d *Probe) {
 	if !b.set(&d.Topic) {
 		return
 	}
-	if why := wrongParts(d.Name, d.Topic, d.Value); why != "" {
-		b.problem(b.at(&d.Topic), "%s", why)
-	}
+	why := wrongParts(d.Name, d.Topic, d.Value)
+	b.refuse(why != "", &d.Topic, "%s", why)
 	for _, own := range []string{"jot", "hush", "seen"} {
 		begin := cmp.Or(b.file.Broker.Prefix, "binwatch") + "/" + own + "/"
-		if strings.HasPrefix(d.Topic, begin) {
-			b.problem(b.at(&d.Topic), "topics under %s are binwatchd's own; a probe publishes elsewhere, or broker.prefix is changed", begin)
-		}
+		b.refuse(strings.HasPrefix(d.Topic, begin), &d.Topic,
+			"topics under %s are binwatchd's own; a probe publishes elsewhere, or broker.prefix is changed", begin)
 	}
 }
 
 func (b *builder) defaultUnit(d *Probe) {
 	fitting := d.Measures.Row().AllUnits()
 	switch {
-	case !b.set(&d.Measures):
-		return
-	case b.spoilt(&d.Unit):
+	case !b.set(&d.Measures), b.spoilt(&d.Unit):
 		return
 	case b.present(&d.Calibration):
 		or(b.marks, &d.Unit, farm.RawUnit, "by the calibration")
@@ -152,12 +148,8 @@ func (b *builder) valueOf(x *Point, measures farm.Quantity) (v float64, ok bool)
 		}
 		missing = false
 	}
-	if missing {
-		b.problem(b.at(x), "this point has no true value: it needs the key %s", measures)
-	}
-	if x.Battery.unit == farm.Percent {
-		b.problem(b.at(&x.Battery), "a battery is calibrated in volts")
-	}
+	b.refuse(missing, x, "this point has no true value: it needs the key %s", measures)
+	b.refuse(x.Battery.unit == farm.Percent, &x.Battery, "a battery is calibrated in volts")
 	return v, ok
 }
 
@@ -165,13 +157,10 @@ func (b *builder) checkLine(d *Probe, points []placedPoint) {
 	if len(points) < len(d.Calibration) {
 		return // a point was refused already
 	}
-	if len(points) == 1 && d.Unit == farm.RawUnit {
-		b.problem(b.at(&d.Calibration), "one point cannot tell what raw numbers mean: give two or more")
-	}
+	b.refuse(len(points) == 1 && d.Unit == farm.RawUnit, &d.Calibration, "one point cannot tell what raw numbers mean: give two or more")
 	for i := 1; i < len(points); i++ {
-		a, p := points[i-1], points[i]
-		if a.Raw == p.Raw {
-			b.problem(later(a.at, p.at), "the raw number %s is given twice", formatNumber(p.Raw))
+		if p := points[i]; points[i-1].Raw == p.Raw { // equal ones are in the order of the file
+			b.problem(p.at, "the raw number %s is given twice", formatNumber(p.Raw))
 			return
 		}
 	}
@@ -182,13 +171,6 @@ func (b *builder) checkLine(d *Probe, points []placedPoint) {
 			return
 		}
 	}
-}
-
-func later(a, b place) place {
-	if a.line > b.line || a.line == b.line && a.column > b.column {
-		return a
-	}
-	return b
 }
 
 // lowOf gives the limit of a battery in V, or in % where the probe says so.
@@ -215,31 +197,25 @@ func (b *builder) lowOf(d *Probe) float64 {
 func (b *builder) checkOf(s *source) {
 	for i := range s.doc.Of {
 		of := &s.doc.Of[i]
-		if *of == s.doc.Name {
-			b.problem(b.at(of), "a battery cannot run on itself")
-		}
+		b.refuse(*of == s.doc.Name, of, "a battery cannot run on itself")
 		for _, part := range partsIn(*of) {
-			if !slices.Contains(s.template.parts, part) {
-				b.problem(b.at(of), "the named part {%s} does not occur in the name %s", part, quoted(s.doc.Name))
-			}
+			b.refuse(!slices.Contains(s.template.parts, part), of, "the named part {%s} does not occur in the name %s", part, quoted(s.doc.Name))
 		}
 	}
 }
 
 // noteIdle tells of a probe that nothing uses: it may be meant so, or be a
 // name left behind.
-func (b *builder) noteIdle(s *source, placed map[string]string) {
+func (b *builder) noteIdle(s *source, placed map[string]farm.Place) {
 	if s.isTemplate() {
 		if len(s.bound) == 0 {
 			b.note(b.at(s.doc), "no bin refers to a probe named like %s, so there is none", s.doc.Name)
 		}
 		return
 	}
-	used := placed[s.doc.Name] != "" || s.proto.Measures == farm.Battery
-	for _, bin := range b.farm.Bins {
-		used = used || bin.Ambient == s.doc.Name
-	}
-	if !used {
+	_, stands := placed[s.doc.Name]
+	ambient := slices.ContainsFunc(b.farm.Bins, func(bin farm.Bin) bool { return bin.Ambient == s.doc.Name })
+	if !stands && !ambient && s.proto.Measures != farm.Battery {
 		b.note(b.at(s.doc), "the probe %s is in no zone: its readings are kept, but judge nothing", s.doc.Name)
 	}
 }
@@ -252,26 +228,22 @@ const (
 )
 
 // notePace tells what a probe speaks too seldom to foretell.
-func (b *builder) notePace(s *source) {
+func (b *builder) notePace(s *source, placed map[string]farm.Place) {
 	every, at := s.doc.Every, b.at(&s.doc.Every)
 	switch q := s.proto.Measures; {
-	case q == farm.Temperature && every > heatingPace && b.standsIn(s, farm.Living):
+	case q == farm.Temperature && every > heatingPace && b.standsIn(s, placed, farm.Living):
 		b.note(at, "a thermometer that speaks every %s can't foretell heating in time, only tell of it: every %s would do", quantity.FormatDuration(every), quantity.FormatDuration(heatingPace))
-	case q == farm.Moisture && every > dryingPace && b.standsIn(s, farm.Living, farm.Sifting, farm.Keeping):
+	case q == farm.Moisture && every > dryingPace && b.standsIn(s, placed, farm.Aims...):
 		b.note(at, "a probe that speaks every %s can't foretell drying or the time to sift: every %s would do", quantity.FormatDuration(every), quantity.FormatDuration(dryingPace))
 	}
 }
 
 // standsIn tells whether a probe of the entry stands in a zone of one of these
 // aims.
-func (b *builder) standsIn(s *source, aims ...farm.Aim) bool {
-	for _, bin := range b.farm.Bins {
-		for _, z := range bin.Zones {
-			stands := slices.ContainsFunc(s.probes(), func(p farm.Probe) bool { return slices.Contains(z.Probes, p.ID) })
-			if stands && slices.Contains(aims, z.Aim) {
-				return true
-			}
-		}
-	}
-	return false
+func (b *builder) standsIn(s *source, placed map[string]farm.Place, aims ...farm.Aim) bool {
+	return slices.ContainsFunc(s.probes(), func(p farm.Probe) bool {
+		bin, _ := b.farm.BinByName(placed[p.ID].Bin)
+		zone, found := bin.ZoneByName(placed[p.ID].Zone)
+		return found && slices.Contains(aims, zone.Aim)
+	})
 }

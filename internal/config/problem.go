@@ -31,18 +31,11 @@ const mostShown = 100
 
 // Error has a line for each problem.
 func (p *Problems) Error() string {
-	var b strings.Builder
-	for i, problem := range p.List {
-		if i == mostShown {
-			fmt.Fprintf(&b, "\nand %d more", len(p.List)-mostShown)
-			break
-		}
-		if i > 0 {
-			b.WriteByte('\n')
-		}
-		b.WriteString(problem.String())
+	lines := namesOf(p.List[:min(len(p.List), mostShown)], Problem.String)
+	if more := len(p.List) - mostShown; more > 0 {
+		lines = append(lines, fmt.Sprintf("and %d more", more))
 	}
-	return b.String()
+	return strings.Join(lines, "\n")
 }
 
 // byPlace sorts problems, keeping the order in which those of one place were
@@ -113,7 +106,7 @@ func nearest(word string, known []string) string {
 		if strings.HasPrefix(lower, word) {
 			return k
 		}
-		if abs(len(lower)-len(word)) > 4*least { // no need to look: at most 4 bytes a character
+		if d := len(lower) - len(word); max(d, -d) > 4*least { // no need to look: at most 4 bytes a character
 			continue
 		}
 		if d := keystrokes([]rune(word), []rune(lower)); d < least {
@@ -149,5 +142,3 @@ func keystrokes(a, b []rune) int {
 	}
 	return last[len(b)]
 }
-
-func abs(n int) int { return max(n, -n) }

@@ -23,6 +23,8 @@ type node struct {
 
 func (n node) place() place { return placeOf(n.Node) }
 
+func (n node) isNull() bool { return n.Kind == yaml.ScalarNode && n.ShortTag() == "!!null" }
+
 // A reader collects the problems of one file.
 type reader struct {
 	marks
@@ -60,57 +62,40 @@ func (r *reader) isMergeValue(n *yaml.Node, i int) bool {
 	return n.Kind == yaml.MappingNode && i%2 == 1 && n.Content[i-1].ShortTag() == "!!merge"
 }
 
-// scalar gives the text of a single value; wanted says what it should be, with
-// its article.
-func (r *reader) scalar(n node, wanted string) (string, bool) {
+// is tells whether a value is a mapping, a list or a single value, and reports one
+// that is not; wanted says what it should be, with its article.
+func (r *reader) is(kind yaml.Kind, n node, wanted string) bool {
 	switch {
-	case n.Kind == yaml.AliasNode:
-		return "", false // reported already
-	case n.Kind != yaml.ScalarNode:
-		r.problem(n.place(), "%s stands here; expected %s", kindOf(n), wanted)
-		return "", false
-	case n.ShortTag() == "!!null":
-		r.problem(n.key, "nothing is given here; expected %s", wanted)
-		return "", false
-	}
-	return n.Value, true
-}
-
-// contents gives the parts of a mapping or a list.
-func (r *reader) contents(n node, kind yaml.Kind, wanted string) ([]*yaml.Node, bool) {
-	switch {
-	case n.Kind == kind:
-		return n.Content, true
 	case n.Kind == yaml.AliasNode: // reported already
-	case n.Kind == yaml.ScalarNode && n.ShortTag() == "!!null":
+	case n.isNull():
 		r.problem(n.key, "nothing is given here; expected %s", wanted)
-	default:
+	case n.Kind != kind:
 		r.problem(n.place(), "%s stands here; expected %s", kindOf(n), wanted)
+	default:
+		return true
 	}
-	return nil, false
+	return false
 }
 
 // pairs gives the keys and values of a mapping, each key once.
 func (r *reader) pairs(n node, wanted string) (pairs []pair, ok bool) {
-	content, ok := r.contents(n, yaml.MappingNode, wanted)
-	first := map[string]int{}
-	for i := 0; i+1 < len(content); i += 2 {
-		k, v := content[i], content[i+1]
-		if k.ShortTag() == "!!merge" || k.Kind == yaml.AliasNode {
-			continue // reported already
-		}
-		name, isText := r.scalar(node{k, placeOf(k)}, "a name")
-		if !isText {
-			continue
-		}
-		if line, twice := first[name]; twice {
-			r.problem(placeOf(k), "%s is given twice; the first is on line %d", quoted(name), line)
-			continue
-		}
-		first[name] = k.Line
-		pairs = append(pairs, pair{name, placeOf(k), node{v, placeOf(k)}})
+	if !r.is(yaml.MappingNode, n, wanted) {
+		return nil, false
 	}
-	return pairs, ok
+	first := map[string]int{}
+	for i := 0; i+1 < len(n.Content); i += 2 {
+		k, at := n.Content[i], placeOf(n.Content[i])
+		switch line := first[k.Value]; {
+		case k.ShortTag() == "!!merge": // reported already
+		case !r.is(yaml.ScalarNode, node{k, at}, "a name"):
+		case line > 0:
+			r.problem(at, "%s is given twice; the first is on line %d", quoted(k.Value), line)
+		default:
+			first[k.Value] = k.Line
+			pairs = append(pairs, pair{k.Value, at, node{n.Content[i+1], at}})
+		}
+	}
+	return pairs, true
 }
 
 // A pair is one key of a mapping with its value.
@@ -174,21 +159,24 @@ func or[V any](m marks, p *V, v V, origin string) {
 	}
 }
 
-// overlay copies from a section the values that are set.
-func overlay[T any](m marks, from, onto *T) {
-	m.copy(reflect.ValueOf(from).Elem(), reflect.ValueOf(onto).Elem())
-}
-
-func (m marks) copy(from, onto reflect.Value) {
-	for i := range from.NumField() {
-		f := from.Field(i)
-		switch {
-		case !m.set(pointer(f)):
-		case isSection(f.Type()):
-			m.copy(f, onto.Field(i))
-		default:
-			onto.Field(i).Set(f)
+// fill gives a value and what is in it what is set in another of its kind, and not
+// in it.
+func (m marks) fill(onto, from reflect.Value, origin string) {
+	if from.Kind() == reflect.Map { // a byQuantity
+		for _, q := range from.MapKeys() {
+			m.fill(valueIn(onto, q, true), from.MapIndex(q).Elem(), origin)
 		}
+		return
+	}
+	section := isSection(from.Type())
+	if to := pointer(onto); m.set(pointer(from)) && !m.set(to) {
+		m[to] = mark{at: m[to].at, origin: origin}
+		if !section {
+			onto.Set(from)
+		}
+	}
+	for i := 0; section && i < from.NumField(); i++ {
+		m.fill(onto.Field(i), from.Field(i), origin)
 	}
 }
 

@@ -13,64 +13,56 @@ import (
 	"gopkg.in/yaml.v3"
 )
 
+// secretPlaces are where a secret may lie.
+var secretPlaces = map[secret.Place]string{
+	secret.File:       "A file that only its owner and group may read.",
+	secret.Env:        "An environment variable.",
+	secret.Credential: "Handed over by systemd: LoadCredential=NAME:PATH.",
+}
+
 // secretForm is one of three ways to say where a secret lies. A plain text is
 // refused without repeating it.
 func secretForm() form {
-	const ways = "{file: PATH}, {env: NAME} or {credential: NAME}"
-	places := []secret.Place{secret.File, secret.Env, secret.Credential}
-	name := scalarForm(textual("the source of a secret", "", parseText("the source of a secret")))
+	const source, ways = "the source of a secret", "{file: PATH}, {env: NAME} or {credential: NAME}"
+	in := func(place secret.Place) form {
+		return scalarForm(scalar(source, "", func(s string) (secret.Secret, error) {
+			if _, err := parseText(source)(s); err != nil {
+				return secret.Secret{}, err
+			}
+			return secret.In(place, s)
+		}, secret.Secret.String))
+	}
+	var forms []any
+	for _, place := range []secret.Place{secret.File, secret.Env, secret.Credential} {
+		forms = append(forms, schema{
+			"type":                 "object",
+			"properties":           schema{string(place): schema{"type": "string", "description": secretPlaces[place]}},
+			"required":             []string{string(place)},
+			"additionalProperties": false,
+		})
+	}
 	return form{
 		read: func(r *reader, n node, into reflect.Value) bool {
-			if n.Kind == yaml.ScalarNode && n.ShortTag() != "!!null" {
+			if n.Kind == yaml.ScalarNode && !n.isNull() {
 				r.problem(n.place(), "a secret does not stand in this file: write %s", ways)
 				return false
 			}
-			pairs, ok := r.pairs(n, "the source of a secret: "+ways)
-			switch {
-			case !ok:
+			pairs, ok := r.pairs(n, source+": "+ways)
+			if !ok {
 				return false
-			case len(pairs) != 1 || !slices.Contains(places, secret.Place(pairs[0].name)):
+			}
+			if len(pairs) != 1 || secretPlaces[secret.Place(pairs[0].name)] == "" {
 				r.problem(n.place(), "a secret has one source: write %s", ways)
 				return false
 			}
-			var text string
-			if !name.read(r, pairs[0].value, reflect.ValueOf(&text).Elem()) {
-				return false
-			}
-			s, err := secret.In(secret.Place(pairs[0].name), text)
-			if err != nil {
-				r.problem(pairs[0].value.place(), "%v", err)
-				return false
-			}
-			into.Set(reflect.ValueOf(s))
-			return true
+			return in(secret.Place(pairs[0].name)).read(r, pairs[0].value, into)
 		},
 		write: func(_ marks, v reflect.Value) *yaml.Node {
 			place, name := v.Interface().(secret.Secret).Source()
 			return &yaml.Node{Kind: yaml.MappingNode, Style: yaml.FlowStyle, Content: []*yaml.Node{textNode(string(place)), textNode(name)}}
 		},
-		schema: secretSchema(),
+		schema: schema{"oneOf": forms},
 	}
-}
-
-func secretSchema() schema {
-	var forms []any
-	for _, source := range []struct {
-		place secret.Place
-		help  string
-	}{
-		{secret.File, "A file that only its owner and group may read."},
-		{secret.Env, "An environment variable."},
-		{secret.Credential, "Handed over by systemd: LoadCredential=NAME:PATH."},
-	} {
-		forms = append(forms, schema{
-			"type":                 "object",
-			"properties":           schema{string(source.place): schema{"type": "string", "description": source.help}},
-			"required":             []string{string(source.place)},
-			"additionalProperties": false,
-		})
-	}
-	return schema{"oneOf": forms}
 }
 
 // byQuantity holds a value for each of some quantities, by pointers so that the
@@ -103,15 +95,17 @@ func quantityFields(f reflect.StructField) []field {
 		}
 		fields = append(fields, field{
 			name: string(row.Name), help: f.Tag.Get("help") + " " + row.Noun + ".", form: scalarForm(k),
-			of: func(values reflect.Value, make bool) reflect.Value { return valueIn(values, row.Name, make) },
+			of: func(values reflect.Value, make bool) reflect.Value {
+				return valueIn(values, reflect.ValueOf(row.Name), make)
+			},
 		})
 	}
 	return fields
 }
 
 // valueIn gives the value of a quantity in a [byQuantity].
-func valueIn(values reflect.Value, q farm.Quantity, make bool) reflect.Value {
-	p := values.MapIndex(reflect.ValueOf(q))
+func valueIn(values, q reflect.Value, make bool) reflect.Value {
+	p := values.MapIndex(q)
 	switch {
 	case p.IsValid():
 		return p.Elem()
@@ -121,7 +115,7 @@ func valueIn(values reflect.Value, q farm.Quantity, make bool) reflect.Value {
 		values.Set(reflect.MakeMap(values.Type()))
 	}
 	p = reflect.New(values.Type().Elem().Elem())
-	values.SetMapIndex(reflect.ValueOf(q), p)
+	values.SetMapIndex(q, p)
 	return p.Elem()
 }
 

@@ -35,26 +35,18 @@ func (b *builder) needWhole(e *farm.Species) {
 	if near := nearest(e.ID, b.speciesIDs()); near != "" {
 		meant = " (did you mean " + near + "?)"
 	}
-	whole := func(section any, parts ...any) bool {
-		return b.spoilt(section) || !slices.ContainsFunc(parts, func(p any) bool { return !b.present(p) })
+	need := func(like string, section any, parts ...any) {
+		b.refuse(!b.spoilt(section) && b.count(parts...) < len(parts), e,
+			"%s is not in the species table%s, so it needs its own, for example %s", quoted(e.ID), meant, like)
 	}
-	for _, part := range []struct {
-		like  string
-		whole bool
-	}{
-		{"temperature: {thrive: 15C..25C, survive: 4C..32C}", whole(&e.Temperature, &e.Temperature.Thrive, &e.Temperature.Survive)},
-		{"moisture: {thrive: 70%..85%, survive: 60%..90%}", whole(&e.Moisture, &e.Moisture.Thrive, &e.Moisture.Survive)},
-		{"cardinal: {min: 0C, best: 25C, max: 35C}", whole(&e.Cardinal, &e.Cardinal.Min, &e.Cardinal.Best, &e.Cardinal.Max)},
-	} {
-		if !part.whole {
-			b.problem(b.at(e), "%s is not in the species table%s, so it needs its own, for example %s", quoted(e.ID), meant, part.like)
-		}
-	}
+	need("temperature: {thrive: 15C..25C, survive: 4C..32C}", &e.Temperature, &e.Temperature.Thrive, &e.Temperature.Survive)
+	need("moisture: {thrive: 70%..85%, survive: 60%..90%}", &e.Moisture, &e.Moisture.Thrive, &e.Moisture.Survive)
+	need("cardinal: {min: 0C, best: 25C, max: 35C}", &e.Cardinal, &e.Cardinal.Min, &e.Cardinal.Best, &e.Cardinal.Max)
 }
 
 func (b *builder) overrule(s, e *farm.Species) {
 	before := *s
-	overlay(b.marks, e, s)
+	b.marks.fill(reflect.ValueOf(s).Elem(), reflect.ValueOf(e).Elem(), here)
 	b.checkSpecies(e, *s)
 	s.Sources = append(slices.Clone(s.Sources), ownSources(before, *s)...)
 }
@@ -71,9 +63,8 @@ func (b *builder) checkSpecies(e *farm.Species, s farm.Species) {
 	case c.Best <= (c.Min+c.Max)/2:
 		b.problem(at, "best lies nearer to max than to min, else the activity curve has no shape (Rosso, Lobry & Flandrois 1993)")
 	}
-	if b.set(&e.Cocoon) && (s.Cocoon.DegreeDays == 0 || s.Cocoon.Hatchlings == 0) {
-		b.problem(b.at(&e.Cocoon), "cocoons of a species outside the table need base, degree_days and hatchlings")
-	}
+	b.refuse(b.set(&e.Cocoon) && (s.Cocoon.DegreeDays == 0 || s.Cocoon.Hatchlings == 0), &e.Cocoon,
+		"cocoons of a species outside the table need base, degree_days and hatchlings")
 }
 
 // thriveInside checks that a thrive band lies inside its survive band, where
@@ -95,21 +86,16 @@ func (b *builder) thriveInside(d *farm.Bands, bands farm.Bands) {
 }
 
 // ownSources names the figures in which a row differs from the published one.
-func ownSources(before, after farm.Species) []farm.Source {
-	var own []farm.Source
-	for _, f := range []struct {
-		figure  string
-		differs bool
-	}{
-		{"temperature bands", before.Temperature != after.Temperature},
-		{"moisture bands", before.Moisture != after.Moisture},
-		{"activity curve", before.Cardinal != after.Cardinal},
-		{"cocoons", before.Cocoon != after.Cocoon},
-	} {
-		if f.differs {
-			own = append(own, farm.Source{Figure: f.figure, Says: "the keeper's own", Where: here})
+func ownSources(before, after farm.Species) (own []farm.Source) {
+	name := func(figure string, differs bool) {
+		if differs {
+			own = append(own, farm.Source{Figure: figure, Says: "the keeper's own", Where: here})
 		}
 	}
+	name("temperature bands", before.Temperature != after.Temperature)
+	name("moisture bands", before.Moisture != after.Moisture)
+	name("activity curve", before.Cardinal != after.Cardinal)
+	name("cocoons", before.Cocoon != after.Cocoon)
 	return own
 }
 

@@ -13,7 +13,10 @@ import (
 )
 
 // namedPart is a part of a probe's name or topic that stands for many.
-var namedPart = regexp.MustCompile(`\{([a-z][a-z0-9_]*)\}`)
+var (
+	namedPart  = regexp.MustCompile(`\{([a-z][a-z0-9_]*)\}`)
+	quotedPart = regexp.MustCompile(`\\\{[a-z][a-z0-9_]*\\\}`) // in a regular expression
+)
 
 // A template is a name with named parts, such as rack-{n}-t, which stands for
 // rack-1-t, rack-2-t and so on.
@@ -24,17 +27,10 @@ type template struct {
 
 func newTemplate(name string) template {
 	t := template{parts: partsIn(name)}
-	if len(t.parts) == 0 {
-		return t // a plain name stands for itself alone
+	if len(t.parts) > 0 { // a plain name stands for itself alone
+		pattern := quotedPart.ReplaceAllLiteralString(regexp.QuoteMeta(name), `([\pL\pN][\pL\pN._-]*?)`)
+		t.pattern = regexp.MustCompile("^" + pattern + "$")
 	}
-	var pattern strings.Builder
-	rest := name
-	for _, loc := range namedPart.FindAllStringIndex(name, -1) {
-		at := len(name) - len(rest)
-		pattern.WriteString(regexp.QuoteMeta(name[at:loc[0]]) + `([\pL\pN][\pL\pN._-]*?)`)
-		rest = name[loc[1]:]
-	}
-	t.pattern = regexp.MustCompile("^" + pattern.String() + regexp.QuoteMeta(rest) + "$")
 	return t
 }
 
@@ -125,12 +121,6 @@ func wrongParts(name, topic, value string) string {
 	return ""
 }
 
-// A reference is a place where the file names a probe.
-type reference struct {
-	id string
-	at place
-}
-
 // A source is one entry of probes: with the probes that it stands for: itself,
 // or for a template one for each set of named parts that something refers to.
 type source struct {
@@ -154,7 +144,7 @@ func (b *builder) buildProbes() {
 		single[e.Name] = !sources[i].isTemplate()
 	}
 	for _, ref := range b.references() {
-		if !single[ref.id] {
+		if !single[*ref] {
 			b.bind(sources, ref)
 		}
 	}
@@ -170,30 +160,28 @@ func (b *builder) buildProbes() {
 			b.probes[p.ID] = p
 		}
 	}
-	b.linkBatteries(sources)
+	b.linkBatteries()
 	b.checkUses(sources)
 }
 
 // references lists where probes are named: zones and rooms by bin, then what
 // batteries power.
-func (b *builder) references() []reference {
-	var refs []reference
-	add := func(id *string) { refs = append(refs, reference{*id, b.at(id)}) }
+func (b *builder) references() (refs []*string) {
 	for i := range b.file.Bins {
 		bin := &b.file.Bins[i]
 		for _, z := range bin.Zones {
 			for i := range z.Probes {
-				add(&z.Probes[i])
+				refs = append(refs, &z.Probes[i])
 			}
 		}
 		if b.set(&bin.Ambient) {
-			add(&bin.Ambient)
+			refs = append(refs, &bin.Ambient)
 		}
 	}
 	for _, e := range b.file.Probes {
 		for i := range e.Of {
-			if len(partsIn(e.Of[i])) == 0 {
-				add(&e.Of[i])
+			if !namedPart.MatchString(e.Of[i]) {
+				refs = append(refs, &e.Of[i])
 			}
 		}
 	}
@@ -202,27 +190,25 @@ func (b *builder) references() []reference {
 
 // bind finds the template that a reference means and lets it stand for one
 // more.
-func (b *builder) bind(sources []*source, ref reference) {
+func (b *builder) bind(sources []*source, ref *string) {
 	var found []*source
 	var parts map[string]string
 	for _, s := range sources {
-		if !s.isTemplate() {
-			continue
-		}
-		if m, ok := s.template.match(ref.id); ok {
+		if m, ok := s.template.match(*ref); ok {
 			found, parts = append(found, s), m
 		}
 	}
-	switch {
+	switch at := b.at(ref); {
 	case len(sources) == 0: // that there are no probes is known
-	case len(partsIn(ref.id)) > 0:
-		b.problem(ref.at, "named parts stand in probes only; here one probe is named, such as %s", namedPart.ReplaceAllString(ref.id, "1"))
+	case namedPart.MatchString(*ref):
+		b.problem(at, "named parts stand in probes only; here one probe is named, such as %s", namedPart.ReplaceAllString(*ref, "1"))
 	case len(found) == 0:
-		b.problem(ref.at, "there is no probe %s: %s", quoted(ref.id), hint(ref.id, sourceNames(sources)))
+		names := namesOf(sources, func(s *source) string { return s.doc.Name })
+		b.problem(at, "there is no probe %s: %s", quoted(*ref), hint(*ref, names))
 	case len(found) == 1:
 		found[0].stand(parts)
 	default:
-		b.problem(ref.at, "%s could be %s or %s: make their names differ more", quoted(ref.id), found[0].doc.Name, found[1].doc.Name)
+		b.problem(at, "%s could be %s or %s: make their names differ more", quoted(*ref), found[0].doc.Name, found[1].doc.Name)
 	}
 }
 
@@ -256,7 +242,8 @@ func covers(parts map[string]string, names []string) bool {
 	return !slices.ContainsFunc(names, func(n string) bool { _, ok := parts[n]; return !ok })
 }
 
-// probes gives the probes that an entry stands for.
+// probes gives the probes that an entry stands for. What runs on a battery is all
+// that it names, be it there or not.
 func (s *source) probes() []farm.Probe {
 	if !s.isTemplate() {
 		return []farm.Probe{s.proto}
@@ -265,32 +252,23 @@ func (s *source) probes() []farm.Probe {
 	for i, parts := range s.bound {
 		p := s.proto
 		p.ID, p.Topic, p.Value, p.Time = fill(p.ID, parts), fill(p.Topic, parts), fill(p.Value, parts), fill(p.Time, parts)
+		p.Of = namesOf(p.Of, func(of string) string { return fill(of, parts) })
 		out[i] = p
 	}
 	return out
 }
 
-// linkBatteries fills in which probes run on each battery. A template's may
-// name some that no bin uses; those are left out.
-func (b *builder) linkBatteries(sources []*source) {
-	at := 0
-	for _, s := range sources {
-		for i := range s.probes() {
-			p := &b.farm.Probes[at]
-			at++
-			for _, of := range s.doc.Of {
-				id := of
-				if s.isTemplate() {
-					id = fill(id, s.bound[i])
-				}
-				if _, known := b.probes[id]; known && id != p.ID && !slices.Contains(p.Of, id) {
-					p.Of = append(p.Of, id)
-				}
+// linkBatteries leaves out of what runs on each battery what no bin uses, as a
+// template may name.
+func (b *builder) linkBatteries() {
+	for i := range b.farm.Probes {
+		p := &b.farm.Probes[i]
+		var of []string
+		for _, id := range p.Of {
+			if _, known := b.probes[id]; known && id != p.ID && !slices.Contains(of, id) {
+				of = append(of, id)
 			}
 		}
+		p.Of = of
 	}
-}
-
-func sourceNames(sources []*source) []string {
-	return namesOf(sources, func(s *source) string { return s.doc.Name })
 }

@@ -63,8 +63,8 @@ type Zone struct {
 
 // LookAhead says how far ahead a forecast may warn.
 type LookAhead struct {
-	Heating time.Duration
-	Drying  time.Duration
+	Heating time.Duration `yaml:"heating" least:"0s" most:"7d" default:"12h" help:"Before a feed heats past the survive limit; 0s for no such forecast."`
+	Drying  time.Duration `yaml:"drying" least:"0s" most:"60d" default:"7d" help:"Before moisture leaves the thrive band; 0s for no such forecast."`
 }
 
 // Aim is what a zone is for.
