@@ -13,6 +13,7 @@ import (
 	"unicode"
 
 	"binwatchd/internal/loopback"
+	"binwatchd/internal/quantity"
 )
 
 // Addresses can hold passwords, so the messages here never repeat one.
@@ -169,7 +170,7 @@ func parsePointer(s string) (string, error) {
 		return s, nil
 	}
 	if !strings.HasPrefix(s, "/") {
-		return "", fmt.Errorf("%s is not a JSON Pointer: it begins with a slash, as in /%s", quoted(s), strings.TrimPrefix(strings.ReplaceAll(shortened(s), ".", "/"), "$/"))
+		return "", fmt.Errorf("%s is not a JSON Pointer: it begins with a slash, as in /%s", quoted(s), strings.TrimPrefix(strings.ReplaceAll(quantity.Shortened(s), ".", "/"), "$/"))
 	}
 	if len(s) > longestText {
 		return "", fmt.Errorf("a JSON Pointer cannot be longer than %d bytes", longestText)

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 	"unicode/utf8"
+
+	"binwatchd/internal/quantity"
 )
 
 // A Problem is something wrong, or worth knowing, at one place of a file.
@@ -47,19 +49,8 @@ func byPlace(list []Problem) []Problem {
 	return slices.Compact(list)
 }
 
-// longestEcho bounds how much of a wrong text a message repeats.
-const longestEcho = 40
-
 // quoted writes a text from the file for use in a message.
-func quoted(s string) string { return fmt.Sprintf("%q", shortened(s)) }
-
-func shortened(s string) string {
-	s = strings.ToValidUTF8(s, "�")
-	if utf8.RuneCountInString(s) > longestEcho {
-		s = string([]rune(s)[:longestEcho]) + "…"
-	}
-	return s
-}
+func quoted(s string) string { return fmt.Sprintf("%q", quantity.Shortened(s)) }
 
 // namesOf gives the name of each of some things.
 func namesOf[T any](things []T, name func(T) string) []string {
@@ -119,8 +110,9 @@ func nearest(word string, known []string) string {
 // keystrokes counts the insertions, deletions, changes and swaps of neighbours
 // that turn a into b: the optimal string alignment distance.
 func keystrokes(a, b []rune) int {
-	if len(a) > longestEcho || len(b) > longestEcho {
-		return longestEcho
+	const longest = 40
+	if len(a) > longest || len(b) > longest {
+		return longest
 	}
 	before, last, row := make([]int, len(b)+1), make([]int, len(b)+1), make([]int, len(b)+1)
 	for j := range last {

@@ -1,6 +1,9 @@
 package farm
 
-import "slices"
+import (
+	"fmt"
+	"slices"
+)
 
 // Condition is something wrong or due: the name of a row of [ConditionTable].
 type Condition string
@@ -212,7 +215,7 @@ func (u Urgency) MarshalText() ([]byte, error) { return []byte(u.String()), nil 
 func (u *Urgency) UnmarshalText(b []byte) error {
 	v, ok := ParseUrgency(string(b))
 	if !ok && len(b) > 0 {
-		return &WordError{What: "urgency", Word: string(b)}
+		return fmt.Errorf("not a known urgency: %s", b)
 	}
 	*u = v
 	return nil
@@ -227,8 +230,3 @@ func ParseUrgency(s string) (Urgency, bool) {
 	}
 	return Calm, false
 }
-
-// A WordError tells of a word that is not one of a fixed set.
-type WordError struct{ What, Word string }
-
-func (e *WordError) Error() string { return "not a known " + e.What + ": " + e.Word }

@@ -98,27 +98,23 @@ const (
 	NotANumber // NaN or infinite
 )
 
+var doubts = [...]string{
+	NoDoubt:    "",
+	FaultCode:  "fault code",
+	OutOfRange: "out of range",
+	Spike:      "a spike",
+	TooFast:    "changed faster than a bin can, as if lifted out",
+	Frozen:     "frozen: has not moved, unlike itself",
+	TwinApart:  "disagrees with its twin",
+	NotANumber: "not a number",
+}
+
 // String gives the doubt in words that fit after "not believed: ".
 func (d Doubt) String() string {
-	switch d {
-	case NoDoubt:
-		return ""
-	case FaultCode:
-		return "fault code"
-	case OutOfRange:
-		return "out of range"
-	case Spike:
-		return "a spike"
-	case TooFast:
-		return "changed faster than a bin can, as if lifted out"
-	case Frozen:
-		return "frozen: has not moved, unlike itself"
-	case TwinApart:
-		return "disagrees with its twin"
-	case NotANumber:
-		return "not a number"
+	if int(d) < len(doubts) {
+		return doubts[d]
 	}
-	return "unknown doubt"
+	return "unknown doubt" // of a later version
 }
 
 // JotKind is what the keeper did.

@@ -141,40 +141,30 @@ type Need struct {
 
 // ProbeByID finds a probe; ok is false when the farm has none of that name.
 func (f *Farm) ProbeByID(id string) (p Probe, ok bool) {
-	for _, p := range f.Probes {
-		if p.ID == id {
-			return p, true
-		}
-	}
-	return Probe{}, false
+	return find(f.Probes, func(p *Probe) bool { return p.ID == id })
 }
 
 // BinByName finds a bin; ok is false when the farm has none of that name.
 func (f *Farm) BinByName(name string) (b Bin, ok bool) {
-	for _, b := range f.Bins {
-		if b.Name == name {
-			return b, true
-		}
-	}
-	return Bin{}, false
+	return find(f.Bins, func(b *Bin) bool { return b.Name == name })
 }
 
 // SpeciesByID finds a row of the species table in force.
 func (f *Farm) SpeciesByID(id string) (s Species, ok bool) {
-	for _, s := range f.Species {
-		if s.ID == id {
-			return s, true
-		}
-	}
-	return Species{}, false
+	return find(f.Species, func(s *Species) bool { return s.ID == id })
 }
 
 // ZoneByName finds a zone of a bin.
 func (b *Bin) ZoneByName(name string) (z Zone, ok bool) {
-	for _, z := range b.Zones {
-		if z.Name == name {
-			return z, true
+	return find(b.Zones, func(z *Zone) bool { return z.Name == name })
+}
+
+// find gives the first that is meant.
+func find[T any](all []T, meant func(*T) bool) (found T, ok bool) {
+	for i := range all {
+		if meant(&all[i]) {
+			return all[i], true
 		}
 	}
-	return Zone{}, false
+	return found, false
 }

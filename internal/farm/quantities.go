@@ -378,12 +378,7 @@ func (r *QuantityRow) AllUnits() []Unit {
 
 // Unit finds one of the units of the row itself; ok is false for raw.
 func (r *QuantityRow) Unit(u Unit) (row UnitRow, ok bool) {
-	for _, row := range r.Units {
-		if row.Unit == u {
-			return row, true
-		}
-	}
-	return UnitRow{}, false
+	return find(r.Units, func(row *UnitRow) bool { return row.Unit == u })
 }
 
 // Written gives how people of a farm read the quantity.

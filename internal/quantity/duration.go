@@ -17,7 +17,7 @@ func ParseDuration(s string) (time.Duration, error) {
 	for {
 		v, word, wrong := number(rest, span)
 		if wrong != nil {
-			wrong.Text = shorten(s)
+			wrong.Text = Shortened(s)
 			return 0, wrong
 		}
 		word, rest = cutWord(word)

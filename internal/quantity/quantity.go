@@ -71,26 +71,22 @@ func ParseMass(s string) (kg float64, err error) {
 // ParseAmount reads a mass or a volume; the other is 0. An ounce is one of
 // mass. The amount is greater than nothing.
 func ParseAmount(s string) (kg, litres float64, err error) {
-	const what = "an amount"
-	either := &dimension{what: what, like: mass.like, choices: "kg, g, lb or oz for a mass, L, ml, gal, qt, pt or cup for a volume"}
-	v, word, wrong := number(s, mass)
+	either := &dimension{"an amount", "", "", "kg, g, lb or oz for a mass, L, ml, gal, qt, pt or cup for a volume", mass.like, "# kg or # L"}
+	v, word, wrong := number(s, either)
 	if wrong != nil {
-		wrong.What = what
 		return 0, 0, wrong
 	}
-	u, known := unitBySpelling(word)
-	switch {
-	case word == "":
-		return 0, 0, newError(s, what, "it has no unit: write %s kg or %s L", decimal(v), decimal(v))
-	case !known || (u.of != mass && u.of != volume):
+	switch u, _ := unitBySpelling(word); {
+	case u.of != mass && u.of != volume:
 		_, err := unitOf(s, v, word, either)
 		return 0, 0, err
 	case v <= 0:
-		return 0, 0, newError(s, what, "it must be more than nothing")
+		return 0, 0, newError(s, either.what, "it must be more than nothing")
 	case u.of == mass:
 		return u.inward(v), 0, nil
+	default:
+		return 0, u.inward(v), nil
 	}
-	return 0, u.inward(v), nil
 }
 
 func notNegative(s, what string, v float64, err error) error {
@@ -103,27 +99,32 @@ func notNegative(s, what string, v float64, err error) error {
 // ParseTemperatureBand reads a range of temperatures such as 16C..24C, in °C.
 // The low end may leave its unit to the high one: 16..24C.
 func ParseTemperatureBand(s string) (low, high float64, err error) {
-	return band(s, "a range of temperatures", "16C..24C", ParseTemperature)
+	return band(s, "a range of temperatures", "16C..24C", false, ParseTemperature)
 }
 
 // ParsePercentBand reads a range of percentages such as 68%..82%. The low end
 // may leave its unit to the high one: 68..82%.
 func ParsePercentBand(s string) (low, high float64, err error) {
-	return band(s, "a range of percentages", "68%..82%", ParsePercent)
+	return band(s, "a range of percentages", "68%..82%", false, ParsePercent)
 }
 
-func band(s, what, like string, parse func(string) (float64, error)) (low, high float64, err error) {
+// band reads a range. Where one end may be left open, that is infinite.
+func band(s, what, like string, open bool, parse func(string) (float64, error)) (low, high float64, err error) {
 	a, b, found := strings.Cut(s, "..")
-	if !found {
+	a, b = strings.TrimSpace(a), strings.TrimSpace(b)
+	if !found || open && a == "" && b == "" {
 		return 0, 0, newError(s, what, "it has no .. between its ends; an example is %s", like)
 	}
-	high, err = parse(b)
-	if err != nil {
-		return 0, 0, newError(s, what, "high end: %s", err.(*Error).Why)
+	low, high = math.Inf(-1), math.Inf(1)
+	if b != "" || !open {
+		if high, err = parse(b); err != nil {
+			return 0, 0, newError(s, what, "high end: %s", err.(*Error).Why)
+		}
 	}
-	low, err = parse(withUnitOf(a, b))
-	if err != nil {
-		return 0, 0, newError(s, what, "low end: %s", err.(*Error).Why)
+	if a != "" || !open {
+		if low, err = parse(withUnitOf(a, b)); err != nil {
+			return 0, 0, newError(s, what, "low end: %s", err.(*Error).Why)
+		}
 	}
 	if low >= high {
 		return 0, 0, newError(s, what, "the low end comes first and must lie below the high one")
@@ -133,11 +134,9 @@ func band(s, what, like string, parse func(string) (float64, error)) (low, high 
 
 // withUnitOf lends a bare number the unit that follows the other number.
 func withUnitOf(bare, other string) string {
-	bare = strings.TrimSpace(bare)
 	if bare == "" || numberPattern.FindString(bare) != bare {
 		return bare
 	}
-	other = strings.TrimSpace(other)
 	return bare + other[len(numberPattern.FindString(other)):]
 }
 
@@ -180,28 +179,8 @@ func ParseOf(row *farm.QuantityRow, s string) (float64, error) {
 // ParseBandOf reads a range of a quantity such as 0ppm..2000ppm, ..2000ppm or
 // 15 kg.. : an end that is left out is infinite.
 func ParseBandOf(row *farm.QuantityRow, s string) (low, high float64, err error) {
-	what, like := "a range of "+row.Noun, row.Like
-	a, b, found := strings.Cut(s, "..")
-	a, b = strings.TrimSpace(a), strings.TrimSpace(b)
-	low, high = math.Inf(-1), math.Inf(1)
-	if !found || a == "" && b == "" {
-		return 0, 0, newError(s, what, "it has no .. between its ends; an example is ..%s", like)
-	}
-	if b != "" {
-		if high, err = ParseOf(row, b); err != nil {
-			return 0, 0, newError(s, what, "high end: %s", err.(*Error).Why)
-		}
-		a = withUnitOf(a, b)
-	}
-	if a != "" {
-		if low, err = ParseOf(row, a); err != nil {
-			return 0, 0, newError(s, what, "low end: %s", err.(*Error).Why)
-		}
-	}
-	if low >= high {
-		return 0, 0, newError(s, what, "the low end comes first and must lie below the high one")
-	}
-	return low, high, nil
+	parse := func(end string) (float64, error) { return ParseOf(row, end) }
+	return band(s, "a range of "+row.Noun, ".."+row.Like, true, parse)
 }
 
 // FormatOf writes a value as ParseOf reads it: in the inner unit, or in another
@@ -233,7 +212,8 @@ func FormatBandOf(row *farm.QuantityRow, low, high float64) string {
 
 // dimensionOf makes the dimension of a row, and its units.
 func dimensionOf(row *farm.QuantityRow) (*dimension, []unit) {
-	d := &dimension{what: "a value of " + row.Noun, noun: row.Noun, inner: strings.TrimSpace(row.Units[0].Suffix), like: row.Like}
+	inner := strings.TrimSpace(row.Units[0].Suffix)
+	d := &dimension{what: "a value of " + row.Noun, noun: row.Noun, inner: inner, like: row.Like, propose: "# " + inner}
 	var units []unit
 	var choices []string
 	for _, u := range row.Units {
@@ -244,9 +224,7 @@ func dimensionOf(row *farm.QuantityRow) (*dimension, []unit) {
 		units = append(units, unit{d, symbol, strings.ToLower(symbol), u.Zero, u.Times, u.Over})
 		choices = append(choices, symbol)
 	}
-	d.choices = strings.Join(choices, ", ")
-	if n := len(choices); n > 1 {
-		d.choices = strings.Join(choices[:n-1], ", ") + " or " + choices[n-1]
-	}
+	last := len(choices) - 1
+	d.choices = strings.TrimPrefix(strings.Join(choices[:last], ", ")+" or "+choices[last], " or ")
 	return d, units
 }

@@ -17,15 +17,16 @@ type dimension struct {
 	inner   string // symbol of the unit used inside the program
 	choices string // the units a message proposes
 	like    string // an example
+	propose string // the units that a number without one, here #, may have been meant in
 }
 
 var (
-	temperature = &dimension{"a temperature", "temperature", "C", "C or F", "17C"}
-	percentage  = &dimension{"a percentage", "shares", "%", "%", "70%"}
-	voltage     = &dimension{"a voltage", "voltage", "V", "V or mV", "3.3 V"}
-	volume      = &dimension{"a volume", "volume", "L", "L, ml, gal, qt, pt or cup", "2 L"}
-	mass        = &dimension{"a mass", "mass", "kg", "kg, g, lb or oz", "1.5 kg"}
-	span        = &dimension{"a length of time", "time", "s", "s, m, h, d or w", "30m"}
+	temperature = &dimension{"a temperature", "temperature", "C", "C or F", "17C", "#C or #F"}
+	percentage  = &dimension{"a percentage", "shares", "%", "%", "70%", "#%"}
+	voltage     = &dimension{"a voltage", "voltage", "V", "V or mV", "3.3 V", "# V"}
+	volume      = &dimension{"a volume", "volume", "L", "L, ml, gal, qt, pt or cup", "2 L", "# L or # gal"}
+	mass        = &dimension{"a mass", "mass", "kg", "kg, g, lb or oz", "1.5 kg", "# kg or # lb"}
+	span        = &dimension{"a length of time", "time", "s", "s, m, h, d or w", "30m", "#m, #h or #d"}
 )
 
 // A unit turns a number into the inner unit of its dimension:
@@ -113,7 +114,7 @@ func unitOf(s string, v float64, word string, d *dimension) (unit, error) {
 	}
 	u, ok := unitBySpelling(word)
 	if !ok {
-		return unit{}, newError(s, d.what, "the unit %q is not known: use %s", shorten(word), d.choices)
+		return unit{}, newError(s, d.what, "the unit %q is not known: use %s", Shortened(word), d.choices)
 	}
 	if u.of != d {
 		return unit{}, newError(s, d.what, "%s measures %s: use %s", u.symbol, u.of.noun, d.choices)
@@ -124,22 +125,10 @@ func unitOf(s string, v float64, word string, d *dimension) (unit, error) {
 // proposal writes the number with the units it may have been meant in.
 func proposal(v float64, d *dimension) string {
 	n := decimal(v)
-	switch d {
-	case temperature:
-		return n + "C or " + n + "F"
-	case percentage:
-		if 0 < v && v < 1 {
-			return decimal(math.Round(v*1e6)/1e4) + "% (or " + n + "%)"
-		}
-		return n + "%"
-	case span:
-		return n + "m, " + n + "h or " + n + "d"
-	case volume:
-		return n + " L or " + n + " gal"
-	case mass:
-		return n + " kg or " + n + " lb"
+	if d == percentage && 0 < v && v < 1 {
+		return decimal(math.Round(v*1e6)/1e4) + "% (or " + n + "%)"
 	}
-	return n + " " + d.inner
+	return strings.ReplaceAll(d.propose, "#", n)
 }
 
 func decimal(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
@@ -168,7 +157,7 @@ func number(s string, d *dimension) (float64, string, *Error) {
 	}
 	rest := t[len(m[0]):]
 	if strings.HasPrefix(rest, ",") && startsWithDigit(rest[1:]) {
-		return 0, "", newError(s, d.what, "decimals are written with a point: %s", shorten(strings.Replace(t, ",", ".", 1)))
+		return 0, "", newError(s, d.what, "decimals are written with a point: %s", Shortened(strings.Replace(t, ",", ".", 1)))
 	}
 	if startsWithDigit(rest) || strings.HasPrefix(rest, ".") {
 		return 0, "", newError(s, d.what, "the number is not plain; an example is %s", d.like)
@@ -217,10 +206,11 @@ func (e *Error) Error() string {
 const longestEcho = 40
 
 func newError(text, what, why string, args ...any) *Error {
-	return &Error{Text: shorten(text), What: what, Why: fmt.Sprintf(why, args...)}
+	return &Error{Text: Shortened(text), What: what, Why: fmt.Sprintf(why, args...)}
 }
 
-func shorten(s string) string {
+// Shortened is a wrong text as a message repeats it.
+func Shortened(s string) string {
 	s = strings.ToValidUTF8(s, "�")
 	if utf8.RuneCountInString(s) <= longestEcho {
 		return s
