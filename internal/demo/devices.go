@@ -3,7 +3,6 @@ package demo
 import (
 	"fmt"
 	"math"
-	"strconv"
 	"time"
 
 	"binwatchd/internal/physics"
@@ -14,7 +13,7 @@ type device struct {
 	topic  string
 	every  time.Duration
 	retain bool
-	say    func(*site, time.Time) string // "" says nothing this time
+	say    func(time.Time) string // "" says nothing this time
 
 	dice physics.Dice
 	turn int64     // which of its turns comes next
@@ -42,122 +41,86 @@ func (d *device) when(origin time.Time) time.Time {
 
 // speak takes the device's turn. One message in three hundred is lost on the
 // air.
-func (d *device) speak(s *site) (Message, bool) {
+func (d *device) speak(origin time.Time) (Message, bool) {
 	lost := d.dice.Named("lost").Uniform(d.turn) < 1.0/300
 	t := d.due
 	d.turn++
-	d.due = d.when(s.origin)
+	d.due = d.when(origin)
 	if lost {
 		return Message{}, false
 	}
-	text := d.say(s, t)
+	text := d.say(t)
 	return Message{t, d.topic, []byte(text), d.retain}, text != ""
 }
 
 // devices are the nursery's senders, each in the way of some cheap board: bare
 // numbers, numbers in strings, Fahrenheit, raw counts, ratios, time stamps of
 // two kinds.
-func (s *Sim) devices() []device {
-	list := []device{
-		{topic: "glass/bed", every: 10 * time.Minute, say: s.bedBoard()},
-		{topic: "glass/bed/second", every: 10 * time.Minute, say: s.flakyProbe()},
-		{topic: "glass/far/temperature", every: 10 * time.Minute, say: s.number(warm("far-t"), 2, farT)},
-		{topic: "glass/far/moisture", every: 10 * time.Minute, say: s.number(damp("far-m", 0.4), 1, farM)},
-		{topic: "glass/air/temperature", every: 10 * time.Minute, say: s.number(warm("glass-air"), 2, glassT)},
-		{topic: "shed/air", every: 10 * time.Minute, say: s.shedAir()},
-		{topic: "shed/node/battery", every: 2 * time.Hour, say: s.shedBattery},
-		{topic: "prop/cabinet", every: 10 * time.Minute, say: s.cabinetBoard()},
-		{topic: "prop/air", every: 10 * time.Minute, say: s.number(warm("prop-air"), 1, cabinetT)},
-		{topic: "yard/air", every: 10 * time.Minute, retain: true, say: s.number(warm("yard-air"), 1, yardT)},
-		{topic: "yard/trough", every: 15 * time.Minute, say: s.troughBoard()},
-		{topic: "store/air", every: 30 * time.Minute, say: s.number(warm("store-air"), 1, storeT)},
-		{topic: "store/crate/t", every: 30 * time.Minute, say: s.number(warm("crate-t"), 2, crateT)},
-		{topic: "store/crate/m", every: 30 * time.Minute, say: s.number(damp("crate-m", 0.5), 0, crateM)},
-		{topic: "store/crate/battery", every: 6 * time.Hour, say: s.crateBattery},
-		{topic: "store/barrel", every: time.Hour, say: s.barrelBoard()},
+func (s *Sim) devices() (list []*device) {
+	add := func(topic string, every time.Duration, say func(time.Time) string) *device {
+		d := &device{topic: topic, every: every, say: say}
+		d.begin(s.dice.Named(topic), s.site.origin, s.start)
+		list = append(list, d)
+		return d
 	}
-	for i := range s.site.trays {
-		topic := fmt.Sprintf("shed/tray/%d", i+1)
-		list = append(list, device{topic: topic, every: 10 * time.Minute, say: s.trayBoard(i)})
-	}
-	for i := range list {
-		list[i].begin(s.dice.Named(list[i].topic), s.site.origin, s.start)
+	const often = 10 * time.Minute
+	at := s.site
+	add("glass/bed", often, says(`{"temp_f":%.1f,"soil":%.0f,"at":%q}`,
+		s.warm("bed-t", at.near).as(fahrenheit), s.damp("bed-m", 0.5, at.near).as(counts), stamp))
+	add("glass/bed/second", often, s.flakyProbe())
+	add("glass/far/temperature", often, says("%.2f", s.warm("far-t", at.far)))
+	add("glass/far/moisture", often, says("%.1f", s.damp("far-m", 0.4, at.far)))
+	add("glass/air/temperature", often, says("%.2f", s.air("glass-air", &at.glass)))
+	add("shed/air", often, says(`{"celsius":"%.2f"}`, s.air("shed-air", &at.shed)))
+	add("shed/node/battery", 2*time.Hour, says("%.0f", s.shedPct.say))
+	add("prop/cabinet", often, says(`{"ts":%d,"temp":%.2f,"moisture":%.1f}`, millis, s.warm("box-t", at.box), s.damp("box-m", 0.4, at.box)))
+	add("prop/air", often, says("%.1f", s.air("prop-air", &at.cabinet)))
+	add("yard/air", often, says("%.1f", s.air("yard-air", &at.yard))).retain = true
+	add("yard/trough", 15*time.Minute, says(`{"trough":{"celsius":%.2f,"percent":%.1f}}`,
+		s.warm("trough-t", at.trough), s.damp("trough-m", 0.6, at.trough)))
+	add("store/air", 30*time.Minute, says("%.1f", s.air("store-air", &at.store)))
+	add("store/crate/t", 30*time.Minute, says("%.2f", s.warm("crate-t", at.crate)))
+	add("store/crate/m", 30*time.Minute, says("%.0f", s.damp("crate-m", 0.5, at.crate)))
+	add("store/crate/battery", 6*time.Hour, says("%.2f", s.crateV.say))
+	add("store/barrel", time.Hour, says(`{"t":%.1f,"m":%.1f}`,
+		s.probe("barrel-t", physics.Gauge{White: 0.05, Step: 0.5}, &at.store, at.barrel.TempC), // whole half degrees
+		s.damp("barrel-m", 0.5, at.barrel)))
+	for i, tray := range at.trays {
+		add(fmt.Sprintf("shed/tray/%d", i+1), often, says(`{"t":%.2f,"m":%.3f}`,
+			s.warm(fmt.Sprint("tray-t", i), tray), s.damp(fmt.Sprint("tray-m", i), 0.5, tray).as(ratio)))
 	}
 	return list
 }
 
-// A pick finds one probe's truth and the air about its electronics.
-type pick func(*site) (truth float64, air physics.Air)
+// A value is a part of what a device says.
+type value func(time.Time) any
 
-func farT(s *site) (float64, physics.Air)     { return s.far.TempC(), s.airs.glass }
-func farM(s *site) (float64, physics.Air)     { return s.far.Moisture(), s.airs.glass }
-func nearT(s *site) (float64, physics.Air)    { return s.near.TempC(), s.airs.glass }
-func nearM(s *site) (float64, physics.Air)    { return s.near.Moisture(), s.airs.glass }
-func glassT(s *site) (float64, physics.Air)   { return s.airs.glass.TempC, s.airs.glass }
-func shedT(s *site) (float64, physics.Air)    { return s.airs.shed.TempC, s.airs.shed }
-func cabinetT(s *site) (float64, physics.Air) { return s.airs.cabinet.TempC, s.airs.cabinet }
-func yardT(s *site) (float64, physics.Air)    { return s.airs.yard.TempC, s.airs.yard }
-func storeT(s *site) (float64, physics.Air)   { return s.airs.store.TempC, s.airs.store }
-func boxT(s *site) (float64, physics.Air)     { return s.box.TempC(), s.airs.cabinet }
-func boxM(s *site) (float64, physics.Air)     { return s.box.Moisture(), s.airs.cabinet }
-func troughT(s *site) (float64, physics.Air)  { return s.trough.TempC(), s.airs.yard }
-func troughM(s *site) (float64, physics.Air)  { return s.trough.Moisture(), s.airs.yard }
-func crateT(s *site) (float64, physics.Air)   { return s.crate.TempC(), s.airs.store }
-func crateM(s *site) (float64, physics.Air)   { return s.crate.Moisture(), s.airs.store }
-func barrelT(s *site) (float64, physics.Air)  { return s.barrel.TempC(), s.airs.store }
-func barrelM(s *site) (float64, physics.Air)  { return s.barrel.Moisture(), s.airs.store }
-
-func trayT(i int) pick {
-	return func(s *site) (float64, physics.Air) { return s.trays[i].TempC(), s.airs.shed }
-}
-
-func trayM(i int) pick {
-	return func(s *site) (float64, physics.Air) { return s.trays[i].Moisture(), s.airs.shed }
-}
-
-// A gauge is a probe's make with a name that makes its noise its own.
-type gauge struct {
-	name string
-	physics.Gauge
-}
-
-// warm is a digital temperature probe: sixteenths of a degree, half a degree
-// of error at most (DS18B20 datasheet).
-func warm(name string) gauge {
-	return gauge{name, physics.Gauge{White: 0.04, Wander: 0.05, Step: 0.0625}}
-}
-
-// damp is a calibrated capacitive probe whose electronics feel the day.
-func damp(name string, white float64) gauge {
-	return gauge{name, physics.Gauge{White: white, Wander: 0.4, PerK: 0.06, Contact: 0.3}}
-}
-
-// reader ties a gauge to what it measures.
-func (s *Sim) reader(g gauge, p pick) func(*site, time.Time) float64 {
-	g.Dice = s.dice.Named("gauge " + g.name)
-	return func(at *site, t time.Time) float64 {
-		truth, air := p(at)
-		return g.Read(t, truth, air.TempC)
+// says sends values in a format of their own.
+func says(format string, values ...value) func(time.Time) string {
+	return func(t time.Time) string {
+		args := make([]any, len(values))
+		for i, v := range values {
+			args[i] = v(t)
+		}
+		return fmt.Sprintf(format, args...)
 	}
 }
 
-// number sends a bare number with so many decimals.
-func (s *Sim) number(g gauge, decimals int, p pick) func(*site, time.Time) string {
-	read := s.reader(g, p)
-	return func(at *site, t time.Time) string {
-		return strconv.FormatFloat(read(at, t), 'f', decimals, 64)
-	}
+// as turns a number into another unit.
+func (v value) as(unit func(float64) float64) value {
+	return func(t time.Time) any { return unit(v(t).(float64)) }
 }
 
-// bedBoard sends °F, raw counts of a capacitive probe and its own RFC 3339
-// time. The counts follow the two points of the configuration.
-func (s *Sim) bedBoard() func(*site, time.Time) string {
-	temp, moist := s.reader(warm("bed-t"), nearT), s.reader(damp("bed-m", 0.5), nearM)
-	return func(at *site, t time.Time) string {
-		counts := rawAt12 + (moist(at, t)-12)*(rawAt84-rawAt12)/(84-12)
-		return fmt.Sprintf(`{"temp_f":%.1f,"soil":%.0f,"at":%q}`,
-			temp(at, t)*9/5+32, math.Round(counts), t.UTC().Format(time.RFC3339))
-	}
+func stamp(t time.Time) any  { return t.UTC().Format(time.RFC3339) }
+func millis(t time.Time) any { return t.UnixMilli() }
+
+func fahrenheit(c float64) float64 { return c*9/5 + 32 }
+func ratio(pct float64) float64    { return pct / 100 }
+
+// counts are the raw ones of a capacitive probe, by the two points of the
+// configuration.
+func counts(pct float64) float64 {
+	return math.Round(rawAt12 + (pct-12)*(rawAt84-rawAt12)/(84-12))
 }
 
 const (
@@ -165,57 +128,36 @@ const (
 	rawAt84 = 1420.0 // counts at 84 %
 )
 
-// shedAir sends a number in a string.
-func (s *Sim) shedAir() func(*site, time.Time) string {
-	read := s.reader(warm("shed-air"), shedT)
-	return func(at *site, t time.Time) string {
-		return fmt.Sprintf(`{"celsius":"%.2f"}`, read(at, t))
-	}
+// digital is a temperature probe's make: sixteenths of a degree, half a degree
+// of error at most (DS18B20 datasheet).
+var digital = physics.Gauge{White: 0.04, Wander: 0.05, Step: 0.0625}
+
+// warm is a digital probe in a container, air one in a room.
+func (s *Sim) warm(name string, c *container) value { return s.probe(name, digital, c.room, c.TempC) }
+
+func (s *Sim) air(name string, r *room) value {
+	return s.probe(name, digital, r, func() float64 { return r.air.TempC })
 }
 
-// trayBoard sends °C and moisture as a ratio.
-func (s *Sim) trayBoard(i int) func(*site, time.Time) string {
-	temp := s.reader(warm(fmt.Sprint("tray-t", i)), trayT(i))
-	moist := s.reader(damp(fmt.Sprint("tray-m", i), 0.5), trayM(i))
-	return func(at *site, t time.Time) string {
-		return fmt.Sprintf(`{"t":%.2f,"m":%.3f}`, temp(at, t), moist(at, t)/100)
-	}
+// damp is a calibrated capacitive probe whose electronics feel the day.
+func (s *Sim) damp(name string, white float64, c *container) value {
+	return s.probe(name, physics.Gauge{White: white, Wander: 0.4, PerK: 0.06, Contact: 0.3}, c.room, c.Moisture)
 }
 
-// cabinetBoard stamps its messages in milliseconds since 1970.
-func (s *Sim) cabinetBoard() func(*site, time.Time) string {
-	temp, moist := s.reader(warm("box-t"), boxT), s.reader(damp("box-m", 0.4), boxM)
-	return func(at *site, t time.Time) string {
-		return fmt.Sprintf(`{"ts":%d,"temp":%.2f,"moisture":%.1f}`, t.UnixMilli(), temp(at, t), moist(at, t))
-	}
-}
-
-// troughBoard nests its values.
-func (s *Sim) troughBoard() func(*site, time.Time) string {
-	temp, moist := s.reader(warm("trough-t"), troughT), s.reader(damp("trough-m", 0.6), troughM)
-	return func(at *site, t time.Time) string {
-		return fmt.Sprintf(`{"trough":{"celsius":%.2f,"percent":%.1f}}`, temp(at, t), moist(at, t))
-	}
-}
-
-// barrelBoard has a coarse temperature probe: whole half degrees.
-func (s *Sim) barrelBoard() func(*site, time.Time) string {
-	coarse := gauge{"barrel-t", physics.Gauge{White: 0.05, Step: 0.5}}
-	temp, moist := s.reader(coarse, barrelT), s.reader(damp("barrel-m", 0.5), barrelM)
-	return func(at *site, t time.Time) string {
-		return fmt.Sprintf(`{"t":%.1f,"m":%.1f}`, temp(at, t), moist(at, t))
-	}
+// probe ties a gauge to what it measures; by its name its noise is its own.
+func (s *Sim) probe(name string, g physics.Gauge, r *room, truth func() float64) value {
+	g.Dice = s.dice.Named("gauge " + name)
+	return func(t time.Time) any { return g.Read(t, truth(), r.air.TempC) }
 }
 
 // flakyProbe is the second temperature probe in the bed's working end, on a
 // corroded connector: now and then it sends its power-on value (85.0), its
 // board's word for a lost probe (−127) or a number out of nowhere, and every
 // few days it says nothing for some hours.
-func (s *Sim) flakyProbe() func(*site, time.Time) string {
-	read := s.reader(warm("bed-t2"), nearT)
-	d := s.dice.Named("flaky")
-	return func(at *site, t time.Time) string {
-		v := read(at, t)
+func (s *Sim) flakyProbe() func(time.Time) string {
+	read, d := s.warm("bed-t2", s.site.near), s.dice.Named("flaky")
+	return func(t time.Time) string {
+		v := read(t).(float64)
 		switch throw := d.Uniform(t.UnixMilli()); {
 		case mute(d, t):
 			return ""
@@ -226,7 +168,7 @@ func (s *Sim) flakyProbe() func(*site, time.Time) string {
 		case throw < 3.0/90:
 			v += 11 + d.Between(t.UnixMilli()+1, 0, 14)
 		}
-		return strconv.FormatFloat(v, 'f', 2, 64)
+		return fmt.Sprintf("%.2f", v)
 	}
 }
 
@@ -243,33 +185,16 @@ func mute(d physics.Dice, t time.Time) bool {
 	return h >= from && h < from+lasts
 }
 
-// Batteries run down evenly. The keeper brings a new one some rounds after the
+// A battery runs down evenly. The keeper brings a new one some rounds after the
 // old one got low: see careForBatteries.
-const (
-	crateFullV  = 3.92
-	cratePerDay = 0.025
-	crateLowV   = 3.3 // the configuration's low
-
-	shedFullPct = 96.0
-	shedPerDay  = 0.9
-	shedLowPct  = 20.0
-)
-
-// batteries remembers when each was last changed.
-type batteries struct{ crate, shed time.Time }
-
-func (b batteries) crateV(t time.Time) float64 {
-	return crateFullV - cratePerDay*t.Sub(b.crate).Hours()/24
+type battery struct {
+	full, perDay  float64
+	low, changeAt float64 // the configuration's low; what it has come to when the keeper is there
+	changed       time.Time
 }
 
-func (b batteries) shedPct(t time.Time) float64 {
-	return max(0, shedFullPct-shedPerDay*t.Sub(b.shed).Hours()/24)
+func (b *battery) level(t time.Time) float64 {
+	return max(0, b.full-b.perDay*t.Sub(b.changed).Hours()/24)
 }
 
-func (s *Sim) crateBattery(_ *site, t time.Time) string {
-	return fmt.Sprintf("%.2f", s.batteries.crateV(t))
-}
-
-func (s *Sim) shedBattery(_ *site, t time.Time) string {
-	return fmt.Sprintf("%.0f", s.batteries.shedPct(t))
-}
+func (b *battery) say(t time.Time) any { return b.level(t) }

@@ -22,11 +22,19 @@ type keeper struct {
 
 // stops are the places of a round, in the order of the walk.
 var stops = []func(*Sim, time.Time){
-	(*Sim).careForBed, (*Sim).careForStack, (*Sim).careForCabinet, (*Sim).careForTrough,
-	(*Sim).careForCrate, (*Sim).careForBarrel, (*Sim).careForBatteries,
+	(*Sim).careForBed, (*Sim).careForStack,
+	func(s *Sim, t time.Time) { s.tend(t, s.site.box) },
+	func(s *Sim, t time.Time) { s.tend(t, s.site.trough) },
+	func(s *Sim, t time.Time) { s.tend(t, s.site.crate) },
+	func(s *Sim, t time.Time) { s.tend(t, s.site.barrel) },
+	(*Sim).careForBatteries,
 }
 
-const stopEvery = 8 * time.Minute
+const (
+	firstRound = 1*day + 9*time.Hour // after the story's origin
+	roundEvery = 7 * day
+	stopEvery  = 8 * time.Minute
+)
 
 // next is when the keeper comes to the next place.
 func (k keeper) next(origin time.Time) time.Time {
@@ -36,27 +44,46 @@ func (k keeper) next(origin time.Time) time.Time {
 // stop does the work of one place.
 func (s *Sim) stop(t time.Time) {
 	stops[s.keeper.place](s, t)
-	s.keeper.place++
-	if s.keeper.place == len(stops) {
-		s.keeper.place = 0
-		s.keeper.round++
+	if s.keeper.place++; s.keeper.place == len(stops) {
+		s.keeper.place, s.keeper.round = 0, s.keeper.round+1
 	}
 }
 
 // feel is the moisture of a heap as the keeper's hand has it: within a point or
 // two.
-func (k keeper) feel(h *physics.Heap, place string) float64 {
-	return h.Moisture() + k.dice.Named(place).Between(int64(k.round), -1.5, 1.5)
+func (k keeper) feel(c *container, place string) float64 {
+	return c.Moisture() + k.dice.Named(place).Between(int64(k.round), -1.5, 1.5)
+}
+
+// A food is what worms are fed with, in the keeper's word.
+type food struct {
+	name string
+	physics.Foodstuff
 }
 
 // Foodstuffs of the nursery, from memory of kitchen tables; the quick and slow
 // shares are a choice.
 var (
-	grain   = physics.Foodstuff{Dry: 0.88, Quick: 0.75, Slow: 0.15}
-	scraps  = physics.Foodstuff{Dry: 0.15, Quick: 0.55, Slow: 0.30}
-	oats    = physics.Foodstuff{Dry: 0.90, Quick: 0.75, Slow: 0.15}
+	grain   = food{"grain", physics.Foodstuff{Dry: 0.88, Quick: 0.75, Slow: 0.15}}
+	scraps  = food{"scraps", physics.Foodstuff{Dry: 0.15, Quick: 0.55, Slow: 0.30}}
+	oats    = food{"oats", physics.Foodstuff{Dry: 0.90, Quick: 0.75, Slow: 0.15}}
 	bedding = physics.Foodstuff{Dry: 0.90, Quick: 0.01, Slow: 0.60}
 )
+
+// A meal is given every second round.
+type meal struct {
+	of food
+	kg float64 // 0: nothing is fed
+	on int     // 0: in even rounds; 1: in odd ones
+}
+
+// tend feeds and waters a container as it is used to.
+func (s *Sim) tend(t time.Time, c *container) {
+	if c.meal.kg > 0 && s.keeper.round%2 == c.meal.on {
+		s.feed(t, c, c.meal.of, c.meal.kg)
+	}
+	s.water(t, c)
+}
 
 // careForBed sifts the far end when it feels right and feeds the near end with
 // grain every fourth round, or later while it is too warm: less and more by
@@ -66,56 +93,29 @@ func (s *Sim) careForBed(t time.Time) {
 		s.sift(t)
 	}
 	if s.keeper.round >= s.keeper.grainOn && s.site.near.TempC() < 24 {
-		kg := [...]float64{1.4, 2.6}[s.keeper.grains%2]
-		s.feed(t, "bed/near", s.site.near, grain, "grain", kg)
+		s.feed(t, s.site.near, grain, [...]float64{1.4, 2.6}[s.keeper.grains%2])
 		s.keeper.grains++
 		s.keeper.grainOn = s.keeper.round + 4
 	}
-	s.water(t, "bed/near", s.site.near, wish{below: 73, upTo: 75.5, jugL: 0.5})
+	s.water(t, s.site.near)
 }
 
 // careForStack feeds one tray after the other and waters them all.
 func (s *Sim) careForStack(t time.Time) {
-	i := s.keeper.round % len(s.site.trays)
-	s.feed(t, "stack/"+trayZones[i], s.site.trays[i], scraps, "scraps", 0.4)
-	for i, tray := range s.site.trays {
-		s.water(t, "stack/"+trayZones[i], tray, wish{below: 75, upTo: 79, jugL: 0.25})
+	trays := s.site.trays
+	s.feed(t, trays[s.keeper.round%len(trays)], scraps, 0.4)
+	for _, tray := range trays {
+		s.water(t, tray)
 	}
-}
-
-// trayZones are the zones of the stack by tray, from the lowest.
-var trayZones = [3]string{"bottom", "middle", "top"}
-
-func (s *Sim) careForCabinet(t time.Time) {
-	if s.keeper.round%2 == 0 {
-		s.feed(t, "cabinet", s.site.box, oats, "oats", 0.12)
-	}
-	s.water(t, "cabinet", s.site.box, wish{below: 77.5, upTo: 80, jugL: 0.25})
-}
-
-func (s *Sim) careForTrough(t time.Time) {
-	if s.keeper.round%2 == 1 {
-		s.feed(t, "trough", s.site.trough, scraps, "scraps", 1.5)
-	}
-	s.water(t, "trough", s.site.trough, wish{below: 73, upTo: 78, jugL: 0.5})
-}
-
-func (s *Sim) careForCrate(t time.Time) {
-	s.water(t, "crate", s.site.crate, wish{below: 40, upTo: 46, jugL: 0.5})
-}
-
-func (s *Sim) careForBarrel(t time.Time) {
-	s.water(t, "barrel", s.site.barrel, wish{below: 41, upTo: 46, jugL: 0.5})
 }
 
 // careForBatteries changes what has been low for a while: the keeper comes with
 // the new one a round after hearing of it.
 func (s *Sim) careForBatteries(t time.Time) {
-	if s.batteries.crateV(t) < crateLowV-0.15 {
-		s.batteries.crate = t
-	}
-	if s.batteries.shedPct(t) < shedLowPct-3 {
-		s.batteries.shed = t
+	for _, b := range []*battery{&s.crateV, &s.shedPct} {
+		if b.level(t) < b.changeAt {
+			b.changed = t
+		}
 	}
 }
 
@@ -126,25 +126,25 @@ type wish struct {
 	jugL  float64 // what can be measured
 }
 
-// water brings a heap to the wish, but by no more than a seventh of the water
+// water brings a container to its wish, but by no more than a seventh of the water
 // it holds in one visit.
-func (s *Sim) water(t time.Time, place string, h *physics.Heap, w wish) {
-	felt := s.keeper.feel(h, place)
+func (s *Sim) water(t time.Time, c *container) {
+	felt, w := s.keeper.feel(c, c.place), c.wish
 	if felt >= w.below {
 		return
 	}
-	litres := min(h.DryKg()*(physics.Ratio(w.upTo)-physics.Ratio(felt)), h.WaterKg()/7)
-	s.pour(t, place, h, max(w.jugL, math.Round(litres/w.jugL)*w.jugL))
+	litres := min(c.DryKg()*(physics.Ratio(w.upTo)-physics.Ratio(felt)), c.WaterKg()/7)
+	s.pour(t, c, max(w.jugL, math.Round(litres/w.jugL)*w.jugL))
 }
 
-func (s *Sim) pour(t time.Time, place string, h *physics.Heap, litres float64) {
-	h.Put(physics.Water(litres, s.site.airs.shed.TempC))
-	s.jot(t, place, jot{What: "watered", Amount: litre(litres)})
+func (s *Sim) pour(t time.Time, c *container, litres float64) {
+	c.Put(physics.Water(litres, s.site.shed.air.TempC))
+	s.jot(t, c, jot{What: "watered", Amount: amount(litres, "L")})
 }
 
-func (s *Sim) feed(t time.Time, place string, h *physics.Heap, f physics.Foodstuff, of string, kg float64) {
-	h.Put(f.Portion(kg, s.site.airs.shed.TempC))
-	s.jot(t, place, jot{What: "fed", Amount: kilo(kg), Of: of, At: t.Format(time.RFC3339)})
+func (s *Sim) feed(t time.Time, c *container, f food, kg float64) {
+	c.Put(f.Portion(kg, s.site.shed.air.TempC))
+	s.jot(t, c, jot{What: "fed", Amount: amount(kg, "kg"), Of: f.name, At: t.Format(time.RFC3339)})
 }
 
 const (
@@ -158,35 +158,32 @@ const (
 // sift takes a third of the far end through the screen, moves worked stuff from
 // the near end into its place and beds the near end.
 func (s *Sim) sift(t time.Time) {
-	site := s.site
-	lot := site.far.Take(siftShare)
-	tub := s.tubFor(t, lot.DryKg/castingsDryKgL)
-	s.jot(t, "bed/far", jot{What: "sifted", Amount: litre(half(lot.DryKg / castingsDryKgL)), To: tub.name})
-	tub.heap.Put(lot)
-	site.far.Put(site.near.Take(lot.DryKg / site.near.DryKg()))
+	near, far := s.site.near, s.site.far
+	lot := far.Take(siftShare)
+	litres := lot.DryKg / castingsDryKgL
+	tub := s.tubFor(t, litres)
+	s.jot(t, far, jot{What: "sifted", Amount: amount(math.Round(litres*2)/2, "L"), To: tub.place})
+	tub.Put(lot)
+	far.Put(near.Take(lot.DryKg / near.DryKg()))
 
 	const fresh, soak = 6.0, 10.0 // kg of bedding, litres to soak it
-	site.near.Put(bedding.Portion(fresh, site.airs.shed.TempC))
-	s.jot(t, "bed/near", jot{What: "bedded", Amount: kilo(fresh)})
-	s.pour(t, "bed/near", site.near, soak)
-}
-
-type tub struct {
-	name string
-	heap *physics.Heap
+	near.Put(bedding.Portion(fresh, s.site.shed.air.TempC))
+	s.jot(t, near, jot{What: "bedded", Amount: amount(fresh, "kg")})
+	s.pour(t, near, soak)
 }
 
 // tubFor finds room for so many litres of castings: in the crate, else in the
 // barrel, which is potted up first when it is full.
-func (s *Sim) tubFor(t time.Time, litres float64) tub {
-	if s.site.crate.DryKg()/castingsDryKgL+litres <= crateFillsL {
-		return tub{"crate", s.site.crate}
+func (s *Sim) tubFor(t time.Time, litres float64) *container {
+	crate, barrel := s.site.crate, s.site.barrel
+	if crate.DryKg()/castingsDryKgL+litres <= crateFillsL {
+		return crate
 	}
-	if s.site.barrel.DryKg()/castingsDryKgL+litres > barrelFillsL {
-		s.site.barrel.Take(0.99) // what sticks to the wall stays
-		s.jot(t, "barrel", jot{What: "emptied"})
+	if barrel.DryKg()/castingsDryKgL+litres > barrelFillsL {
+		barrel.Take(0.99) // what sticks to the wall stays
+		s.jot(t, barrel, jot{What: "emptied"})
 	}
-	return tub{"barrel", s.site.barrel}
+	return barrel
 }
 
 // A jot is the body of a logbook line as it goes over MQTT.
@@ -203,22 +200,15 @@ const Prefix = "binwatch"
 
 // jot writes a line that is sent a minute or more after t, each line of a stop
 // twenty seconds after the one before.
-func (s *Sim) jot(t time.Time, place string, j jot) {
-	body, err := json.Marshal(j)
-	if err != nil {
-		panic("demo: a jot of plain strings did not marshal: " + err.Error())
-	}
+func (s *Sim) jot(t time.Time, c *container, j jot) {
+	body, _ := json.Marshal(j) // plain strings always can be
 	at := t.Add(time.Minute)
-	if n := len(s.said); n > 0 {
-		if after := s.said[n-1].At.Add(20 * time.Second); after.After(at) {
+	for _, m := range s.said {
+		if after := m.At.Add(20 * time.Second); after.After(at) {
 			at = after
 		}
 	}
-	s.said = append(s.said, Message{At: at, Topic: Prefix + "/jot/" + place, Payload: body})
+	s.said = append(s.said, Message{At: at, Topic: Prefix + "/jot/" + c.place, Payload: body})
 }
 
-func half(v float64) float64 { return math.Round(v*2) / 2 }
-
-func litre(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) + " L" }
-
-func kilo(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) + " kg" }
+func amount(v float64, unit string) string { return strconv.FormatFloat(v, 'f', -1, 64) + " " + unit }

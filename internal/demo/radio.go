@@ -152,17 +152,17 @@ func (r *Radio) land(ctx context.Context) error {
 // way.
 func (r *Radio) redial(ctx context.Context) error {
 	r.client.Disconnect(0)
-	err := r.connect(ctx)
-	for range redialTimes {
-		if err == nil || ctx.Err() != nil {
+	for try := 0; ; try++ {
+		err := r.connect(ctx)
+		if err == nil {
 			break
 		}
-		if err = sleep(ctx, redialEvery); err == nil {
-			err = r.connect(ctx)
+		if try == redialTimes {
+			return err
 		}
-	}
-	if err != nil {
-		return err
+		if err := sleep(ctx, redialEvery); err != nil {
+			return err
+		}
 	}
 	for i := range r.flight {
 		r.flight[i].token = r.send(r.flight[i].message)

@@ -20,6 +20,7 @@
 package demo
 
 import (
+	"slices"
 	"time"
 
 	"binwatchd/internal/physics"
@@ -28,13 +29,14 @@ import (
 // A Sim is the nursery from its start onwards. It only ever goes forward, and
 // it is not safe for use by several goroutines at once.
 type Sim struct {
-	start     time.Time
-	dice      physics.Dice
-	site      *site
-	senders   []device
-	keeper    keeper
-	batteries batteries
-	said      []Message // jots written, to be sent at their time; in time order
+	start   time.Time
+	dice    physics.Dice
+	site    *site
+	senders []*device
+	keeper  keeper
+	crateV  battery
+	shedPct battery
+	said    []Message // jots written, to be sent at their time; in time order
 }
 
 // New makes the nursery as it stands at start. Equal seeds and starts make
@@ -42,7 +44,8 @@ type Sim struct {
 func New(seed uint64, start time.Time) *Sim {
 	d := physics.Dice(seed).Named("hillfoot")
 	s := &Sim{start: start.UTC(), dice: d, site: newSite(d, start)}
-	s.batteries.crate, s.batteries.shed = s.start, s.start
+	s.crateV = battery{full: 3.92, perDay: 0.025, low: 3.3, changeAt: 3.15, changed: s.start}
+	s.shedPct = battery{full: 96, perDay: 0.9, low: 20, changeAt: 17, changed: s.start}
 	s.keeper = keeper{dice: d.Named("keeper")}
 	s.senders = s.devices()
 	return s
@@ -53,48 +56,36 @@ func (s *Sim) Start() time.Time { return s.start }
 
 // Next is the earliest time at which anything can be said: call Until with it
 // or a later time. What is due then may turn out to be lost on the air.
-func (s *Sim) Next() time.Time { return s.due().at }
+func (s *Sim) Next() time.Time {
+	at, _ := s.due()
+	return at
+}
 
 // Until lets the nursery live until t and gives every message sent up to and
 // including t to emit, in time order. Calling it for a time already passed does
 // nothing.
 func (s *Sim) Until(t time.Time, emit func(Message)) {
-	for d := s.due(); !d.at.After(t); d = s.due() {
-		s.site.reach(d.at)
-		if m, ok := d.happen(); ok {
+	for at, happen := s.due(); !at.After(t); at, happen = s.due() {
+		s.site.reach(at)
+		if m, ok := happen(); ok {
 			emit(m)
 		}
 	}
 }
 
-// An occasion is the next thing to happen and what then does.
-type occasion struct {
-	at     time.Time
-	happen func() (Message, bool)
-}
-
 // due finds the earliest of the senders' turns, the keeper's stops and the
-// jots waiting to be sent. At equal times the order is that of this sentence.
-func (s *Sim) due() occasion {
-	first := &s.senders[0]
-	for i := range s.senders {
-		if s.senders[i].due.Before(first.due) {
-			first = &s.senders[i]
-		}
-	}
+// jots waiting to be sent, and what then happens. At equal times the order is that
+// of this sentence.
+func (s *Sim) due() (at time.Time, happen func() (Message, bool)) {
+	first := slices.MinFunc(s.senders, func(a, b *device) int { return a.due.Compare(b.due) })
 	if t := s.keeper.next(s.site.origin); t.Before(first.due) {
-		return occasion{t, func() (Message, bool) { s.stop(t); return Message{}, false }}
+		return t, func() (Message, bool) { s.stop(t); return Message{}, false }
 	}
 	if len(s.said) > 0 && s.said[0].At.Before(first.due) {
-		return occasion{s.said[0].At, s.sendJot}
+		m := s.said[0]
+		return m.At, func() (Message, bool) { s.said = s.said[1:]; return m, true }
 	}
-	return occasion{first.due, func() (Message, bool) { return first.speak(s.site) }}
-}
-
-func (s *Sim) sendJot() (Message, bool) {
-	m := s.said[0]
-	s.said = s.said[1:]
-	return m, true
+	return first.due, func() (Message, bool) { return first.speak(s.site.origin) }
 }
 
 // A Message is one MQTT publication.

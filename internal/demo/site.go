@@ -6,42 +6,28 @@ import (
 	"binwatchd/internal/physics"
 )
 
-// The story comes round every cycle, counted from the midnight (UTC) before
-// the start.
 const (
 	day   = 24 * time.Hour
-	cycle = 30 * day
-
-	coldSnapFrom  = 6*day + 12*time.Hour
-	coldSnapLasts = 4 * day
-	coldSnapByK   = -14
-
-	powerOffFrom  = 8*day + 20*time.Hour // the cabinet's heater, in the cold snap
-	powerOffLasts = 30 * time.Hour
-
-	heatWaveFrom  = 17 * day
-	heatWaveLasts = 5 * day
-	heatWaveByK   = 11
-
-	firstRound = 1*day + 9*time.Hour
-	roundEvery = 7 * day
+	cycle = 30 * day // the story comes round, counted from the midnight (UTC) before the start
 )
 
-// weather is the late spring of Hillfoot with the story's spells.
+// weather is the late spring of Hillfoot, with a cold snap and a heat wave.
 func weather(d physics.Dice, origin time.Time) physics.Climate {
 	return physics.Climate{
 		Dice: d.Named("weather"), MeanC: 17, SwingK: 6, FrontK: 0.8, SunWM2: 650,
 		Spells: []physics.Spell{
-			{From: origin.Add(coldSnapFrom), Lasts: coldSnapLasts, Every: cycle, ByK: coldSnapByK},
-			{From: origin.Add(heatWaveFrom), Lasts: heatWaveLasts, Every: cycle, ByK: heatWaveByK},
+			{From: origin.Add(6*day + 12*time.Hour), Lasts: 4 * day, Every: cycle, ByK: -14},
+			{From: origin.Add(17 * day), Lasts: 5 * day, Every: cycle, ByK: 11},
 		},
 	}
 }
 
-// powerOff tells whether the cabinet's heater has failed.
+// powerOff tells whether the cabinet's heater has failed, as it does for thirty
+// hours of the cold snap.
 func powerOff(t, origin time.Time) bool {
+	const from = 8*day + 20*time.Hour
 	into := t.Sub(origin) % cycle
-	return into >= powerOffFrom && into < powerOffFrom+powerOffLasts
+	return into >= from && into < from+30*time.Hour
 }
 
 // A site is the nursery's matter and air at one moment.
@@ -50,93 +36,93 @@ type site struct {
 	at      time.Time
 	climate physics.Climate
 
-	glass, shed, cabinet, store physics.Room
-	airs                        airs
+	yard, glass, shed, cabinet, store room
 
-	near, far     *physics.Heap // the bed's working and sifting ends
-	trays         [3]*physics.Heap
-	box           *physics.Heap // in the cabinet
-	trough        *physics.Heap
-	crate, barrel *physics.Heap
+	near, far     *container // the bed's working and sifting ends
+	trays         []*container
+	box           *container // in the cabinet
+	trough        *container
+	crate, barrel *container
+	containers    []*container // all of them
 }
 
-// airs is what surrounds the heaps.
-type airs struct{ yard, glass, shed, cabinet, store physics.Air }
+// A room is a body of air that containers stand in; the yard is the open air.
+type room struct {
+	physics.Room
+	air physics.Air
+}
+
+// A container is a heap in a room, and what the keeper wants of it.
+type container struct {
+	*physics.Heap
+	place string // as the configuration has it
+	room  *room
+	wish  wish
+	meal  meal
+}
 
 // tick is the step of the physics. The site's clock stands on whole ticks.
 const tick = time.Minute
 
+// newSite builds the nursery as the keeper has it on the first day, every room at
+// rest with the weather it begins in.
+//
+// Losses of the containers are for thin wood or plastic, about 2–3 W/(m²·K); the
+// openings run from a loose lid to a bare surface.
 func newSite(d physics.Dice, start time.Time) *site {
 	start = start.UTC()
 	origin := start.Truncate(day)
 	s := &site{origin: origin, at: start.Truncate(tick), climate: weather(d, origin)}
-	s.build()
-	s.fill()
-	s.settle(s.climate.At(s.at))
-	return s
-}
-
-// settle puts every room at rest with the weather it begins in.
-func (s *site) settle(out physics.Outside) {
-	s.airs = airs{
-		yard: out.Air, glass: s.glass.Air(out), shed: s.shed.Air(out),
-		cabinet: s.cabinet.Air(out), store: s.store.Air(out),
-	}
-}
-
-// build sets up the rooms.
-func (s *site) build() {
-	s.glass = physics.Room{
+	s.glass.Room = physics.Room{
 		CapacityJK: 4e6, LossWK: 160, SunM2: 7, VentC: 24,
 		HeaterW: 2500, HeatBelowC: 5, HeatUpToC: 7, DampKPa: 0.15, TempC: 17,
 	}
-	s.shed = physics.Room{CapacityJK: 4e6, LossWK: 45, SunM2: 0.25, TempC: 16}
-	s.cabinet = physics.Room{
+	s.shed.Room = physics.Room{CapacityJK: 4e6, LossWK: 45, SunM2: 0.25, TempC: 16}
+	s.cabinet.Room = physics.Room{
 		CapacityJK: 9e4, LossWK: 3,
 		HeaterW: 80, HeatBelowC: 24.5, HeatUpToC: 25.5, DampKPa: 0.9, TempC: 25,
 	}
-	s.store = physics.Room{CapacityJK: 9e6, LossWK: 35, DampKPa: 0.05, TempC: 15.5}
-}
+	s.store.Room = physics.Room{CapacityJK: 9e6, LossWK: 35, DampKPa: 0.05, TempC: 15.5}
 
-// fill puts the nursery's stuff into its containers as the keeper has it on
-// the first day.
-func (s *site) fill() {
-	s.near = physics.Build(bedNear, 29, 6, 77, 20)
-	s.far = physics.Build(bedFar, 18, 1, 38, 19)
-	for i := range s.trays {
-		s.trays[i] = physics.Build(tray, 2.4, 0.7, 77+float64(i), 16)
-	}
-	s.box = physics.Build(cabinetBox, 7, 1.5, 79, 25)
-	s.trough = physics.Build(outdoorTrough, 21, 4, 78, 15)
-	s.crate = physics.Build(tub60, 11, 0.5, 43, 15)
-	s.barrel = physics.Build(tub200, 42, 2, 48, 15)
-}
-
-// How the containers are built. Losses are for thin wood or plastic, about
-// 2–3 W/(m²·K); the openings run from a loose lid to a bare surface.
-var (
-	bedNear = physics.Make{
+	s.near = s.put("bed/near", &s.glass, wish{below: 73, upTo: 75.5, jugL: 0.5}, physics.Build(physics.Make{
 		SurfaceM2: 0.70, OpenKg: 2.4e-5, LossWK: 5, InnerWK: 9, SkinShare: 0.35, WickKg: 2e-4, HoldsKg: 4.6, BreathW: 120,
-	}
-	bedFar = physics.Make{
+	}, 29, 6, 77, 20))
+	s.far = s.put("bed/far", &s.glass, wish{}, physics.Build(physics.Make{
 		SurfaceM2: 0.35, OpenKg: 5.8e-5, LossWK: 3, InnerWK: 5, SkinShare: 0.4, WickKg: 1.2e-4, HoldsKg: 3.2,
+	}, 18, 1, 38, 19))
+	for i, zone := range []string{"bottom", "middle", "top"} {
+		s.trays = append(s.trays, s.put("stack/"+zone, &s.shed, wish{below: 75, upTo: 79, jugL: 0.25}, physics.Build(physics.Make{
+			SurfaceM2: 0.12, OpenKg: 1.3e-5, LossWK: 0.6, InnerWK: 1.5, SkinShare: 0.4, WickKg: 4e-5, HoldsKg: 4.6, BreathW: 12,
+		}, 2.4, 0.7, 77+float64(i), 16)))
 	}
-	tray = physics.Make{
-		SurfaceM2: 0.12, OpenKg: 1.3e-5, LossWK: 0.6, InnerWK: 1.5, SkinShare: 0.4, WickKg: 4e-5, HoldsKg: 4.6, BreathW: 12,
-	}
-	cabinetBox = physics.Make{
+	s.box = s.put("cabinet", &s.cabinet, wish{below: 77.5, upTo: 80, jugL: 0.25}, physics.Build(physics.Make{
 		SurfaceM2: 0.18, OpenKg: 1.2e-5, LossWK: 1.4, InnerWK: 3, SkinShare: 0.35, WickKg: 8e-5, HoldsKg: 4.6, BreathW: 8,
-	}
-	outdoorTrough = physics.Make{
+	}, 7, 1.5, 79, 25))
+	s.trough = s.put("trough", &s.yard, wish{below: 73, upTo: 78, jugL: 0.5}, physics.Build(physics.Make{
 		SurfaceM2: 0.08, OpenKg: 3e-5, LossWK: 5.5, InnerWK: 8, SkinShare: 0.35, WickKg: 2e-4, HoldsKg: 4.4, BreathW: 80,
-	}
-	tub60 = physics.Make{
+	}, 21, 4, 78, 15))
+	s.crate = s.put("crate", &s.store, wish{below: 40, upTo: 46, jugL: 0.5}, physics.Build(physics.Make{
 		SurfaceM2: 0.16, OpenKg: 1.0e-5, LossWK: 1.6, InnerWK: 2.5, SkinShare: 0.35, WickKg: 6e-5, HoldsKg: 3.2,
-	}
-	tub200 = physics.Make{
+	}, 11, 0.5, 43, 15))
+	s.barrel = s.put("barrel", &s.store, wish{below: 41, upTo: 46, jugL: 0.5}, physics.Build(physics.Make{
 		SurfaceM2: 0.25, OpenKg: 0.6e-5, LossWK: 3.5, InnerWK: 5, SkinShare: 0.3, WickKg: 1e-4, HoldsKg: 3.2,
+	}, 42, 2, 48, 15))
+	s.box.meal, s.trough.meal = meal{oats, 0.12, 0}, meal{scraps, 1.5, 1}
+
+	out := s.climate.At(s.at)
+	s.yard.air = out.Air
+	for _, r := range []*room{&s.glass, &s.shed, &s.cabinet, &s.store} {
+		r.air = r.Air(out)
 	}
-)
+	return s
+}
+
+// put sets a container up.
+func (s *site) put(place string, r *room, w wish, h *physics.Heap) *container {
+	c := &container{Heap: h, place: place, room: r, wish: w}
+	s.containers = append(s.containers, c)
+	return c
+}
 
 // reach lets the farm live on to the last whole tick not after t.
 func (s *site) reach(t time.Time) {
@@ -148,19 +134,12 @@ func (s *site) reach(t time.Time) {
 func (s *site) step() {
 	dt := tick.Seconds()
 	out := s.climate.At(s.at)
-	s.airs.yard = out.Air
-	s.airs.glass = s.glass.Step(dt, out, false)
-	s.airs.shed = s.shed.Step(dt, out, false)
-	s.airs.cabinet = s.cabinet.Step(dt, physics.Outside{Air: s.airs.shed}, powerOff(s.at, s.origin))
-	s.airs.store = s.store.Step(dt, out, false)
-
-	s.near.Step(dt, s.airs.glass)
-	s.far.Step(dt, s.airs.glass)
-	for _, t := range s.trays {
-		t.Step(dt, s.airs.shed)
+	s.yard.air = out.Air
+	for _, r := range []*room{&s.glass, &s.shed, &s.store} {
+		r.air = r.Step(dt, out, false)
 	}
-	s.box.Step(dt, s.airs.cabinet)
-	s.trough.Step(dt, s.airs.yard)
-	s.crate.Step(dt, s.airs.store)
-	s.barrel.Step(dt, s.airs.store)
+	s.cabinet.air = s.cabinet.Step(dt, physics.Outside{Air: s.shed.air}, powerOff(s.at, s.origin))
+	for _, c := range s.containers {
+		c.Step(dt, c.room.air)
+	}
 }

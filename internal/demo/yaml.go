@@ -31,7 +31,7 @@ func (s *Sim) YAML(p Places) string {
 		RawAt12, RawAt84 float64
 		CrateLow         float64
 		ShedLow          float64
-	}{p, s.start.Add(75 * 24 * time.Hour).Format("2 Jan"), rawAt12, rawAt84, crateLowV, shedLowPct})
+	}{p, s.start.Add(75 * 24 * time.Hour).Format("2 Jan"), rawAt12, rawAt84, s.crateV.low, s.shedPct.low})
 	if err != nil {
 		panic("demo: the configuration's own template: " + err.Error())
 	}
