@@ -1,6 +1,7 @@
 package metrics
 
 import (
+	"cmp"
 	"fmt"
 	"log/slog"
 	"net/http"
@@ -15,9 +16,7 @@ const atOnce = 4
 
 // NewHandler serves GET /metrics and GET /healthz.
 func NewHandler(cfg Config) http.Handler {
-	if cfg.Log == nil {
-		cfg.Log = slog.New(slog.DiscardHandler)
-	}
+	cfg.Log = cmp.Or(cfg.Log, slog.New(slog.DiscardHandler))
 	registry := prometheus.NewRegistry()
 	registry.MustRegister(collector{cfg, levels()})
 	mux := http.NewServeMux()

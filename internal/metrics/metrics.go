@@ -60,74 +60,55 @@ type Notices struct {
 	Count   int64
 }
 
-// A metric is a name with its meaning and the names of its labels.
-type metric struct {
-	name string
-	desc *prometheus.Desc
-}
-
-func define(name, help string, labels ...string) metric {
-	name = "binwatch_" + name
-	return metric{name, prometheus.NewDesc(name, help, labels, nil)}
+func define(name, help string, labels ...string) *prometheus.Desc {
+	return prometheus.NewDesc("binwatch_"+name, help, labels, nil)
 }
 
 // levelMetrics are those of the levels of one quantity.
 type levelMetrics struct {
-	quantity                farm.Quantity
-	in                      farm.UnitRow // the base unit
-	middle, lowest, highest metric
+	row                     farm.QuantityRow
+	middle, lowest, highest *prometheus.Desc
 }
 
 // levels makes the metrics of every quantity that has some.
-func levels() []levelMetrics {
-	var all []levelMetrics
+func levels() (all []levelMetrics) {
 	for _, q := range farm.Quantities {
 		g := q.Gauge
-		if g.Name == "" {
-			continue
-		}
-		of := func(end, help string) metric {
+		of := func(end, help string) *prometheus.Desc {
 			return define(strings.Trim(g.Name+end+g.Unit, "_"), help, "bin", "zone")
 		}
-		all = append(all, levelMetrics{
-			q.Name, g.In,
-			of("_", g.Help+": the middle of its believed probes, each by its running median."),
-			of("_lowest_", g.Lowest+" of a zone's probes, where several speak."),
-			of("_highest_", g.Highest+" of a zone's probes, where several speak."),
-		})
+		if g.Name != "" {
+			all = append(all, levelMetrics{
+				q,
+				of("_", g.Help+": the middle of its believed probes, each by its running median."),
+				of("_lowest_", g.Lowest+" of a zone's probes, where several speak."),
+				of("_highest_", g.Highest+" of a zone's probes, where several speak."),
+			})
+		}
 	}
 	return all
 }
 
-// The zones.
+const conditionHelp = "1 while the condition is raised."
+
 var (
+	// The zones.
 	activity    = define("species_activity_ratio", "How actively a species works at the zone's temperature and moisture; 1 is its best.", "bin", "zone", "species")
 	waterNeeded = define("water_needed_litres", "Water that would bring the zone to the middle of its thrive band.", "bin", "zone")
 	forecast    = define("forecast_seconds", "Time until a limit is expected to be crossed.", "bin", "zone", "condition")
 	zoneJudged  = define("zone_judged", "1 when the zone can be judged by all that its probes measure.", "bin", "zone")
-)
 
-// The conditions. That of a probe has one label more.
-const (
-	conditionName = "condition"
-	conditionHelp = "1 while the condition is raised."
-)
+	// The conditions. That of a probe has one label more.
+	condition      = define("condition", conditionHelp, "bin", "zone", "condition", "urgency")
+	probeCondition = define("condition", conditionHelp, "bin", "zone", "condition", "urgency", "probe")
 
-var (
-	condition      = define(conditionName, conditionHelp, "bin", "zone", "condition", "urgency")
-	probeCondition = define(conditionName, conditionHelp, "bin", "zone", "condition", "urgency", "probe")
-)
-
-// The probes and what they send.
-var (
+	// The probes and what they send.
 	lastReading = define("probe_last_reading_timestamp_seconds", "Time of the probe's newest reading.", "probe")
 	readings    = define("readings_total", "Readings by what became of them.", "probe", "outcome")
 	rejected    = define("rejected_messages_total", "Messages that gave no reading of a probe they were meant for.", "probe", "reason")
 	messages    = define("messages_total", "Messages from the broker by what became of them.", "outcome")
-)
 
-// The machinery.
-var (
+	// The machinery.
 	brokerConnected = define("broker_connected", "1 while the broker can be heard.")
 	journalWritable = define("journal_writable", "1 while readings reach the journal.")
 	journalFile     = define("journal_file_bytes", "Size of the journal's file.")

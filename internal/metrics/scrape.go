@@ -22,7 +22,7 @@ func (collector) Describe(chan<- *prometheus.Desc) {}
 
 // Collect shows everything there is to show.
 func (c collector) Collect(out chan<- prometheus.Metric) {
-	s := &scrape{out: out, levels: c.levels, shown: make(map[string]bool)}
+	s := &scrape{out: out, levels: c.levels, shown: map[series]bool{}}
 	s.gauge(build, 1, c.cfg.Version)
 	view, ok := c.cfg.Look()
 	s.gauge(brokerConnected, truth(ok && view.Intake.Connected))
@@ -36,21 +36,27 @@ func (c collector) Collect(out chan<- prometheus.Metric) {
 type scrape struct {
 	out    chan<- prometheus.Metric
 	levels []levelMetrics
-	shown  map[string]bool // which series are out already
+	shown  map[series]bool // those that are out already
+}
+
+// A series is told from others by its metric and the values of its labels.
+type series struct {
+	desc   *prometheus.Desc
+	labels string
 }
 
 // gauge shows a value that goes up and down. One that is no number is left out.
-func (s *scrape) gauge(m metric, v float64, labels ...string) {
+func (s *scrape) gauge(m *prometheus.Desc, v float64, labels ...string) {
 	s.show(m, prometheus.GaugeValue, v, labels)
 }
 
 // counter shows a value that only grows until the daemon is started anew.
-func (s *scrape) counter(m metric, v int64, labels ...string) {
+func (s *scrape) counter(m *prometheus.Desc, v int64, labels ...string) {
 	s.show(m, prometheus.CounterValue, float64(v), labels)
 }
 
 // moment shows a time as seconds since 1970; the zero time is left out.
-func (s *scrape) moment(m metric, t time.Time, labels ...string) {
+func (s *scrape) moment(m *prometheus.Desc, t time.Time, labels ...string) {
 	if !t.IsZero() {
 		s.gauge(m, float64(t.UnixMilli())/1000, labels...)
 	}
@@ -58,19 +64,18 @@ func (s *scrape) moment(m metric, t time.Time, labels ...string) {
 
 // show hands a series out once: a second one with the same labels would
 // spoil the whole answer.
-func (s *scrape) show(m metric, kind prometheus.ValueType, v float64, labels []string) {
+func (s *scrape) show(m *prometheus.Desc, kind prometheus.ValueType, v float64, labels []string) {
 	if !farm.Finite(v) {
 		return
 	}
 	for i, l := range labels {
 		labels[i] = strings.ToValidUTF8(l, "\uFFFD")
 	}
-	id := m.name + "\xff" + strings.Join(labels, "\xff") // no label has this byte
-	if s.shown[id] {
-		return
+	id := series{m, strings.Join(labels, "\xff")} // no label has this byte
+	if !s.shown[id] {
+		s.shown[id] = true
+		s.out <- prometheus.MustNewConstMetric(m, kind, v, labels...)
 	}
-	s.shown[id] = true
-	s.out <- prometheus.MustNewConstMetric(m.desc, kind, v, labels...)
 }
 
 func truth(b bool) float64 {
@@ -87,8 +92,12 @@ func (s *scrape) view(v *farm.View) {
 			s.zone(&v.Bins[i].Zones[j], v.At)
 		}
 	}
-	for i := range v.Standing {
-		s.standing(&v.Standing[i])
+	for _, c := range v.Standing {
+		m, labels := condition, []string{c.Bin, c.Zone, string(c.Condition), c.Urgency.String()}
+		if c.Probe != "" {
+			m, labels = probeCondition, append(labels, c.Probe)
+		}
+		s.gauge(m, 1, labels...)
 	}
 	for i := range v.Probes {
 		s.probe(&v.Probes[i])
@@ -104,29 +113,30 @@ func (s *scrape) view(v *farm.View) {
 
 // zone shows a zone's levels while they are fresh, and what rests on them as long.
 func (s *scrape) zone(z *farm.ZoneView, now time.Time) {
-	s.gauge(zoneJudged, truth(judged(z, now)), z.Bin, z.Zone)
+	judged := z.Unjudged == "" && len(z.Unknown) == 0 && (z.LidOff == nil || !z.LidOff.After(now))
+	s.gauge(zoneJudged, truth(judged), z.Bin, z.Zone)
 	for _, m := range s.levels {
-		l := z.Level(m.quantity)
-		if !fresh(z, m.quantity) {
+		l, in := z.Level(m.row.Name), m.row.Gauge.In
+		if !fresh(l) {
 			continue
 		}
-		s.gauge(m.middle, m.in.Outer(l.Value), z.Bin, z.Zone)
+		s.gauge(m.middle, in.Outer(l.Value), z.Bin, z.Zone)
 		if l.Lowest != nil && l.Highest != nil {
-			s.gauge(m.lowest, m.in.Outer(l.Lowest.Value), z.Bin, z.Zone)
-			s.gauge(m.highest, m.in.Outer(l.Highest.Value), z.Bin, z.Zone)
+			s.gauge(m.lowest, in.Outer(l.Lowest.Value), z.Bin, z.Zone)
+			s.gauge(m.highest, in.Outer(l.Highest.Value), z.Bin, z.Zone)
 		}
 	}
-	if fresh(z, farm.Temperature) {
+	if fresh(z.Level(farm.Temperature)) {
 		for _, sp := range z.Species {
 			s.gauge(activity, sp.Activity, z.Bin, z.Zone, sp.ID)
 		}
 	}
-	if z.Water != nil && fresh(z, farm.Moisture) {
+	if z.Water != nil && fresh(z.Level(farm.Moisture)) {
 		s.gauge(waterNeeded, z.Water.WaterLitres, z.Bin, z.Zone)
 	}
 	for _, o := range z.Outlook {
 		// Feed and cocoons go by the days.
-		if q := o.Condition.Quantity(); o.Forecast.Crosses.IsZero() || q != "" && !fresh(z, q) {
+		if q := o.Condition.Quantity(); o.Forecast.Crosses.IsZero() || q != "" && !fresh(z.Level(q)) {
 			continue
 		}
 		left := max(0, o.Forecast.Crosses.Sub(now).Seconds())
@@ -135,23 +145,7 @@ func (s *scrape) zone(z *farm.ZoneView, now time.Time) {
 }
 
 // fresh tells whether a zone's level of a quantity still speaks of now.
-func fresh(z *farm.ZoneView, q farm.Quantity) bool {
-	l := z.Level(q)
-	return l != nil && l.Fresh
-}
-
-// judged tells whether a zone can be judged by all that its probes measure.
-func judged(z *farm.ZoneView, now time.Time) bool {
-	return z.Unjudged == "" && len(z.Unknown) == 0 && (z.LidOff == nil || !z.LidOff.After(now))
-}
-
-func (s *scrape) standing(c *farm.Standing) {
-	if c.Probe == "" {
-		s.gauge(condition, 1, c.Bin, c.Zone, string(c.Condition), c.Urgency.String())
-		return
-	}
-	s.gauge(probeCondition, 1, c.Bin, c.Zone, string(c.Condition), c.Urgency.String(), c.Probe)
-}
+func fresh(l *farm.LevelView) bool { return l != nil && l.Fresh }
 
 // outcomes are shown from the start, so that a rate has a zero to rise from.
 var outcomes = []string{farm.OutcomeBelieved, farm.OutcomeDoubted, farm.OutcomeUncertain, farm.OutcomeLate, farm.OutcomeRepeated}
@@ -160,11 +154,8 @@ var outcomes = []string{farm.OutcomeBelieved, farm.OutcomeDoubted, farm.OutcomeU
 // metric is there to tell so.
 func (s *scrape) probe(p *farm.ProbeView) {
 	s.moment(lastReading, p.At, p.ID)
-	for _, outcome := range outcomes {
-		s.counter(readings, p.Counts[outcome], p.ID, outcome)
-	}
-	for _, outcome := range slices.Sorted(maps.Keys(p.Counts)) {
-		s.counter(readings, p.Counts[outcome], p.ID, outcome) // those above are out already
+	for _, outcome := range slices.Concat(outcomes, slices.Sorted(maps.Keys(p.Counts))) {
+		s.counter(readings, p.Counts[outcome], p.ID, outcome) // once each
 	}
 	for _, reason := range slices.Sorted(maps.Keys(p.Rejected)) {
 		s.counter(rejected, p.Rejected[reason], p.ID, reason)
@@ -173,47 +164,38 @@ func (s *scrape) probe(p *farm.ProbeView) {
 
 // machinery shows the parts that the farm's readings run through.
 func (s *scrape) machinery(cfg Config) {
-	if cfg.Journal != nil {
-		if j, ok := cfg.Journal(); ok {
-			s.journal(j)
-		}
+	if j, ok := figures(cfg.Journal); ok {
+		s.gauge(journalFile, float64(j.FileBytes))
+		s.gauge(journalLog, float64(j.LogBytes))
+		s.gauge(journalFree, float64(j.FreeBytes))
+		s.gauge(journalReadings, float64(j.Packed), "yes")
+		s.gauge(journalReadings, float64(j.Unpacked), "no")
+		s.gauge(journalEvents, float64(j.Events))
+		s.moment(journalOldest, j.Oldest)
 	}
-	if cfg.Influx != nil {
-		if i, ok := cfg.Influx(); ok {
-			s.influx(i)
-		}
+	if i, ok := figures(cfg.Influx); ok {
+		s.gauge(influxWaiting, float64(i.Waiting))
+		s.counter(influxWritten, i.Written)
+		s.counter(influxParked, i.Parked)
+		s.counter(influxFailed, i.Failed)
+		s.moment(influxAt, i.At)
 	}
-	if cfg.Notices != nil {
-		s.notices(cfg.Notices())
+	if cfg.Notices == nil {
+		return
+	}
+	sums := make(map[Notices]int64) // there may be several with the same labels
+	for _, n := range cfg.Notices() {
+		sums[Notices{By: n.By, Outcome: n.Outcome}] += n.Count
+	}
+	for n, sum := range sums { // the registry sorts
+		s.counter(notices, sum, n.By, n.Outcome)
 	}
 }
 
-func (s *scrape) journal(j Journal) {
-	s.gauge(journalFile, float64(j.FileBytes))
-	s.gauge(journalLog, float64(j.LogBytes))
-	s.gauge(journalFree, float64(j.FreeBytes))
-	s.gauge(journalReadings, float64(j.Packed), "yes")
-	s.gauge(journalReadings, float64(j.Unpacked), "no")
-	s.gauge(journalEvents, float64(j.Events))
-	s.moment(journalOldest, j.Oldest)
-}
-
-func (s *scrape) influx(i Influx) {
-	s.gauge(influxWaiting, float64(i.Waiting))
-	s.counter(influxWritten, i.Written)
-	s.counter(influxParked, i.Parked)
-	s.counter(influxFailed, i.Failed)
-	s.moment(influxAt, i.At)
-}
-
-// notices adds up what has the same labels: there may be several of one kind.
-func (s *scrape) notices(all []Notices) {
-	type key struct{ by, outcome string }
-	sums := make(map[key]int64)
-	for _, n := range all {
-		sums[key{n.By, n.Outcome}] += n.Count
+// figures are what get gives, if there is anything to get.
+func figures[T any](get func() (T, bool)) (v T, ok bool) {
+	if get == nil {
+		return v, false
 	}
-	for k, n := range sums { // the registry sorts
-		s.counter(notices, n, k.by, k.outcome)
-	}
+	return get()
 }
