@@ -33,7 +33,12 @@ type Spell struct {
 
 // At is the weather at t.
 func (c Climate) At(t time.Time) Outside {
-	spell, clear := c.spells(t)
+	var spell, clear float64 // how far the spells move the mean, and clear the sky
+	for _, s := range c.Spells {
+		w := s.weight(t)
+		spell += w * s.ByK
+		clear = max(clear, w)
+	}
 	season := seasonAt(t)
 	cloud := c.cloud(t) * (1 - clear)
 	base := c.MeanC + c.SeasonK*season + c.FrontK*c.Dice.Named("front").Smooth(t, 60*time.Hour) + spell
@@ -52,17 +57,6 @@ func (c Climate) At(t time.Time) Outside {
 // cloud is the part of the sky covered, 0..1.
 func (c Climate) cloud(t time.Time) float64 {
 	return 1 / (1 + math.Exp(-1.6*c.Dice.Named("cloud").Smooth(t, 30*time.Hour)))
-}
-
-// spells is by how much the spells move the mean at t, and how far they have
-// cleared the sky, 0..1.
-func (c Climate) spells(t time.Time) (byK, clear float64) {
-	for _, s := range c.Spells {
-		w := s.weight(t)
-		byK += w * s.ByK
-		clear = max(clear, w)
-	}
-	return byK, clear
 }
 
 // weight rises from 0 to 1 over the first twelve hours of a spell and falls
@@ -128,7 +122,9 @@ func (r *Room) Step(dt float64, around Outside, powerOff bool) Air {
 		loss *= 1 + ventFactor*min(8, r.TempC-r.VentC)
 	}
 	watts := r.SunM2*around.SunWM2 - loss*(r.TempC-around.TempC)
-	if r.thermostat() && !powerOff {
+	// The heater stays on from one of its temperatures to the other.
+	r.heating = r.HeaterW > 0 && (r.TempC < r.HeatBelowC || r.heating && r.TempC <= r.HeatUpToC)
+	if r.heating && !powerOff {
 		watts += r.HeaterW
 	}
 	r.TempC += watts * dt / r.CapacityJK
@@ -139,17 +135,4 @@ func (r *Room) Step(dt float64, around Outside, powerOff bool) Air {
 // what is given off inside, no more than the air can hold.
 func (r *Room) Air(around Outside) Air {
 	return Air{TempC: r.TempC, VapourKPa: min(around.VapourKPa+r.DampKPa, SaturationKPa(r.TempC))}
-}
-
-// thermostat remembers whether the heater is on between its two temperatures.
-func (r *Room) thermostat() bool {
-	switch {
-	case r.HeaterW == 0:
-		r.heating = false
-	case r.TempC < r.HeatBelowC:
-		r.heating = true
-	case r.TempC > r.HeatUpToC:
-		r.heating = false
-	}
-	return r.heating
 }

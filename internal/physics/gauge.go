@@ -1,6 +1,7 @@
 package physics
 
 import (
+	"cmp"
 	"math"
 	"time"
 )
@@ -35,25 +36,13 @@ func (g Gauge) Read(t time.Time, truth, airC float64) float64 {
 		v += g.White * g.Dice.Named("white").Normal(t.UnixMilli())
 	}
 	if g.Wander > 0 {
-		v += g.Wander * g.Dice.Named("wander").Smooth(t, or(g.Drifts, 48*time.Hour))
+		v += g.Wander * g.Dice.Named("wander").Smooth(t, cmp.Or(g.Drifts, 48*time.Hour))
 	}
 	if g.Contact > 0 {
-		v += g.Contact * g.Dice.Named("contact").Stair(t, or(g.Jumps, 240*time.Hour))
+		v += g.Contact * g.Dice.Named("contact").Stair(t, cmp.Or(g.Jumps, 240*time.Hour))
 	}
-	return coarse(v, g.Step)
-}
-
-// coarse rounds v to a whole number of steps.
-func coarse(v, step float64) float64 {
-	if step <= 0 {
-		return v
+	if g.Step > 0 {
+		v = math.Round(v/g.Step) * g.Step
 	}
-	return math.Round(v/step) * step
-}
-
-func or(d, otherwise time.Duration) time.Duration {
-	if d == 0 {
-		return otherwise
-	}
-	return d
+	return v
 }

@@ -242,40 +242,23 @@ func Vigour(tempC float64) float64 {
 	return r * r
 }
 
-// digest lets the microbes work for dt seconds and returns the kg burned.
+// digest lets the microbes work for dt seconds and returns the kg burned. They work
+// slower in dry stuff, not at all below 20 % of water and freely from 55 % up, and
+// slower for want of air: the faster they burn, the staler it gets.
 func (h *Heap) digest(dt float64) float64 {
-	pace := Vigour(h.Core.TempC) * dampness(h.Core.Ratio())
-	taken := min(h.FoodKg, h.breathing(pace*h.wanted())*dt)
-	spent := dt * pace * upkeep * max(0, h.MicrobesKg-h.nativeKg())
+	pace := Vigour(h.Core.TempC) * min(1, max(0, (Percent(h.Core.Ratio())-20)/35))
+	wanted := 0.0 // kg/s
+	if h.FoodKg > 0 {
+		wanted = pace * (uptake * h.MicrobesKg * h.FoodKg / (h.FoodKg + crowding*h.MicrobesKg))
+	}
+	if h.BreathW > 0 {
+		wanted /= 1 + wanted*(1-yield)*burnHeat/h.BreathW
+	}
+	taken := min(h.FoodKg, wanted*dt)
+	spent := dt * pace * upkeep * max(0, h.MicrobesKg-nativeShare*h.DryKg())
 	slow := dt * pace * slowRate * h.SlowKg
 	h.FoodKg -= taken
 	h.MicrobesKg += yield*taken - spent
 	h.SlowKg -= slow
 	return (1-yield)*taken + spent + slow
-}
-
-// wanted is the food that microbes with air enough take up at 25 °C, kg/s.
-func (h *Heap) wanted() float64 {
-	if h.FoodKg <= 0 {
-		return 0
-	}
-	return uptake * h.MicrobesKg * h.FoodKg / (h.FoodKg + crowding*h.MicrobesKg)
-}
-
-// breathing slows an uptake, kg/s, for want of air: the faster they burn, the
-// staler it gets.
-func (h *Heap) breathing(kgs float64) float64 {
-	if h.BreathW == 0 {
-		return kgs
-	}
-	return kgs / (1 + kgs*(1-yield)*burnHeat/h.BreathW)
-}
-
-// nativeKg is the active microbes that stay about when there is no feed.
-func (h *Heap) nativeKg() float64 { return nativeShare * (h.Core.DryKg + h.Skin.DryKg) }
-
-// dampness holds microbes back in dry stuff: none below 20 % of water, freely
-// from 55 % up.
-func dampness(ratio float64) float64 {
-	return min(1, max(0, (Percent(ratio)-20)/35))
 }
