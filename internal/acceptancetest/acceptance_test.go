@@ -24,6 +24,12 @@ func report(t *testing.T, name string, s acceptancetest.Score) {
 	t.Helper()
 	t.Logf("%-12s cases %d, came %d, told %d, false %d (now %d), median lead %s, intervals %d covered %.0f %%, notices a bin and week %.2f, bin-months %.1f",
 		name, s.Cases, s.Due, s.Told, s.False, s.FalseNow, s.MedianLead().Round(time.Hour), s.Intervals, 100*s.Coverage(), s.PerWeek(), s.Months)
+	for _, r := range s.FalseAt {
+		t.Logf("false: %s on %s, %.1f K of its own, %.1f °C at most", r.Case, r.At.Format("2 January 15:04"), r.OwnK, r.PeakC)
+	}
+	for _, c := range s.Missed {
+		t.Logf("missed: %s", c)
+	}
 }
 
 func TestHeatingIsToldInTime(t *testing.T) {

@@ -1,6 +1,7 @@
 package acceptancetest
 
 import (
+	"iter"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -34,21 +35,19 @@ func Warms(cases []scenariotest.Case) Score {
 				s.Short++
 			}
 		}
-		fed, crosses, came := l.ownCrossing(truth)
-		if !came {
-			continue
-		}
-		s.Due++
-		near := crosses.Sub(fed) <= nearFeed
-		if near {
-			s.DueNear++
-		}
-		before := s.Told
-		s.tell(after(l.raised(farm.Heating, farm.Today), fed), crosses)
-		if s.Told == before {
-			s.Missed = append(s.Missed, c)
-		} else if near {
-			s.ToldNear++
+		for fed, crosses := range l.ownCrossings(truth) {
+			s.Due++
+			near := crosses.Sub(fed) <= nearFeed
+			if near {
+				s.DueNear++
+			}
+			before := s.Told
+			s.tell(after(l.raised(farm.Heating, farm.Today), fed), crosses)
+			if s.Told == before {
+				s.Missed = append(s.Missed, c)
+			} else if near {
+				s.ToldNear++
+			}
 		}
 	}
 	return s
@@ -65,31 +64,48 @@ type FalseRaise struct {
 	PeakC float64
 }
 
-// OwnCrossing is when the bin crossed the limit by its own heat, and when it was
-// fed for that.
-func (l Life) ownCrossing(truth scenariotest.Signal) (fed, crosses time.Time, came bool) {
-	for from := truth.From; ; {
-		at, ok := truth.Rises(scenariotest.HeatLimitC, from)
-		if !ok {
-			return fed, at, false
-		}
-		for _, j := range l.Run.Jots {
-			if j.What == farm.Fed && j.At.Before(at) {
-				fed = j.At
+// ownCrossings are when the bin crossed the limit by its own heat, once a heap, each
+// with when it was fed for that: for the first time, where more followed within two
+// days.
+func (l Life) ownCrossings(truth scenariotest.Signal) iter.Seq2[time.Time, time.Time] {
+	without := truth
+	without.V = make([]float64, len(truth.V))
+	for i, v := range truth.V {
+		without.V[i] = v - l.Run.Own.V[i]
+	}
+	return func(yield func(fed, crosses time.Time) bool) {
+		for from := truth.From; ; {
+			at, ok := truth.Rises(scenariotest.HeatLimitC, from)
+			if !ok {
+				return
 			}
-		}
-		if own := l.Run.Own.At(at); own >= ownDue && !fed.IsZero() {
-			without := truth
-			without.V = make([]float64, len(truth.V))
-			for i, v := range truth.V {
-				without.V[i] = v - l.Run.Own.V[i]
+			from = at.Add(10 * time.Minute)
+			fed := l.fedFor(at)
+			if fed.IsZero() || l.Run.Own.At(at) < ownDue {
+				continue
 			}
 			if most, _ := without.Max(fed, at.Add(6*time.Hour)); most < scenariotest.HeatLimitC-nearMiss {
-				return fed, at, true
+				from = at.Add(36 * time.Hour)
+				if !yield(fed, at) {
+					return
+				}
 			}
 		}
-		from = at.Add(10 * time.Minute)
 	}
+}
+
+// fedFor is when the heap of a moment was fed, first.
+func (l Life) fedFor(at time.Time) (first time.Time) {
+	var newest time.Time
+	for _, j := range l.Run.Jots {
+		if j.What == farm.Fed && j.At.Before(at) {
+			if j.At.Sub(newest) > 48*time.Hour {
+				first = j.At
+			}
+			newest = j.At
+		}
+	}
+	return first
 }
 
 func after(times []time.Time, t time.Time) (out []time.Time) {

@@ -17,36 +17,17 @@ const warmSeed = 7000
 // not told as its own heat, whether it was fed or not. WARM_CASES asks for more
 // of each kind than the few that fit into a test, WARM_SEED for others.
 func TestWhatWarmsABinFromOutsideIsNotItsOwnHeat(t *testing.T) {
-	n := 2
-	if part > 1 {
-		n = 1
-	}
-	asked, err := strconv.Atoi(os.Getenv("WARM_CASES"))
-	more := err == nil
-	if more {
-		n = asked
-	}
-	seed := uint64(warmSeed)
-	if other, err := strconv.ParseUint(os.Getenv("WARM_SEED"), 10, 64); err == nil {
-		seed = other
-	}
+	n, seed, more := warmAsked(t)
 	var quiet, fed acceptancetest.Score
 	for _, w := range scenariotest.Warmths {
 		q := acceptancetest.Warms(scenariotest.WarmSuite(w, scenariotest.Quiet, n, seed, start))
 		f := acceptancetest.Warms(scenariotest.WarmSuite(w, scenariotest.Heating, n, seed, start))
 		report(t, string(w), q)
 		report(t, string(w)+", fed", f)
-		for _, s := range []acceptancetest.Score{q, f} {
-			for _, r := range s.FalseAt {
-				t.Logf("false: %s on %s, %.1f K of its own, %.1f °C at most", r.Case, r.At.Format("2 January 15:04"), r.OwnK, r.PeakC)
-			}
-			for _, c := range s.Missed {
-				t.Logf("missed: %s", c)
-			}
-		}
 		quiet.Add(q)
 		fed.Add(f)
 	}
+	quiet.FalseAt, fed.FalseAt, quiet.Missed, fed.Missed = nil, nil, nil, nil // are reported
 	report(t, "all, quiet", quiet)
 	report(t, "all, fed", fed)
 	t.Logf("foretold heat of its own that did not come so far: %d; told within five days of a feed: %d of %d", fed.Short, fed.ToldNear, fed.DueNear)
@@ -68,5 +49,48 @@ func TestWhatWarmsABinFromOutsideIsNotItsOwnHeat(t *testing.T) {
 	}
 	if fed.DueNear < 2*n || fed.ToldNear < fed.DueNear-missed {
 		t.Errorf("told %d of %d feeds whose heat was real", fed.ToldNear, fed.DueNear)
+	}
+}
+
+// warmAsked is how many cases of each kind are asked for, from which seed, and
+// whether that is more than the fixed few.
+func warmAsked(t *testing.T) (n int, seed uint64, more bool) {
+	t.Helper()
+	n, seed = 2, warmSeed
+	if part > 1 {
+		n = 1
+	}
+	if asked, err := strconv.Atoi(os.Getenv("WARM_CASES")); err == nil {
+		n, more = asked, true
+	}
+	if other, err := strconv.ParseUint(os.Getenv("WARM_SEED"), 10, 64); err == nil {
+		seed = other
+	}
+	return n, seed, more
+}
+
+// Bins that are fed grain every week or so have no quiet days to be compared with.
+// What heats is told all the same, in the sun, beside a heater, a lamp or nothing of
+// the kind, and what does not is not.
+func TestWhatIsFedEveryWeekIsToldWhenItHeats(t *testing.T) {
+	n, seed, more := warmAsked(t)
+	var all acceptancetest.Score
+	for _, w := range append([]scenariotest.Warmth{scenariotest.NoWarmth}, scenariotest.Warmths...) {
+		s := acceptancetest.Warms(scenariotest.WarmSuite(w, scenariotest.Weekly, n, seed, start))
+		report(t, string(w)+", weekly", s)
+		all.Add(s)
+	}
+	all.FalseAt, all.Missed = nil, nil
+	report(t, "all, weekly", all)
+	t.Logf("told within five days of a feed: %d of %d", all.ToldNear, all.DueNear)
+	falseMost, missed := 1.0, all.DueNear/10 // of the fixed few
+	if more {
+		falseMost, missed = 5.0/100*all.Months, all.DueNear/12
+	}
+	if float64(all.False) > falseMost {
+		t.Errorf("blamed %d times wrongly in %.0f bin-months", all.False, all.Months)
+	}
+	if all.DueNear < 2*n || all.ToldNear < all.DueNear-missed {
+		t.Errorf("told %d of %d feeds whose heat was real", all.ToldNear, all.DueNear)
 	}
 }

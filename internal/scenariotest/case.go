@@ -14,6 +14,7 @@ type Kind string
 const (
 	Quiet   Kind = "quiet"   // a keeper waters and feeds a little every week; nothing goes wrong
 	Heating Kind = "heating" // after three quiet days a feed is given that heats, more or less
+	Weekly  Kind = "weekly"  // grain every week or so, now and then more half a day later; some of it heats
 	Drying  Kind = "drying"  // nobody waters
 	Sifting Kind = "sifting" // finished material dries through its window
 )

@@ -2,6 +2,7 @@ package scenariotest
 
 import (
 	"math"
+	"strconv"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -25,6 +26,11 @@ func (t *trial) act() {
 		if into == t.feedingTime() {
 			t.feed(grain, "grain", t.feedKg())
 		}
+	case Weekly:
+		if into%(7*24*time.Hour) == 57*time.Hour {
+			t.sprinkle()
+		}
+		t.ration(int64(into/(7*24*time.Hour)), into%(7*24*time.Hour))
 	case Quiet:
 		if into%(7*24*time.Hour) == 33*time.Hour {
 			t.visit()
@@ -38,6 +44,21 @@ func (t *trial) feedingTime() time.Duration {
 		return t.warmer.feedAt
 	}
 	return 72*time.Hour + time.Duration(t.dice.Named("feed").Between(0, 0, 24*6))*sampling
+}
+
+// ration gives grain at an hour of the fourth to sixth day of a week, from a trifle
+// to what cooks the bin; every fourth time more follows within a day.
+func (t *trial) ration(week int64, into time.Duration) {
+	d := t.dice.Named("ration " + strconv.FormatInt(week, 10))
+	first := 72*time.Hour + time.Duration(d.Between(0, 0, 60*6))*sampling
+	more := first + time.Duration(d.Between(1, 6*6, 24*6))*sampling
+	kg := t.DryKg * math.Exp(d.Between(2, math.Log(0.01), math.Log(0.2)))
+	switch {
+	case into == first:
+		t.feed(grain, "grain", math.Round(10*kg)/10)
+	case into == more && d.Uniform(3) < 0.25:
+		t.feed(grain, "grain", math.Round(7*kg)/10)
+	}
 }
 
 // feedKg is what the case says, else three to twelve kilograms for each hundred of

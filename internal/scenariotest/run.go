@@ -52,11 +52,11 @@ type trial struct {
 	over    time.Time // when it may end early; zero while there is no reason to
 }
 
-// Run lives the case through; one with a Warmth a second time, with feeds that
+// Run lives the case through; one with a Warmth or weekly feeds a second time, with feeds that
 // do not heat, to know how much of its warmth is its own.
 func (c Case) Run() *Run {
 	r := c.live(false)
-	if c.Warmth == NoWarmth {
+	if c.Warmth == NoWarmth && c.Kind != Weekly {
 		return r
 	}
 	without := c.live(true)

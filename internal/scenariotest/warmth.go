@@ -27,11 +27,12 @@ const (
 var Warmths = []Warmth{Sunny, FirstSun, HeaterBack, HeaterTimer, HeatWave, Indoors, Lamp, Mat}
 
 // WarmSuite is n cases of one warmth, quiet or fed, in mixed bins and rooms. The
-// feed of a fed one comes any time, every second near the onset of the warmth.
+// feed of a fed one comes any time, every second near the onset of the warmth; of a
+// weekly one every week.
 func WarmSuite(w Warmth, kind Kind, n int, seed uint64, start time.Time) []Case {
 	bins, probes := []Bin{Bed, Tray, Barrel}, []Probe{Fine, Cheap, Coarse}
 	rooms := []Room{Yard, Shed, Glasshouse}
-	if w == Lamp || w == Mat {
+	if w == Lamp || w == Mat || w == NoWarmth {
 		rooms = []Room{Cellar, House, Shed}
 	}
 	cases := make([]Case, n)
@@ -65,7 +66,7 @@ type warmer struct {
 // climate.
 func newWarmer(c Case, d physics.Dice, s *stock, climate *physics.Climate) *warmer {
 	thin, mean := d.Between(0, 1, 3), d.Between(10, 10, 19)
-	if c.Kind == Heating { // and can still get hot
+	if c.Kind != Quiet { // and can still get hot
 		thin, mean = d.Between(0, 0.7, 1.6), d.Between(10, 13, 22)
 	}
 	s.LossWK, s.InnerWK = s.LossWK*thin, s.InnerWK*d.Between(1, 1, 3)

@@ -16,10 +16,11 @@ const (
 	nightShare   = 0.2  // part of the warmth that the night must show after a feed: the sun's has gone by dawn
 	nightUnfed   = 0.1  // and by warming in the dark where nothing was fed lately
 	dawnMost     = 2.5  // K at dawn that count: a probe that drifts shows more
+	nightEnough  = 1.5  // K shown by the night that need not grow with the day that follows
 	nightCools   = -2.0 // K more than other nights: what cools so is not heated
 	newHeight    = 0.3  // K above all since the feed: a mat or a lamp comes back to the same height day by day
-	calmDays     = 0.45 // K from day to day; where the room is not seen, more weather than that passes for heat
-	differBy     = 3.0  // K more for each that the days differ by beyond it
+	calmDays     = 0.67 // K by which days stray; where the room is not seen, more weather than that passes for heat
+	differBy     = 2.0  // K more for each that they stray by beyond it
 )
 
 // The night, o'clock where the bin stands. It begins when what the sun gave has
@@ -41,6 +42,7 @@ const (
 	stirsMost   = 7 * 24 // h; what the hottest heap takes
 	stillHot    = 4.0    // K by which a day is warmer than that before the feed: the heap is fading
 	fedLately   = 7 * 24 // h
+	oneHeap     = 48     // h; feeds no further apart make one heap
 )
 
 // A calendar says where now lies in the day, and which hours of the fortnight
@@ -77,6 +79,16 @@ func (c calendar) lastFed() float64 {
 	return math.Inf(1)
 }
 
+// begun is how many hours ago the feed was given whose heat is in hand: the first
+// of those that make one heap.
+func (c calendar) begun() float64 {
+	first := c.lastFed()
+	for i := len(c.fed) - 2; i >= 0 && c.fed[i]-first < oneHeap && c.fed[i] < stirsInHand; i-- {
+		first = c.fed[i]
+	}
+	return first
+}
+
 // stirred tells whether a feed may have been heating within the span that
 // ended so many hours ago and lasted so long: the one in hand until now, those
 // before for their time.
@@ -104,6 +116,13 @@ func stirsFor(own []float64, ago, least float64) float64 {
 		return meanOf(own[n-ends-24 : n-ends])
 	}
 	before, hours := day(int(ago)), least
+	if math.IsNaN(before) { // forgotten: the coolest day that is known stands for it
+		for ends := 0; ends < n; ends += 24 {
+			if d := day(ends); !(d >= before) {
+				before = d
+			}
+		}
+	}
 	for hours < stirsMost && day(int(ago-hours)-24)-before > stillHot {
 		hours += 12
 	}
@@ -148,11 +167,11 @@ func (r *room) heatsItself() bool {
 	switch {
 	case math.IsNaN(night): // there was none since the feed
 		night = 0
-	case night < share*warmer, dark < nightCools:
+	case night < min(nightEnough, share*warmer), dark < nightCools:
 		return false
 	}
 	if fed {
-		if before := r.warmer(int(r.when.lastFed())); before > 0 {
+		if before := r.warmer(int(r.when.begun())); before > 0 {
 			warmer -= before // the feed's heat had not begun
 		}
 	}
@@ -162,20 +181,25 @@ func (r *room) heatsItself() bool {
 // heatAsked is how much must be shown of it, K.
 func (r *room) heatAsked() float64 {
 	fed := r.when.lastFed()
+	if fed <= heatBegins {
+		fed = r.when.begun()
+	}
 	switch {
 	case fed <= heatBegins || fed >= fedLately:
 		return heatUnfed
 	case r.byAir:
 		return heatShown + heatAgesADay*fed/24
 	}
-	return heatShown + heatAgesADay*fed/24 + differBy*max(0, dayToDay(r.own)-calmDays)
+	warms, strays := r.dayToDay()
+	return heatShown + heatAgesADay*fed/24 + differBy*max(0, strays-calmDays) +
+		max(0, warms-strays/3)*r.when.begun()/24 // what was warming before the feed goes on
 }
 
 // warmerAtDawn is how much warmer it was at the last dawn than at any usual one, K;
 // NaN where it was fed since.
 func (r *room) warmerAtDawn() float64 {
 	ago := math.Floor(r.when.since(nightEnds))
-	if r.when.lastFed() < ago+heatBegins {
+	if r.when.begun() < ago+heatBegins {
 		return math.NaN()
 	}
 	return r.warmer(int(ago))
@@ -230,7 +254,8 @@ func (r *room) warmedInTheDark() float64 {
 func (r *room) cools(back, to int) float64 {
 	over := r.warmer(to + back)
 	if !r.byAir {
-		over -= dayToDay(r.own)
+		_, strays := r.dayToDay()
+		over -= strays
 	}
 	if !(over > 0) {
 		return 0
@@ -252,16 +277,27 @@ func (r *room) newHeight() bool {
 	return r.own[n-1] > most+newHeight
 }
 
-// dayToDay is how much one day usually differs from the next at the same hour, K.
-func dayToDay(hours []float64) float64 {
-	var changes []float64
-	for i := len(hours) - 1 - 24; i-24 >= 0; i -= 6 {
-		if d := hours[i] - hours[i-24]; !math.IsNaN(d) {
-			changes = append(changes, math.Abs(d))
+// dayToDay is by how much one day is warmer than the one before, at the same hour,
+// and how far that strays (MAD), K: of days on which no feed may have heated, where
+// enough of them are known.
+func (r *room) dayToDay() (warms, strays float64) {
+	var usual, all []float64
+	n := len(r.own) - 1
+	for ago := 24; ago+24 <= n; ago += 6 {
+		d := r.own[n-ago] - r.own[n-ago-24]
+		if math.IsNaN(d) {
+			continue
+		}
+		all = append(all, d)
+		if !r.when.stirred(float64(ago), 24) {
+			usual = append(usual, d)
 		}
 	}
-	if len(changes) == 0 {
-		return 1
+	switch {
+	case len(all) == 0:
+		return 0, madToSD
+	case len(usual) < 4:
+		usual = all
 	}
-	return Median(changes)
+	return Median(usual), MAD(usual)
 }
