@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"maps"
+	"time"
 
 	"binwatchd/internal/farm"
 )
@@ -44,16 +45,21 @@ func (l *Loop) Act(ctx context.Context, e farm.Event) error {
 		if l.outage.on() {
 			return ErrUnwritten
 		}
-		e.Arrived = l.now()
-		if e.Kind == farm.EventHush && e.Hush.Until.IsZero() {
-			e.Hush.Until, e.Hush.For = e.Arrived.Add(e.Hush.For), 0
-		}
-		if e.Kind == farm.EventJot && e.Jot.At.IsZero() {
-			e.Jot.At = e.Arrived
-		}
-		l.take(e, nil)
+		l.take(happening(e, l.now()), nil)
 		return l.commit(ctx)
 	})
+}
+
+// happening is what a keeper wants to happen as it does at a time.
+func happening(e farm.Event, at time.Time) farm.Event {
+	e.Arrived = at
+	switch {
+	case e.Kind == farm.EventHush && e.Hush.Until.IsZero():
+		e.Hush.Until, e.Hush.For = at.Add(e.Hush.For), 0
+	case e.Kind == farm.EventJot && e.Jot.At.IsZero():
+		e.Jot.At = at
+	}
+	return e
 }
 
 // Reload puts another configuration in force. What is raised stays raised;
@@ -68,13 +74,13 @@ func (l *Loop) Reload(ctx context.Context, f *farm.Farm, digest string) error {
 		if err := l.commit(ctx); err != nil {
 			return err
 		}
-		before := l.cfg
+		before, beforeDigest := l.cfg.Farm, l.cfg.Digest
 		up, backlog := l.memory.Arrivals.Link()
 		l.cfg.Farm, l.cfg.Digest = f, digest
 		err := l.resume(ctx)
 		switch {
 		case err != nil:
-			l.cfg = before
+			l.cfg.Farm, l.cfg.Digest = before, beforeDigest
 			l.fail(err)
 		case up: // the link has stood all the time, though watching began anew
 			l.take(farm.Event{Kind: farm.EventLink, Arrived: l.now(), Up: true, Backlog: backlog}, nil)

@@ -28,30 +28,31 @@ func (l *Loop) keepTime(ctx context.Context) error {
 	if l.time.keeper == nil {
 		l.time.keeper = clock.NewKeeper(*l.cfg.Clock, l.memory.Last, l.cfg.Built)
 		if c, needed := l.time.keeper.Begin(); needed {
-			l.memory.Last = l.time.keeper.Now()
 			l.cfg.Log.Warn("the journal ended in the future; the clock is synchronised now and is believed", "ahead", -c.Shift)
-			l.take(farm.Event{Kind: farm.EventClock, Arrived: l.memory.Last, Shift: c.Shift, From: c.From}, nil)
-			l.batch.snapshot = true // no replay has to go through this again
+			l.shift(c)
 		}
 	}
-	last, err := l.cfg.Journal.Last(ctx)
-	if err != nil {
-		return fmt.Errorf("read the journal's end: %w", err)
-	}
 	if l.time.from == 0 {
-		l.time.began, l.time.from = l.now(), last+1
+		if err := l.beginHere(ctx); err != nil {
+			return err
+		}
 	}
 	l.time.trust = l.time.keeper.Trust()
 	l.show()
 	return nil
 }
 
+// shown is what others may see of the time.
+type shown struct {
+	clock.Face
+	final bool // what is noted now keeps its time
+	sure  bool // what is old by it may be thrown away
+}
+
 // show lets others see the time and what it is worth.
 func (l *Loop) show() {
-	face := l.time.keeper.Face()
-	l.face.Store(&face)
-	l.final.Store(l.time.keeper.Final())
-	l.sure.Store(l.time.keeper.Trust() == clock.Synced || l.now().Sub(l.time.began) >= surely)
+	k := l.time.keeper
+	l.shown.Store(&shown{k.Face(), k.Final(), k.Trust() == clock.Synced || l.now().Sub(l.time.began) >= surely})
 }
 
 // surely is how long a clock that nobody vouches for has to have gone on before
@@ -61,8 +62,8 @@ const surely = 7 * 24 * time.Hour
 // Time is journal time, by which what is owed is told. It goes on from the newest
 // event where the wall clock is behind that. It may be asked from any goroutine.
 func (l *Loop) Time() time.Time {
-	if face := l.face.Load(); face != nil {
-		return face.Now()
+	if s := l.shown.Load(); s != nil {
+		return s.Now()
 	}
 	return l.cfg.Now()
 }
@@ -70,7 +71,7 @@ func (l *Loop) Time() time.Time {
 // TimeSure tells whether what is old by journal time may be thrown away: a clock
 // that is years ahead must not empty the journal. It may be asked from any
 // goroutine.
-func (l *Loop) TimeSure() bool { return l.cfg.Clock == nil || l.sure.Load() }
+func (l *Loop) TimeSure() bool { return l.cfg.Clock == nil || l.shown.Load().sure }
 
 // checkClock looks whether the wall clock is to be followed elsewhere, and puts
 // right what was noted meanwhile.
@@ -107,12 +108,10 @@ func (l *Loop) correct(ctx context.Context, c clock.Correction) error {
 		return err
 	}
 	l.cfg.Log.Warn("clock put right", "by", c.Shift.Round(time.Second))
-	l.memory.Last = l.time.keeper.Now()
-	l.take(farm.Event{Kind: farm.EventClock, Arrived: l.memory.Last, Shift: c.Shift, From: c.From}, nil)
+	l.shift(c)
 	if c.Restamp {
-		l.batch.restamp = &journal.Restamp{From: l.time.from, Shift: c.Shift}
+		l.batch.Restamp = &journal.Restamp{From: l.time.from, Shift: c.Shift}
 	}
-	l.batch.snapshot = true
 	if err := l.commit(ctx); err != nil {
 		return err
 	}
@@ -131,6 +130,19 @@ func (l *Loop) keepTimes(ctx context.Context) error {
 	if err := l.commit(ctx); err != nil {
 		return err
 	}
+	return l.beginHere(ctx)
+}
+
+// shift lets the clock be put right, and has that saved so that no replay has to go
+// through it again.
+func (l *Loop) shift(c clock.Correction) {
+	l.memory.Last = l.time.keeper.Now()
+	l.take(farm.Event{Kind: farm.EventClock, Arrived: l.memory.Last, Shift: c.Shift, From: c.From}, nil)
+	l.batch.save = true
+}
+
+// beginHere says that only what is noted from now on may have to be put right.
+func (l *Loop) beginHere(ctx context.Context) error {
 	last, err := l.cfg.Journal.Last(ctx)
 	if err != nil {
 		return fmt.Errorf("read the journal's end: %w", err)
@@ -141,4 +153,4 @@ func (l *Loop) keepTimes(ctx context.Context) error {
 
 // TimesFinal tells whether what is noted now bears a time that is fit to be passed
 // on. It may be asked from any goroutine.
-func (l *Loop) TimesFinal() bool { return l.time.keeper == nil || l.final.Load() }
+func (l *Loop) TimesFinal() bool { return l.cfg.Clock == nil || l.shown.Load().final }

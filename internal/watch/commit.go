@@ -24,14 +24,12 @@ const (
 // A batch is what one transaction will write and what is acknowledged after
 // it.
 type batch struct {
-	entries  []journal.Entry
-	changes  []journal.Change
-	unacked  []*ingest.Delivery // in the order of arrival
-	flushAt  time.Time          // wall clock: to be committed by then; zero when nothing waits
-	urgent   bool               // something has changed, or somebody waits for the commit
-	hurry    bool               // a probe is kept awake until its message is acknowledged
-	snapshot bool
-	restamp  *journal.Restamp
+	journal.Batch
+	unacked []*ingest.Delivery // in the order of arrival
+	flushAt time.Time          // wall clock: to be committed by then; zero when nothing waits
+	urgent  bool               // something has changed, or somebody waits for the commit
+	hurry   bool               // a probe is kept awake until its message is acknowledged
+	save    bool               // with a snapshot, though none is due
 }
 
 // add puts an event and what followed from it into the batch.
@@ -40,17 +38,26 @@ func (b *batch) add(e farm.Event, changes []farm.Change, d *ingest.Delivery) {
 	if d != nil && d.QoS > 0 {
 		entry.Packet, entry.Sender, entry.Hash = d.ID, d.Sender, hashOf(d)
 	}
-	b.entries = append(b.entries, entry)
+	b.Entries = append(b.Entries, entry)
 	for _, ch := range changes {
-		b.changes = append(b.changes, journal.Change{Change: ch, Entry: len(b.entries) - 1})
+		b.Changes = append(b.Changes, journal.Change{Change: ch, Entry: len(b.Entries) - 1})
+	}
+}
+
+// owe adds the notices that the changes owe.
+func (b *batch) owe(owes func(farm.Change) []farm.Owed) {
+	for i, ch := range b.Changes {
+		for _, o := range owes(ch.Change) {
+			b.Owed = append(b.Owed, journal.Owe{Change: i, Teller: o.Teller, Notice: o.Notice})
+		}
 	}
 }
 
 // empty tells whether there is nothing to write.
-func (b *batch) empty() bool { return len(b.entries) == 0 && len(b.changes) == 0 && !b.snapshot }
+func (b *batch) empty() bool { return len(b.Entries) == 0 && !b.save }
 
 // waiting counts what the batch is measured by.
-func (b *batch) waiting() int { return max(len(b.entries), len(b.unacked)) }
+func (b *batch) waiting() int { return max(len(b.Entries), len(b.unacked)) }
 
 // acknowledge tells the broker, in the order of arrival.
 func (b *batch) acknowledge() {
@@ -62,7 +69,7 @@ func (b *batch) acknowledge() {
 // reset empties the batch and keeps its room.
 func (b *batch) reset() {
 	clear(b.unacked)
-	*b = batch{entries: b.entries[:0], changes: b.changes[:0], unacked: b.unacked[:0]}
+	*b = batch{Batch: journal.Batch{Entries: b.Entries[:0], Changes: b.Changes[:0]}, unacked: b.unacked[:0]}
 }
 
 // hashOf is what a repeated message is known by, beside its packet id.
@@ -86,7 +93,7 @@ func (l *Loop) armFlush(t *time.Timer) {
 	if l.outage.on() {
 		at = l.outage.next
 	}
-	if at.IsZero() || l.writing != nil { // what waits is looked at when the write is done
+	if at.IsZero() || l.written != nil { // what waits is looked at when the write is done
 		t.Reset(time.Hour)
 		return
 	}
@@ -98,7 +105,7 @@ func (l *Loop) armFlush(t *time.Timer) {
 func (l *Loop) due(ctx context.Context) {
 	b := &l.batch
 	switch {
-	case l.writing != nil, l.outage.on(): // asked again afterwards
+	case l.written != nil, l.outage.on(): // asked again afterwards
 		return
 	case b.empty(), b.urgent, l.enough():
 		l.startWrite(ctx)
@@ -141,24 +148,6 @@ func (l *Loop) commit(ctx context.Context) error {
 	return l.finishWrite()
 }
 
-// A writing is a batch on its way to the disk. There is one at a time, so that
-// commits and acknowledgements keep the order of arrival; the next batch fills
-// meanwhile. If the write does not succeed, both are thrown away.
-type writing struct {
-	batch batch
-	rows  *journal.Batch
-	done  chan error // room for one
-}
-
-// written has a value when the write under way is done; there is none without
-// one.
-func (l *Loop) written() <-chan error {
-	if l.writing == nil {
-		return nil
-	}
-	return l.writing.done
-}
-
 // startWrite has the batch written; the caller has seen to it that no write is
 // under way. A stop, or a caller that goes away meanwhile, does not break it
 // off: that would pass for trouble with the disk.
@@ -168,23 +157,23 @@ func (l *Loop) startWrite(ctx context.Context) {
 		l.batch.reset()
 		return
 	}
-	w := &writing{done: make(chan error, 1)}
-	rows, err := l.transaction()
-	w.batch, w.rows = l.batch, rows
-	l.batch, l.spare, l.writing = l.spare, batch{}, w
+	err := l.transaction(&l.batch)
+	l.writing, l.batch, l.spare = l.batch, l.spare, batch{}
+	rows, written := &l.writing.Batch, make(chan error, 1)
+	l.written = written
 	if err != nil {
-		w.done <- err
+		written <- err
 		return
 	}
-	go func() { w.done <- l.cfg.Journal.Append(context.WithoutCancel(ctx), rows) }()
+	go func() { written <- l.cfg.Journal.Append(context.WithoutCancel(ctx), rows) }()
 }
 
 // finishWrite returns when no write is under way.
 func (l *Loop) finishWrite() error {
-	if l.writing == nil {
+	if l.written == nil {
 		return nil
 	}
-	return l.endWrite(<-l.writing.done)
+	return l.endWrite(<-l.written)
 }
 
 // endWrite takes in the outcome of the write under way.
@@ -196,29 +185,22 @@ func (l *Loop) endWrite(err error) error {
 }
 
 func (l *Loop) outcome(err error) error {
-	w := l.writing
-	l.writing = nil
+	l.written = nil
 	if err != nil {
-		return fmt.Errorf("commit %d entries: %w", len(w.batch.entries), err)
+		return fmt.Errorf("commit %d entries: %w", len(l.writing.Entries), err)
 	}
-	l.committed(w)
+	l.committed(&l.writing)
 	return nil
 }
 
-// transaction makes of the batch what the journal is to write.
-func (l *Loop) transaction() (*journal.Batch, error) {
-	b := &journal.Batch{
-		Session: l.repeats.session, Entries: l.batch.entries, Changes: l.batch.changes,
-		Owed: owedBy(l.batch.changes, l.cfg.Owes), Restamp: l.batch.restamp,
+// transaction adds to a batch what the journal is to write beside events and changes.
+func (l *Loop) transaction(b *batch) (err error) {
+	b.Session = l.repeats.session
+	b.owe(l.cfg.Owes)
+	if b.save || l.memory.Replayed+len(b.Entries) >= snapshotEntries || l.memory.Last.Sub(l.memory.Taken) >= snapshotEvery {
+		b.Snapshot, err = l.snapshot()
 	}
-	if l.batch.snapshot || l.memory.Replayed+len(b.Entries) >= snapshotEntries || l.memory.Last.Sub(l.memory.Taken) >= snapshotEvery {
-		snap, err := l.snapshot()
-		if err != nil {
-			return nil, err
-		}
-		b.Snapshot = snap
-	}
-	return b, nil
+	return err
 }
 
 func (l *Loop) snapshot() (*journal.Snapshot, error) {
@@ -240,22 +222,26 @@ func (l *Loop) snapshot() (*journal.Snapshot, error) {
 }
 
 // committed is what follows a commit: the broker may forget the messages.
-func (l *Loop) committed(w *writing) {
+func (l *Loop) committed(b *batch) {
 	now := l.now()
-	for _, e := range w.rows.Entries {
+	for _, e := range b.Entries {
 		if e.Packet != 0 {
 			l.repeats.know(packetID{e.Sender, e.Packet}, e.Hash)
 		}
 	}
-	l.memory.Replayed += len(w.rows.Entries)
-	if w.rows.Snapshot != nil {
-		l.memory.Replayed, l.memory.Taken = 0, w.rows.Snapshot.Taken
+	l.memory.Replayed += len(b.Entries)
+	if b.Snapshot != nil {
+		l.memory.Replayed, l.memory.Taken = 0, b.Snapshot.Taken
 	}
 	l.endOutage(now)
-	w.batch.acknowledge()
-	if l.cfg.Said != nil && len(w.rows.Changes) > 0 {
-		l.cfg.Said(plain(w.rows.Changes))
+	b.acknowledge()
+	if l.cfg.Said != nil && len(b.Changes) > 0 {
+		var said []farm.Change
+		for _, ch := range b.Changes {
+			said = append(said, ch.Change)
+		}
+		l.cfg.Said(said)
 	}
-	w.batch.reset()
-	l.spare = w.batch
+	b.reset()
+	l.spare = *b
 }

@@ -33,7 +33,10 @@ func (l *Loop) delivery(d *ingest.Delivery) {
 func (l *Loop) decode(d *ingest.Delivery) {
 	got := l.decoder.Decode(d.Topic, d.Payload, l.now())
 	for _, r := range got.Rejected {
-		l.counts.reject(r)
+		l.counts.messages[string(r.Reason)]++
+		if r.Probe != "" {
+			bump(l.counts.rejected, r.Probe, string(r.Reason))
+		}
 		l.cfg.Log.Debug("message rejected", "topic", d.Topic, "probe", r.Probe, "reason", r.Reason, "detail", r.Detail)
 	}
 	if len(got.Rejected) == 0 {
@@ -64,14 +67,14 @@ func (l *Loop) reading(d *ingest.Delivery, r farm.Reading) {
 		return
 	}
 	if l.memory.stamps.know(r) {
-		l.counts.outcome(r.Probe, farm.OutcomeRepeated)
+		bump(l.counts.readings, r.Probe, farm.OutcomeRepeated)
 		return
 	}
 	l.separate(&r)
 	l.memory.Arrivals.Mark(&r, l.now(), l.held(d))
 	l.memory.Doubter.Judge(&r)
 	if !r.Retained {
-		l.counts.outcome(r.Probe, outcome(r, l.memory.State.Late(r)))
+		bump(l.counts.readings, r.Probe, outcome(r, l.memory.State.Late(r)))
 	}
 	l.take(farm.Event{Kind: farm.EventReading, Arrived: l.now(), Reading: r}, d)
 	l.logPace(r.Probe)
@@ -149,10 +152,7 @@ func (s stamps) know(r farm.Reading) (repeated bool) {
 	if slices.Contains(kept, now) {
 		return true
 	}
-	if len(kept) == stampsKept {
-		kept = slices.Delete(kept, 0, 1)
-	}
-	s[r.Probe] = append(kept, now)
+	s[r.Probe] = append(slices.Delete(kept, 0, max(0, len(kept)+1-stampsKept)), now)
 	return false
 }
 
@@ -169,9 +169,8 @@ const repeatsKept = 8192
 type repeats struct {
 	session int64
 	known   map[packetID]packet
-	order   []noted // ring of what became known, oldest at next once it is full
-	next    int
-	count   int64
+	order   []packetID // ring of what became known, the nth at n modulo its length
+	count   int64      // that ever became known
 }
 
 // A packetID is the number of a packet and who gave it, in one session of theirs.
@@ -187,30 +186,23 @@ type packet struct {
 	nth  int64
 }
 
-// A noted is a place in the order in which packets became known.
-type noted struct {
-	id  packetID
-	nth int64
-}
-
 func newRepeats(session int64) repeats {
 	return repeats{session: session, known: map[packetID]packet{}}
 }
 
 // know notes a packet that has been committed.
 func (r *repeats) know(id packetID, hash uint32) {
-	r.count++
-	r.known[id] = packet{hash, r.count}
-	one := noted{id, r.count}
 	if len(r.order) < repeatsKept {
-		r.order = append(r.order, one)
-		return
+		r.order = append(r.order, id)
+	} else {
+		oldest := &r.order[r.count%repeatsKept]
+		if r.known[*oldest].nth == r.count-repeatsKept { // else it is known anew since
+			delete(r.known, *oldest)
+		}
+		*oldest = id
 	}
-	if old := r.order[r.next]; r.known[old.id].nth == old.nth { // else it is known anew since
-		delete(r.known, old.id)
-	}
-	r.order[r.next] = one
-	r.next = (r.next + 1) % repeatsKept
+	r.known[id] = packet{hash, r.count}
+	r.count++
 }
 
 // is tells whether a delivery is in the journal already. A message that is not
@@ -247,8 +239,7 @@ type counts struct {
 	rejected map[string]map[string]int64 // probe → reason
 	readings map[string]map[string]int64 // probe → outcome
 	up       bool
-	known    bool // up has been told
-	since    time.Time
+	since    time.Time // when up became what it is; zero: that is not known yet
 }
 
 func newCounts() counts {
@@ -257,21 +248,12 @@ func newCounts() counts {
 
 // link notes the state of the connection and tells whether it is another.
 func (c *counts) link(up bool, at time.Time) bool {
-	if c.known && c.up == up {
+	if !c.since.IsZero() && c.up == up {
 		return false
 	}
-	c.up, c.known, c.since = up, true, at
+	c.up, c.since = up, at
 	return true
 }
-
-func (c *counts) reject(r ingest.Rejection) {
-	c.messages[string(r.Reason)]++
-	if r.Probe != "" {
-		bump(c.rejected, r.Probe, string(r.Reason))
-	}
-}
-
-func (c *counts) outcome(probe, outcome string) { bump(c.readings, probe, outcome) }
 
 // outcome is what became of a reading; late ones are kept, not judged.
 func outcome(r farm.Reading, late bool) string {

@@ -70,31 +70,24 @@ type Loop struct {
 
 	batch   batch                // fills
 	spare   batch                // empty, to fill next
-	writing *writing             // on its way to the disk; nil: nothing
+	writing batch                // on its way to the disk
+	written chan error           // has a value when it is there; nil: nothing is on its way
 	newest  map[string]time.Time // when each probe's newest unstamped reading was measured
 	repeats repeats
 	paced   map[string]bool // probes whose pace, another than the keeper has said, has been logged
 	counts  counts
 	outage  outage
 	time    timekeeping
-	final   atomic.Bool
-	sure    atomic.Bool
-	face    atomic.Pointer[clock.Face]
+	shown   atomic.Pointer[shown]
 
-	asks chan ask
+	asks chan func()   // what other goroutines want done inside the loop
 	gone chan struct{} // closed when Run has returned
-}
-
-// An ask is something another goroutine wants done inside the loop.
-type ask struct {
-	do   func() error
-	done chan error
 }
 
 // New rebuilds the state from the journal. Nothing runs yet.
 func New(ctx context.Context, cfg Config) (*Loop, error) {
 	l := &Loop{
-		cfg: cfg, asks: make(chan ask), gone: make(chan struct{}), counts: newCounts(), repeats: newRepeats(0),
+		cfg: cfg, asks: make(chan func()), gone: make(chan struct{}), counts: newCounts(), repeats: newRepeats(0),
 		newest: map[string]time.Time{}, paced: map[string]bool{},
 	}
 	if err := l.rebuild(ctx); err != nil {
@@ -125,21 +118,24 @@ func (l *Loop) Run(ctx context.Context) error {
 			items = nil // intake holds; the broker keeps the messages
 		}
 		select {
-		case err := <-l.written():
+		case err := <-l.written:
 			_ = l.endWrite(err) // a failure has been dealt with
 		case it, open := <-items:
-			if !open {
+			switch {
+			case !open:
 				source = nil // the source has ended; commands may go on
-				continue
+			case it.Link != nil:
+				l.link(ctx, *it.Link)
+			case it.Delivery != nil:
+				l.delivery(it.Delivery)
 			}
-			l.item(ctx, it)
 		case <-minute.C:
 			l.tick(ctx)
 			minute.Reset(l.untilMinute())
 		case <-flush.C:
 			l.timeout(ctx)
-		case a := <-l.asks:
-			a.done <- a.do()
+		case do := <-l.asks:
+			do()
 		case <-ctx.Done():
 			return l.drain()
 		}
@@ -162,29 +158,19 @@ func (l *Loop) real(d time.Duration) time.Duration {
 
 // inside runs do in the loop's goroutine.
 func (l *Loop) inside(ctx context.Context, do func() error) error {
-	a := ask{do, make(chan error, 1)}
+	done := make(chan error, 1)
 	select {
-	case l.asks <- a:
+	case l.asks <- func() { done <- do() }:
 	case <-l.gone:
 		return ErrStopped
 	case <-ctx.Done():
 		return ctx.Err()
 	}
 	select {
-	case err := <-a.done:
+	case err := <-done:
 		return err
 	case <-ctx.Done():
 		return ctx.Err()
-	}
-}
-
-// item takes in what the broker sent, or that it was reached or lost.
-func (l *Loop) item(ctx context.Context, it ingest.Item) {
-	switch {
-	case it.Link != nil:
-		l.link(ctx, *it.Link)
-	case it.Delivery != nil:
-		l.delivery(it.Delivery)
 	}
 }
 
@@ -251,7 +237,7 @@ func (l *Loop) take(e farm.Event, d *ingest.Delivery) {
 func (l *Loop) timeout(ctx context.Context) {
 	if l.outage.on() {
 		l.retry(ctx)
-	} else if l.writing == nil {
+	} else if l.written == nil {
 		l.startWrite(ctx)
 	}
 }
@@ -263,7 +249,7 @@ func (l *Loop) drain() error {
 	if l.outage.on() {
 		return nil
 	}
-	l.batch.snapshot = true
+	l.batch.save = true
 	if err := l.commit(ctx); err != nil {
 		return fmt.Errorf("commit at the end: %w", err)
 	}

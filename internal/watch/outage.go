@@ -64,7 +64,7 @@ func (l *Loop) endOutage(now time.Time) {
 // a quiet farm too.
 func (l *Loop) proveWritable() {
 	if l.outage.trusted(l.now()) {
-		l.batch.snapshot, l.batch.urgent = true, true
+		l.batch.save, l.batch.urgent = true, true
 	}
 }
 
@@ -72,9 +72,10 @@ func (l *Loop) proveWritable() {
 // written. The file is that of the configuration, for commands that can be pasted;
 // "" where none could name it.
 func Unwritable(since time.Time, err error, file string) farm.Change {
+	why, do := remedy(err, file)
 	ch := outageChange(farm.Raised, since, since)
-	ch.Text = "The journal can't be written: " + Why(err) + ". Readings wait at the broker and nothing is judged until this is mended."
-	ch.Advice = &farm.Advice{Do: remedy(err, file)}
+	ch.Text = "The journal can't be written: " + why + ". Readings wait at the broker and nothing is judged until this is mended."
+	ch.Advice = &farm.Advice{Do: do}
 	return ch
 }
 
@@ -96,31 +97,37 @@ func outageChange(kind farm.ChangeKind, since, at time.Time) farm.Change {
 
 // Why says in a few words why the journal can't be written.
 func Why(err error) string {
-	var moved *journal.MovedError
-	if errors.As(err, &moved) {
-		return moved.Error()
-	}
-	for _, known := range []error{journal.ErrFull, journal.ErrReadOnly, journal.ErrDamaged, journal.ErrDisk, journal.ErrLocked} {
-		if errors.Is(err, known) {
-			return known.Error()
-		}
-	}
-	return "the write did not succeed"
+	why, _ := remedy(err, "")
+	return why
 }
 
-func remedy(err error, file string) string {
+// lookAtDisk is what to do where no error says more.
+const lookAtDisk = "Look at the card or disk that holds the journal, and at the daemon's log."
+
+// remedies are what to do about the causes that a journal tells apart.
+var remedies = []struct {
+	cause error
+	do    string
+}{
+	{journal.ErrFull, "Make room on the disk that holds the journal; everything goes on by itself then."},
+	{journal.ErrReadOnly, "Make the journal's disk writable again; a card that turns read-only is often worn out, so have a spare ready."},
+	{journal.ErrDamaged, lookAtDisk},
+	{journal.ErrDisk, lookAtDisk},
+	{journal.ErrLocked, "Close the program that has the journal's file open; to look into it, take a copy with binwatchd backup."},
+}
+
+// remedy says why the journal can't be written and what to do about it.
+func remedy(err error, file string) (why, do string) {
 	var moved *journal.MovedError
-	switch {
-	case errors.As(err, &moved):
-		return wayOut(moved, file)
-	case errors.Is(err, journal.ErrFull):
-		return "Make room on the disk that holds the journal; everything goes on by itself then."
-	case errors.Is(err, journal.ErrReadOnly):
-		return "Make the journal's disk writable again; a card that turns read-only is often worn out, so have a spare ready."
-	case errors.Is(err, journal.ErrLocked):
-		return "Close the program that has the journal's file open; to look into it, take a copy with binwatchd backup."
+	if errors.As(err, &moved) {
+		return moved.Error(), wayOut(moved, file)
 	}
-	return "Look at the card or disk that holds the journal, and at the daemon's log."
+	for _, r := range remedies {
+		if errors.Is(err, r.cause) {
+			return r.cause.Error(), r.do
+		}
+	}
+	return "the write did not succeed", lookAtDisk
 }
 
 // wayOut says how to get out when the journal's path no longer names what is

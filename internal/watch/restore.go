@@ -99,10 +99,7 @@ func (l *Loop) rebuild(ctx context.Context) error {
 	}
 	l.memory, l.decoder = r, ingest.NewDecoder(l.cfg.Farm, l.cfg.Prefix)
 	l.batch.reset()
-	for _, ch := range r.Gone {
-		l.batch.changes = append(l.batch.changes, journal.Change{Change: ch})
-	}
-	l.batch.snapshot = len(r.Gone) > 0 || r.Digest != l.cfg.Digest
+	l.batch.save = len(r.Gone) > 0 || r.Digest != l.cfg.Digest
 	return l.restoreRepeats(ctx)
 }
 
@@ -127,30 +124,21 @@ func (l *Loop) restoreRepeats(ctx context.Context) error {
 // begin journals that watching starts, so that no probe was silent in a time
 // that nobody watched.
 func (l *Loop) begin(ctx context.Context) error {
-	gone := l.batch.changes
-	l.batch.changes = nil
 	if err := l.keepTime(ctx); err != nil {
 		return err
 	}
 	e := farm.Event{Kind: farm.EventStart, Arrived: l.now()}
-	l.batch.add(e, append(l.memory.step(e), plain(gone)...), nil)
+	l.batch.add(e, append(l.memory.step(e), l.memory.Gone...), nil)
 	l.startWrite(ctx)
-	rows := l.writing.rows
-	if err := l.outcome(<-l.writing.done); err != nil {
+	err := <-l.written
+	first := l.writing.Entries[0]
+	if err := l.outcome(err); err != nil {
 		return err // the caller's to deal with
 	}
 	if l.cfg.Took != nil {
-		l.cfg.Took(l.cfg.Farm, rows.Entries[0].Event.Seq)
+		l.cfg.Took(l.cfg.Farm, first.Event.Seq)
 	}
 	return nil
-}
-
-func plain(changes []journal.Change) []farm.Change {
-	var out []farm.Change
-	for _, ch := range changes {
-		out = append(out, ch.Change)
-	}
-	return out
 }
 
 // bulk is how much is written in one transaction while history is relived:
@@ -181,30 +169,16 @@ func Note(ctx context.Context, j *journal.Journal, f *farm.Farm, e farm.Event, n
 		return err
 	}
 	at := now.UTC().Truncate(time.Millisecond)
-	if at.Before(r.Last) {
+	if at.Before(r.Last) { // journal time never falls
 		at = r.Last
 	}
 	var b batch
-	start := farm.Event{Kind: farm.EventStart, Arrived: at}
-	b.add(start, r.step(start), nil)
-	e.Arrived = at
-	if e.Kind == farm.EventJot && e.Jot.At.IsZero() {
-		e.Jot.At = at
+	for _, e := range []farm.Event{{Kind: farm.EventStart, Arrived: at}, happening(e, at)} {
+		b.add(e, r.step(e), nil)
 	}
-	b.add(e, r.step(e), nil)
-	if err := j.Append(ctx, &journal.Batch{Entries: b.entries, Changes: b.changes, Owed: owedBy(b.changes, owes)}); err != nil {
+	b.owe(owes)
+	if err := j.Append(ctx, &b.Batch); err != nil {
 		return fmt.Errorf("write into the journal: %w", err)
 	}
 	return nil
-}
-
-// owedBy lists the notices that a batch's changes owe.
-func owedBy(changes []journal.Change, owes func(farm.Change) []farm.Owed) []journal.Owe {
-	var out []journal.Owe
-	for i, ch := range changes {
-		for _, o := range owes(ch.Change) {
-			out = append(out, journal.Owe{Change: i, Teller: o.Teller, Notice: o.Notice})
-		}
-	}
-	return out
 }
