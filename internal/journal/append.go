@@ -69,6 +69,8 @@ func (j *Journal) Append(ctx context.Context, b *Batch) error {
 func (b *Batch) check() error {
 	for _, e := range b.Entries {
 		switch {
+		case e.Event.Kind < farm.EventReading, e.Event.Kind > farm.EventCaught:
+			return fmt.Errorf("event of unknown kind %d", e.Event.Kind)
 		case e.Event.Arrived.IsZero():
 			return fmt.Errorf("event of kind %d has no time of arrival", e.Event.Kind)
 		case e.Event.Kind == farm.EventReading && e.Event.Reading.Probe == "":
@@ -95,7 +97,7 @@ func (j *Journal) appendTx(t *tx, b *Batch) {
 		t.exec(`INSERT OR REPLACE INTO session (after_seq, session) VALUES (?, ?)`, t.head.next-1, b.Session)
 	}
 	j.appendEntries(t, b.Entries)
-	t.fail(j.fault("append"))
+	t.fail(j.cfg.Fault("append"))
 	appendChanges(t, b)
 	if b.Restamp != nil {
 		j.restampTx(t, b.stretchToMove())

@@ -96,7 +96,7 @@ func Verify(ctx context.Context, path string) (Contents, error) {
 	if err := checkFile(ctx, db, fullCheck); err != nil {
 		return c, err
 	}
-	if err := readTx(ctx, db, c.read); err != nil {
+	if err := transact(ctx, db, true, c.read); err != nil {
 		return c, classify(fmt.Errorf("verify: %w", err))
 	}
 	return c, nil
@@ -156,7 +156,7 @@ func (j *Journal) CopyOpen(ctx context.Context, w io.Writer) error {
 		return ErrClosed
 	}
 	// The lock keeps other programs from writing while the file is read as it is.
-	err := transact(ctx, j.write, func(t *tx) { t.fail(copyFile(w, f.file)) })
+	err := transact(ctx, j.write, false, func(t *tx) { t.fail(copyFile(w, f.file)) })
 	if err != nil {
 		return classify(fmt.Errorf("copy the open journal: %w", err))
 	}

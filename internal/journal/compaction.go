@@ -48,7 +48,7 @@ func (j *Journal) Compact(ctx context.Context, now time.Time, believed bool) (do
 func (j *Journal) packAndDrop(ctx context.Context, now time.Time, believed bool, done *Compacted) error {
 	j.compacting.Lock()
 	defer j.compacting.Unlock()
-	if err := j.fault("compact"); err != nil {
+	if err := j.cfg.Fault("compact"); err != nil {
 		return err
 	}
 	if err := j.packOld(ctx, now, done); err != nil {

@@ -144,7 +144,7 @@ func migrate(ctx context.Context, db *sql.DB) error {
 	for v, text := range migrations()[have:] {
 		to := have + v + 1
 		script := fmt.Sprintf("%s;\nPRAGMA application_id = %d;\nPRAGMA user_version = %d;", text, applicationID, to)
-		if err := transact(ctx, db, func(t *tx) { t.exec(script) }); err != nil {
+		if err := transact(ctx, db, false, func(t *tx) { t.exec(script) }); err != nil {
 			return classify(fmt.Errorf("migrate journal to schema %d: %w", to, err))
 		}
 	}
@@ -260,11 +260,7 @@ var (
 // classify adds to an error of SQLite the cause a caller can act on. The low
 // byte of a result code is its class (SQLite, "Result and Error Codes").
 func classify(err error) error {
-	var se *sqlite.Error
-	if !errors.As(err, &se) {
-		return err
-	}
-	if cause := causes[se.Code()&0xff]; cause != nil && !errors.Is(err, cause) {
+	if cause := causeOf(err); cause != nil && !errors.Is(err, cause) {
 		return fmt.Errorf("%w: %w", cause, err)
 	}
 	return err
@@ -282,22 +278,21 @@ func fullAt(path string, err error) error {
 	if unix.Statfs(filepath.Dir(path), &disk) != nil {
 		return err
 	}
-	room := disk.Bavail
-	if os.Geteuid() == 0 {
-		room = disk.Bfree // some is kept back for root
-	}
-	noRoom, noNames := room == 0, disk.Files > 0 && disk.Ffree == 0
+	noRoom := disk.Bfree == 0 || os.Geteuid() != 0 && disk.Bavail == 0 // some is kept back for root
+	noNames := disk.Files > 0 && disk.Ffree == 0
 	if errors.Is(err, ErrDisk) && noRoom || errors.Is(err, ErrReadOnly) && noNames {
 		return fmt.Errorf("%w: %w", ErrFull, err)
 	}
 	return err
 }
 
-// fileDamaged tells whether SQLite itself says that its file does not hang
-// together, as against one packed body that can't be read.
-func fileDamaged(err error) bool {
-	var se *sqlite.Error
-	return errors.As(err, &se) && causes[se.Code()&0xff] == ErrDamaged
+// causeOf gives the cause of an error of SQLite's own; nil for any other, as of one
+// packed body that can't be read.
+func causeOf(err error) error {
+	if se := (*sqlite.Error)(nil); errors.As(err, &se) {
+		return causes[se.Code()&0xff]
+	}
+	return nil
 }
 
 var causes = map[int]error{

@@ -13,52 +13,38 @@ import (
 // eventBody is the JSON of an event that is neither a reading nor a tick. Only
 // the part of its kind is there.
 type eventBody struct {
-	Jot     *farm.Jot     `json:"jot,omitempty"`
-	Hush    *farm.Hush    `json:"hush,omitempty"`
-	Seen    *farm.Seen    `json:"seen,omitempty"`
-	Trouble *farm.Trouble `json:"trouble,omitempty"`
-	Up      bool          `json:"up,omitempty"`
-	Backlog farm.Backlog  `json:"backlog,omitempty"`
-	ShiftMs int64         `json:"shift_ms,omitempty"`
-	FromMs  int64         `json:"from_ms,omitempty"`
-	Settled bool          `json:"settled,omitempty"` // of a clock event: the shift has been written back, see Restamp
+	Jot     farm.Jot     `json:"jot,omitzero"`
+	Hush    farm.Hush    `json:"hush,omitzero"`
+	Seen    farm.Seen    `json:"seen,omitzero"`
+	Trouble farm.Trouble `json:"trouble,omitzero"`
+	Up      bool         `json:"up,omitempty"`
+	Backlog farm.Backlog `json:"backlog,omitempty"`
+	ShiftMs int64        `json:"shift_ms,omitempty"`
+	FromMs  int64        `json:"from_ms,omitempty"`
+	Settled bool         `json:"settled,omitempty"` // of a clock event: the shift has been written back, see Restamp
 }
 
-func bodyOf(e farm.Event) (eventBody, error) {
-	switch e.Kind {
-	case farm.EventJot:
-		jot := e.Jot
-		jot.At = jot.At.UTC().Truncate(time.Millisecond)
-		return eventBody{Jot: &jot}, nil
-	case farm.EventHush:
-		hush := e.Hush
-		hush.Until = hush.Until.UTC().Truncate(time.Millisecond)
-		return eventBody{Hush: &hush}, nil
-	case farm.EventSeen:
-		return eventBody{Seen: &e.Seen}, nil
-	case farm.EventTrouble:
-		return eventBody{Trouble: &e.Trouble}, nil
-	case farm.EventLink:
-		return eventBody{Up: e.Up, Backlog: e.Backlog}, nil
-	case farm.EventClock:
-		return eventBody{ShiftMs: e.Shift.Milliseconds(), FromMs: e.From.UnixMilli()}, nil
-	case farm.EventStart, farm.EventCaught:
-		return eventBody{}, nil
+func bodyOf(e farm.Event) eventBody {
+	b := eventBody{Jot: e.Jot, Hush: e.Hush, Seen: e.Seen, Trouble: e.Trouble,
+		Up: e.Up, Backlog: e.Backlog, ShiftMs: e.Shift.Milliseconds()}
+	for _, at := range []*time.Time{&b.Jot.At, &b.Hush.Until} {
+		*at = at.UTC().Truncate(time.Millisecond)
 	}
-	return eventBody{}, fmt.Errorf("event of unknown kind %d", e.Kind)
+	if !e.From.IsZero() {
+		b.FromMs = e.From.UnixMilli()
+	}
+	return b
 }
 
 // insertEvent writes an event that is neither a reading nor a tick.
 func insertEvent(t *tx, e Entry) {
-	body, err := bodyOf(e.Event)
-	t.fail(err)
 	var bin, at any
-	if body.Jot != nil {
-		bin, at = body.Jot.Bin, body.Jot.At.UnixMilli()
+	if e.Event.Kind == farm.EventJot {
+		bin, at = e.Event.Jot.Bin, e.Event.Jot.At.UnixMilli()
 	}
 	packet, hash, sender := e.packet()
 	t.exec(`INSERT INTO event (seq, arrived, kind, bin, at, body, packet, hash, sender) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-		e.Event.Seq, e.Event.Arrived.UnixMilli(), int64(e.Event.Kind), bin, at, asJSON(t, body), packet, hash, sender)
+		e.Event.Seq, e.Event.Arrived.UnixMilli(), int64(e.Event.Kind), bin, at, asJSON(t, bodyOf(e.Event)), packet, hash, sender)
 }
 
 // asJSON is text for a column.
@@ -85,7 +71,7 @@ func scanEvent(e *farm.Event, rows *sql.Rows) error {
 	if err := fromJSON(text, &body, "event", e.Seq); err != nil {
 		return err
 	}
-	e.Jot, e.Hush, e.Seen, e.Trouble = of(body.Jot), of(body.Hush), of(body.Seen), of(body.Trouble)
+	e.Jot, e.Hush, e.Seen, e.Trouble = body.Jot, body.Hush, body.Seen, body.Trouble
 	e.Up, e.Backlog = body.Up, body.Backlog
 	if !body.Settled {
 		e.Shift = time.Duration(body.ShiftMs) * time.Millisecond
@@ -94,14 +80,6 @@ func scanEvent(e *farm.Event, rows *sql.Rows) error {
 		e.From = instant(body.FromMs)
 	}
 	return nil
-}
-
-// of gives what p points to; nothing of it is there when it is nil.
-func of[T any](p *T) (v T) {
-	if p != nil {
-		v = *p
-	}
-	return v
 }
 
 const eventColumns = `seq, arrived, kind, body`

@@ -86,7 +86,7 @@ func (c *check) end() {
 // noteDamage stops all writing when SQLite has found its file damaged. Other
 // errors it ignores.
 func (j *Journal) noteDamage(err error) {
-	if fileDamaged(err) && j.lock != nil {
+	if causeOf(err) == ErrDamaged && j.lock != nil {
 		j.markDamaged(err)
 	}
 }
@@ -138,7 +138,7 @@ const (
 // each fault.
 func checkFile(ctx context.Context, db *sql.DB, check string) error {
 	var said []string
-	err := readTx(ctx, db, func(t *tx) {
+	err := transact(ctx, db, true, func(t *tx) {
 		said = collect(t, func(s *string, rows *sql.Rows) error { return rows.Scan(s) }, `PRAGMA `+check+`(5)`)
 	})
 	switch {

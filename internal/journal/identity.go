@@ -331,7 +331,7 @@ func (j *Journal) soundAnew(ctx context.Context) error {
 		return err
 	}
 	var h head
-	if err := readTx(ctx, db, func(t *tx) { h = readHead(t) }); err != nil {
+	if err := transact(ctx, db, true, func(t *tx) { h = readHead(t) }); err != nil {
 		return classify(err)
 	}
 	if j.head.known && (h.id != j.head.id || h.next != j.head.next) {

@@ -187,11 +187,13 @@ func OpenReadOnly(ctx context.Context, cfg Config) (*Journal, error) {
 }
 
 func newJournal(cfg Config) *Journal {
-	log := cfg.Log
-	if log == nil {
-		log = slog.New(slog.DiscardHandler)
+	if cfg.Log == nil {
+		cfg.Log = slog.New(slog.DiscardHandler)
 	}
-	return &Journal{cfg: cfg, log: log, wake: make(chan struct{}, 1)}
+	if cfg.Fault == nil {
+		cfg.Fault = func(string) error { return nil }
+	}
+	return &Journal{cfg: cfg, log: cfg.Log, wake: make(chan struct{}, 1)}
 }
 
 // checkPath refuses a path without its directory, and a file that is no database
@@ -335,13 +337,13 @@ func (j *Journal) release() error {
 func (j *Journal) closePools() error {
 	j.mu.Lock()
 	defer j.mu.Unlock()
-	var errs []error
+	var err error
 	for _, db := range []*sql.DB{j.read.Load(), j.write} {
 		if db != nil {
-			errs = append(errs, db.Close())
+			err = errors.Join(err, db.Close())
 		}
 	}
-	return errors.Join(append(errs, j.identity.Swap(nil).close())...)
+	return errors.Join(err, j.identity.Swap(nil).close())
 }
 
 // forget drops what is remembered of the file: another one is opened.

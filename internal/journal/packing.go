@@ -213,26 +213,20 @@ func (p *predictor) pass(c *codec, last, r row) row {
 
 // time passes a time, in ms. What one message has brought arrives at the same time.
 func (c *codec) time(col int, t, last, predicted int64) int64 {
-	code := uint64(0)
-	if t != last {
-		code = zigzag(t-predicted) + 1
-	}
-	if code = c.uint(col, code); code == 0 {
+	step, told := c.step(col, t-predicted, t != last)
+	if !told {
 		return last
 	}
-	return predicted + unzigzag(code-1)
+	return predicted + step
 }
 
 func (p *predictor) passRaw(c *codec, raw float64) float64 {
 	m, ok := mantissa(raw, p.decimals)
-	code := uint64(0)
-	if ok {
-		code = zigzag(m-p.mantissa) + 1
-	}
-	if code = c.uint(colRaw, code); code == 0 {
+	step, told := c.step(colRaw, m-p.mantissa, ok)
+	if !told {
 		return math.Float64frombits(c.bits(colWide, math.Float64bits(raw)))
 	}
-	p.mantissa += unzigzag(code - 1)
+	p.mantissa += step
 	return float64(p.mantissa) / powers[p.decimals]
 }
 
@@ -245,14 +239,11 @@ func (p *predictor) passValue(c *codec, r row) float64 {
 		return r.raw
 	}
 	predicted, bits := math.Float64bits(p.onLine(r.raw)), math.Float64bits(r.value)
-	code := uint64(0)
-	if off := int64(bits - predicted); -maxUlps <= off && off <= maxUlps {
-		code = zigzag(off) + 1
-	}
-	if code = c.uint(colValue, code); code == 0 {
-		bits = c.bits(colWide, bits)
+	off := int64(bits - predicted)
+	if off, told := c.step(colValue, off, -maxUlps <= off && off <= maxUlps); told {
+		bits = predicted + uint64(off)
 	} else {
-		bits = predicted + uint64(unzigzag(code-1))
+		bits = c.bits(colWide, bits)
 	}
 	value := math.Float64frombits(bits)
 	if r.raw != p.line[1].raw && farm.Finite(r.raw) && farm.Finite(value) {
@@ -306,6 +297,16 @@ func (c *codec) uint(col int, u uint64) uint64 {
 
 // int passes a signed number, so folded that small ones of either sign are short.
 func (c *codec) int(col int, v int64) int64 { return unzigzag(c.uint(col, zigzag(v))) }
+
+// step passes a signed number that is told or, as 0, is not.
+func (c *codec) step(col int, v int64, told bool) (int64, bool) {
+	code := uint64(0)
+	if told {
+		code = zigzag(v) + 1
+	}
+	code = c.uint(col, code)
+	return unzigzag(code - 1), code != 0
+}
 
 // bits passes a number of eight bytes.
 func (c *codec) bits(col int, u uint64) uint64 {

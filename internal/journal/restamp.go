@@ -1,8 +1,6 @@
 package journal
 
 import (
-	"encoding/json"
-	"fmt"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -98,9 +96,7 @@ func restampEvents(t *tx, r Restamp) {
 		e.Arrived = was.Add(r.Shift)
 		if e.Kind == farm.EventJot && e.Jot.At.Equal(was) {
 			e.Jot.At = e.Arrived
-			body, err := bodyOf(e)
-			t.fail(err)
-			t.exec(`UPDATE event SET at = ?, body = ? WHERE seq = ?`, e.Jot.At.UnixMilli(), asJSON(t, body), e.Seq)
+			t.exec(`UPDATE event SET at = ?, body = ? WHERE seq = ?`, e.Jot.At.UnixMilli(), asJSON(t, bodyOf(e)), e.Seq)
 		}
 		t.exec(`UPDATE event SET arrived = ? WHERE seq = ?`, e.Arrived.UnixMilli(), e.Seq)
 	}
@@ -143,9 +139,7 @@ func markClockWritten(t *tx, r Restamp) {
 		return
 	}
 	var body eventBody
-	if err := json.Unmarshal(text, &body); err != nil {
-		t.fail(fmt.Errorf("%w: event %d: %w", ErrDamaged, seq, err))
-	}
+	t.fail(fromJSON(text, &body, "event", seq))
 	if body.ShiftMs == r.Shift.Milliseconds() {
 		body.Settled = true
 		t.exec(`UPDATE event SET body = ? WHERE seq = ?`, asJSON(t, body), seq)

@@ -125,11 +125,11 @@ func (j *Journal) update(ctx context.Context, what string, fn func(*tx)) error {
 }
 
 func (j *Journal) tryUpdate(ctx context.Context, fn func(*tx)) error {
-	if err := j.fault("begin"); err != nil {
+	if err := j.cfg.Fault("begin"); err != nil {
 		return err
 	}
 	head := j.head
-	err := transact(ctx, j.write, func(t *tx) {
+	err := transact(ctx, j.write, false, func(t *tx) {
 		if t.head = head; !head.known {
 			t.head = readHead(t)
 		}
@@ -137,7 +137,7 @@ func (j *Journal) tryUpdate(ctx context.Context, fn func(*tx)) error {
 			fn(t)
 		}
 		if t.err == nil {
-			t.fail(j.fault("commit"))
+			t.fail(j.cfg.Fault("commit"))
 		}
 		head = t.head
 	})
@@ -145,12 +145,12 @@ func (j *Journal) tryUpdate(ctx context.Context, fn func(*tx)) error {
 		return err
 	}
 	j.head = head
-	return j.fault("committed")
+	return j.cfg.Fault("committed")
 }
 
 // transact runs fn in one transaction and commits it.
-func transact(ctx context.Context, db *sql.DB, fn func(*tx)) error {
-	sqlTx, err := db.BeginTx(ctx, nil)
+func transact(ctx context.Context, db *sql.DB, readOnly bool, fn func(*tx)) error {
+	sqlTx, err := db.BeginTx(ctx, &sql.TxOptions{ReadOnly: readOnly})
 	if err != nil {
 		return err
 	}
@@ -206,13 +206,6 @@ func (j *Journal) writable() error {
 	return nil
 }
 
-func (j *Journal) fault(stage string) error {
-	if j.cfg.Fault == nil {
-		return nil
-	}
-	return j.cfg.Fault(stage)
-}
-
 func readHead(t *tx) head {
 	h := head{known: true}
 	t.get(into(&h.id, &h.table, &h.session, &h.next), `SELECT
@@ -234,7 +227,7 @@ func (j *Journal) view(ctx context.Context, what string, fn func(*tx)) error {
 		err = ErrClosed
 	}
 	if err == nil {
-		err = readTx(ctx, j.read.Load(), fn)
+		err = transact(ctx, j.read.Load(), true, fn)
 		j.noteDamage(err)
 	}
 	if err == nil {
@@ -244,17 +237,6 @@ func (j *Journal) view(ctx context.Context, what string, fn func(*tx)) error {
 		return j.explain(what, err)
 	}
 	return nil
-}
-
-func readTx(ctx context.Context, db *sql.DB, fn func(*tx)) error {
-	t, err := db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
-	if err != nil {
-		return err
-	}
-	defer t.Rollback() // it has nothing to commit
-	reading := &tx{sql: t, ctx: ctx}
-	fn(reading)
-	return reading.err
 }
 
 // viewed is what fn gives in a view; after an error it is nothing.
