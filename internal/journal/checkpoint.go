@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"binwatchd/internal/farm"
+	"binwatchd/internal/journal/columns"
 )
 
 // A Snapshot is the state of the rules, of the doubts and of the arrivals after
@@ -51,11 +52,11 @@ func (s *Snapshot) decode(body []byte) error {
 	if err != nil {
 		return err
 	}
-	c := &codec{unpacking: true, cols: [][]byte{plain}}
+	c := &columns.Codec{Unpacking: true, Cols: [][]byte{plain}}
 	for _, part := range s.parts() {
-		*part = c.take(0, c.uint(0, 0))
+		*part = c.Take(0, c.Uint(0, 0))
 	}
-	return c.err
+	return damaged(c.Err)
 }
 
 // writeSnapshot overwrites the older of two. Two are kept so that one that is

@@ -286,6 +286,14 @@ func fullAt(path string, err error) error {
 	return err
 }
 
+// damaged says of what can't be read that it is the journal's file which is.
+func damaged(err error) error {
+	if err == nil {
+		return nil
+	}
+	return fmt.Errorf("%w: %w", ErrDamaged, err)
+}
+
 // causeOf gives the cause of an error of SQLite's own; nil for any other, as of one
 // packed body that can't be read.
 func causeOf(err error) error {

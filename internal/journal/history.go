@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"binwatchd/internal/farm"
+	"binwatchd/internal/journal/columns"
 )
 
 const (
@@ -69,37 +70,37 @@ func (d *day) whole() (s summary) {
 // pass passes the hours that have values: which, then for each its number, how
 // its sum differs from the hour before's mean, and how far its ends are from its
 // own mean. All are small, mostly one byte.
-func (d *day) pass(c *codec) {
+func (d *day) pass(c *columns.Codec) {
 	var which uint64
 	for h, s := range d {
 		if s.n > 0 {
 			which |= 1 << h
 		}
 	}
-	which = c.uint(0, which)
+	which = c.Uint(0, which)
 	was := int64(0)
 	for h := range d {
 		if which>>h&1 == 0 {
 			continue
 		}
 		s := d[h]
-		n := int64(c.uint(0, uint64(s.n)))
+		n := int64(c.Uint(0, uint64(s.n)))
 		if n < 1 {
-			c.fail()
+			c.Fail(columns.ErrShort)
 			return
 		}
-		sum := n*was + c.int(0, s.sum-n*was)
+		sum := n*was + c.Int(0, s.sum-n*was)
 		mean := floorDiv(sum, n)
-		below, above := c.uint(0, uint64(mean-s.min)), c.uint(0, uint64(s.max-mean))
+		below, above := c.Uint(0, uint64(mean-s.min)), c.Uint(0, uint64(s.max-mean))
 		d[h] = summary{n, sum, mean - int64(below), mean + int64(above)}
 		was = mean
 	}
 }
 
 func decodeDay(b []byte) (d day, err error) {
-	c := &codec{unpacking: true, cols: [][]byte{b}}
+	c := &columns.Codec{Unpacking: true, Cols: [][]byte{b}}
 	d.pass(c)
-	return d, c.err
+	return d, damaged(c.Err)
 }
 
 // floorDiv rounds toward less, so that a mean is never under the least value.
@@ -166,10 +167,10 @@ func writeDay(t *tx, key seriesDay, d day) {
 		t.exec(`DELETE FROM history WHERE series = ? AND day = ?`, key.series, key.day)
 		return
 	}
-	c := &codec{cols: make([][]byte, 1)}
+	c := &columns.Codec{Cols: make([][]byte, 1)}
 	d.pass(c)
 	t.exec(`INSERT OR REPLACE INTO history (series, day, n, sum, min, max, hours) VALUES (?, ?, ?, ?, ?, ?, ?)`,
-		key.series, key.day, w.n, w.sum, w.min, w.max, c.cols[0])
+		key.series, key.day, w.n, w.sum, w.min, w.max, c.Cols[0])
 }
 
 // rebuildDays makes the given days anew from the packed readings, after times

@@ -56,21 +56,16 @@ func rowOf(e farm.Event, series int64) row {
 	// SQLite knows no minus zero: it becomes zero here, lest it be another number
 	// after a restart.
 	r.raw, r.value = e.Reading.Raw+0, e.Reading.Value+0
-	r.marks = marksOf(e.Reading)
-	return r
-}
-
-func marksOf(r farm.Reading) int64 {
-	m := int64(r.Doubt) << doubtShift
-	if !sameNumber(r.Value+0, r.Raw+0) {
-		m |= markConverted
+	r.marks = int64(e.Reading.Doubt) << doubtShift
+	if !sameNumber(r.value, r.raw) {
+		r.marks |= markConverted
 	}
-	for i, set := range flags(&r) {
+	for i, set := range flags(&e.Reading) {
 		if *set {
-			m |= markStamped << i
+			r.marks |= markStamped << i
 		}
 	}
-	return m
+	return r
 }
 
 // flags are what the marks from markStamped on say, in their order.

@@ -25,6 +25,8 @@ import (
 	"hash/crc32"
 	"io"
 	"math"
+
+	"binwatchd/internal/journal/columns"
 )
 
 // Version is the first number of an unfolded body.
@@ -44,14 +46,7 @@ const (
 	stamped               // the device told the time
 )
 
-const (
-	maxPlain    = 64 << 20 // bounds what a damaged body may unfold to
-	maxDecimals = 6
-)
-
-var powers = [maxDecimals + 1]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6}
-
-var errShort = errors.New("packed readings end too early")
+const maxPlain = 64 << 20 // bounds what a damaged body may unfold to
 
 // Inflate unfolds a body and checks its sum.
 func Inflate(body []byte) ([]byte, error) {
@@ -69,7 +64,8 @@ func Inflate(body []byte) ([]byte, error) {
 }
 
 const (
-	colSeq = iota // how many sequence numbers are left out before the row
+	colHead = iota
+	colSeq  // how many sequence numbers are left out before the row
 	colSeries
 	colArrived
 	colAt
@@ -82,7 +78,7 @@ const (
 
 // A chunk is being read; each column from its start.
 type chunk struct {
-	cols   [columnCount]column
+	columns.Codec
 	series []series
 	last   Row // the row before
 	lane   int // of the row before, in series
@@ -99,8 +95,7 @@ type series struct {
 	decimals              uint64
 	mantissa              int64 // of the last raw number told in decimals
 	values                map[uint64]uint64
-	rawA, valueA          float64 // the last but one of the different points
-	rawB, valueB          float64 // the last one
+	line                  columns.Line
 }
 
 // Rows reads an unfolded body. It bears any bytes.
@@ -116,67 +111,63 @@ type series struct {
 // than the zig-zag difference of its bits from those of the point on the line through
 // the last two points whose raw numbers differ. Ticks have neither time, raw nor value.
 func Rows(plain []byte) ([]Row, error) {
-	in := column{rest: plain}
-	if v := in.next(); v != Version && !in.short {
-		return nil, fmt.Errorf("packed in unknown form %d", v)
+	c := chunk{Codec: columns.Codec{Unpacking: true, Cols: make([][]byte, columnCount)}}
+	c.Cols[colHead] = plain
+	if v := c.next(colHead); v != Version {
+		c.Fail(fmt.Errorf("packed in unknown form %d", v))
 	}
-	n := in.next()
-	var c chunk
-	c.readHead(&in)
-	for i := range c.cols {
-		c.cols[i].rest = in.take(in.next())
+	n := c.next(colHead)
+	c.readHead()
+	for i := colSeq; i < columnCount; i++ {
+		c.Cols[i] = c.Take(colHead, c.next(colHead))
 	}
-	if in.short {
-		return nil, errShort
+	if n > uint64(len(c.Cols[colSeq])) { // a row takes a byte there at least
+		c.Fail(fmt.Errorf("chunk of %d rows", n))
 	}
-	if n > uint64(len(c.cols[colSeq].rest)) { // a row takes a byte there at least
-		return nil, fmt.Errorf("chunk of %d rows", n)
+	rows := make([]Row, 0, min(n, uint64(len(plain))))
+	for c.Err == nil && uint64(len(rows)) < n {
+		rows = append(rows, c.row())
 	}
-	rows := make([]Row, 0, n)
-	for range n {
-		r, err := c.next()
-		if err != nil {
-			return nil, err
-		}
-		rows = append(rows, r)
-	}
-	for _, col := range c.cols {
-		if col.short {
-			return nil, errShort
-		}
+	if c.Err != nil {
+		return nil, c.Err
 	}
 	return rows, nil
 }
 
-func (c *chunk) readHead(in *column) {
-	c.last.Seq, c.last.Arrived = in.signed(), in.signed()
-	for n := in.next(); n > 0 && !in.short; n-- {
-		s := series{number: int64(in.next()), period: in.signed(), follower: -1, values: map[uint64]uint64{}}
-		choices := in.next()
-		s.ownArrivals, s.ownTimes, s.decimals = choices&1 != 0, choices&2 != 0, min(choices>>2, maxDecimals)
+func (c *chunk) next(col int) uint64 { return c.Uint(col, 0) }
+
+func (c *chunk) signed(col int) int64 { return c.Int(col, 0) }
+
+func (c *chunk) readHead() {
+	c.last.Seq, c.last.Arrived = c.signed(colHead), c.signed(colHead)
+	for n := c.next(colHead); n > 0 && c.Err == nil; n-- {
+		s := series{number: int64(c.next(colHead)), period: c.signed(colHead), follower: -1, values: map[uint64]uint64{}}
+		choices := c.next(colHead)
+		s.ownArrivals, s.ownTimes, s.decimals = choices&1 != 0, choices&2 != 0, min(choices>>2, columns.MaxDecimals)
 		c.series = append(c.series, s)
 	}
 }
 
-func (c *chunk) next() (Row, error) {
-	r := Row{Seq: c.last.Seq + 1 + int64(c.cols[colSeq].next())}
-	k := int(min(c.cols[colSeries].next(), math.MaxInt32)) - 1
+func (c *chunk) row() Row {
+	r := Row{Seq: c.last.Seq + 1 + int64(c.next(colSeq))}
+	k := int(min(c.next(colSeries), math.MaxInt32)) - 1
 	if k < 0 && len(c.series) > 0 {
 		k = c.series[c.lane].follower
 	}
 	if k < 0 || k >= len(c.series) {
-		return r, errors.New("packed reading of an unlisted series")
+		c.Fail(errors.New("packed reading of an unlisted series"))
+		return r
 	}
 	s := &c.series[k]
 	r.Series = s.number
-	r.Arrived = s.predict(s.ownArrivals, s.arrived, c.last.Arrived) + c.cols[colArrived].signed()
-	r.Marks = int64(c.cols[colMarks].next())
+	r.Arrived = s.predict(s.ownArrivals, s.arrived, c.last.Arrived) + c.signed(colArrived)
+	r.Marks = int64(c.next(colMarks))
 	if r.Series != 0 {
 		at := r.Arrived
 		if r.Marks&stamped != 0 {
 			at = s.predict(s.ownTimes, s.at, c.last.Arrived+c.last.Stamp)
 		}
-		r.Stamp = at + c.cols[colAt].signed() - r.Arrived
+		r.Stamp = at + c.signed(colAt) - r.Arrived
 		r.Raw = c.raw(s)
 		r.Value = r.Raw
 		if r.Marks&converted != 0 {
@@ -186,7 +177,7 @@ func (c *chunk) next() (Row, error) {
 	c.series[c.lane].follower = k
 	c.lane, c.last = k, r
 	s.arrived, s.at, s.seen = r.Arrived, r.Arrived+r.Stamp, true
-	return r, nil
+	return r
 }
 
 func (s *series) predict(own bool, was, before int64) int64 {
@@ -197,81 +188,25 @@ func (s *series) predict(own bool, was, before int64) int64 {
 }
 
 func (c *chunk) raw(s *series) float64 {
-	code := c.cols[colRaw].next()
-	if code == 0 {
-		return c.cols[colWide].float()
+	step, told := c.Step(colRaw, 0, false)
+	if !told {
+		return c.Float(colWide, 0)
 	}
-	s.mantissa += unzigzag(code - 1)
-	return float64(s.mantissa) / powers[s.decimals]
+	s.mantissa += step
+	return float64(s.mantissa) / columns.Powers[s.decimals]
 }
 
 func (c *chunk) value(s *series, raw float64) float64 {
 	var value float64
-	switch code := c.cols[colValue].next(); code {
+	switch code := c.next(colValue); code {
 	case 0:
-		value = c.cols[colWide].float()
+		value = c.Float(colWide, 0)
 	case 1:
 		return math.Float64frombits(s.values[math.Float64bits(raw)])
 	default:
-		value = math.Float64frombits(math.Float64bits(s.onLine(raw)) + uint64(unzigzag(code-2)))
+		value = math.Float64frombits(math.Float64bits(s.line.At(raw)) + uint64(columns.Unzigzag(code-2)))
 	}
 	s.values[math.Float64bits(raw)] = math.Float64bits(value)
-	if raw != s.rawB && finite(raw) && finite(value) {
-		s.rawA, s.valueA, s.rawB, s.valueB = s.rawB, s.valueB, raw, value
-	}
+	s.line.Add(raw, value)
 	return value
 }
-
-// onLine converts its intermediate results so that no machine fuses product and
-// sum, which would give another last bit.
-func (s *series) onLine(raw float64) float64 {
-	run := s.rawB - s.rawA
-	if run == 0 {
-		return s.valueB
-	}
-	slope := float64((s.valueB - s.valueA) / run)
-	if v := s.valueB + float64(slope*float64(raw-s.rawB)); !math.IsNaN(v) {
-		return v
-	}
-	return 0
-}
-
-func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
-
-// A column is read from its start. After its end it gives zeros, and short tells.
-type column struct {
-	rest  []byte
-	short bool
-}
-
-func (c *column) next() uint64 {
-	u, n := binary.Uvarint(c.rest)
-	if n <= 0 {
-		c.rest, c.short = nil, true
-		return 0
-	}
-	c.rest = c.rest[n:]
-	return u
-}
-
-func (c *column) signed() int64 { return unzigzag(c.next()) }
-
-func (c *column) float() float64 {
-	b := c.take(8)
-	if c.short {
-		return 0
-	}
-	return math.Float64frombits(binary.LittleEndian.Uint64(b))
-}
-
-func (c *column) take(n uint64) []byte {
-	if n > uint64(len(c.rest)) {
-		c.rest, c.short = nil, true
-		return nil
-	}
-	b := c.rest[:n]
-	c.rest = c.rest[n:]
-	return b
-}
-
-func unzigzag(u uint64) int64 { return int64(u>>1) ^ -int64(u&1) }
