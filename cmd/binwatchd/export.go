@@ -63,12 +63,18 @@ func export(ctx context.Context, c *call, flags *spanFlags, format string) error
 func csvReadings(w io.Writer, f *farm.Farm) (write func(farm.Event) error, flush func() error) {
 	out := csv.NewWriter(w)
 	head := out.Write([]string{"time", "arrived", "probe", "bin", "zone", "measures", "raw", "value", "doubt", "flags"})
-	seats := seatsOf(f)
+	type seat struct {
+		farm.Place
+		measures farm.Quantity
+	}
+	seats := map[string]seat{}
+	for _, p := range f.Probes {
+		seats[p.ID] = seat{f.ZoneOf(p.ID), p.Measures}
+	}
 	write = func(e farm.Event) error {
-		r := e.Reading
-		at := seats[r.Probe]
+		r, at := e.Reading, seats[e.Reading.Probe]
 		return out.Write([]string{
-			r.At.UTC().Format(time.RFC3339Nano), e.Arrived.UTC().Format(time.RFC3339Nano), r.Probe, at.bin, at.zone, string(at.measures),
+			r.At.UTC().Format(time.RFC3339Nano), e.Arrived.UTC().Format(time.RFC3339Nano), r.Probe, at.Bin, at.Zone, string(at.measures),
 			decimal(r.Raw), decimal(r.Value), r.Doubt.String(), strings.Join(r.Flags(), "; "),
 		})
 	}
@@ -81,27 +87,6 @@ func decimal(v float64) string {
 		return ""
 	}
 	return strconv.FormatFloat(v, 'f', -1, 64)
-}
-
-// A seat is where a probe sits and what it measures.
-type seat struct {
-	bin, zone string
-	measures  farm.Quantity
-}
-
-func seatsOf(f *farm.Farm) map[string]seat {
-	seats := map[string]seat{}
-	for _, p := range f.Probes {
-		seats[p.ID] = seat{measures: p.Measures}
-	}
-	for _, b := range f.Bins {
-		for _, z := range b.Zones {
-			for _, id := range z.Probes {
-				seats[id] = seat{b.Name, z.Name, seats[id].measures}
-			}
-		}
-	}
-	return seats
 }
 
 // lineReadings writes what the forwarder would send.

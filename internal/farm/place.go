@@ -2,6 +2,7 @@ package farm
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"unicode"
 )
@@ -15,6 +16,19 @@ func (p Place) String() string {
 		return p.Bin
 	}
 	return p.Bin + "/" + p.Zone
+}
+
+// ZoneOf is the zone that names a probe; no place when none does, as for the air of
+// a room or a battery.
+func (f *Farm) ZoneOf(probe string) Place {
+	for _, b := range f.Bins {
+		for _, z := range b.Zones {
+			if slices.Contains(z.Probes, probe) {
+				return Place{b.Name, z.Name}
+			}
+		}
+	}
+	return Place{}
 }
 
 // FindPlace finds the bin or zone that a name means: as the configuration

@@ -1,7 +1,6 @@
 package influx
 
 import (
-	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -34,8 +33,8 @@ type probe struct {
 func NewLines(f farm.Farm) *Lines {
 	l := &Lines{farm: f.Name, probes: make(map[string]probe, len(f.Probes))}
 	for _, p := range f.Probes {
-		bin, zone := zoneOf(&f, p.ID)
-		l.probes[p.ID] = probe{l.climateHead(bin, zone, p.ID), p.Row().Field}
+		at := f.ZoneOf(p.ID)
+		l.probes[p.ID] = probe{l.climateHead(at.Bin, at.Zone, p.ID), p.Row().Field}
 	}
 	return l
 }
@@ -57,19 +56,6 @@ func (l *linesByFarm) at(seq int64) *Lines {
 		l.of, l.lines = f, NewLines(*f)
 	}
 	return l.lines
-}
-
-// zoneOf finds the first zone that has the probe; both names are "" when none
-// has it, as for the air of a room or a battery.
-func zoneOf(f *farm.Farm, probe string) (bin, zone string) {
-	for _, b := range f.Bins {
-		for _, z := range b.Zones {
-			if slices.Contains(z.Probes, probe) {
-				return b.Name, z.Name
-			}
-		}
-	}
-	return "", ""
 }
 
 // AppendReading appends the line of a reading, with its newline.

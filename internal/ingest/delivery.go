@@ -21,6 +21,7 @@
 package ingest
 
 import (
+	"sync/atomic"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -62,4 +63,39 @@ type Link struct {
 type Item struct {
 	Link     *Link
 	Delivery *Delivery
+}
+
+// An outlet is where a Source or a Listener hands over what it hears.
+type outlet struct {
+	items chan Item
+	again chan struct{} // asks for new connections
+	ran   atomic.Bool
+}
+
+func newOutlet(room int) outlet {
+	return outlet{items: make(chan Item, room), again: make(chan struct{}, 1)}
+}
+
+// Items carries links and deliveries in the order they happened. It is closed
+// when Run has returned.
+func (o *outlet) Items() <-chan Item { return o.items }
+
+// Reconnect drops all connections and lets new ones be made at once, so that all
+// that is not acknowledged comes again, after a Link that is up. It does not wait.
+func (o *outlet) Reconnect() { wake(o.again) }
+
+// tell hands over a link. It may wait, until done: it is not called from a handler.
+func (o *outlet) tell(done <-chan struct{}, l Link) {
+	select {
+	case o.items <- Item{Link: &l}:
+	case <-done:
+	}
+}
+
+// wake sends a signal that need not be sent twice to a channel with room for one.
+func wake(c chan<- struct{}) {
+	select {
+	case c <- struct{}{}:
+	default: // one is on its way
+	}
 }

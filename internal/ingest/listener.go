@@ -46,13 +46,11 @@ type ListenerConfig struct {
 // Its links say that the session was resumed: the packet ids are the probes'
 // own and outlive us.
 type Listener struct {
+	outlet
 	cfg      ListenerConfig
 	server   *mqtt.Server
 	conns    *connLimit
 	refusals *refusals
-	items    chan Item
-	again    chan struct{}
-	ran      atomic.Bool
 	done     <-chan struct{} // of the context of Run
 
 	topics  atomic.Pointer[[]string]
@@ -71,7 +69,7 @@ func Listen(c ListenerConfig) (*Listener, error) {
 		l = tls.NewListener(l, c.TLS)
 	}
 	r := newRefusals(c.Log, c.Now)
-	heard := &Listener{cfg: c, conns: newConnLimit(l, r), refusals: r, items: make(chan Item), again: make(chan struct{}, 1)}
+	heard := &Listener{cfg: c, conns: newConnLimit(l, r), refusals: r, outlet: newOutlet(0)}
 	heard.Hear(c.Topics)
 	return heard, nil
 }
@@ -87,10 +85,6 @@ func (l *Listener) Close() {
 // Addr is the address it listens on.
 func (l *Listener) Addr() net.Addr { return l.conns.listener.Addr() }
 
-// Items carries links and deliveries in the order they happened. It is closed
-// when Run has returned.
-func (l *Listener) Items() <-chan Item { return l.items }
-
 // Run lets probes in until the context ends, and then shows all of them out.
 // It can be used once.
 func (l *Listener) Run(ctx context.Context) error {
@@ -103,7 +97,7 @@ func (l *Listener) Run(ctx context.Context) error {
 		l.conns.close()
 		return fmt.Errorf("run listener: %w", err)
 	}
-	l.tell(Link{Up: true, Resumed: true, At: l.cfg.Now()})
+	l.tell(l.done, Link{Up: true, Resumed: true, At: l.cfg.Now()})
 	for {
 		select {
 		case <-l.done:
@@ -143,12 +137,6 @@ func (l *Listener) shut() error {
 	return l.server.Close()
 }
 
-// Reconnect shows all probes out, so that all that is not acknowledged comes
-// again when they come back, after a Link that is up. It does not wait.
-func (l *Listener) Reconnect() {
-	wake(l.again)
-}
-
 // readmit ends all connections, first so that nobody goes on waiting to hand
 // something over, and then while nobody does: what comes after the links comes
 // from new connections.
@@ -157,16 +145,8 @@ func (l *Listener) readmit() {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	l.conns.clear()
-	l.tell(Link{Trouble: "reconnecting", At: l.cfg.Now()})
-	l.tell(Link{Up: true, Resumed: true, At: l.cfg.Now()})
-}
-
-// tell hands over a link; it may wait.
-func (l *Listener) tell(link Link) {
-	select {
-	case l.items <- Item{Link: &link}:
-	case <-l.done:
-	}
+	l.tell(l.done, Link{Trouble: "reconnecting", At: l.cfg.Now()})
+	l.tell(l.done, Link{Up: true, Resumed: true, At: l.cfg.Now()})
 }
 
 // Hear changes the topics that probes may publish. It does not wait.

@@ -75,7 +75,7 @@ func (s *Source) open(ctx context.Context, u *url.URL) (*session, error) {
 	if len(refused) > 0 {
 		l.Trouble = u.Host + ": the broker refuses " + strings.Join(refused, ", ")
 	}
-	s.tell(ctx, l)
+	s.tell(ctx.Done(), l)
 	ss.begin()
 	if l.Backlog == farm.Marked { // whether it comes back is what counts: the answer says nothing
 		ss.client.Publish(s.cfg.Marker, 1, false, ss.nonce)

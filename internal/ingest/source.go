@@ -11,7 +11,6 @@ import (
 	"net/url"
 	"slices"
 	"sync"
-	"sync/atomic"
 	"time"
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
@@ -56,11 +55,9 @@ type SourceConfig struct {
 // stops hearing and reconnects once the caller has caught up; the broker keeps
 // the rest.
 type Source struct {
+	outlet
 	cfg   SourceConfig
-	items chan Item
-	again chan struct{}
 	other chan struct{} // the filters are others now
-	ran   atomic.Bool
 
 	unmarked map[string]int // broker → connections in a row whose marker has not come back; Run's own
 
@@ -74,26 +71,7 @@ func NewSource(c SourceConfig) *Source {
 	c.FirstRetry = cmp.Or(c.FirstRetry, time.Second)
 	c.LastRetry = cmp.Or(c.LastRetry, time.Minute)
 	c.LongestHold = cmp.Or(c.LongestHold, holdTime)
-	return &Source{cfg: c, items: make(chan Item, room), again: make(chan struct{}, 1), other: make(chan struct{}, 1),
-		unmarked: map[string]int{}, filters: slices.Clone(c.Filters)}
-}
-
-// Items carries links and deliveries in the order they happened. It is closed
-// when Run has returned.
-func (s *Source) Items() <-chan Item { return s.items }
-
-// Reconnect drops the connection and makes a new one at once, so that all that
-// is not acknowledged comes again, after a Link that is up. It does not wait.
-func (s *Source) Reconnect() {
-	wake(s.again)
-}
-
-// wake sends a signal that need not be sent twice to a channel with room for one.
-func wake(c chan<- struct{}) {
-	select {
-	case c <- struct{}{}:
-	default: // one is on its way
-	}
+	return &Source{outlet: newOutlet(room), cfg: c, other: make(chan struct{}, 1), unmarked: map[string]int{}, filters: slices.Clone(c.Filters)}
 }
 
 // Run keeps a connection until the context ends, and then disconnects. Trouble
@@ -115,7 +93,7 @@ func (s *Source) Run(ctx context.Context) error {
 		if soon++; well || lasted > s.cfg.LastRetry || !errors.As(err, new(lost)) {
 			soon = 0
 		}
-		s.tell(ctx, Link{Trouble: s.suspicious(err, soon).Error(), At: s.cfg.Now()})
+		s.tell(ctx.Done(), Link{Trouble: s.suspicious(err, soon).Error(), At: s.cfg.Now()})
 		if well {
 			continue
 		}
@@ -178,14 +156,6 @@ func (s *Source) wait(ctx context.Context, d time.Duration) {
 	select {
 	case <-timer.C:
 	case <-s.again:
-	case <-ctx.Done():
-	}
-}
-
-// tell hands over a link. It may wait: it is not called from a handler.
-func (s *Source) tell(ctx context.Context, l Link) {
-	select {
-	case s.items <- Item{Link: &l}:
 	case <-ctx.Done():
 	}
 }
