@@ -22,13 +22,14 @@ import (
 )
 
 const (
-	demoPage = "127.0.0.1:8338"
+	demoHost = "127.0.0.1"
+	demoPort = 8338 // of the page, or the next that is free
 	demoSeed = 1
 )
 
 func demoWork(fs *flag.FlagSet) work {
 	var set demoSettings
-	fs.StringVar(&set.listen, "listen", "", "`ADDR` of the page and the metrics (default "+demoPage+" or the next free port)")
+	fs.StringVar(&set.listen, "listen", "", "`ADDR` of the page and the metrics (default "+demoPage(demoPort)+" or the next free port)")
 	fs.IntVar(&set.days, "days", 30, "days `N` of history")
 	fs.DurationVar(&set.long, "for", 0, "end after `DURATION` (default: at Ctrl-C)")
 	fs.Float64Var(&set.speed, "speed", 1200, "how many times `N` faster than life it goes")
@@ -78,9 +79,8 @@ func runDemo(ctx context.Context, set demoSettings, s *streams) error {
 
 // live lets the nursery publish through real MQTT until the demo ends.
 func live(ctx context.Context, d *daemon, sim *demo.Sim, set demoSettings, c *demoClock, story *account) error {
-	ctx, stop := context.WithCancel(ctx)
-	defer stop()
 	if set.long > 0 {
+		var stop func()
 		ctx, stop = context.WithTimeout(ctx, set.long)
 		defer stop()
 	}
@@ -111,10 +111,9 @@ func publish(ctx context.Context, url string, sim *demo.Sim, speed float64, c *d
 
 // demoConfig is the nursery's configuration, with a free port for everything.
 // Its probes speak to a broker of the demo's own.
-func demoConfig(sim *demo.Sim, dir, listen string) (*config.Config, error) {
+func demoConfig(sim *demo.Sim, dir, listen string) (cfg *config.Config, err error) {
 	if listen == "" {
-		var err error
-		if listen, err = freeFrom(demoPage); err != nil {
+		if listen, err = freePage(); err != nil {
 			return nil, err
 		}
 	}
@@ -123,33 +122,25 @@ func demoConfig(sim *demo.Sim, dir, listen string) (*config.Config, error) {
 	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
 		return nil, fmt.Errorf("write the demo's configuration: %w", err)
 	}
-	cfg, err := config.Load(path, config.ForRun)
-	if err != nil {
+	if cfg, err = config.Load(path, config.ForRun); err != nil {
 		return nil, err
 	}
 	cfg.Broker.URL, cfg.Broker.Listen = "", "127.0.0.1:0"
 	return cfg, nil
 }
 
-// freeFrom gives the first free port at or after the one in addr.
-func freeFrom(addr string) (string, error) {
-	host, first, err := net.SplitHostPort(addr)
-	if err != nil {
-		return "", err
-	}
-	port, err := strconv.Atoi(first)
-	if err != nil {
-		return "", err
-	}
-	for range 100 {
-		try := net.JoinHostPort(host, strconv.Itoa(port))
+// freePage gives the first address for the page that is free.
+func freePage() (string, error) {
+	for port := range 100 {
+		try := demoPage(demoPort + port)
 		if ln, err := net.Listen("tcp", try); err == nil {
 			return try, ln.Close()
 		}
-		port++
 	}
-	return "", fmt.Errorf("no port is free from %s on; name one with --listen", addr)
+	return "", fmt.Errorf("no port is free from %s on; name one with --listen", demoPage(demoPort))
 }
+
+func demoPage(port int) string { return net.JoinHostPort(demoHost, strconv.Itoa(port)) }
 
 // A demoClock shows the time of the history while that is made, then goes on
 // faster than life.
@@ -171,7 +162,6 @@ func (c *demoClock) set(tell func() time.Time) { c.tell.Store(&tell) }
 type account struct {
 	out  io.Writer
 	loc  *time.Location
-	told int
 	last string // the day of the last line
 }
 
@@ -206,7 +196,6 @@ func (a *account) tell(changes []farm.Change) {
 		if ch.Urgency < farm.Today {
 			continue
 		}
-		a.told++
 		at := ch.At.In(a.loc)
 		if day := at.Format("Monday 2 January"); day != a.last {
 			a.last = day

@@ -88,7 +88,9 @@ func hearAll(source *ingest.Source, heard *survey.Survey, long time.Duration, s 
 	for item := range source.Items() {
 		switch l, d := item.Link, item.Delivery; {
 		case d != nil:
-			note(heard, d, s)
+			if fresh, says := heard.Hear(d); fresh { // the first of its topic
+				fmt.Fprintf(s.talk, "%s %s\n", strings.TrimSpace(snippet.Comment(d.Topic)), says)
+			}
 			d.Ack()
 		case l.Up && l.Trouble != "":
 			return errors.New(l.Trouble)
@@ -105,14 +107,6 @@ func hearAll(source *ingest.Source, heard *survey.Survey, long time.Duration, s 
 		return errors.New("the broker did not answer")
 	}
 	return nil
-}
-
-// note takes one message, and shows the first of each topic.
-func note(heard *survey.Survey, d *ingest.Delivery, s *streams) {
-	fresh, says := heard.Hear(d)
-	if fresh {
-		fmt.Fprintf(s.talk, "%s %s\n", strings.TrimSpace(snippet.Comment(d.Topic)), says)
-	}
 }
 
 // propose writes what can be made of it.

@@ -4,7 +4,7 @@
 // logic of its own.
 //
 // main.go is the command line. Each command has its file (now.go has rounds too,
-// jot.go hush and seen, notices.go tell-test, influx.go resend, web.go hash-password).
+// export.go backup, jot.go hush and seen, notices.go tell-test, influx.go resend, web.go hash-password).
 // run.go waits at the start for a disk that can be written. daemon.go has the parts of
 // the running daemon in the order in which readings flow; each part that takes more
 // than a few lines has a file: notices.go, influx.go, web.go, control.go (the socket

@@ -15,22 +15,24 @@ import (
 
 // openSender makes the sender of a configuration and puts it in force.
 func (d *daemon) openSender(_ context.Context, cfg *config.Config) error {
-	sender, tellers, err := d.newSender(cfg)
+	t, err := d.newTelling(cfg)
 	if err == nil {
-		d.sending.set(sender, tellers)
+		d.sending.set(t)
 	}
 	return err
 }
 
-func (d *daemon) newSender(cfg *config.Config) (*notify.Sender, []notify.Teller, error) {
+func (d *daemon) newTelling(cfg *config.Config) (*telling, error) {
 	nc, err := notifyConfig(cfg, d.path, d.log, d.times())
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
-	sender, err := notify.NewSender(nc, notify.Sources{
+	t := &telling{tellers: nc.Tellers}
+	t.inForce, t.end = context.WithCancel(context.Background())
+	t.Sender, err = notify.NewSender(nc, notify.Sources{
 		Outbox: d.journal, History: d.journal, Cursors: d.journal, Look: d.look, Rounds: d.rounds, Healthy: d.healthy,
 	})
-	return sender, nc.Tellers, err
+	return t, err
 }
 
 // notifyConfig is for the configuration of the file at path; "" where no command
@@ -102,9 +104,8 @@ type telling struct {
 	end     func()
 }
 
-func (s *sending) set(sender *notify.Sender, tellers []notify.Teller) {
-	t := &telling{Sender: sender, tellers: tellers}
-	t.inForce, t.end = context.WithCancel(context.Background())
+// set puts one in force.
+func (s *sending) set(t *telling) {
 	if was := s.current.Swap(t); was != nil {
 		was.end()
 	}

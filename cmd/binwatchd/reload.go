@@ -38,16 +38,16 @@ func (d *daemon) reload(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	sender, tellers, err := d.newSender(cfg)
+	telling, err := d.newTelling(cfg)
 	if err != nil {
 		return err
 	}
 	if err := d.loop.Reload(ctx, &cfg.Farm, name); err != nil {
 		return err // the sender in force stays, and with it what it told from memory
 	}
-	gone := withoutTellers(d.sending.now().tellers, tellers)
-	d.sending.set(sender, tellers)
-	if err := sender.Forget(ctx, gone); err != nil {
+	gone := withoutTellers(d.sending.now().tellers, telling.tellers)
+	d.sending.set(telling)
+	if err := telling.Forget(ctx, gone); err != nil {
 		d.log.Warn("what is owed to tellers that are gone stays owed", "error", err)
 	}
 	d.hear(cfg)

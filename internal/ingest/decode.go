@@ -34,7 +34,6 @@ type Decoder struct {
 type route struct {
 	probes []routed
 	tree   *tree
-	bare   bool // everybody wants the whole payload, nobody a time: no need to scan
 }
 
 // A routed probe is one that a topic feeds.
@@ -122,7 +121,7 @@ func (d *Decoder) read(c *route, payload []byte) Rejection {
 		return Rejection{Reason: TooLarge, Detail: fmt.Sprintf("%d bytes, the most is %d", len(payload), maxPayload)}
 	case len(body) == 0:
 		return Rejection{Reason: Empty, Detail: "the message is empty"}
-	case c.bare:
+	case len(c.tree.root.kids) == 0: // everybody wants the whole payload, nobody a time: no need to scan
 		d.found[0] = jsonValue{kind: text, raw: unquoted(body)}
 	case !(&lexer{b: body, out: d.found}).read(c.tree.root):
 		return Rejection{Reason: NotJSON, Detail: "not JSON: " + quote(body)}
@@ -165,7 +164,7 @@ func (d *Decoder) route(topic string) *route {
 	if c, ok := d.routes[topic]; ok {
 		return c
 	}
-	c := &route{tree: newTree(), bare: true}
+	c := &route{tree: newTree()}
 	for _, p := range d.farm.Probes {
 		if !matches(p.Topic, topic) {
 			continue
@@ -174,7 +173,6 @@ func (d *Decoder) route(topic string) *route {
 		if p.Time != "" {
 			to.time = c.tree.ask(p.Time)
 		}
-		c.bare = c.bare && p.Value == "" && p.Time == ""
 		c.probes = append(c.probes, to)
 	}
 	if len(d.routes) < maxRoutes {

@@ -25,7 +25,11 @@ const (
 	partingTime   = 250             // ms for the last packets to go out
 )
 
-var errBehind = errors.New("too many messages wait to be written")
+// Why a connection is ended with a broker that is well.
+var (
+	errBehind = errors.New("too many messages wait to be written")
+	errAsked  = errors.New("reconnecting") // by Reconnect
+)
 
 // A session is one connection of a Source.
 type session struct {
@@ -271,7 +275,7 @@ func (ss *session) fail(err error) {
 }
 
 // stay waits until the connection is lost, given up or not wanted any more.
-func (ss *session) stay(ctx context.Context, again <-chan struct{}) (asked bool, err error) {
+func (ss *session) stay(ctx context.Context) error {
 	defer ss.end()
 	defer ss.marked()
 	tick := time.NewTicker(watchTime)
@@ -279,9 +283,9 @@ func (ss *session) stay(ctx context.Context, again <-chan struct{}) (asked bool,
 	for {
 		select {
 		case <-ctx.Done():
-			return false, ctx.Err()
-		case <-again:
-			return true, errors.New("reconnecting")
+			return ctx.Err()
+		case <-ss.source.again:
+			return errAsked
 		case <-ss.source.other:
 			asking, cancel := context.WithTimeout(context.WithoutCancel(ctx), subscribeTime)
 			if _, err := ss.subscribe(asking); err != nil {
@@ -289,7 +293,7 @@ func (ss *session) stay(ctx context.Context, again <-chan struct{}) (asked bool,
 			}
 			cancel()
 		case err := <-ss.lost:
-			return false, lost{fmt.Errorf("%s: %w", ss.host, plainer(err))}
+			return lost{fmt.Errorf("%s: %w", ss.host, plainer(err))}
 		case <-tick.C:
 			if !ss.client.IsConnectionOpen() {
 				ss.fail(errors.New("the connection is gone"))

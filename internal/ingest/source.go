@@ -85,11 +85,11 @@ func (s *Source) Run(ctx context.Context) error {
 	retry, failures, soon := backoff.Doubling{First: s.cfg.FirstRetry, Most: s.cfg.LastRetry}, 0, 0
 	for ctx.Err() == nil {
 		began := s.cfg.Now()
-		asked, err := s.once(ctx)
+		err := s.once(ctx)
 		if ctx.Err() != nil {
 			return nil
 		}
-		well, lasted := asked || errors.Is(err, errBehind), s.cfg.Now().Sub(began) // the broker is well
+		well, lasted := errors.Is(err, errAsked) || errors.Is(err, errBehind), s.cfg.Now().Sub(began) // the broker is well
 		if soon++; well || lasted > s.cfg.LastRetry || !errors.As(err, new(lost)) {
 			soon = 0
 		}
@@ -120,10 +120,10 @@ func (s *Source) suspicious(err error, soon int) error {
 }
 
 // once makes one connection, to the first broker that answers, and stays until
-// it is lost. Asked tells that Reconnect ended it.
-func (s *Source) once(ctx context.Context) (asked bool, err error) {
+// it is lost.
+func (s *Source) once(ctx context.Context) error {
 	if len(s.cfg.Addresses()) == 0 {
-		return false, errors.New("no broker is named")
+		return errors.New("no broker is named")
 	}
 	var all []error
 	for i, text := range s.cfg.Addresses() {
@@ -134,11 +134,11 @@ func (s *Source) once(ctx context.Context) (asked bool, err error) {
 		}
 		ss, err := s.open(ctx, u)
 		if err == nil {
-			return ss.stay(ctx, s.again)
+			return ss.stay(ctx)
 		}
 		all = append(all, err)
 	}
-	return false, errors.Join(all...)
+	return errors.Join(all...)
 }
 
 // sender stands for a broker. Where there are several, each numbers its packets.
