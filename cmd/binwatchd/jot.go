@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"flag"
@@ -38,24 +39,20 @@ func jotWork(fs *flag.FlagSet) work {
 
 // completeJot gives a jot its place and its time, and checks it. At is the time on
 // the command line; "" leaves it to the daemon's clock, which may know better.
-func completeJot(cfg *config.Config, j *farm.Jot, at string, now time.Time) (err error) {
+func completeJot(cfg *config.Config, j *farm.Jot, at string, now time.Time) error {
 	if err := ingest.PlaceJot(&cfg.Farm, j); err != nil {
 		return err
 	}
-	j.At, j.By = now, "command"
-	if at != "" {
-		if j.At, err = moment(at, cfg.Farm.Location); err != nil {
-			return err
-		}
-	}
-	j.At = j.At.UTC().Truncate(time.Millisecond)
-	if err := ingest.CheckJot(&cfg.Farm, *j, now); err != nil {
+	said, err := moment(at, cfg.Farm.Location)
+	if err != nil {
 		return err
 	}
+	j.At, j.By = cmp.Or(said, now).UTC().Truncate(time.Millisecond), "command"
+	err = ingest.CheckJot(&cfg.Farm, *j, now)
 	if at == "" {
-		j.At = time.Time{}
+		j.At = said
 	}
-	return nil
+	return err
 }
 
 // parseJot reads BIN[/ZONE] WHAT [AMOUNT] [of KIND] [to BIN]. A place, a kind

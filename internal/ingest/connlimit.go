@@ -73,12 +73,11 @@ func (l *connLimit) Serve(establish listeners.EstablishFn) {
 		case err != nil:
 			continue
 		}
-		v, ok := l.enter(c)
-		if !ok {
+		if v := l.enter(c); v != nil {
+			go l.receive(v, establish)
+		} else {
 			c.Close()
-			continue
 		}
-		go l.receive(v, establish)
 	}
 }
 
@@ -100,12 +99,12 @@ func (l *connLimit) receive(v *probeConn, establish listeners.EstablishFn) {
 
 const unintroduced = "connections ended that had not said who they are"
 
-// enter notes a connection, unless nobody is let in any more.
-func (l *connLimit) enter(c net.Conn) (*probeConn, bool) {
+// enter notes a connection; nil when nobody is let in any more.
+func (l *connLimit) enter(c net.Conn) *probeConn {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	if l.open.Err() != nil {
-		return nil, false
+		return nil
 	}
 	v := newProbeConn(c, l.shared)
 	l.inside[v] = struct{}{}
@@ -115,7 +114,7 @@ func (l *connLimit) enter(c net.Conn) (*probeConn, bool) {
 		l.strangers[0].Close()
 		l.strangers = slices.Delete(l.strangers, 0, 1)
 	}
-	return v, true
+	return v
 }
 
 // known notes that a connection is no stranger any more.
