@@ -21,18 +21,16 @@ import (
 // parseBrokerURL checks the address of a broker: scheme, host and port.
 func parseBrokerURL(s string) (string, error) {
 	u, err := bareURL(s)
-	if err != nil {
-		return "", err
-	}
 	switch {
+	case err != nil:
 	case !isPlainScheme(u.Scheme) && !isTLSScheme(u.Scheme):
-		return "", errors.New("a broker's address begins with tcp:// or, for TLS, ssl:// (mqtt://, tls:// and mqtts:// will do too), as in tcp://127.0.0.1:1883")
+		err = errors.New("a broker's address begins with tcp:// or, for TLS, ssl:// (mqtt://, tls:// and mqtts:// will do too), as in tcp://127.0.0.1:1883")
 	case u.Port() == "":
-		return "", errors.New("the broker's port is missing: add :1883, or :8883 for TLS")
+		err = errors.New("the broker's port is missing: add :1883, or :8883 for TLS")
 	case u.RawQuery != "" || u.Fragment != "":
-		return "", errors.New("a broker's address ends with its port, as in tcp://127.0.0.1:1883")
+		err = errors.New("a broker's address ends with its port, as in tcp://127.0.0.1:1883")
 	}
-	return s, nil
+	return s, err
 }
 
 func isPlainScheme(s string) bool { return s == "tcp" || s == "mqtt" }

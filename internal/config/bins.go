@@ -68,27 +68,36 @@ type share struct {
 
 func sharesForm(in scope) form {
 	const wanted = "a list of species, such as [red, blue], or shares, such as {red: 70%, blue: 30%}"
-	word := scalarForm(in.kindOf(reflect.TypeFor[string](), "the name of a species", `like:"red"`))
-	list := oneOrMore(listForm(wanted, word), word)
-	percent := scalarForm(in.kinds["a share"])
+	word := in.kindOf(reflect.TypeFor[string](), "the name of a species", `like:"red"`)
+	name := form{
+		read:   func(r *reader, n node, into reflect.Value) bool { return word.read(r, n, into.Field(0)) },
+		write:  func(m marks, v reflect.Value) *yaml.Node { return word.write(m, v.Field(0)) },
+		schema: word.schema,
+	}
+	list := oneOrMore(listForm(wanted, name), name)
+	percent := in.kinds["a share"]
 	return form{
 		read: func(r *reader, n node, into reflect.Value) bool {
-			if n.Kind == yaml.MappingNode {
-				all, ok := readShares(r, n, wanted, percent)
-				into.Set(reflect.ValueOf(all))
-				return ok
+			if n.Kind != yaml.MappingNode {
+				return list.read(r, n, into)
 			}
-			var names []string
-			ok := list.read(r, n, reflect.ValueOf(&names).Elem())
-			all := make(shares, len(names))
-			for i := range names {
-				all[i].Species = names[i]
-				r.marks[&all[i]] = r.marks[&names[i]]
-			}
+			all, ok := readShares(r, n, wanted, percent)
 			into.Set(reflect.ValueOf(all))
 			return ok
 		},
-		write: writeShares(percent),
+		write: func(m marks, v reflect.Value) *yaml.Node {
+			mapping := &yaml.Node{Kind: yaml.MappingNode, Style: yaml.FlowStyle}
+			all := v.Interface().(shares)
+			for i := range all {
+				if s := &all[i]; m.set(&s.Percent) {
+					addPair(mapping, s.Species, percent.write(m, reflect.ValueOf(s.Percent)), "")
+				}
+			}
+			if len(mapping.Content) == 0 {
+				return list.write(m, v)
+			}
+			return mapping
+		},
 		schema: schema{"anyOf": []any{list.schema,
 			schema{"type": "object", "minProperties": 1,
 				"additionalProperties": schema{"anyOf": []any{percent.schema, schema{"type": "null"}}}}}},
@@ -97,40 +106,20 @@ func sharesForm(in scope) form {
 
 func readShares(r *reader, n node, wanted string, percent form) (shares, bool) {
 	pairs, ok := r.pairs(n, wanted)
-	if ok && len(n.Content) == 0 {
+	if len(n.Content) == 0 {
 		r.problem(n.place(), "no species is named; expected %s", wanted)
 	}
 	all := make(shares, len(pairs))
 	for i, p := range pairs {
 		s := &all[i]
 		s.Species, r.marks[s] = p.name, mark{at: p.at}
-		if p.value.isNull() {
-			continue
+		if !p.value.isNull() {
+			read := percent.read(r, p.value, reflect.ValueOf(&s.Percent).Elem())
+			r.marks[&s.Percent] = mark{at: p.value.place(), spoilt: !read}
+			ok = ok && read
 		}
-		read := percent.read(r, p.value, reflect.ValueOf(&s.Percent).Elem())
-		r.marks[&s.Percent] = mark{at: p.value.place(), spoilt: !read}
-		ok = ok && read
 	}
 	return all, ok && len(all) > 0
-}
-
-func writeShares(percent form) func(m marks, v reflect.Value) *yaml.Node {
-	return func(m marks, v reflect.Value) *yaml.Node {
-		list := &yaml.Node{Kind: yaml.SequenceNode, Style: yaml.FlowStyle}
-		mapping := &yaml.Node{Kind: yaml.MappingNode, Style: yaml.FlowStyle}
-		all := v.Interface().(shares)
-		for i := range all {
-			if s := &all[i]; m.set(&s.Percent) {
-				addPair(mapping, s.Species, percent.write(m, reflect.ValueOf(s.Percent)), "")
-			} else {
-				list.Content = append(list.Content, textNode(s.Species))
-			}
-		}
-		if len(mapping.Content) > 0 {
-			return mapping
-		}
-		return list
-	}
 }
 
 // rest gives what each species without a share has: an equal part of what the

@@ -66,7 +66,7 @@ func (f field) in(section reflect.Value, make bool) reflect.Value {
 
 // A scope is what fields take over from the section that they stand in.
 type scope struct {
-	kinds map[string]kind
+	kinds map[string]form
 	of    string // stands for a * in their kinds
 	bare  bool   // no defaults
 }
@@ -137,7 +137,7 @@ func formOf(t reflect.Type, tag reflect.StructTag, in scope) form {
 	case isSection(t):
 		return sectionForm(t, what, tag, in)
 	}
-	return scalarForm(in.kindOf(t, what, tag))
+	return in.kindOf(t, what, tag)
 }
 
 // isSection tells whether a type is a mapping with fixed keys: a struct with

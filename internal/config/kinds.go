@@ -19,19 +19,28 @@ import (
 	"gopkg.in/yaml.v3"
 )
 
-// A kind is one kind of single value: how its text is read and written, and how
-// a schema describes it.
-type kind struct {
-	wanted string // what it is, with its article
-	read   func(s string, into reflect.Value) error
-	write  func(v reflect.Value) *yaml.Node
-	schema schema
+// single is the form of a single value; wanted says what it is, with its article.
+func single(wanted string, read func(s string, into reflect.Value) error, write func(v reflect.Value) *yaml.Node, s schema) form {
+	return form{
+		read: func(r *reader, n node, into reflect.Value) bool {
+			if !r.is(yaml.ScalarNode, n, wanted) {
+				return false
+			}
+			if err := read(n.Value, into); err != nil {
+				r.problem(n.place(), "%v", err)
+				return false
+			}
+			return true
+		},
+		write:  func(_ marks, v reflect.Value) *yaml.Node { return write(v) },
+		schema: s,
+	}
 }
 
 // allKinds lists the kinds that a tag can name, by the tables in force.
-func allKinds() map[string]kind {
+func allKinds() map[string]form {
 	step := scalar("a difference of temperatures", "0.5C", quantity.ParseTemperatureStep, quantity.FormatTemperatureStep)
-	return map[string]kind{
+	return map[string]form{
 		"a number":                     number("a number", nil),
 		"a number of degree days":      number("a number of degree days", empty),
 		"a number of young":            number("a number of young", empty),
@@ -69,7 +78,7 @@ func allKinds() map[string]kind {
 
 // kindOf finds the kind of a single value: by its tag, by its type, or else it is
 // a text of one line.
-func (in scope) kindOf(t reflect.Type, what string, tag reflect.StructTag) kind {
+func (in scope) kindOf(t reflect.Type, what string, tag reflect.StructTag) form {
 	k, named := in.kinds[what]
 	list, worded := tag.Lookup("words")
 	switch {
@@ -91,43 +100,22 @@ func (in scope) kindOf(t reflect.Type, what string, tag reflect.StructTag) kind 
 	return k
 }
 
-// scalarForm is a single value of a kind.
-func scalarForm(k kind) form {
-	return form{
-		read: func(r *reader, n node, into reflect.Value) bool {
-			if !r.is(yaml.ScalarNode, n, k.wanted) {
-				return false
-			}
-			if err := k.read(n.Value, into); err != nil {
-				r.problem(n.place(), "%v", err)
-				return false
-			}
-			return true
-		},
-		write:  func(_ marks, v reflect.Value) *yaml.Node { return k.write(v) },
-		schema: k.schema,
-	}
-}
-
 func textNode(s string) *yaml.Node {
 	return &yaml.Node{Kind: yaml.ScalarNode, Tag: "!!str", Value: s}
 }
 
 // scalar is a kind with a parser and a printer; the value may be of any type that
 // V converts to.
-func scalar[V any](wanted, example string, parse func(string) (V, error), format func(V) string) kind {
-	return kind{
-		wanted: wanted,
-		read: func(s string, into reflect.Value) error {
-			v, err := parse(s)
-			if err == nil {
-				into.Set(reflect.ValueOf(v).Convert(into.Type()))
-			}
-			return err
-		},
-		write:  func(v reflect.Value) *yaml.Node { return textNode(format(valueOf[V](v))) },
-		schema: schema{"type": "string", "examples": []any{example}},
+func scalar[V any](wanted, example string, parse func(string) (V, error), format func(V) string) form {
+	read := func(s string, into reflect.Value) error {
+		v, err := parse(s)
+		if err == nil {
+			into.Set(reflect.ValueOf(v).Convert(into.Type()))
+		}
+		return err
 	}
+	write := func(v reflect.Value) *yaml.Node { return textNode(format(valueOf[V](v))) }
+	return single(wanted, read, write, schema{"type": "string", "examples": []any{example}})
 }
 
 func valueOf[V any](v reflect.Value) V { return v.Convert(reflect.TypeFor[V]()).Interface().(V) }
@@ -146,7 +134,7 @@ func checked[V any](parse func(string) (V, error), wrong func(V) string) func(st
 }
 
 // textual is a text that is kept as it is parsed.
-func textual(wanted, example string, parse func(string) (string, error)) kind {
+func textual(wanted, example string, parse func(string) (string, error)) form {
 	return scalar(wanted, example, parse, func(s string) string { return s })
 }
 
@@ -170,7 +158,7 @@ func parseText(wanted string) func(string) (string, error) {
 }
 
 // words is one of a fixed set.
-func words[V ~string](what string, known []V) kind {
+func words[V ~string](what string, known []V) form {
 	list := namesOf(known, func(k V) string { return string(k) })
 	k := textual(what, "", func(s string) (string, error) {
 		if slices.Contains(list, s) {
@@ -193,29 +181,28 @@ func subjects() []string {
 
 // readsItself is a type with a text form of its own. Its errors go on after what
 // was written.
-func readsItself(wanted string) kind {
-	return kind{
-		wanted: wanted,
-		read: func(s string, into reflect.Value) error {
-			if err := into.Addr().Interface().(encoding.TextUnmarshaler).UnmarshalText([]byte(s)); err != nil {
-				return fmt.Errorf("%s %w", quoted(s), err)
-			}
-			return nil
-		},
-		write:  func(v reflect.Value) *yaml.Node { return textNode(fmt.Sprint(v.Interface())) },
-		schema: schema{"type": "string"},
+func readsItself(wanted string) form {
+	read := func(s string, into reflect.Value) error {
+		if err := into.Addr().Interface().(encoding.TextUnmarshaler).UnmarshalText([]byte(s)); err != nil {
+			return fmt.Errorf("%s %w", quoted(s), err)
+		}
+		return nil
 	}
+	write := func(v reflect.Value) *yaml.Node { return textNode(fmt.Sprint(v.Interface())) }
+	return single(wanted, read, write, schema{"type": "string"})
 }
 
 // plain is written without quotes, as numbers and days are.
-func plain(k kind) kind {
-	write := k.write
-	k.write = func(v reflect.Value) *yaml.Node { return &yaml.Node{Kind: yaml.ScalarNode, Value: write(v).Value} }
-	return k
+func plain(f form) form {
+	write := f.write
+	f.write = func(m marks, v reflect.Value) *yaml.Node {
+		return &yaml.Node{Kind: yaml.ScalarNode, Value: write(m, v).Value}
+	}
+	return f
 }
 
 // number is a plain number without a unit.
-func number(wanted string, wrong func(float64) string) kind {
+func number(wanted string, wrong func(float64) string) form {
 	k := plain(scalar(wanted, "", checked(parseNumber, wrong), formatNumber))
 	k.schema = schema{"type": "number"}
 	return k
@@ -262,7 +249,7 @@ func between(least, most string) func(string) (time.Duration, error) {
 }
 
 // feedPace is a length of time that is kept as days.
-func feedPace() kind {
+func feedPace() form {
 	parse := between("1h", "1095d")
 	return scalar("a length of time", "30m", func(s string) (float64, error) {
 		d, err := parse(s)
@@ -289,7 +276,7 @@ func empty(v float64) string {
 }
 
 // band is a range; wrong says what is wrong with one of its ends, or "".
-func band(wanted, example string, parse func(string) (low, high float64, err error), format func(low, high float64) string, wrong func(float64) string) kind {
+func band(wanted, example string, parse func(string) (low, high float64, err error), format func(low, high float64) string, wrong func(float64) string) form {
 	return scalar(wanted, example, checked(func(s string) (farm.Band, error) {
 		low, high, err := parse(s)
 		return farm.Band{Low: low, High: high}, err
@@ -307,14 +294,14 @@ type level struct {
 	unit farm.Unit // V or %; "" when only the number was given
 }
 
-func batteryLevel() kind {
+func batteryLevel() form {
 	k := scalar("a voltage or a percentage", "", parseLevel, level.String)
 	text, bare := k.write, plain(k).write
-	k.write = func(v reflect.Value) *yaml.Node {
+	k.write = func(m marks, v reflect.Value) *yaml.Node {
 		if valueOf[level](v).unit == "" {
-			return bare(v)
+			return bare(m, v)
 		}
-		return text(v)
+		return text(m, v)
 	}
 	k.schema = schema{"type": []string{"number", "string"}, "examples": []any{3.3, "3.3 V", "20%"}}
 	return k

@@ -7,6 +7,7 @@ import (
 	"io"
 	"maps"
 	"reflect"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -92,12 +93,15 @@ func (c *Config) Wrong(key string, err error) Problem {
 	v := reflect.ValueOf(c.loaded.file).Elem()
 	for name := range strings.SplitSeq(key, ".") {
 		name, index, inList := strings.Cut(strings.TrimSuffix(name, "]"), "[")
-		if v.Kind() == reflect.Pointer {
-			v = v.Elem()
-		}
-		if v = fieldNamed(v, name); !v.IsValid() {
+		if v = reflect.Indirect(v); !v.IsValid() { // of a section that the file leaves out
 			return p
 		}
+		fields := reflect.VisibleFields(v.Type())
+		at := slices.IndexFunc(fields, func(f reflect.StructField) bool { key, _ := yamlTag(f); return key == name })
+		if at < 0 {
+			return p
+		}
+		v = v.FieldByIndex(fields[at].Index)
 		if i, err := strconv.Atoi(index); inList && err == nil && i < v.Len() {
 			v = v.Index(i)
 		}
@@ -106,17 +110,4 @@ func (c *Config) Wrong(key string, err error) Problem {
 		p.Line, p.Column = at.line, at.column
 	}
 	return p
-}
-
-// fieldNamed is the field of a section that has a key; the zero Value when there
-// is none.
-func fieldNamed(section reflect.Value, key string) reflect.Value {
-	if section.IsValid() {
-		for i := range section.NumField() {
-			if name, _ := yamlTag(section.Type().Field(i)); name == key {
-				return section.Field(i)
-			}
-		}
-	}
-	return reflect.Value{}
 }

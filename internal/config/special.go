@@ -25,12 +25,12 @@ var secretPlaces = map[secret.Place]string{
 func secretForm() form {
 	const source, ways = "the source of a secret", "{file: PATH}, {env: NAME} or {credential: NAME}"
 	in := func(place secret.Place) form {
-		return scalarForm(scalar(source, "", func(s string) (secret.Secret, error) {
+		return scalar(source, "", func(s string) (secret.Secret, error) {
 			if _, err := parseText(source)(s); err != nil {
 				return secret.Secret{}, err
 			}
 			return secret.In(place, s)
-		}, secret.Secret.String))
+		}, secret.Secret.String)
 	}
 	var forms []any
 	for _, place := range []secret.Place{secret.File, secret.Env, secret.Credential} {
@@ -94,7 +94,7 @@ func quantityFields(f reflect.StructField) []field {
 			k = rangeOf(row)
 		}
 		fields = append(fields, field{
-			name: string(row.Name), help: f.Tag.Get("help") + " " + row.Noun + ".", form: scalarForm(k),
+			name: string(row.Name), help: f.Tag.Get("help") + " " + row.Noun + ".", form: k,
 			of: func(values reflect.Value, make bool) reflect.Value {
 				return valueIn(values, reflect.ValueOf(row.Name), make)
 			},
@@ -120,7 +120,7 @@ func valueIn(values, q reflect.Value, make bool) reflect.Value {
 }
 
 // amountOf is a value of a quantity that is all in its row.
-func amountOf(row *farm.QuantityRow) kind {
+func amountOf(row *farm.QuantityRow) form {
 	parse := func(s string) (float64, error) { return quantity.ParseOf(row, s) }
 	k := scalar("a value of "+row.Noun, row.Like, checked(parse, func(v float64) string { return unsayable(row, v) }),
 		func(v float64) string { return quantity.FormatOf(row, v) })
@@ -132,7 +132,7 @@ func amountOf(row *farm.QuantityRow) kind {
 }
 
 // rangeOf is a range of such a quantity.
-func rangeOf(row *farm.QuantityRow) kind {
+func rangeOf(row *farm.QuantityRow) form {
 	parse := func(s string) (low, high float64, err error) { return quantity.ParseBandOf(row, s) }
 	return band("a range of "+row.Noun, ".."+row.Like, parse, func(low, high float64) string { return quantity.FormatBandOf(row, low, high) },
 		func(v float64) string { return unsayable(row, v) })
