@@ -20,3 +20,14 @@ func TestListenAtLoopbackByName(t *testing.T) {
 		})
 	}
 }
+
+// A scheme may be written in any letters.
+func TestTLSNeedsAnAddressWithTLS(t *testing.T) {
+	for _, url := range []string{"tcp://mq.example:1883", "TCP://mq.example:1883", "MQTT://mq.example:1883"} {
+		text := replaced(t, `{url: "tcp://127.0.0.1:1883"}`, `{url: "`+url+`", tls: {ca: ca.pem}}`)
+		_, err := atDesk.Parse("farm.yaml", []byte(text), config.ForRun)
+		if err == nil || !strings.Contains(err.Error(), "this address is a plain one") {
+			t.Errorf("%s: got %v, want it refused", url, err)
+		}
+	}
+}

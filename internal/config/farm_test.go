@@ -228,6 +228,16 @@ func TestDays(t *testing.T) {
 	}
 }
 
+// A day that its year has not is refused: no other year stands in for it.
+func TestADayThatIsNone(t *testing.T) {
+	for _, by := range []string{"29 Feb 2027", "2027-02-29", "Feb 29, 2027", "31 April"} {
+		_, err := atDesk.Parse("farm.yaml", []byte(replaced(t, farmName, farmName+`need: [{castings: 200 L, by: "`+by+`"}]`+"\n")), config.ForRun)
+		if err == nil || !strings.Contains(err.Error(), "is not a day, such as") {
+			t.Errorf("by %s: got %v, want it refused", by, err)
+		}
+	}
+}
+
 func TestADayThatIsOverIsNoted(t *testing.T) {
 	c := parseAt(t, replaced(t, farmName, farmName+"need: [{castings: 200 L, by: 2025-04-10}]\n"), config.ForRun)
 	if len(c.Notes) != 1 || c.Notes[0].Message != "this day is over" || c.Notes[0].Line != 2 {

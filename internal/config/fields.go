@@ -78,20 +78,15 @@ func fieldsOf(t reflect.Type, in scope) []field {
 		f := t.Field(i)
 		name, option := yamlTag(f)
 		inner := scope{in.kinds, in.of + f.Tag.Get("of"), in.bare || f.Tag.Get("default") == "-"}
+		var keys []field
 		switch {
 		case option == "inline":
-			for _, g := range fieldsOf(f.Type, inner) {
-				g.index = append([]int{i}, g.index...)
-				fields = append(fields, g)
-			}
+			keys = fieldsOf(f.Type, inner)
 		case option == "quantities":
-			for _, g := range quantityFields(f) {
-				g.index = []int{i}
-				fields = append(fields, g)
-			}
+			keys = quantityFields(f)
 		case name != "":
 			g := field{
-				name: name, index: []int{i}, help: strings.ReplaceAll(f.Tag.Get("help"), "{units}", unitsSaid()), like: f.Tag.Get("need"), fallback: f.Tag.Get("default"),
+				name: name, help: strings.ReplaceAll(f.Tag.Get("help"), "{units}", unitsSaid()), like: f.Tag.Get("need"), fallback: f.Tag.Get("default"),
 				form: formOf(f.Type, f.Tag, inner),
 			}
 			if run, ok := f.Tag.Lookup("needrun"); ok {
@@ -100,6 +95,10 @@ func fieldsOf(t reflect.Type, in scope) []field {
 			if inner.bare {
 				g.fallback = ""
 			}
+			keys = []field{g}
+		}
+		for _, g := range keys {
+			g.index = append([]int{i}, g.index...)
 			fields = append(fields, g)
 		}
 	}

@@ -47,20 +47,18 @@ func (r *reader) refuseUnneeded(n *yaml.Node) {
 		r.problem(placeOf(n), "tags such as !!str are not used here; remove the tag")
 	}
 	for i, child := range n.Content {
-		isKey := n.Kind == yaml.MappingNode && i%2 == 0
+		inMapping, isKey := n.Kind == yaml.MappingNode, i%2 == 0
 		switch {
-		case child.Kind == yaml.AliasNode && !r.isMergeValue(n, i):
+		case child.Kind == yaml.AliasNode && !(inMapping && !isKey && isMerge(n.Content[i-1])):
 			r.problem(placeOf(child), "aliases such as *%s are not used here; write the value out (many alike probes can share one entry with a named part, as in rack-{n})", child.Value)
-		case isKey && child.ShortTag() == "!!merge":
+		case inMapping && isKey && isMerge(child):
 			r.problem(placeOf(child), "merge keys (<<) are not used here; write the keys out")
 		}
 		r.refuseUnneeded(child)
 	}
 }
 
-func (r *reader) isMergeValue(n *yaml.Node, i int) bool {
-	return n.Kind == yaml.MappingNode && i%2 == 1 && n.Content[i-1].ShortTag() == "!!merge"
-}
+func isMerge(key *yaml.Node) bool { return key.ShortTag() == "!!merge" }
 
 // is tells whether a value is a mapping, a list or a single value, and reports one
 // that is not; wanted says what it should be, with its article.
@@ -86,7 +84,7 @@ func (r *reader) pairs(n node, wanted string) (pairs []pair, ok bool) {
 	for i := 0; i+1 < len(n.Content); i += 2 {
 		k, at := n.Content[i], placeOf(n.Content[i])
 		switch line := first[k.Value]; {
-		case k.ShortTag() == "!!merge": // reported already
+		case isMerge(k): // reported already
 		case !r.is(yaml.ScalarNode, node{k, at}, "a name"):
 		case line > 0:
 			r.problem(at, "%s is given twice; the first is on line %d", quoted(k.Value), line)
