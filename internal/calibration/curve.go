@@ -49,13 +49,10 @@ func Fit(samples []Sample, q farm.Quantity) (Curve, error) {
 	if err := mistaken(sorted, fitted, q.Row().Strays); err != nil {
 		return Curve{}, err
 	}
-	pools := pooled(sorted, fitted)
-	c := Curve{Spread: poolSpread(pools)}
-	if s := neighbourSpread(pools); !(s <= c.Spread) && !math.IsNaN(s) { // either may be unknown
+	c := Curve{Points: pooled(sorted, fitted)}
+	c.Spread = rms(apart(sorted, fitted), len(sorted)-len(c.Points))
+	if s := neighbourSpread(c.Points); !(s <= c.Spread) && !math.IsNaN(s) { // either may be unknown
 		c.Spread = s
-	}
-	for _, p := range pools {
-		c.Points = append(c.Points, p.point)
 	}
 	if len(samples) > 1 && len(c.Points) == 1 {
 		return Curve{}, errors.New("the samples are all alike: another is needed that is much drier or wetter, colder or warmer")
@@ -66,27 +63,26 @@ func Fit(samples []Sample, q farm.Quantity) (Curve, error) {
 // monotone is the nearest sequence to the samples' values that only rises or
 // only falls, whichever is nearer, rounded.
 func monotone(sorted []Sample, per float64) []float64 {
-	up, down := make([]float64, len(sorted)), make([]float64, len(sorted))
-	averaged := sameRaw(sorted)
-	for i, v := range averaged {
-		up[i], down[i] = v, -v
-	}
-	up, down = trend.PAVA(up), trend.PAVA(down)
-	var ssUp, ssDown float64
-	for i, v := range averaged {
-		ssUp += (v - up[i]) * (v - up[i])
-		ssDown += (v + down[i]) * (v + down[i])
-	}
-	out := up
-	if ssDown < ssUp {
-		for i := range down {
-			out[i] = -down[i]
-		}
+	out := trend.PAVA(sameRaw(sorted))
+	down := sameRaw(sorted)
+	slices.Reverse(down)
+	down = trend.PAVA(down)
+	slices.Reverse(down)
+	if apart(sorted, down) < apart(sorted, out) {
+		out = down
 	}
 	for i, v := range out {
 		out[i] = math.Round(v*per)/per + 0 // no minus zero
 	}
 	return out
+}
+
+// apart is the sum of the squares by which samples differ from a fit.
+func apart(sorted []Sample, fitted []float64) (sum float64) {
+	for i, s := range sorted {
+		sum += (s.Value - fitted[i]) * (s.Value - fitted[i])
+	}
+	return sum
 }
 
 // sameRaw gives each sample the mean of those with its raw number: a probe
@@ -130,52 +126,34 @@ func farthest(sorted []Sample, fitted []float64, i int) Sample {
 	return far
 }
 
-// A pool is the samples that one point stands for.
-type pool struct {
-	point   farm.Point
-	samples []Sample
-}
-
-// pooled puts neighbours with the same fitted value together.
-func pooled(sorted []Sample, fitted []float64) []pool {
+// pooled makes one point of neighbours with the same fitted value.
+func pooled(sorted []Sample, fitted []float64) (points []farm.Point) {
 	const rawPer = 1e4 // a mean of raw numbers needs no more decimals
-	var pools []pool
+	n := 0
 	for i, s := range sorted {
 		if i == 0 || fitted[i] != fitted[i-1] {
-			pools = append(pools, pool{point: farm.Point{Value: fitted[i]}})
+			points, n = append(points, farm.Point{Value: fitted[i]}), 0
 		}
-		p := &pools[len(pools)-1]
-		p.samples = append(p.samples, s)
-		p.point.Raw += (s.Raw - p.point.Raw) / float64(len(p.samples))
+		n++
+		p := &points[len(points)-1]
+		p.Raw += (s.Raw - p.Raw) / float64(n)
 	}
-	for i := range pools {
-		pools[i].point.Raw = math.Round(pools[i].point.Raw*rawPer) / rawPer
+	for i := range points {
+		points[i].Raw = math.Round(points[i].Raw*rawPer) / rawPer
 	}
-	return pools
-}
-
-// poolSpread is how far samples lie from the point they were pooled to.
-func poolSpread(pools []pool) float64 {
-	sum, spare := 0.0, 0
-	for _, p := range pools {
-		for _, s := range p.samples {
-			sum += (s.Value - p.point.Value) * (s.Value - p.point.Value)
-		}
-		spare += len(p.samples) - 1
-	}
-	return rms(sum, spare)
+	return points
 }
 
 // neighbourSpread is how far inner points lie from the line between their
 // neighbours: what the curve would have said without them.
-func neighbourSpread(pools []pool) float64 {
+func neighbourSpread(points []farm.Point) float64 {
 	sum := 0.0
-	for i := 1; i < len(pools)-1; i++ {
-		a, p, b := pools[i-1].point, pools[i].point, pools[i+1].point
+	for i := 1; i < len(points)-1; i++ {
+		a, p, b := points[i-1], points[i], points[i+1]
 		d := p.Value - (a.Value + (p.Raw-a.Raw)*(b.Value-a.Value)/(b.Raw-a.Raw))
 		sum += d * d
 	}
-	return rms(sum, len(pools)-2)
+	return rms(sum, len(points)-2)
 }
 
 func rms(sum float64, n int) float64 {

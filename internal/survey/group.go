@@ -119,18 +119,14 @@ func newProbe(g group, members []*topic) Probe {
 
 // identify gives each probe a name of its own.
 func identify(probes []Probe) {
-	type place struct {
-		topic    string
-		measures farm.Quantity
+	here := func(p *Probe) [2]string { return [2]string{p.Topic, string(p.Measures)} }
+	values, taken := map[[2]string]int{}, map[string]bool{}
+	for i := range probes {
+		values[here(&probes[i])]++
 	}
-	values := map[place]int{}
-	for _, p := range probes {
-		values[place{p.Topic, p.Measures}]++
-	}
-	taken := map[string]bool{}
 	for i := range probes {
 		p := &probes[i]
-		id := p.name(values[place{p.Topic, p.Measures}] > 1)
+		id := p.name(values[here(p)] > 1)
 		p.ID = id
 		for n := 2; id != "" && taken[p.ID]; n++ {
 			p.ID = id + "-" + strconv.Itoa(n)

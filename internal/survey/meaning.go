@@ -71,14 +71,13 @@ func allKnown(ws []string) bool {
 
 // split cuts a path into small words without the numbers at their ends:
 // soilTemp_2 is soil, temp; so is soiltemp; and mV stays mv.
-func split(path string) []string {
-	var out []string
+func split(path string) (out []string) {
 	for _, run := range strings.FieldsFunc(path, func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) }) {
-		if w := small(run); known(w) {
-			out = append(out, w)
-			continue
+		words := []string{run}
+		if !known(small(run)) {
+			words = strings.Fields(hump.ReplaceAllString(run, "$1 $2"))
 		}
-		for word := range strings.FieldsSeq(hump.ReplaceAllString(run, "$1 $2")) {
+		for _, word := range words {
 			if w := small(word); w != "" {
 				out = append(out, pieces(w)...)
 			}

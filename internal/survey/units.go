@@ -181,15 +181,13 @@ func (p *Probe) isNamed(some []string) bool {
 // byNumbers tells of a value that no name speaks for. Numbers alone prove
 // nothing: what weighs 20 kg would be a bin of 20 °C.
 func (p *Probe) byNumbers() string {
-	const unsaid = "neither its name nor its unit says what it is"
-	v := p.heard
+	hint, v := "", p.heard
 	switch {
 	case p.Value != "":
-		return unsaid
 	case v.low >= -20 && v.high <= 45 && v.fraction:
-		return unsaid + "; by its numbers it could be a temperature"
+		hint = "; by its numbers it could be a temperature"
 	case v.low >= 200 && v.high <= largestADC && !v.fraction:
-		return unsaid + "; by its numbers it could be a moisture probe's converter"
+		hint = "; by its numbers it could be a moisture probe's converter"
 	}
-	return unsaid
+	return "neither its name nor its unit says what it is" + hint
 }
