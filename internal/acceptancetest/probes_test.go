@@ -20,7 +20,9 @@ type bed struct {
 	changes []farm.Change
 }
 
-func newBed(q farm.Quantity, ids ...string) *bed {
+func newBed(q farm.Quantity, ids ...string) *bed { return newBedAt(q, 10*time.Minute, ids...) }
+
+func newBedAt(q farm.Quantity, every time.Duration, ids ...string) *bed {
 	unit := farm.Celsius
 	if q == farm.Moisture {
 		unit = farm.Percent
@@ -35,7 +37,7 @@ func newBed(q farm.Quantity, ids ...string) *bed {
 		Bins: []farm.Bin{{Name: "bed", Species: []farm.Share{{Species: "red", Fraction: 1}}, VolumeL: 160, Zones: []farm.Zone{zone}}},
 	}
 	for _, id := range ids {
-		f.Probes = append(f.Probes, farm.Probe{ID: id, Topic: id, Measures: q, Unit: unit, Every: 10 * time.Minute})
+		f.Probes = append(f.Probes, farm.Probe{ID: id, Topic: id, Measures: q, Unit: unit, Every: every})
 	}
 	return &bed{doubter: ingest.NewDoubter(f), state: rules.New(f)}
 }

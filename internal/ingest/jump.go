@@ -21,6 +21,7 @@ type candidate struct {
 	Fast  bool    // too fast for a bin
 	Air   bool    // it is the room's temperature
 	Aired bool    // it was
+	Leap  float64 // K further above its twins, at its first reading, than feed heats; 0 for none
 	Rose  bool    // it came up here from a level that was too low to be believed
 }
 
@@ -73,7 +74,7 @@ func (p *probe) plausible(v float64, at int64) bool {
 	switch {
 	case p.N == 0 || p.Still.Frozen || p.withRoom(v, at):
 		return true
-	case p.rushed(v, at) || p.fallen(v, at) || p.intoRoom(v, at):
+	case p.rushed(v, at) || p.fallen(v, at) || p.intoRoom(v, at) || p.leaps(v, at):
 		return false
 	case !p.away(v, at) || p.N >= hampelFrom && !p.outlier(v):
 		return true
@@ -113,10 +114,17 @@ func (p *probe) tooFast(by float64, from, to int64) bool {
 func (p *probe) candidate(v float64, at int64) candidate {
 	lo, hi := p.span(at)
 	far := v - min(max(v, lo), hi)
+	leaps := p.leaps(v, at)
+	if leaps {
+		far = max(far, v-p.V)
+	}
 	c := p.Jump
 	agrees := c.N > 0 && (far > 0) == (c.Far > 0) && math.Abs(v-c.V) <= p.widen(p.rate.Fast)+p.rate.FastHour*hours(p.Heard, at)
 	if !agrees && !p.stillInAir(v, at) {
 		c = candidate{From: p.Heard, Begun: at, Since: at, Held: v, Rose: c.N > 0 && c.Far < 0 && v > c.V}
+		if leaps {
+			c.Leap, _, _, _ = p.beyond(v, at)
+		}
 	}
 	c.N++
 	c.V = v
@@ -149,6 +157,8 @@ func (p *probe) lasted(c candidate, at int64) bool {
 	switch {
 	case p.row.RisesFast && c.Far > 0:
 		return c.N >= 2
+	case p.climbsOn(c, at):
+		return true
 	case c.N < 3:
 		return false
 	case p.N < established:
@@ -198,11 +208,12 @@ func (p *probe) learnJump(v float64, at int64, doubt farm.Doubt) {
 // so does the comparison with its twins.
 func (p *probe) learnLevel(v float64, at int64, believed bool) {
 	switch {
+	case !p.plausible(v, at) && p.climbsOn(p.candidate(v, at), at):
 	case !p.plausible(v, at):
 		if p.worked(at) || p.row.RisesFast && v > p.V {
 			p.restartTwins()
 		} else if p.N > 0 && math.Abs(v-p.Twin.Agreed) > math.Abs(p.V-p.Twin.Agreed) {
-			p.Twin.Stepped = true
+			p.Twin.Stepped, p.Twin.SteppedAt = true, at
 		}
 		known := p.N >= established
 		if p.restart(); known {
@@ -213,6 +224,7 @@ func (p *probe) learnLevel(v float64, at int64, believed bool) {
 	}
 	p.Jump = candidate{}
 	p.push(v, at)
+	p.learnBeside(v, at)
 	p.Base.learn(v, at)
 	p.learnFollow(v, at)
 	if believed {

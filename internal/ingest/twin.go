@@ -25,9 +25,22 @@ type pair struct {
 type difference struct {
 	Usual  float64 // mean
 	Lately float64 // the same over a few days
-	Spread float64 // mean distance of the difference from that
+	Lag    float64 // mean distance of the difference from that: what a steady drift makes of it
+	Spread float64 // mean size of the rest
 	Seen   int64   // time over which that was learnt, ms
 	At     int64   // when it was learnt last
+
+	Beside [2]beside // as it was when a spoke, and when b did
+}
+
+// A beside keeps how far a probe was above its twin when it last spoke and was taken
+// for right, to know a leap when there is one.
+type beside struct {
+	Above  float64
+	At     int64   // 0 for never
+	Rose   float64 // by how much, from the one before
+	Wavers float64 // mean size of that
+	Steps  int     // how many that was learnt from, up to learnt times a few
 }
 
 // A departure keeps how a probe stands to its twins, and whether it left them.
@@ -39,13 +52,14 @@ type departure struct {
 	AgreedSlow float64 // Slow at that time
 	Apart      int64   // since when it has moved away from all its twins; 0 when it has not
 
-	Lag     float64 // mean distance from Slow: what a steady rise makes of it
-	Swing   float64 // mean square of the rest, over about a day: how much of the day it has
-	Usual   float64 // the same while it agreed with a twin
-	Far     int64   // since when it has been unusually far from its twins, for whatever reason; 0 when it is not
-	Stepped bool    // a step that no work explains took it away
+	Lag       float64 // mean distance from Slow: what a steady rise makes of it
+	Swing     float64 // mean square of the rest, over about a day: how much of the day it has
+	Usual     float64 // the same while it agreed with a twin
+	Far       int64   // since when it has been unusually far from its twins, for whatever reason; 0 when it is not
+	Stepped   bool    // a step that no work explains took it away
+	SteppedAt int64   // when one last did
 
-	Marks   [twinMarks]mark // of the last day, newest last
+	Marks   [twinMarks]mark // of the last four days, newest last
 	Climbed int64           // when it last climbed over a twin as feed heats; 0 for never
 	Top     float64         // how far it was above that twin then
 }
@@ -86,6 +100,14 @@ func (p *probe) freshTwins(at int64) iter.Seq2[twin, float64] {
 	}
 }
 
+// beside is what this twin keeps for the probe itself.
+func (t twin) beside() *beside {
+	if t.sign < 0 {
+		return &t.pair.Beside[1]
+	}
+	return &t.pair.Beside[0]
+}
+
 // above is how far a value lies above the other's, beyond the usual difference.
 func (t twin) above(v, other float64) float64 { return v - other - t.sign*t.pair.Usual }
 
@@ -102,13 +124,17 @@ const (
 	twinLately   = 3 * 24 * time.Hour  // over which it may move and not count as spread
 	twinLasts    = 30 * time.Minute    // how long they must be apart
 	twinForgives = 14 * 24 * time.Hour // then a difference that is not large is taken for usual
-	twinClimbs   = 1.6                 // K over its twin within a day: feed that heats a spot far does so once, a drift doesn't
+	twinClimbs   = 3.6                 // K over its twin within two days: feed that heats a spot far does so once, a drift doesn't
+	twinBends    = 2.0                 // and so many times the climb of the two days before, for a drift goes on and on
+	twinCreeps   = 6.0                 // K further than it climbed: then it drifts
+	twinRises    = 4.0                 // or so many K: no drift goes so fast
 	twinShows    = 24 * time.Hour      // within which a climb shows
-	twinMarks    = 5
-	twinMarkGap  = 6 * time.Hour
+	twinMarks    = 9
+	twinSettles  = 36 * time.Hour // after which a step no longer moves the slow level
+	twinMarkGap  = 12 * time.Hour
 	twinFeeds    = 7 * 24 * time.Hour // how long a feed may warm one spot, or water wet it
 	twinQuick    = 3 * time.Hour      // agreement this recent can be compared directly
-	twinSpreads  = 3                  // beyond so many mean distances from the usual difference
+	twinSpreads  = 3.3                // beyond so many mean distances from the usual difference
 
 	twinTemperature = 5.0  // K
 	twinLarge       = 8.0  // K: never usual by lasting
@@ -150,6 +176,9 @@ func (p *probe) forgiven(v float64, since, at int64) bool {
 // probe that has been apart for a while must come halfway back. One that is hot
 // where feed may heat is not accused for that.
 func (p *probe) apart(v float64, at int64) bool {
+	if p.Jump.Leap != 0 && p.climbsOn(p.candidate(v, at), at) {
+		return false
+	}
 	mine, part, any := p.moved(v, at), 1.0, false
 	warm := millis(twinWarm)
 	if p.stepped() {
@@ -158,13 +187,20 @@ func (p *probe) apart(v float64, at int64) bool {
 	if since := p.Twin.Apart; since != 0 && at-since >= millis(twinLasts) {
 		part = 0.5
 	}
-	tolerance := p.tolerance(v, at)
+	tolerance, stepped, drifts := p.tolerance(v, at), p.stepped() && p.temperature(), p.drifts(at)
 	for t, other := range p.freshTwins(at) {
 		above := t.above(v, other)
+		spread, sure := t.spread(), 1.5
+		switch up := above > 0 && v > p.Twin.Agreed; {
+		case up && stepped: // it is seen through any wavering, and whose it was
+			spread, sure = 0, 0
+		case up && drifts:
+			sure = 1
+		}
 		switch {
-		case t.pair.Seen < warm, math.Abs(above) <= part*(tolerance+t.spread()),
+		case t.pair.Seen < warm, math.Abs(above) <= part*(tolerance+spread),
 			above > 0 && p.heats(at), above < 0 && p.living && p.towardTheRoom(v, at),
-			mine <= 1.5*t.other.moved(other, at)+0.1*tolerance:
+			mine <= sure*t.other.moved(other, at)+0.1*tolerance:
 			return false
 		}
 		any = true
@@ -180,15 +216,21 @@ func (p *probe) heats(at int64) bool {
 	if !p.temperature() || !p.living || t.Stepped || c.N > 0 && c.Far > 0 {
 		return false
 	}
-	neverClimbed := t.Climbed == 0 || t.Climbed < t.AgreedAt-millis(twinFeeds)
-	drifts := t.Far != 0 && at-t.Far > millis(twinShows) && (neverClimbed || t.Marks[twinMarks-1].Above > t.Top+twinTemperature)
-	return !drifts && !p.missesTheDay(at) && !p.stuck(at)
+	return !p.drifts(at) && !p.missesTheDay(at) && !p.stuck(at)
+}
+
+// drifts tells whether a probe has been far from its twins for a day without a climb
+// as feed makes it, or has crept on far since.
+func (p *probe) drifts(at int64) bool {
+	t := &p.Twin
+	neverClimbed := t.Climbed == 0 || t.Climbed < t.AgreedAt-millis(twinForgives)
+	return t.Far != 0 && at-t.Far > millis(twinShows) && (neverClimbed || t.Marks[twinMarks-2].Above > t.Top+twinCreeps)
 }
 
 // learnClimb notes how far a probe climbs over its coolest twin within a day.
 func (p *probe) learnClimb(at int64) {
 	t := &p.Twin
-	if last := t.Marks[twinMarks-1]; last.At != 0 && at-last.At < millis(twinMarkGap) {
+	if last := t.Marks[twinMarks-1]; last.At != 0 && at-last.At < millis(twinMarkGap)-p.every()/2 {
 		return
 	}
 	above, known := math.Inf(-1), false
@@ -200,14 +242,31 @@ func (p *probe) learnClimb(at int64) {
 	}
 	copy(t.Marks[:], t.Marks[1:])
 	t.Marks[twinMarks-1] = mark{above, at}
+	rises := twinRises
+	if t.Apart != 0 {
+		rises += twinClimbs / 2 // what drifts must do more to be believed
+	}
+	climbed, before := t.climbs()
+	bends := climbed >= twinClimbs+p.Step/2 && climbed >= twinBends*before // a coarse probe pretends half a step
+	if climbed >= rises || t.Apart == 0 && bends {
+		t.Climbed, t.Top = at, above
+	}
+}
+
+// climbs gives how far a probe has climbed over its twin within the last two days,
+// and within the two before; a step is no climb.
+func (t *departure) climbs() (last, before float64) {
+	from := make([]mark, 0, twinMarks)
 	for _, m := range t.Marks {
-		if m.At != 0 {
-			if above-m.Above >= twinClimbs+p.Step/2 { // a coarse probe pretends as much
-				t.Climbed, t.Top = at, above
-			}
-			break
+		if m.At != 0 && m.At > t.SteppedAt+millis(twinSettles) {
+			from = append(from, m)
 		}
 	}
+	if len(from) == 0 {
+		return 0, 0
+	}
+	middle := from[max(len(from)-1-twinMarks/2, 0)].Above
+	return from[len(from)-1].Above - middle, middle - from[0].Above
 }
 
 // stuck tells whether a probe repeats one number for far longer than it ever did.
@@ -351,21 +410,23 @@ func (p *probe) learnPairs(v float64, at int64, believed bool) {
 		agree := t.pair.Seen == 0 || math.Abs(t.above(v, other)) <= (p.tolerance(v, at)+t.spread())/2
 		t.pair.learn(t.sign*(v-other), at, agree)
 		if agree {
-			p.agree(v, at)
-			t.other.agree(other, at)
+			near := math.Abs(t.above(p.Twin.Slow, t.other.Twin.Slow)) <= (p.tolerance(v, at)+t.spread())/2
+			p.agree(v, at, near)
+			t.other.agree(other, at, near)
 		}
 	}
 }
 
-// agree notes where a probe is while it agrees with a twin.
-func (p *probe) agree(v float64, at int64) {
+// agree notes where a probe is while it agrees with a twin; near tells that its level
+// does too, not just a reading as it swings by.
+func (p *probe) agree(v float64, at int64, near bool) {
 	t := &p.Twin
 	if t.AgreedAt != 0 && at > t.AgreedAt {
 		w := 1 - math.Exp(-min(hours(t.AgreedAt, at), 1)/usualMemory.Hours())
 		t.Usual += w * (t.Swing - t.Usual)
 	}
 	t.Agreed, t.AgreedAt, t.AgreedSlow = v, at, t.Slow
-	t.Far, t.Stepped = 0, false
+	t.Far, t.Stepped = 0, t.Stepped && !near
 }
 
 // learn takes in one difference, weighed by the time it stood for. One that is
@@ -384,9 +445,11 @@ func (p *difference) learn(diff float64, at int64, agree bool) {
 	p.Seen = min(p.Seen+dt, millis(twinMemory))
 	w := float64(dt) / float64(p.Seen)
 	p.Usual += w * (diff - p.Usual)
-	p.Lately += max(w, 1-math.Exp(-float64(dt)/float64(millis(twinLately)))) * (diff - p.Lately)
+	lately := max(w, 1-math.Exp(-float64(dt)/float64(millis(twinLately))))
+	p.Lately += lately * (diff - p.Lately)
+	p.Lag += lately * (diff - p.Lately - p.Lag)
 	if agree {
-		p.Spread += w * (math.Abs(diff-p.Lately) - p.Spread)
+		p.Spread += w * (math.Abs(diff-p.Lately-p.Lag) - p.Spread)
 	}
 }
 
