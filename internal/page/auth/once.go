@@ -1,6 +1,9 @@
 package auth
 
-import "sync"
+import (
+	"slices"
+	"sync"
+)
 
 const maxOnce = 512
 
@@ -8,9 +11,7 @@ const maxOnce = 512
 // writes nothing twice. It keeps the last 512. Safe for concurrent use.
 type Once struct {
 	mu   sync.Mutex
-	seen map[string]bool
-	ring []string
-	next int
+	seen []string // the newest last
 }
 
 // First tells whether a form's token comes for the first time, and notes it.
@@ -21,15 +22,10 @@ func (o *Once) First(token string) bool {
 	}
 	o.mu.Lock()
 	defer o.mu.Unlock()
-	if o.seen[token] {
+	if slices.Contains(o.seen, token) {
 		return false
 	}
-	if o.seen == nil {
-		o.seen, o.ring = make(map[string]bool), make([]string, maxOnce)
-	}
-	delete(o.seen, o.ring[o.next])
-	o.ring[o.next], o.seen[token] = token, true
-	o.next = (o.next + 1) % maxOnce
+	o.seen = append(o.seen[max(0, len(o.seen)-maxOnce+1):], token)
 	return true
 }
 
@@ -37,5 +33,5 @@ func (o *Once) First(token string) bool {
 func (o *Once) Forget(token string) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
-	delete(o.seen, token)
+	o.seen = slices.DeleteFunc(o.seen, func(s string) bool { return s == token })
 }

@@ -16,9 +16,8 @@ import (
 // A Password is what the page is locked with: an argon2id or bcrypt hash, or
 // a plain text. It prints as nothing useful.
 type Password struct {
-	argon  *argonHash
-	bcrypt []byte
-	plain  *[sha256.Size]byte
+	matches func(try string) bool // nil: nothing does
+	plain   bool
 }
 
 // String hides the password.
@@ -40,8 +39,7 @@ func ParsePassword(text string) (Password, error) {
 	case text == "":
 		return Password{}, errors.New("page password: the file is empty")
 	case strings.HasPrefix(text, "$argon2id$"):
-		h, err := parseArgon(text)
-		return Password{argon: h}, err
+		return parseArgon(text)
 	case strings.HasPrefix(text, "$2"):
 		cost, err := bcrypt.Cost([]byte(text))
 		switch {
@@ -50,38 +48,31 @@ func ParsePassword(text string) (Password, error) {
 		case cost > maxBcryptCost:
 			return Password{}, fmt.Errorf("page password: bcrypt cost %d is over %d, too slow for a small machine", cost, maxBcryptCost)
 		}
-		return Password{bcrypt: []byte(text)}, nil
+		return Password{matches: func(try string) bool {
+			return bcrypt.CompareHashAndPassword([]byte(text), []byte(try)) == nil
+		}}, nil
 	case strings.HasPrefix(text, "$"):
 		return Password{}, errors.New("page password: looks like a hash, but only argon2id and bcrypt are known here")
 	case len(text) > maxPassword:
 		return Password{}, fmt.Errorf("page password: longer than %d bytes", maxPassword)
 	}
-	sum := sha256.Sum256([]byte(text))
-	return Password{plain: &sum}, nil
+	want := sha256.Sum256([]byte(text))
+	return Password{plain: true, matches: func(try string) bool {
+		got := sha256.Sum256([]byte(try))
+		return subtle.ConstantTimeCompare(got[:], want[:]) == 1
+	}}, nil
 }
 
 // maxBcryptCost keeps one try under some seconds on a small machine.
 const maxBcryptCost = 14
 
 // Plain tells whether the file holds the password itself instead of a hash.
-func (p Password) Plain() bool { return p.plain != nil }
+func (p Password) Plain() bool { return p.plain }
 
 // Matches tells whether try is the password. It takes as long for a wrong one
 // as for the right one. The zero Password matches nothing.
 func (p Password) Matches(try string) bool {
-	if len(try) > maxPassword {
-		return false
-	}
-	switch {
-	case p.argon != nil:
-		return p.argon.matches(try)
-	case p.bcrypt != nil:
-		return bcrypt.CompareHashAndPassword(p.bcrypt, []byte(try)) == nil
-	case p.plain != nil:
-		sum := sha256.Sum256([]byte(try))
-		return subtle.ConstantTimeCompare(sum[:], p.plain[:]) == 1
-	}
-	return false
+	return p.matches != nil && len(try) <= maxPassword && p.matches(try)
 }
 
 // HashPassword makes the line to put into a password file: argon2id with 19
@@ -120,30 +111,31 @@ func (h *argonHash) String() string {
 		h.memoryKiB, h.passes, h.lanes, e.EncodeToString(h.salt), e.EncodeToString(h.key))
 }
 
+var errTornArgon = errors.New("page password: not a whole argon2id hash")
+
 // parseArgon reads the PHC string format and refuses settings that would bring
 // a small machine to its knees at every try.
-func parseArgon(text string) (*argonHash, error) {
+func parseArgon(text string) (Password, error) {
 	var h argonHash
 	var version int
 	parts := strings.Split(text, "$")
 	if len(parts) != 6 {
-		return nil, errors.New("page password: not a whole argon2id hash")
+		return Password{}, errTornArgon
 	}
 	if _, err := fmt.Sscanf(parts[2]+" "+parts[3], "v=%d m=%d,t=%d,p=%d", &version, &h.memoryKiB, &h.passes, &h.lanes); err != nil {
-		return nil, errors.New("page password: the argon2id settings cannot be read")
+		return Password{}, errors.New("page password: the argon2id settings cannot be read")
 	}
 	var errSalt, errKey error
 	h.salt, errSalt = base64.RawStdEncoding.DecodeString(parts[4])
 	h.key, errKey = base64.RawStdEncoding.DecodeString(parts[5])
 	switch {
 	case version != argon2.Version:
-		return nil, fmt.Errorf("page password: argon2id version %d, want %d", version, argon2.Version)
-	case h.String() != text: // something trails the settings
-		return nil, errors.New("page password: not a whole argon2id hash")
-	case errSalt != nil || errKey != nil || len(h.salt) < 8 || len(h.salt) > 64 || len(h.key) < 16 || len(h.key) > 64:
-		return nil, errors.New("page password: not a whole argon2id hash")
+		return Password{}, fmt.Errorf("page password: argon2id version %d, want %d", version, argon2.Version)
+	case h.String() != text || // something trails the settings
+		errSalt != nil || errKey != nil || len(h.salt) < 8 || len(h.salt) > 64 || len(h.key) < 16 || len(h.key) > 64:
+		return Password{}, errTornArgon
 	case h.memoryKiB < 8 || h.memoryKiB > 64*1024 || h.passes < 1 || h.passes > 8 || h.lanes < 1 || h.lanes > 4:
-		return nil, errors.New("page password: argon2id settings beyond 64 MiB, 8 passes or 4 lanes")
+		return Password{}, errors.New("page password: argon2id settings beyond 64 MiB, 8 passes or 4 lanes")
 	}
-	return &h, nil
+	return Password{matches: h.matches}, nil
 }

@@ -21,7 +21,6 @@ const (
 type Tries struct {
 	mu      sync.Mutex
 	callers map[netip.Prefix]bucket
-	crowd   bucket
 }
 
 // A bucket counts the tries used, as of a time.
@@ -35,17 +34,21 @@ func (t *Tries) Take(addr string, now time.Time) (wait time.Duration, ok bool) {
 	key := callerOf(addr)
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	b, crowded := t.bucketOf(key, now)
-	b = b.drained(now)
+	if t.callers == nil {
+		t.callers = make(map[netip.Prefix]bucket)
+	}
+	if _, known := t.callers[key]; !known && len(t.callers) >= maxCallers {
+		maps.DeleteFunc(t.callers, func(_ netip.Prefix, b bucket) bool { return b.drained(now).used == 0 })
+		if len(t.callers) >= maxCallers {
+			key = netip.Prefix{} // the crowd's
+		}
+	}
+	b := t.callers[key].drained(now)
 	if b.used > triesAtOnce-1 {
 		return time.Duration((b.used - (triesAtOnce - 1)) * float64(tryEvery)), false
 	}
 	b.used++
-	if crowded {
-		t.crowd = b
-	} else {
-		t.callers[key] = b
-	}
+	t.callers[key] = b
 	return 0, true
 }
 
@@ -54,23 +57,6 @@ func (t *Tries) Forgive(addr string) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	delete(t.callers, callerOf(addr))
-}
-
-func (t *Tries) bucketOf(key netip.Prefix, now time.Time) (b bucket, crowded bool) {
-	if t.callers == nil {
-		t.callers = make(map[netip.Prefix]bucket)
-	}
-	b, ok := t.callers[key]
-	if ok {
-		return b, false
-	}
-	if len(t.callers) >= maxCallers {
-		maps.DeleteFunc(t.callers, func(_ netip.Prefix, b bucket) bool { return b.drained(now).used == 0 })
-	}
-	if len(t.callers) >= maxCallers {
-		return t.crowd, true
-	}
-	return bucket{at: now}, false
 }
 
 // drained is the bucket at a later time. A clock that went back drains nothing.
@@ -82,19 +68,14 @@ func (b bucket) drained(now time.Time) bucket {
 	return b
 }
 
-// callerOf reads "IP:port" or "IP". What is neither is one caller.
+// callerOf reads "IP:port" or "IP". What is neither is counted with the crowd.
 func callerOf(addr string) netip.Prefix {
-	ip, err := netip.ParseAddr(addr)
-	if ap, err2 := netip.ParseAddrPort(addr); err2 == nil {
-		ip, err = ap.Addr(), nil
-	}
+	both, err := netip.ParseAddrPort(addr)
+	ip := both.Addr()
 	if err != nil {
-		return netip.Prefix{}
+		ip, _ = netip.ParseAddr(addr)
 	}
 	ip = ip.Unmap().WithZone("")
-	p, err := ip.Prefix(min(ip.BitLen(), 64))
-	if err != nil {
-		return netip.Prefix{}
-	}
+	p, _ := ip.Prefix(min(ip.BitLen(), 64)) // none of no address
 	return p
 }
