@@ -13,7 +13,7 @@ import (
 
 // apiHelp says in plain text what programs can ask for.
 func (v *visit) apiHelp() error {
-	help := v.files.static["api.txt"]
+	help := v.static["api.txt"]
 	v.send(http.StatusOK, help.kind, help.body)
 	return nil
 }

@@ -20,7 +20,11 @@ type binPage struct {
 	About  []string // volume, worms, species: a phrase each
 	Reach  *chart.Reach
 	Probes []probeView
-	Log    []logLine
+
+	// What happened to it over the span, in order of time.
+	conf    farm.Bin
+	jots    []farm.Jot
+	changes []farm.Change
 }
 
 const closeTall = 190 // px
@@ -44,15 +48,15 @@ func (v *visit) showBin() error {
 	v.titled("bins", farm.Capital(found.Name))
 	v.live()
 	v.Clock = v.clock(v.View.At)
-	d := v.diary(found)
-	page := binPage{visit: v, About: v.about(found), Reach: v.reach(found, v.View.Bins[i]), Log: d.lines()}
-	page.Bin = v.bin(v.r.Context(), v.View.Bins[i], d.dress)
+	page := binPage{visit: v, conf: found, About: v.about(found), Reach: v.reach(found, v.View.Bins[i])}
+	page.readDiary()
+	page.Bin = v.bin(v.View.Bins[i], page.dress)
 	for _, pv := range v.View.Probes {
 		if v.probePlace(pv.ID).Bin == found.Name || pv.ID == found.Ambient {
 			page.Probes = append(page.Probes, v.probe(pv))
 		}
 	}
-	return v.show(http.StatusOK, "bin", page)
+	return v.show(http.StatusOK, "bin", &page)
 }
 
 // about says what the configuration tells of a bin.
@@ -100,62 +104,50 @@ func (v *visit) reach(b farm.Bin, now farm.BinView) *chart.Reach {
 	return &pic
 }
 
-// A diary is what happened to one bin over the visit's span, in order of time.
-type diary struct {
-	*visit
-	bin     farm.Bin
-	jots    []farm.Jot
-	changes []farm.Change
-}
-
-// diary reads what it can. A bin that keeps castings has the siftings of other bins
-// into it too, though these stand in the logbook of the bin they came from.
-func (v *visit) diary(bin farm.Bin) diary {
-	ctx, from, to := v.r.Context(), v.now.Add(-v.span.back), v.now.Add(time.Second)
-	changes, err := v.cfg.History.Changes(ctx, bin.Name, from, to)
-	d := diary{visit: v, bin: bin, changes: changes}
-	receives := slices.Contains(v.tubs(""), bin.Name)
-	for _, b := range v.Farm.Bins {
-		if b.Name != bin.Name && !receives {
+// readDiary reads what it can. A bin that keeps castings has the siftings of other
+// bins into it too, though these stand in the logbook of the bin they came from.
+func (p *binPage) readDiary() {
+	ctx, from, to := p.r.Context(), p.now.Add(-p.span.back), p.now.Add(time.Second)
+	changes, err := p.cfg.History.Changes(ctx, p.conf.Name, from, to)
+	p.changes = changes
+	receives := slices.Contains(p.tubs(""), p.conf.Name)
+	for _, b := range p.Farm.Bins {
+		if b.Name != p.conf.Name && !receives {
 			continue
 		}
-		jots, errJots := v.cfg.History.Jots(ctx, b.Name, from, to)
+		jots, errJots := p.cfg.History.Jots(ctx, b.Name, from, to)
 		err = errors.Join(err, errJots)
 		for _, j := range jots {
-			if j.Bin == bin.Name || j.To == bin.Name {
-				d.jots = append(d.jots, j)
+			if j.Bin == p.conf.Name || j.To == p.conf.Name {
+				p.jots = append(p.jots, j)
 			}
 		}
 	}
-	slices.SortStableFunc(d.jots, func(a, b farm.Jot) int { return a.At.Compare(b.At) })
-	if err != nil {
-		v.cfg.Log.Error("page logbook", "bin", bin.Name, "error", err)
-		v.Torn = true
-	}
-	return d
+	slices.SortStableFunc(p.jots, func(a, b farm.Jot) int { return a.At.Compare(b.At) })
+	p.torn(err, "page logbook", "bin", p.conf.Name)
 }
 
 // dress marks the pictures of the bin with what was done and what stood raised.
 // Beside the air of its room a bin that heats by itself is told from one that
 // follows the weather.
-func (d diary) dress(z farm.ZoneView, i int, q farm.Quantity) chart.Chart {
-	cut := chart.Chart{Height: closeTall, Focus: true, Spread: d.span.spread, Spells: d.spells(z, q)}
+func (p *binPage) dress(z farm.ZoneView, i int, q farm.Quantity) chart.Chart {
+	cut := chart.Chart{Height: closeTall, Focus: true, Spread: p.span.spread, Spells: p.spells(z, q)}
 	if i == 0 {
-		cut.Marks = d.marks(z)
+		cut.Marks = p.marks(z)
 	}
-	if q == farm.Temperature && d.bin.Ambient != "" {
-		cut.Room = d.curve(d.r.Context(), d.bin.Name, "", q)
+	if q == farm.Temperature && p.conf.Ambient != "" {
+		cut.Room = p.curve(p.conf.Name, "", q)
 	}
 	return cut
 }
 
 // marks are the jots that concern a zone.
-func (d diary) marks(z farm.ZoneView) []chart.Mark {
+func (p *binPage) marks(z farm.ZoneView) []chart.Mark {
 	var out []chart.Mark
-	for _, j := range d.jots {
+	for _, j := range p.jots {
 		received := j.To == z.Bin && j.Bin != z.Bin
 		if received || j.Zone == z.Zone || (j.Zone == "" && z.Aim == farm.Living) {
-			out = append(out, chart.Mark{At: j.At, What: string(j.What), Title: d.Stamp(j.At) + ": " + d.sayJot(j)})
+			out = append(out, chart.Mark{At: j.At, What: string(j.What), Title: p.Stamp(j.At) + ": " + p.sayJot(j)})
 		}
 	}
 	return out
@@ -163,7 +155,7 @@ func (d diary) marks(z farm.ZoneView) []chart.Mark {
 
 // spells are the times during which conditions of a quantity stood in a zone.
 // One that began before the span starts at its edge.
-func (d diary) spells(z farm.ZoneView, q farm.Quantity) []chart.Spell {
+func (p *binPage) spells(z farm.ZoneView, q farm.Quantity) []chart.Spell {
 	open := map[string]chart.Spell{}
 	var out []chart.Spell
 	stood := func(episode, is string, from, to time.Time, u farm.Urgency, over bool) {
@@ -177,18 +169,18 @@ func (d diary) spells(z farm.ZoneView, q farm.Quantity) []chart.Spell {
 			delete(open, episode)
 		}
 	}
-	for _, c := range d.changes {
+	for _, c := range p.changes {
 		if c.Zone == z.Zone && c.JudgedBy() == q {
-			from := d.now.Add(-d.span.back)
+			from := p.now.Add(-p.span.back)
 			if c.Change == farm.Raised {
 				from = c.At
 			}
 			stood(c.Episode, c.Is(), from, c.At, c.Urgency, c.Change == farm.Eased)
 		}
 	}
-	for _, r := range d.View.Standing {
+	for _, r := range p.View.Standing {
 		if r.Bin == z.Bin && r.Zone == z.Zone && r.JudgedBy() == q {
-			stood(r.Episode, r.Is(), r.Since, d.now, r.Urgency, true)
+			stood(r.Episode, r.Is(), r.Since, p.now, r.Urgency, true)
 		}
 	}
 	slices.SortFunc(out, func(a, b chart.Spell) int {
@@ -207,12 +199,12 @@ type logLine struct {
 
 const maxLog = 80
 
-// lines are the logbook, newest first.
-func (d diary) lines() []logLine {
+// Log is the logbook, newest first.
+func (p *binPage) Log() []logLine {
 	var out []logLine
-	for _, j := range d.jots {
-		text := farm.Capital(d.sayJot(j))
-		if j.To == d.bin.Name {
+	for _, j := range p.jots {
+		text := farm.Capital(p.sayJot(j))
+		if j.To == p.conf.Name {
 			text += " from " + j.Bin
 		}
 		if j.Zone != "" {
@@ -220,7 +212,7 @@ func (d diary) lines() []logLine {
 		}
 		out = append(out, logLine{j.At, "j-" + string(j.What), text + ".", true})
 	}
-	for _, c := range d.changes {
+	for _, c := range p.changes {
 		glyph := "u-" + c.Urgency.String()
 		if c.Change == farm.Eased {
 			glyph = "u-calm"

@@ -9,8 +9,8 @@ import (
 	"binwatchd/internal/snippet"
 )
 
-// age says how long ago t was.
-func (v *visit) age(t time.Time) string {
+// Age says how long ago t was.
+func (v *visit) Age(t time.Time) string {
 	d := v.now.Sub(t)
 	switch {
 	case t.IsZero():

@@ -2,7 +2,6 @@ package page
 
 import (
 	"cmp"
-	"context"
 	"fmt"
 	"html/template"
 	"net/http"
@@ -18,12 +17,12 @@ import (
 // most needy first.
 type frontPage struct {
 	*visit
-	Opening   string
-	Wants     []wantView   // what is not quiet, most urgent first
-	More      int          // how many more there are
-	Unsure    []string     // what is not known
-	Unreached []string     // who can't be told
-	Own       []raisedView // raised, but in no bin
+	count     [farm.Now + 1]int // of what is not quiet
+	Wants     []wantView        // what is not quiet, most urgent first
+	More      int               // how many more there are
+	Unsure    []string          // what is not known
+	Unreached []string          // who can't be told
+	Own       []raisedView      // raised, but in no bin
 	Bins      []binView
 }
 
@@ -36,6 +35,7 @@ type wantView struct {
 type binView struct {
 	farm.BinView
 	Zones []zoneView
+	need  int // by what is most urgent in it
 }
 
 const (
@@ -57,54 +57,56 @@ func (v *visit) showFront() error {
 	if more := len(page.Unsure) - maxUnsure; more > 1 {
 		page.Unsure = append(page.Unsure[:maxUnsure], fmt.Sprintf("And %d more of that kind further down.", more))
 	}
-	page.open(v.r.Context())
-	for _, b := range v.byNeed() {
-		page.Bins = append(page.Bins, v.bin(v.r.Context(), b, func(z farm.ZoneView, _ int, _ farm.Quantity) chart.Chart {
+	for _, r := range v.raised {
+		if r.Quiet != "" {
+			continue
+		}
+		page.count[r.Urgency]++
+		if len(page.Wants) < maxWants {
+			page.Wants = append(page.Wants, wantView{r, v.smallCurve(r)})
+		} else {
+			page.More++
+		}
+	}
+	for _, b := range v.View.Bins {
+		page.Bins = append(page.Bins, v.bin(b, func(z farm.ZoneView, _ int, _ farm.Quantity) chart.Chart {
 			if v.need(z) > 0 {
 				return chart.Chart{Height: needyTall}
 			}
 			return chart.Chart{Height: calmTall}
 		}))
 	}
+	slices.SortStableFunc(page.Bins, func(a, b binView) int { return b.need - a.need })
 	return v.show(http.StatusOK, "front", page)
 }
 
-// open says in one sentence how the farm stands, and lists what is behind it.
-func (p *frontPage) open(ctx context.Context) {
-	count := map[farm.Urgency]int{}
-	for _, r := range p.raised {
-		if r.Quiet != "" {
-			continue
-		}
-		count[r.Urgency]++
-		if len(p.Wants) < maxWants {
-			p.Wants = append(p.Wants, wantView{r, p.smallCurve(ctx, r)})
-		} else {
-			p.More++
-		}
-	}
+// Opening says in one sentence how the farm stands.
+func (p frontPage) Opening() string {
 	switch {
-	case len(count) > 0:
-		p.Opening = things(count)
+	case len(p.Wants) > 0:
+		return things(p.count)
 	case len(p.raised) > 0:
-		p.Opening = "Nothing new: all that is raised you have hushed or know of."
+		return "Nothing new: all that is raised you have hushed or know of."
 	case p.View.NothingHeard():
-		p.Opening = "Nothing is known yet: no reading has come."
+		return "Nothing is known yet: no reading has come."
 	case len(p.Unsure) > 0:
-		p.Opening = "Nothing is raised, but not everything is known to be well."
-	default:
-		p.Opening = "Nothing is wrong and nothing is due."
+		return "Nothing is raised, but not everything is known to be well."
 	}
+	return "Nothing is wrong and nothing is due."
 }
 
-// bin makes the view of a bin; its pictures begin as dress has it.
-func (v *visit) bin(ctx context.Context, b farm.BinView, dress dress) binView {
+// bin makes the view of a bin; its pictures begin as dress has it. What is hushed or
+// known of counts little for its need, what cannot be judged counts too.
+func (v *visit) bin(b farm.BinView, dress dress) binView {
 	conf, _ := v.Farm.BinByName(b.Name)
 	out := binView{BinView: b}
 	for _, z := range b.Zones {
-		zone := v.zone(ctx, conf, z, dress)
+		zone := v.zone(conf, z, dress)
 		if len(b.Zones) == 1 {
 			zone.Name = "" // the bin's own name says it
+		}
+		if out.need = max(out.need, v.need(z)); z.Unjudged != "" || len(z.Unknown) > 0 {
+			out.need = max(out.need, 2)
 		}
 		out.Zones = append(out.Zones, zone)
 	}
@@ -113,24 +115,6 @@ func (v *visit) bin(ctx context.Context, b farm.BinView, dress dress) binView {
 
 // Title is the bin's name as a heading.
 func (b binView) Title() string { return farm.Capital(b.Name) }
-
-// byNeed orders the bins by what is most urgent in them; what is hushed or
-// known of counts little, what cannot be judged counts too. Bins of equal need
-// stay in the order of the configuration.
-func (v *visit) byNeed() []farm.BinView {
-	need := map[string]int{}
-	for _, b := range v.View.Bins {
-		for _, z := range b.Zones {
-			need[b.Name] = max(need[b.Name], v.need(z))
-			if z.Unjudged != "" || len(z.Unknown) > 0 {
-				need[b.Name] = max(need[b.Name], 2)
-			}
-		}
-	}
-	bins := slices.Clone(v.View.Bins)
-	slices.SortStableFunc(bins, func(a, b farm.BinView) int { return need[b.Name] - need[a.Name] })
-	return bins
-}
 
 // need is how much a zone wants a hand: 0 nothing, 1 quiet, then by urgency.
 func (v *visit) need(z farm.ZoneView) int {
@@ -147,7 +131,7 @@ func (v *visit) need(z farm.ZoneView) int {
 
 // smallCurve is the curve a condition speaks of, or that of its probe's
 // quantity; none where it speaks of neither.
-func (v *visit) smallCurve(ctx context.Context, r raisedView) template.HTML {
+func (v *visit) smallCurve(r raisedView) template.HTML {
 	q := r.JudgedBy()
 	if p, ok := v.Farm.ProbeByID(r.Probe); ok {
 		q = cmp.Or(q, p.Measures)
@@ -156,7 +140,7 @@ func (v *visit) smallCurve(ctx context.Context, r raisedView) template.HTML {
 	for _, b := range v.View.Bins {
 		for _, z := range b.Zones {
 			if r.Where == (farm.Place{Bin: z.Bin, Zone: z.Zone}) && slices.Contains(v.measured(conf, z), q) {
-				return v.gaugeOf(ctx, conf, z, q, chart.Chart{Height: wantTall, Bare: true}).Picture
+				return v.gaugeOf(conf, z, q, chart.Chart{Height: wantTall, Bare: true}).Picture
 			}
 		}
 	}
@@ -164,7 +148,7 @@ func (v *visit) smallCurve(ctx context.Context, r raisedView) template.HTML {
 }
 
 // things puts the counts into a sentence: "Two things want you now, one today."
-func things(count map[farm.Urgency]int) string {
+func things(count [farm.Now + 1]int) string {
 	var parts []string
 	for u := farm.Now; u > farm.Calm; u-- {
 		switch n := count[u]; {

@@ -62,7 +62,7 @@ func (v *visit) gauge(row *farm.QuantityRow, aim farm.Aim, l *farm.LevelView, cu
 		g.Value, g.Ends = say(l.Value), l.Ends(say)
 		g.Shape, g.Word = standing(row, aim, l.Worst(), cut.Bands)
 		if !l.Fresh { // where it stands now nobody can say
-			g.Age, g.Shape, g.Word = v.age(l.At), "p-none", strings.TrimSpace("was "+g.Word)
+			g.Age, g.Shape, g.Word = v.Age(l.At), "p-none", strings.TrimSpace("was "+g.Word)
 		}
 	}
 	cut.Label = farm.Capital(g.Name) + " over " + farm.SayLong(v.now.Sub(cut.From))

@@ -63,15 +63,14 @@ func (p *Page) guarded(h http.Handler) http.Handler {
 // survive turns a panic of ours into an answer: one bad page must not cost the
 // daemon, nor leave a visitor without a word.
 func (p *Page) survive(w http.ResponseWriter, r *http.Request) {
-	v := recover()
-	switch v {
+	switch v := recover(); v {
 	case nil:
-		return
 	case http.ErrAbortHandler:
 		panic(v)
+	default:
+		p.cfg.Log.Error("page panic", "path", clip(r.URL.Path, 80), "panic", v, "stack", string(debug.Stack()))
+		http.Error(w, "Something went wrong here. It has been noted in the daemon's log.", http.StatusInternalServerError)
 	}
-	p.cfg.Log.Error("page panic", "path", clip(r.URL.Path, 80), "panic", v, "stack", string(debug.Stack()))
-	http.Error(w, "Something went wrong here. It has been noted in the daemon's log.", http.StatusInternalServerError)
 }
 
 func plainHost(host string) bool {

@@ -19,6 +19,7 @@ package page
 import (
 	"cmp"
 	"context"
+	"html/template"
 	"log/slog"
 	"net/http"
 	"time"
@@ -70,23 +71,25 @@ func CheckPassword(password string) error {
 
 // A Page serves the keeper's page.
 type Page struct {
-	cfg      Config
-	password auth.Password
-	locked   bool // there is a password
-	sessions auth.Sessions
-	tries    auth.Tries
-	once     auth.Once
-	hashing  chan struct{} // one password is weighed at a time: it takes memory
-	files    files
-	curves   curveCache
-	handler  http.Handler
+	cfg       Config
+	password  auth.Password
+	locked    bool // there is a password
+	sessions  auth.Sessions
+	tries     auth.Tries
+	once      auth.Once
+	hashing   chan struct{}                 // one password is weighed at a time: it takes memory
+	templates map[string]*template.Template // one set a page
+	static    map[string]staticFile
+	curves    curveCache
+	handler   http.Handler
 }
 
 // New makes a page. It fails only when the password cannot be read; the error
 // does not quote it.
 func New(cfg Config) (*Page, error) {
 	cfg.Refresh = cmp.Or(cfg.Refresh, time.Minute)
-	p := &Page{cfg: cfg, locked: cfg.Password != "", hashing: make(chan struct{}, 1), files: readFiles()}
+	p := &Page{cfg: cfg, locked: cfg.Password != "", hashing: make(chan struct{}, 1)}
+	p.readFiles()
 	if p.locked {
 		var err error
 		if p.password, err = auth.ParsePassword(cfg.Password); err != nil {

@@ -17,17 +17,14 @@ import (
 // no probe could use.
 type probesPage struct {
 	*visit
-	Heading string
-	Probes  []probeView
+	Troubled int // how many of them
+	Probes   []probeView
 }
 
 // A probeView is one probe as the page shows it.
 type probeView struct {
 	farm.ProbeView
-	Measures   string
-	Where      string
 	Value, Raw string
-	Age        string
 	Word       string // speaking, slow, silent, not believed, never heard
 	Shape      string
 	Flags      []string
@@ -48,23 +45,11 @@ func (v *visit) showProbes() error {
 			sound = append(sound, p)
 		}
 	}
-	page := probesPage{v, farm.Capital(number(len(troubled))) + " probes need a look.", slices.Concat(troubled, sound)}
-	switch {
-	case len(page.Probes) == 0:
-		page.Heading = "No probe is known yet."
-	case len(troubled) == 0:
-		page.Heading = "Every probe speaks and is believed."
-	case len(troubled) == 1:
-		page.Heading = "One probe needs a look."
-	}
-	return v.show(http.StatusOK, "probes", page)
+	return v.show(http.StatusOK, "probes", probesPage{v, len(troubled), append(troubled, sound...)})
 }
 
 func (v *visit) probe(pv farm.ProbeView) probeView {
-	out := probeView{
-		ProbeView: pv, Measures: pv.Measures.Row().Noun, Where: v.probeWhere(pv.ID), Age: v.age(pv.At),
-		Shape: "p-none", trouble: true,
-	}
+	out := probeView{ProbeView: pv, Shape: "p-none", trouble: true}
 	conf, _ := v.Farm.ProbeByID(pv.ID)
 	if pv.Value != nil {
 		out.Value = conf.Row().Written(v.units).String(*pv.Value)
@@ -101,8 +86,8 @@ var flagSays = map[string]string{
 	"retained":       "Kept by the broker from before; not fresh.",
 }
 
-// probeWhere says where a probe sits.
-func (v *visit) probeWhere(id string) string {
+// Where says where a probe sits.
+func (v *visit) Where(id string) string {
 	if at := v.probePlace(id); at.Bin != "" {
 		return v.Farm.SayPlace(at.Bin, at.Zone)
 	}
@@ -160,10 +145,7 @@ func (v *visit) showProbe() error {
 func (v *visit) probeCurve(conf farm.Probe, pv farm.ProbeView) template.HTML {
 	to := v.now.Truncate(v.span.step).Add(v.span.step)
 	samples, err := v.cfg.History.ProbeSamples(v.r.Context(), conf.ID, to.Add(-v.span.back), to, v.span.step)
-	if err != nil {
-		v.cfg.Log.Error("page curve", "probe", conf.ID, "error", err)
-		v.Torn = true
-	}
+	v.torn(err, "page curve", "probe", conf.ID)
 	cut := chart.Chart{
 		Height: closeTall, From: v.now.Add(-v.span.back), To: v.now.Add(v.span.back / 50), Step: v.span.step,
 		Samples: samples, Spread: v.span.spread, Focus: true,

@@ -27,7 +27,7 @@ func (r raisedView) Folded() bool { return r.Quiet != "" || r.Urgency <= farm.So
 // viewOf makes the view of one standing condition.
 func (v *visit) viewOf(r farm.Standing) raisedView {
 	at := v.placeOf(r)
-	out := raisedView{Standing: r, Where: at, Place: "The farm", Age: v.age(r.Since), When: sentence(v.interval(r.Forecast)), Back: v.Back}
+	out := raisedView{Standing: r, Where: at, Place: "The farm", Age: v.Age(r.Since), When: sentence(v.interval(r.Forecast)), Back: v.Back}
 	if _, ok := v.Farm.BinByName(at.Bin); ok {
 		out.Place = v.Farm.SayPlace(at.Bin, at.Zone)
 		out.HushURL = address("/hush", "bin", at.Bin, "zone", at.Zone, "condition", r.Condition, "quantity", r.Quantity)

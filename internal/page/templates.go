@@ -20,12 +20,7 @@ import (
 //go:embed templates static
 var embedded embed.FS
 
-// files are the templates, one set a page, and the files they refer to.
-type files struct {
-	sets   map[string]*template.Template
-	static map[string]staticFile
-}
-
+// A staticFile is a file that the templates refer to.
 type staticFile struct {
 	body []byte
 	kind string
@@ -41,20 +36,20 @@ var kinds = map[string]string{
 // functions are what the templates say beside the methods of what they are given.
 var functions = template.FuncMap{
 	"address": address, "anchor": anchor, "binURL": binURL, "probeURL": probeURL, "once": rand.Text,
-	"capital": farm.Capital,
-	"aim":     func(a farm.Aim) string { return aimWords[a] },
-	"words":   func(name string) string { return strings.ReplaceAll(name, "_", " ") },
+	"capital": farm.Capital, "number": number,
+	"aim":   func(a farm.Aim) string { return aimWords[a] },
+	"words": func(name string) string { return strings.ReplaceAll(name, "_", " ") },
 }
 
 // readFiles reads what is built in. Each page has a set of templates of its own, so
 // that all may call their part "main". What is wrong here is a broken build, found
 // by the first test.
-func readFiles() files {
-	f := files{map[string]*template.Template{}, map[string]staticFile{}}
+func (p *Page) readFiles() {
+	p.templates, p.static = map[string]*template.Template{}, map[string]staticFile{}
 	base := template.New("").Funcs(functions)
 	base = template.Must(base.ParseFS(embedded, "templates/layout.html", "templates/parts.html", "templates/sprite.html"))
 	for _, name := range []string{"front", "bin", "rounds", "probes", "probe", "jot", "hush", "login", "refusal"} {
-		f.sets[name] = template.Must(template.Must(base.Clone()).ParseFS(embedded, "templates/"+name+".html"))
+		p.templates[name] = template.Must(template.Must(base.Clone()).ParseFS(embedded, "templates/"+name+".html"))
 	}
 	for _, name := range []string{"page.css", "page.js", "mark.svg", "api.txt"} {
 		body, err := fs.ReadFile(embedded, "static/"+name)
@@ -62,20 +57,19 @@ func readFiles() files {
 			panic("page: its own files: " + err.Error())
 		}
 		sum := sha256.Sum256(body)
-		f.static[name] = staticFile{body, kinds[path.Ext(name)], hex.EncodeToString(sum[:6])}
+		p.static[name] = staticFile{body, kinds[path.Ext(name)], hex.EncodeToString(sum[:6])}
 	}
-	return f
 }
 
 // Static is the address of a file of ours, its content's mark included.
 func (v *visit) Static(name string) string {
-	return "/static/" + name + "?v=" + v.files.static[name].mark
+	return "/static/" + name + "?v=" + v.static[name].mark
 }
 
 // sendStatic sends a file of ours. With its mark in the address it may be
 // kept for a year; a new build has new marks.
 func (v *visit) sendStatic() error {
-	f, ok := v.files.static[v.r.PathValue("file")]
+	f, ok := v.static[v.r.PathValue("file")]
 	if !ok {
 		return v.notHere()
 	}

@@ -2,6 +2,7 @@ package page
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -96,6 +97,14 @@ func (v *visit) titled(nav, title string) {
 	v.Home, v.Nav, v.Title, v.Clock = true, nav, title, v.clock(v.now)
 }
 
+// torn tells the log and the page that a part of the history can't be read.
+func (v *visit) torn(err error, what string, about ...any) {
+	if err != nil {
+		v.cfg.Log.Error(what, append(about, "error", err)...)
+		v.Torn = true
+	}
+}
+
 // live makes a page look again by itself.
 func (v *visit) live() { v.Live = int(v.cfg.Refresh.Milliseconds()) }
 
@@ -112,7 +121,7 @@ func (v *visit) Timezone() string { return v.loc.String() }
 // page is ready, so an error can still be answered as one.
 func (v *visit) show(status int, name string, data any) error {
 	var b bytes.Buffer
-	if err := v.files.sets[name].ExecuteTemplate(&b, "layout", data); err != nil {
+	if err := v.templates[name].ExecuteTemplate(&b, "layout", data); err != nil {
 		return fmt.Errorf("fill page %s: %w", name, err)
 	}
 	v.send(status, "text/html; charset=utf-8", b.Bytes())
@@ -176,16 +185,9 @@ func (v *visit) showRefusal(err error) {
 	if v.forProgram() {
 		err = v.showJSON(no.status, map[string]string{"error": no.sentence})
 	} else {
-		title := "Not done"
-		switch no.status {
-		case http.StatusNotFound:
-			title = "Not here"
-		case http.StatusServiceUnavailable:
-			title = "Not now"
-		}
-		if v.Title, v.Live = title, 0; v.inside() {
-			v.titled("", title)
-		}
+		titles := map[int]string{http.StatusNotFound: "Not here", http.StatusServiceUnavailable: "Not now"}
+		v.titled("", cmp.Or(titles[no.status], "Not done"))
+		v.Home, v.Live = v.inside(), 0
 		err = v.show(no.status, "refusal", struct {
 			*visit
 			Sentence string

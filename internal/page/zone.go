@@ -2,7 +2,6 @@ package page
 
 import (
 	"cmp"
-	"context"
 	"fmt"
 	"slices"
 	"strings"
@@ -29,12 +28,12 @@ type zoneView struct {
 type dress func(z farm.ZoneView, i int, q farm.Quantity) chart.Chart
 
 // zone makes one zone's view.
-func (v *visit) zone(ctx context.Context, bin farm.Bin, z farm.ZoneView, dress dress) zoneView {
+func (v *visit) zone(bin farm.Bin, z farm.ZoneView, dress dress) zoneView {
 	out := zoneView{Zone: z, Name: z.Zone, Raised: v.raisedIn[farm.Place{Bin: z.Bin, Zone: z.Zone}], Notes: v.notes(z)}
 	var newest time.Time // believed reading behind the levels
 	for _, l := range z.Levels {
 		if l.At.After(newest) {
-			newest, out.Heard = l.At, v.age(l.At)
+			newest, out.Heard = l.At, v.Age(l.At)
 		}
 	}
 	for _, said := range z.Unsure(v.View.At, v.loc) {
@@ -43,7 +42,7 @@ func (v *visit) zone(ctx context.Context, bin farm.Bin, z farm.ZoneView, dress d
 	for i, q := range v.measured(bin, z) {
 		cut := dress(z, i, q)
 		out.Room = out.Room || len(cut.Room) > 0
-		out.Gauges = append(out.Gauges, v.gaugeOf(ctx, bin, z, q, cut))
+		out.Gauges = append(out.Gauges, v.gaugeOf(bin, z, q, cut))
 	}
 	return out
 }
@@ -62,9 +61,9 @@ func (v *visit) measured(bin farm.Bin, z farm.ZoneView) []farm.Quantity {
 }
 
 // gaugeOf draws one quantity of a zone over the visit's span.
-func (v *visit) gaugeOf(ctx context.Context, bin farm.Bin, z farm.ZoneView, q farm.Quantity, cut chart.Chart) gauge {
+func (v *visit) gaugeOf(bin farm.Bin, z farm.ZoneView, q farm.Quantity, cut chart.Chart) gauge {
 	row, level := q.Row(), z.Level(q)
-	cut.Step, cut.Samples = v.span.step, v.curve(ctx, z.Bin, z.Zone, q)
+	cut.Step, cut.Samples = v.span.step, v.curve(z.Bin, z.Zone, q)
 	cut.From, cut.To = v.now.Add(-v.span.back), v.now.Add(v.span.ahead)
 	cut.Bands, cut.Whole = bands(bin, z, row), row.Bands
 	cut.Cone = coneFor(q, level, cut.Bands, z.Outlook)
@@ -78,12 +77,9 @@ func (v *visit) gaugeOf(ctx context.Context, bin farm.Bin, z farm.ZoneView, q fa
 // curve gives the samples of a zone's quantity over the visit's span; those of
 // the zone "" are of the air around the bin. Where they can't be read there are
 // none, and the page says so.
-func (v *visit) curve(ctx context.Context, bin, zone string, q farm.Quantity) []farm.Sample {
-	samples, err := v.curves.samples(ctx, v.cfg.History, curveKey{bin, zone, q, v.span.step}, v.now, v.span.back)
-	if err != nil {
-		v.cfg.Log.Error("page curve", "bin", bin, "zone", zone, "quantity", q, "error", err)
-		v.Torn = true
-	}
+func (v *visit) curve(bin, zone string, q farm.Quantity) []farm.Sample {
+	samples, err := v.curves.samples(v.r.Context(), v.cfg.History, curveKey{bin, zone, q, v.span.step}, v.now, v.span.back)
+	v.torn(err, "page curve", "bin", bin, "zone", zone, "quantity", q)
 	return samples
 }
 
