@@ -3,7 +3,6 @@ package notify
 import (
 	"context"
 	"fmt"
-	"log/slog"
 	"slices"
 	"sync"
 	"time"
@@ -66,16 +65,6 @@ const everything = 20000
 // dueOrNot lists what was postponed too, by whatever clock.
 var dueOrNot = time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)
 
-// A queue is what one teller is owed: the rows of the outbox, and those in
-// memory of what cannot be on disk.
-type queue struct {
-	teller  string
-	outbox  Outbox
-	log     *slog.Logger
-	memory  memory
-	unnoted []checkpoint // settled, but the outbox could not note it yet
-}
-
 // A checkpoint is a note for the outbox of what became of rows.
 type checkpoint struct {
 	ids  []int64
@@ -85,27 +74,27 @@ type checkpoint struct {
 
 // journalled lists what the outbox owes, without what is settled already and
 // could not be noted.
-func (q *queue) journalled(ctx context.Context) ([]farm.Owed, error) {
-	rows, err := q.outbox.Owed(ctx, q.teller, dueOrNot, everything)
+func (w *worker) journalled(ctx context.Context) ([]farm.Owed, error) {
+	rows, err := w.src.Outbox.Owed(ctx, w.teller.Key, dueOrNot, everything)
 	if err != nil {
 		return nil, fmt.Errorf("list what is owed: %w", err)
 	}
 	return slices.DeleteFunc(rows, func(o farm.Owed) bool {
-		return slices.ContainsFunc(q.unnoted, func(c checkpoint) bool { return slices.Contains(c.ids, o.ID) })
+		return slices.ContainsFunc(w.unnoted, func(c checkpoint) bool { return slices.Contains(c.ids, o.ID) })
 	}), nil
 }
 
 // toldOf lists what the teller was told of an episode: from memory, or from
 // disk, never of both.
-func (q *queue) toldOf(ctx context.Context, episode string) ([]farm.Owed, error) {
-	if told := q.memory.toldOf(episode); len(told) > 0 {
+func (w *worker) toldOf(ctx context.Context, episode string) ([]farm.Owed, error) {
+	if told := w.memory.toldOf(episode); len(told) > 0 {
 		return told, nil
 	}
-	return q.toldOnDisk(ctx, episode)
+	return w.toldOnDisk(ctx, episode)
 }
 
-func (q *queue) toldOnDisk(ctx context.Context, episode string) ([]farm.Owed, error) {
-	told, err := q.outbox.ToldOf(ctx, q.teller, episode)
+func (w *worker) toldOnDisk(ctx context.Context, episode string) ([]farm.Owed, error) {
+	told, err := w.src.Outbox.ToldOf(ctx, w.teller.Key, episode)
 	if err != nil {
 		return nil, fmt.Errorf("list what was told: %w", err)
 	}
@@ -113,46 +102,48 @@ func (q *queue) toldOnDisk(ctx context.Context, episode string) ([]farm.Owed, er
 }
 
 // settle ends rows, or remembers to when the outbox cannot.
-func (q *queue) settle(ctx context.Context, ids []int64, fate farm.Fate, at time.Time) {
+func (w *worker) settle(ctx context.Context, ids []int64, fate farm.Fate) {
+	now := w.cfg.Now()
+	w.counts.add(w.teller.Key, string(fate), len(ids))
 	mem, disk := divided(ids, inMemory)
-	q.memory.settle(mem, fate, at)
+	w.memory.settle(mem, fate, now)
 	if len(disk) > 0 {
-		q.unnoted = append(q.unnoted, checkpoint{disk, fate, at})
-		q.note(ctx)
+		w.unnoted = append(w.unnoted, checkpoint{disk, fate, now})
+		w.note(ctx)
 	}
 }
 
 // note has the outbox note what was settled. Nothing of it is told again in
 // the meantime: a bundle that was accepted stays accepted whatever the disk
 // says. At a stop it has a moment longer than everything else.
-func (q *queue) note(ctx context.Context) {
+func (w *worker) note(ctx context.Context) {
 	within(ctx, func(ctx context.Context) error {
-		for len(q.unnoted) > 0 {
-			c := q.unnoted[0]
-			if err := q.outbox.Settle(ctx, c.ids, c.fate, c.at); err != nil {
-				q.log.Warn("outbox not writable", "error", err)
+		for len(w.unnoted) > 0 {
+			c := w.unnoted[0]
+			if err := w.src.Outbox.Settle(ctx, c.ids, c.fate, c.at); err != nil {
+				w.log.Warn("outbox not writable", "error", err)
 				return err
 			}
-			q.unnoted = q.unnoted[1:]
+			w.unnoted = w.unnoted[1:]
 		}
 		return nil
 	})
 }
 
-func (q *queue) handOver(ctx context.Context, ids []int64, bundle string) error {
+func (w *worker) handOver(ctx context.Context, ids []int64, bundle string) error {
 	mem, disk := divided(ids, inMemory)
-	q.memory.change(mem, func(o *farm.Owed) { o.Bundle = bundle })
-	return wrapped("hand over", q.onDisk(ctx, disk, func(ctx context.Context) error { return q.outbox.HandOver(ctx, disk, bundle) }))
+	w.memory.change(mem, func(o *farm.Owed) { o.Bundle = bundle })
+	return wrapped("hand over", w.onDisk(ctx, disk, func(ctx context.Context) error { return w.src.Outbox.HandOver(ctx, disk, bundle) }))
 }
 
-func (q *queue) postpone(ctx context.Context, ids []int64, next time.Time, trouble string) error {
+func (w *worker) postpone(ctx context.Context, ids []int64, next time.Time, trouble string) error {
 	mem, disk := divided(ids, inMemory)
-	q.memory.change(mem, func(o *farm.Owed) { o.Bundle, o.Next, o.Trouble, o.Tries = "", next, trouble, o.Tries+1 })
-	return wrapped("postpone", q.onDisk(ctx, disk, func(ctx context.Context) error { return q.outbox.Postpone(ctx, disk, next, trouble) }))
+	w.memory.change(mem, func(o *farm.Owed) { o.Bundle, o.Next, o.Trouble, o.Tries = "", next, trouble, o.Tries+1 })
+	return wrapped("postpone", w.onDisk(ctx, disk, func(ctx context.Context) error { return w.src.Outbox.Postpone(ctx, disk, next, trouble) }))
 }
 
 // onDisk has the outbox note something of rows, if there are any.
-func (q *queue) onDisk(ctx context.Context, ids []int64, do func(context.Context) error) error {
+func (w *worker) onDisk(ctx context.Context, ids []int64, do func(context.Context) error) error {
 	if len(ids) == 0 {
 		return nil
 	}

@@ -109,7 +109,7 @@ type Sender struct {
 // why, without their secrets; the sender that comes with it serves the others.
 func NewSender(cfg Config, src Sources) (*Sender, error) {
 	cfg = cfg.withDefaults()
-	s := &Sender{cfg: cfg, src: src}
+	s := &Sender{cfg: cfg, src: src, counts: counts{n: map[Count]int64{}}}
 	var wrong []error
 	for _, t := range cfg.Tellers {
 		tr, err := newTransport(cfg, t)
@@ -175,7 +175,7 @@ func (s *Sender) wake(ctx context.Context) {
 func (s *Sender) FromMemory(c farm.Change) {
 	for _, w := range s.workers {
 		if w.teller.isOwed(c) {
-			w.queue.memory.owe(w.teller.Key, c, s.cfg.Now())
+			w.memory.owe(w.teller.Key, c, s.cfg.Now())
 			w.wake()
 		}
 	}
@@ -233,9 +233,6 @@ type counts struct {
 func (t *counts) add(by, outcome string, n int) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	if t.n == nil {
-		t.n = map[Count]int64{}
-	}
 	if n > 0 {
 		t.n[Count{By: by, Outcome: outcome}] += int64(n)
 	}

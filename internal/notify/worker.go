@@ -74,9 +74,10 @@ type worker struct {
 	log       *slog.Logger
 	counts    *counts
 	woken     chan struct{}
-	queue     queue
+	memory    memory // what is owed beside the outbox
 
 	// Only the worker's own goroutine touches these.
+	unnoted  []checkpoint // settled, but the outbox could not note it yet
 	sent     []sent
 	failures int
 	waiting  time.Time // nothing is tried before
@@ -85,10 +86,9 @@ type worker struct {
 }
 
 func newWorker(cfg Config, src Sources, t Teller, tr transport, n *counts) *worker {
-	log := cfg.Log.With("teller", t.Key)
 	return &worker{
-		cfg: cfg, src: src, teller: t, transport: tr, counts: n, log: log, woken: make(chan struct{}, 1),
-		queue: queue{teller: t.Key, outbox: src.Outbox, log: log}, reach: reach{state: farm.Recipient{By: string(t.Kind), Place: t.Place, Address: t.Mail}},
+		cfg: cfg, src: src, teller: t, transport: tr, counts: n, log: cfg.Log.With("teller", t.Key), woken: make(chan struct{}, 1),
+		reach: reach{state: farm.Recipient{By: string(t.Kind), Place: t.Place, Address: t.Mail}},
 	}
 }
 
@@ -118,7 +118,7 @@ func (w *worker) turn(ctx context.Context) time.Duration {
 	if wait := w.waiting.Sub(now); wait > 0 {
 		return wait
 	}
-	w.queue.note(ctx)
+	w.note(ctx)
 	s := w.situation(now)
 	w.remind(ctx, s)
 	if err := w.gather(ctx, &s); err != nil && ctx.Err() == nil {
@@ -131,7 +131,7 @@ func (w *worker) turn(ctx context.Context) time.Duration {
 		if ctx.Err() != nil {
 			return 0
 		}
-		if len(w.queue.unnoted) > 0 && b.canWait() {
+		if len(w.unnoted) > 0 && b.canWait() {
 			continue
 		}
 		if !w.deliver(ctx, b) {
@@ -173,19 +173,19 @@ func (w *worker) situation(now time.Time) situation {
 
 // gather adds what is owed, and what was told of the same episodes.
 func (w *worker) gather(ctx context.Context, s *situation) error {
-	s.owed = w.queue.memory.owed()
+	s.owed = w.memory.owed()
 	if w.src.Look != nil && !s.known {
 		return nil // what is hushed is not known yet
 	}
-	rows, err := w.queue.journalled(ctx)
+	rows, err := w.journalled(ctx)
 	s.owed = append(s.owed, rows...)
 	for _, o := range s.owed {
 		e := o.Change.Episode
 		if _, done := s.told[e]; done {
 			continue
 		}
-		if s.told[e], err = w.queue.toldOf(ctx, e); err != nil {
-			s.owed = w.queue.memory.owed()
+		if s.told[e], err = w.toldOf(ctx, e); err != nil {
+			s.owed = w.memory.owed()
 			return err
 		}
 	}
@@ -209,7 +209,7 @@ func (w *worker) remind(ctx context.Context, s situation) {
 }
 
 func (w *worker) remindOf(ctx context.Context, episode string, now time.Time) error {
-	told, err := w.queue.toldOnDisk(ctx, episode)
+	told, err := w.toldOnDisk(ctx, episode)
 	if open, _ := heard(told); !open {
 		return err
 	}
@@ -217,7 +217,7 @@ func (w *worker) remindOf(ctx context.Context, episode string, now time.Time) er
 	if since := now.Sub(last.Next); since >= 0 && since < w.teller.Remind {
 		return nil // one that lies ahead was told by a clock that was ahead
 	}
-	rows, err := w.queue.journalled(ctx)
+	rows, err := w.journalled(ctx)
 	if err != nil || slices.ContainsFunc(rows, func(o farm.Owed) bool { return o.Change.Episode == episode }) {
 		return err // something is on its way already
 	}
@@ -233,34 +233,29 @@ func (w *worker) deliver(ctx context.Context, b bundle) bool {
 	told, summed := b.ids()
 	ids := slices.Concat(told, summed)
 	if w.teller.Kind == ByMail && !b.again {
-		if err := w.queue.handOver(ctx, ids, b.id); err != nil {
+		if err := w.handOver(ctx, ids, b.id); err != nil {
 			return w.retreat(err.Error(), 0)
 		}
 	}
 	r := within(ctx, func(ctx context.Context) reply { return w.transport.send(ctx, b, newWriter(w.cfg, w.src, w.cfg.Now())) })
 	w.reach.note(r, w.cfg.Now())
-	if r.outcome != accepted {
-		w.counts.add(w.teller.Key, "failed", len(b.items))
-	}
-	switch r.outcome {
-	case accepted:
+	if r.outcome == accepted {
 		w.arrived(ctx, b, told, summed)
 		return true
-	case refused:
-		wait := max(r.wait, waits.After(b.tries()+1))
-		if err := w.queue.postpone(ctx, ids, w.cfg.Now().Add(wait), r.said); err != nil {
-			return w.retreat(err.Error(), 0)
-		}
-		return true
 	}
-	if w.teller.Kind != ByMail || r.outcome == unreachable && !b.again {
+	w.counts.add(w.teller.Key, "failed", len(b.items))
+	next := w.cfg.Now()
+	if r.outcome == refused {
+		next = next.Add(max(r.wait, waits.After(b.tries()+1)))
+	}
+	if r.outcome == refused || w.teller.Kind != ByMail || r.outcome == unreachable && !b.again {
 		// Nothing was taken, so the rows are free for another bundle. A mail
 		// that may have been taken, now or before, stays handed over.
-		if err := w.queue.postpone(ctx, ids, w.cfg.Now(), r.said); err != nil {
-			w.log.Warn("outbox not writable", "error", err)
+		if err := w.postpone(ctx, ids, next, r.said); err != nil {
+			return w.retreat(r.said+"; "+err.Error(), r.wait)
 		}
 	}
-	return w.retreat(r.said, r.wait)
+	return r.outcome == refused || w.retreat(r.said, r.wait)
 }
 
 // within runs do with a context that ends after the time of an attempt, or a
@@ -290,11 +285,6 @@ func (w *worker) arrived(ctx context.Context, b bundle, told, summed []int64) {
 		}
 	}
 	w.sent = append(slices.DeleteFunc(w.sent, func(s sent) bool { return now.Sub(s.at) >= time.Hour }), s)
-}
-
-func (w *worker) settle(ctx context.Context, ids []int64, fate farm.Fate) {
-	w.counts.add(w.teller.Key, string(fate), len(ids))
-	w.queue.settle(ctx, ids, fate, w.cfg.Now())
 }
 
 // retreat leaves the teller alone for a while, longer each time.
