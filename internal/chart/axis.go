@@ -1,6 +1,7 @@
 package chart
 
 import (
+	"cmp"
 	"math"
 	"strconv"
 	"strings"
@@ -15,8 +16,19 @@ type tick struct {
 	name string  // "": there is no room for one
 }
 
-// A scale is what the upright axis reaches over, in inner units.
+// A scale is what an axis reaches over, in inner units.
 type scale struct{ low, high float64 }
+
+// nowhere is a scale that takes its ends from whatever it is widened by.
+var nowhere = scale{math.Inf(1), math.Inf(-1)}
+
+// with is the scale widened so that it holds values.
+func (s scale) with(vs ...float64) scale {
+	for _, v := range vs {
+		s = scale{min(s.low, v), max(s.high, v)}
+	}
+	return s
+}
 
 // share is where v lies: 0 at the low end, 1 at the high one.
 func (s scale) share(v float64) float64 { return (v - s.low) / (s.high - s.low) }
@@ -24,34 +36,36 @@ func (s scale) share(v float64) float64 { return (v - s.low) / (s.high - s.low) 
 // holds tells whether v lies on the axis.
 func (s scale) holds(v float64) bool { return v >= s.low && v <= s.high }
 
+// Swing is the least and the most of samples; of none, the least is above the most.
+func Swing(samples []farm.Sample) farm.Band {
+	s := nowhere
+	for _, a := range samples {
+		s = s.with(a.Min, a.Max)
+	}
+	return farm.Band{Low: s.low, High: s.high}
+}
+
 // values is what the upright axis reaches over: the curve, the level and the
 // forecast's limit, every end of a band that is near enough to matter, and a
 // little room. Whole takes in every end.
 func (c Chart) values() scale {
-	s := scale{math.Inf(1), math.Inf(-1)}
-	take := func(vs ...float64) {
-		for _, v := range vs {
-			s = scale{min(s.low, v), max(s.high, v)}
-		}
-	}
-	for _, a := range c.Samples {
-		take(a.Min, a.Max)
-	}
+	b := Swing(c.Samples)
+	s := scale{b.Low, b.High}
 	for _, a := range c.Room {
-		take(a.Mean)
+		s = s.with(a.Mean)
 	}
 	if c.HasLevel {
-		take(c.Level-0.5, c.Level+0.5)
+		s = s.with(c.Level-0.5, c.Level+0.5)
 	}
 	if c.Cone != nil {
-		take(c.Cone.Limit)
+		s = s.with(c.Cone.Limit)
 	}
 	if !c.Bands.IsZero() {
 		near := max(0.6*(s.high-s.low), 4)
 		seen := scale{s.low - near, s.high + near}
 		for _, end := range []float64{c.Bands.Thrive.Low, c.Bands.Thrive.High, c.Bands.Survive.Low, c.Bands.Survive.High} {
 			if c.Whole || seen.holds(end) {
-				take(end)
+				s = s.with(end)
 			}
 		}
 	}
@@ -108,10 +122,7 @@ func (c Chart) within(t time.Time) bool { return !t.Before(c.From) && !t.After(c
 // a month, whichever leaves room for names on a phone. A day of 23 or 25 hours
 // is one day.
 func (c Chart) days() []tick {
-	loc := c.Location
-	if loc == nil {
-		loc = time.UTC
-	}
+	loc := cmp.Or(c.Location, time.UTC)
 	y, m, d := c.From.In(loc).Date()
 	every, layout := 1, "Mon"
 	at := func(i int) time.Time { return time.Date(y, m, d+1+i*every, 0, 0, 0, 0, loc) }
@@ -135,19 +146,10 @@ func (c Chart) days() []tick {
 	return out
 }
 
-// ground is what a stretch of the upright axis is to the bin.
-type ground string
-
-const (
-	harm   ground = "harm"
-	bear   ground = "bear"
-	thrive ground = "thrive"
-)
-
-// A layer is a stretch of one ground in a picture of some height, both ends
-// measured from the top.
+// A layer is a stretch of a picture of some height that is of one kind to the bin:
+// harm, bear or thrive. Both ends are measured from the top.
 type layer struct {
-	kind        ground
+	kind        string
 	top, bottom float64
 }
 
@@ -161,19 +163,10 @@ func (f frame) layers(height float64) []layer {
 	b := f.Bands
 	ends := []float64{0, down(b.Survive.High), down(b.Thrive.High), down(b.Thrive.Low), down(b.Survive.Low), height}
 	var out []layer
-	for i, kind := range []ground{harm, bear, thrive, bear, harm} {
+	for i, kind := range []string{"harm", "bear", "thrive", "bear", "harm"} {
 		if ends[i+1]-ends[i] >= 0.5 {
 			out = append(out, layer{kind, ends[i], ends[i+1]})
 		}
 	}
 	return out
-}
-
-// Swing is the least and the most of samples; of none, the least is above the most.
-func Swing(samples []farm.Sample) farm.Band {
-	b := farm.Band{Low: math.Inf(1), High: math.Inf(-1)}
-	for _, a := range samples {
-		b = farm.Band{Low: min(b.Low, a.Min), High: max(b.High, a.Max)}
-	}
-	return b
 }

@@ -55,10 +55,15 @@ func (f frame) curve() [][]corner {
 		last := &out[len(out)-1]
 		*last = append(*last, f.corner(f.Now, f.Level))
 	}
-	for i := range out {
-		out[i] = thin(out[i])
+	return thinned(out)
+}
+
+// thinned are lines without the corners that nobody can see.
+func thinned(lines [][]corner) [][]corner {
+	for i := range lines {
+		lines[i] = thin(lines[i])
 	}
-	return out
+	return lines
 }
 
 // spread are closed shapes, one for each run without a gap: along the greatest

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"image/color"
+	"slices"
 	"sync"
 
 	"golang.org/x/image/font/gofont/goregular"
@@ -137,21 +138,21 @@ func (p *plot) axes() {
 // thrive is the ground on which it does well, named in the corner that the
 // curve begins farther from.
 func (p *plot) thrive() {
-	for _, l := range p.layers(float64(p.Size().Y)) {
-		if l.kind != thrive {
-			continue
-		}
-		top, bottom := p.Max.Y-vg.Length(l.top), p.Max.Y-vg.Length(l.bottom)
-		p.FillPolygon(meadow, []vg.Point{{X: p.Min.X, Y: bottom}, {X: p.Max.X, Y: bottom}, {X: p.Max.X, Y: top}, {X: p.Min.X, Y: top}})
-		if top-bottom <= vg.Points(16) || p.Height <= 150 {
-			continue
-		}
-		at, side := bottom+vg.Points(2), draw.YBottom
-		if first := p.y(p.Samples[0].Mean); first-bottom < top-first {
-			at, side = top-vg.Points(2), draw.YTop
-		}
-		p.FillText(style(small, faint, draw.XLeft, side), vg.Point{X: p.Min.X + vg.Points(4), Y: at}, "does well")
+	layers := p.layers(float64(p.Size().Y))
+	i := slices.IndexFunc(layers, func(l layer) bool { return l.kind == "thrive" })
+	if i < 0 {
+		return
 	}
+	top, bottom := p.Max.Y-vg.Length(layers[i].top), p.Max.Y-vg.Length(layers[i].bottom)
+	p.FillPolygon(meadow, []vg.Point{{X: p.Min.X, Y: bottom}, {X: p.Max.X, Y: bottom}, {X: p.Max.X, Y: top}, {X: p.Min.X, Y: top}})
+	if top-bottom <= vg.Points(16) || p.Height <= 150 {
+		return
+	}
+	at, side := bottom+vg.Points(2), draw.YBottom
+	if first := p.y(p.Samples[0].Mean); first-bottom < top-first {
+		at, side = top-vg.Points(2), draw.YTop
+	}
+	p.FillText(style(small, faint, draw.XLeft, side), vg.Point{X: p.Min.X + vg.Points(4), Y: at}, "does well")
 }
 
 // grid is what the level is read against, and the limits past which there is harm.

@@ -26,8 +26,14 @@ const reachRow = 46 // px a species
 
 // SVG draws the reach.
 func (r Reach) SVG() template.HTML {
-	low, high := r.span()
-	x := func(v float64) float64 { return (v - low) / (high - low) }
+	reach := nowhere
+	for _, row := range r.Rows {
+		reach = reach.with(row.Bands.Survive.Low, row.Bands.Survive.High)
+	}
+	if r.HasLevel {
+		reach = reach.with(r.Level)
+	}
+	x := scale{reach.low - 2, reach.high + 2}.share
 	p := pen{b: make([]byte, 0, 1024)}
 	height := float64(len(r.Rows)*reachRow + 4)
 	p.str(`<svg class="reach" role="img" width="100%"`).attr("height", height).str(` aria-label="`).text(r.Label).str(`">`)
@@ -39,22 +45,6 @@ func (r Reach) SVG() template.HTML {
 	}
 	p.str(`</svg>`)
 	return template.HTML(p.b) // every text went through pen.text
-}
-
-// span covers every survive band and the level, with a little room.
-func (r Reach) span() (low, high float64) {
-	low, high = 0, 1
-	for i, row := range r.Rows {
-		s := row.Bands.Survive
-		if i == 0 {
-			low, high = s.Low, s.High
-		}
-		low, high = min(low, s.Low), max(high, s.High)
-	}
-	if r.HasLevel {
-		low, high = min(low, r.Level), max(high, r.Level)
-	}
-	return low - 2, high + 2
 }
 
 func (r Reach) row(p *pen, row ReachRow, top float64, x func(float64) float64) {

@@ -1,13 +1,11 @@
 package chart
 
 import (
+	"cmp"
 	"fmt"
 	"html/template"
 	"math"
-	"slices"
 	"strconv"
-
-	"binwatchd/internal/farm"
 )
 
 // px under the SVG's ground.
@@ -85,17 +83,16 @@ func (p *svg) open() {
 // ground draws the layers, all of one kind in one shape, wider than any window.
 func (p *svg) ground() {
 	layers := p.layers(float64(p.Height))
-	for _, kind := range []ground{harm, bear, thrive} {
-		if !slices.ContainsFunc(layers, func(l layer) bool { return l.kind == kind }) {
-			continue
-		}
-		p.str(`<path fill="url(#g-`).str(string(kind)).str(`)" d="`)
+	for _, kind := range []string{"harm", "bear", "thrive"} {
+		shape := ""
 		for _, l := range layers {
 			if l.kind == kind {
-				p.str("M0 ").float(l.top).str("h9999v").float(l.bottom - l.top).str("H0z")
+				shape += "M0 " + tenths(l.top) + "h9999v" + tenths(l.bottom-l.top) + "H0z"
 			}
 		}
-		p.str(`"/>`)
+		if shape != "" {
+			p.str(`<path fill="url(#g-`).str(kind).str(`)" d="`).str(shape).str(`"/>`)
+		}
 	}
 }
 
@@ -112,7 +109,7 @@ func (p *svg) limits() {
 		t = Swing(p.Samples)
 		v = t
 	}
-	var lines []byte
+	lines := ""
 	p.str(`<g class="limit">`)
 	for _, l := range []struct{ at, gap float64 }{
 		{t.High, room}, {t.Low, room},
@@ -122,18 +119,18 @@ func (p *svg) limits() {
 			continue
 		}
 		y := p.down(l.at)
-		lines = fmt.Appendf(lines, "M0 %.0fh9999", y)
+		lines += fmt.Sprintf("M0 %.0fh9999", y)
 		if l.gap >= room {
 			p.str(`<text x="99%"`).attr("y", math.Round(max(y-3, 10))).str(`>`).text(p.Unit.Number(l.at)).str(`</text>`)
 		}
 	}
-	p.str(`<path d="`).bytes(lines).str(`"/></g>`)
+	p.str(`<path d="`).str(lines).str(`"/></g>`)
 }
 
 // lines draws spread, cone and curve in a frame of its own that is stretched to
 // the width of the page. Strokes keep their width by the style sheet.
 func (p *svg) lines() {
-	p.str(`<svg viewBox="0 0 `).pair(p.wide, p.tall).str(`" preserveAspectRatio="none"`).attr("height", float64(p.Height)).str(`>`)
+	p.str(`<svg viewBox="0 0 `).num(p.wide).str(" ").num(p.tall).str(`" preserveAspectRatio="none"`).attr("height", float64(p.Height)).str(`>`)
 	if !p.Bare {
 		p.str(`<path class="day" d="`)
 		for _, t := range p.days() {
@@ -147,11 +144,7 @@ func (p *svg) lines() {
 	wedge, likely := p.cone()
 	p.path("cone", "z", wedge)
 	p.path("likely", "", likely)
-	room := p.means(p.Room)
-	for i := range room {
-		room[i] = thin(room[i])
-	}
-	p.path("room", "", room...)
+	p.path("room", "", thinned(p.means(p.Room))...)
 	p.path("run", "", p.curve()...)
 	p.str(`</svg>`)
 }
@@ -192,11 +185,11 @@ func (p *svg) present() {
 	if !p.within(p.Now) || !p.HasLevel {
 		return
 	}
-	class := "level"
+	old := ""
 	if !p.Fresh {
-		class = "level old"
+		old = " old"
 	}
-	p.str(`<circle class="`).str(class).str(`"`).pct("cx", p.across(p.Now)).attr("cy", p.down(p.Level)).str(` r="5"/>`)
+	p.str(`<circle class="level`).str(old).str(`"`).pct("cx", p.across(p.Now)).attr("cy", p.down(p.Level)).str(` r="5"/>`)
 }
 
 // doings draws, under the days, how long each condition stood and what the
@@ -208,7 +201,7 @@ func (p *svg) doings() {
 		if from >= 1 || to <= 0 {
 			continue
 		}
-		p.str(`<rect class="spell `).str(spellClass(s.Urgency)).str(`" rx="3"`).pct("x", from).pct("width", max(to-from, 0.008))
+		p.str(`<rect class="spell `).str(cmp.Or(s.Urgency.String(), "soon")).str(`" rx="3"`).pct("x", from).pct("width", max(to-from, 0.008))
 		p.attr("y", y).str(` height="6"><title>`).text(s.Title).str(`</title></rect>`)
 	}
 	if len(p.Spells) > 0 {
@@ -225,23 +218,11 @@ func (p *svg) doings() {
 	}
 }
 
-func spellClass(u farm.Urgency) string {
-	if u == farm.Calm {
-		return "soon"
-	}
-	return u.String()
-}
-
 // A pen appends markup. Numbers it writes itself; a text of unsure origin goes
 // through text, which escapes it for content and for quoted attributes.
 type pen struct{ b []byte }
 
 func (p *pen) str(s string) *pen {
-	p.b = append(p.b, s...)
-	return p
-}
-
-func (p *pen) bytes(s []byte) *pen {
 	p.b = append(p.b, s...)
 	return p
 }
@@ -255,8 +236,6 @@ func (p *pen) num(n int64) *pen {
 
 // float writes v with at most one decimal, none where it is whole.
 func (p *pen) float(v float64) *pen { return p.str(tenths(v)) }
-
-func (p *pen) pair(x, y int64) *pen { return p.num(x).str(" ").num(y) }
 
 // attr writes an attribute in px.
 func (p *pen) attr(name string, px float64) *pen {
