@@ -35,11 +35,10 @@ const slack = 2 * time.Second
 
 // A Keeper keeps time. It belongs to one goroutine.
 type Keeper struct {
+	Face
 	src   Sources
 	built time.Time
-	base  time.Time // time at boot
 	trust Trust
-	last  time.Time // what was given last: time never falls but by a correction
 }
 
 // A Correction says that what was noted since the keeper's base came into
@@ -53,7 +52,7 @@ type Correction struct {
 // NewKeeper begins to keep time. last is the newest time already noted on
 // disk, zero when there is none; built is when the program was built.
 func NewKeeper(src Sources, last, built time.Time) *Keeper {
-	k := &Keeper{src: src, built: built, last: last}
+	k := &Keeper{src: src, built: built, Face: Face{since: src.SinceBoot, least: last}}
 	wall := src.Wall()
 	k.trust = k.worth(wall)
 	if k.trust != Synced && wall.Before(last) {
@@ -83,44 +82,38 @@ func (k *Keeper) worth(wall time.Time) Trust {
 // journal may end in a future that a clock which is now synchronised denies.
 func (k *Keeper) Begin() (c Correction, needed bool) {
 	now := k.count()
-	if k.last.IsZero() || !now.Add(slack).Before(k.last) {
+	if k.least.IsZero() || !now.Add(slack).Before(k.least) {
 		return Correction{}, false
 	}
-	c = Correction{Shift: now.Sub(k.last), From: now}
-	k.last = now
+	c = Correction{Shift: now.Sub(k.least), From: now}
+	k.least = now
 	return c, true
 }
-
-// count is the time by the base, in whole milliseconds.
-func (k *Keeper) count() time.Time { return k.base.Add(k.src.SinceBoot()).Truncate(time.Millisecond) }
 
 // Now gives the time. It never falls, and a jump of the wall clock does not
 // move it: see [Keeper.Check].
 func (k *Keeper) Now() time.Time {
-	if t := k.count(); t.After(k.last) {
-		k.last = t
-	}
-	return k.last
+	k.least = k.Face.Now()
+	return k.least
 }
 
 // A Face shows a keeper's time to others; it is right until the keeper's base
-// moves, and may be read from any goroutine.
+// moves, and a copy may be read from any goroutine.
 type Face struct {
 	since func() time.Duration
-	base  time.Time
-	least time.Time
+	base  time.Time // time at boot
+	least time.Time // what was given last: time never falls but by a correction
 }
 
-// Face gives the face of the base in force.
-func (k *Keeper) Face() Face { return Face{k.src.SinceBoot, k.base, k.last} }
+// count is the time by the base, in whole milliseconds.
+func (f Face) count() time.Time { return f.base.Add(f.since()).Truncate(time.Millisecond) }
 
 // Now gives the time.
 func (f Face) Now() time.Time {
-	t := f.base.Add(f.since()).Truncate(time.Millisecond)
-	if t.Before(f.least) {
-		return f.least
+	if t := f.count(); t.After(f.least) {
+		return t
 	}
-	return t
+	return f.least
 }
 
 // Trust is how far the base in force can be believed.
@@ -162,6 +155,6 @@ func (k *Keeper) Check(began time.Time) (c Correction, moved bool) {
 	// What was noted on a synchronised clock was right then.
 	c = Correction{Shift: off, From: began, Restamp: k.trust < Synced}
 	k.base, k.trust = k.base.Add(off), worth
-	k.last = k.last.Add(off)
+	k.least = k.least.Add(off)
 	return c, true
 }

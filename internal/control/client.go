@@ -45,10 +45,10 @@ func (c *Client) Look(ctx context.Context) (farm.View, error) {
 	if err != nil {
 		return v, err
 	}
-	if err := json.Unmarshal(body, &v); err != nil {
-		return v, fmt.Errorf("read the daemon's view: %w", err)
+	if err = json.Unmarshal(body, &v); err != nil {
+		err = fmt.Errorf("read the daemon's view: %w", err)
 	}
-	return v, nil
+	return v, err
 }
 
 // Act has the daemon note something; [ErrNoDaemon] when none is running.

@@ -23,7 +23,6 @@ const maxBody = 64 << 10
 type Server struct {
 	http *http.Server
 	ln   *net.UnixListener
-	done chan error
 }
 
 // Listen opens the socket at path for the daemon that keeps a journal. A socket that
@@ -33,11 +32,11 @@ func Listen(path, journal string, daemon Daemon) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Server{ln: ln, done: make(chan error, 1), http: &http.Server{
+	s := &Server{ln: ln, http: &http.Server{
 		Handler: onlyFor(journal, path, handler(daemon)), ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 10 * time.Second,
 		WriteTimeout: 30 * time.Second, IdleTimeout: 30 * time.Second,
 	}}
-	go func() { s.done <- s.http.Serve(ln) }()
+	go func() { _ = s.http.Serve(ln) }() // ends with Close or Abandon
 	return s, nil
 }
 
@@ -104,12 +103,9 @@ func onlyFor(journal, socket string, h http.Handler) http.Handler {
 // sameFile tells whether two whole paths lead to one file; equal ones do also
 // where there is none.
 func sameFile(a, b string) bool {
-	if a == b {
-		return true
-	}
 	x, errA := os.Stat(a)
 	y, errB := os.Stat(b)
-	return errA == nil && errB == nil && os.SameFile(x, y)
+	return a == b || errA == nil && errB == nil && os.SameFile(x, y)
 }
 
 func handler(daemon Daemon) http.Handler {
@@ -132,16 +128,16 @@ func handler(daemon Daemon) http.Handler {
 		var a Action
 		d := json.NewDecoder(http.MaxBytesReader(w, r.Body, maxBody))
 		d.DisallowUnknownFields()
-		if err := d.Decode(&a); err != nil {
-			http.Error(w, "not an action: "+err.Error(), http.StatusBadRequest)
-			return
-		}
+		err := d.Decode(&a)
 		e, ok := a.Event()
-		if !ok {
+		switch {
+		case err != nil:
+			http.Error(w, "not an action: "+err.Error(), http.StatusBadRequest)
+		case !ok:
 			http.Error(w, "the action is empty", http.StatusBadRequest)
-			return
+		default:
+			answer(w, daemon.Act(r.Context(), e))
 		}
-		answer(w, daemon.Act(r.Context(), e))
 	})
 	mux.HandleFunc("GET /copy", func(w http.ResponseWriter, r *http.Request) { copyTo(w, r, daemon) })
 	return mux

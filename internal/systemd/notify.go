@@ -27,32 +27,22 @@ type Notifier struct {
 // process. Variables that make no sense are an error, and the Notifier given
 // with it does what can be done without them.
 func FromEnvironment(getenv func(string) string, pid int) (Notifier, error) {
-	socket := getenv("NOTIFY_SOCKET")
-	if socket == "" {
-		return Notifier{}, nil
-	}
-	if socket[0] != '/' && socket[0] != '@' {
-		return Notifier{}, fmt.Errorf("read NOTIFY_SOCKET: %q is neither a path nor an abstract socket", socket)
-	}
-	interval, err := watchdogInterval(getenv, pid)
-	return Notifier{socket, interval}, err
-}
-
-// watchdogInterval is 0 when no watchdog is set, or it is for another process:
-// a child inherits the environment, not the duty (sd_watchdog_enabled(3)).
-func watchdogInterval(getenv func(string) string, pid int) (time.Duration, error) {
-	text := getenv("WATCHDOG_USEC")
-	if text == "" {
-		return 0, nil
-	}
-	if of := getenv("WATCHDOG_PID"); of != "" && of != strconv.Itoa(pid) {
-		return 0, nil
+	n := Notifier{socket: getenv("NOTIFY_SOCKET")}
+	text, of := getenv("WATCHDOG_USEC"), getenv("WATCHDOG_PID")
+	switch {
+	case n.socket == "":
+		return n, nil
+	case n.socket[0] != '/' && n.socket[0] != '@':
+		return Notifier{}, fmt.Errorf("read NOTIFY_SOCKET: %q is neither a path nor an abstract socket", n.socket)
+	case text == "", of != "" && of != strconv.Itoa(pid): // a child inherits the environment, not the duty (sd_watchdog_enabled(3))
+		return n, nil
 	}
 	usec, err := strconv.ParseInt(text, 10, 64)
 	if err != nil || usec <= 0 || usec > int64(maxInterval/time.Microsecond) {
-		return 0, fmt.Errorf("read WATCHDOG_USEC: %q is no number of microseconds", text)
+		return n, fmt.Errorf("read WATCHDOG_USEC: %q is no number of microseconds", text)
 	}
-	return time.Duration(usec) * time.Microsecond, nil
+	n.interval = time.Duration(usec) * time.Microsecond
+	return n, nil
 }
 
 // maxInterval is far over any watchdog and far under what a Duration can hold.
@@ -95,19 +85,17 @@ func status(doing string) string {
 
 // send sends lines as one datagram. An abstract socket, written with @ in
 // front, is dialled by net as such.
-func (n Notifier) send(lines ...string) (err error) {
+func (n Notifier) send(lines ...string) error {
 	if n.socket == "" {
 		return nil
 	}
-	conn, err := net.DialUnix("unixgram", nil, &net.UnixAddr{Name: n.socket, Net: "unixgram"})
+	conn, err := net.Dial("unixgram", n.socket)
+	if err == nil {
+		late := conn.SetWriteDeadline(time.Now().Add(sendTimeout))
+		_, sent := conn.Write([]byte(strings.Join(lines, "\n")))
+		err = errors.Join(late, sent, conn.Close())
+	}
 	if err != nil {
-		return fmt.Errorf("tell the service manager: %w", err)
-	}
-	defer func() { err = errors.Join(err, conn.Close()) }()
-	if err := conn.SetWriteDeadline(time.Now().Add(sendTimeout)); err != nil {
-		return fmt.Errorf("tell the service manager: %w", err)
-	}
-	if _, err := conn.Write([]byte(strings.Join(lines, "\n"))); err != nil {
 		return fmt.Errorf("tell the service manager: %w", err)
 	}
 	return nil

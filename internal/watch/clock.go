@@ -52,7 +52,7 @@ type shown struct {
 // show lets others see the time and what it is worth.
 func (l *Loop) show() {
 	k := l.time.keeper
-	l.shown.Store(&shown{k.Face(), k.Final(), k.Trust() == clock.Synced || l.now().Sub(l.time.began) >= surely})
+	l.shown.Store(&shown{k.Face, k.Final(), k.Trust() == clock.Synced || l.now().Sub(l.time.began) >= surely})
 }
 
 // surely is how long a clock that nobody vouches for has to have gone on before
