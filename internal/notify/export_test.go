@@ -15,7 +15,7 @@ import (
 // it would go over the wire.
 func MailOf(cfg Config, src Sources, owed []farm.Owed, told map[string][]farm.Owed, now time.Time) ([]byte, error) {
 	cfg = cfg.withDefaults()
-	s := situation{teller: cfg.Tellers[0], now: now, owed: owed, told: told, cap: cfg.CapPerHour, loc: cfg.Farm.Location}
+	s := situation{teller: cfg.Tellers[0], now: now, owed: owed, told: told, cap: usualPerHour, loc: cfg.Farm.Location}
 	if src.Look != nil {
 		s.view, s.known = src.Look()
 	}

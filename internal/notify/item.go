@@ -41,13 +41,11 @@ func (w writer) current(b bundle) []item {
 	for i := range items {
 		it := &items[i]
 		it.then = it.last.Change
-		st, ok := standing(&w.view, it.last.Change.Episode)
-		if !ok || it.say == over || it.say == cameWent {
-			continue
-		}
-		it.last.Change = asOfNow(it.last.Change, st)
-		if it.say == lighter {
-			it.last.Change.Text = "Better, though not right yet. " + it.last.Change.Text
+		if st, ok := standing(&w.view, it.then.Episode); ok && it.say != over && it.say != cameWent {
+			it.last.Change = asOfNow(it.then, st)
+			if it.say == lighter {
+				it.last.Change.Text = "Better, though not right yet. " + it.last.Change.Text
+			}
 		}
 	}
 	return items
@@ -327,10 +325,7 @@ func (w writer) commands(it item) [][2]string {
 	}
 	all := [][2]string{{"Seen it", w.command("seen", c.Episode)}}
 	if c.Bin != "" {
-		place := c.Bin
-		if c.Zone != "" {
-			place += "/" + c.Zone
-		}
+		place := farm.Place{Bin: c.Bin, Zone: c.Zone}.String()
 		all = append(all, [2]string{"Quiet for a day", w.command("hush", place, string(c.Condition), "--for", "24h")})
 	}
 	return all

@@ -112,25 +112,21 @@ func decide(s situation) plan {
 	var p plan
 	loose, handed := divided(s.owed, func(o farm.Owed) bool { return o.Bundle == "" })
 	for _, rows := range grouped(handed, func(o farm.Owed) string { return o.Bundle }) {
-		if items := s.asHanded().items(&p, rows); len(items) > 0 {
+		// It is made once more by its rows alone, not by how the farm stands by now,
+		// so it is the same bundle.
+		asHanded := s
+		asHanded.view, asHanded.known = farm.View{}, false
+		if items := asHanded.items(&p, rows); len(items) > 0 {
 			p.bundles = append(p.bundles, bundle{rows[0].Bundle, items, true})
 		}
 	}
 	if len(p.bundles) > 0 {
 		return p // what follows depends on whether these arrive
 	}
-	free, next := s.release(s.items(&p, loose))
-	p.next = next
+	var free []item
+	free, p.next = s.release(s.items(&p, loose))
 	p.bundles = s.packed(free)
 	return p
-}
-
-// asHanded is the situation for a bundle that an earlier attempt handed over. It
-// is made once more by its rows alone, not by how the farm stands by now, so it
-// is the same bundle.
-func (s situation) asHanded() situation {
-	s.view, s.known = farm.View{}, false
-	return s
 }
 
 // grouped puts rows of one key together, in the order of their first.
@@ -176,22 +172,17 @@ func (s situation) episode(rows, told []farm.Owed) (it item, ok bool, needless [
 	worth := slices.ContainsFunc(changes, func(o farm.Owed) bool {
 		return news(o.Change) && (o.Change.Urgency == farm.Now || o.Change.Urgency > worst)
 	})
-	switch kind := last.Change.Change; {
-	case kind == farm.Eased && open:
+	eased, lightened := last.Change.Change == farm.Eased, last.Change.Change == farm.Lightened
+	untold := eased && worth && !s.hushedNow(last.Change)
+	switch {
+	case eased && open,
+		untold && last.Change.Ended != "": // it may be going on: only the looking is over
 		it.say = over
-	case kind == farm.Eased && worth && !s.hushedNow(last.Change):
+	case untold:
 		it.say = cameWent
-		if last.Change.Ended != "" {
-			it.say = over // it may be going on: only the looking is over
-		}
-	case kind != farm.Eased && worth:
-		it.say = stands
-		if kind == farm.Lightened {
-			it.say = lighter
-		}
-	case kind == farm.Lightened && open && s.teller.Kind == ByWebhook:
-		it.say = lighter // a program keeps count of urgencies; a person has enough to read
-	default:
+	case lightened && (worth || open && s.teller.Kind == ByWebhook):
+		it.say = lighter // where it is no news a program keeps count of urgencies all the same; a person has enough to read
+	case eased || !worth:
 		return it, false, rows
 	}
 	return it, true, reminders // what is new says it better
@@ -256,17 +247,14 @@ func (s situation) hushedNow(c farm.Change) bool {
 
 // packed makes bundles of items: one each for a webhook, which a program
 // reads, and one for all of them otherwise.
-func (s situation) packed(items []item) []bundle {
-	if s.teller.Kind != ByWebhook {
-		if len(items) == 0 {
-			return nil
-		}
-		return []bundle{newBundle(items)}
+func (s situation) packed(items []item) (out []bundle) {
+	together := max(1, len(items))
+	if s.teller.Kind == ByWebhook {
+		together = 1
+		slices.SortStableFunc(items, func(a, b item) int { return cmp.Compare(a.last.ID, b.last.ID) })
 	}
-	slices.SortStableFunc(items, func(a, b item) int { return cmp.Compare(a.last.ID, b.last.ID) })
-	var out []bundle
-	for _, it := range items {
-		out = append(out, newBundle([]item{it}))
+	for some := range slices.Chunk(items, together) {
+		out = append(out, newBundle(some))
 	}
 	return out
 }

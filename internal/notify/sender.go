@@ -35,7 +35,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"maps"
 	"slices"
 	"sync"
 	"time"
@@ -46,17 +45,16 @@ import (
 // A Config says who is told, and by what means. It holds secrets: it is never
 // printed.
 type Config struct {
-	Farm       farm.Farm
-	File       string // path of the configuration, for the commands in notices; "": they name none
-	Mail       Mail
-	Tellers    []Teller // each with its Key; see [Named]
-	Rounds     *RoundsMail
-	Life       *Life
-	CapPerHour int              // bundles an hour to one teller, what is at now not held back; 0: 6
-	Gather     time.Duration    // how long a thing waits for others that arise with it; 0: 10s
-	Log        *slog.Logger     // nil: nothing is logged
-	Now        func() time.Time // journal time: of what is owed, and the date of a mail
-	CertTime   func() time.Time // by which certificates are judged; nil: the wall clock
+	Farm     farm.Farm
+	File     string // path of the configuration, for the commands in notices; "": they name none
+	Mail     Mail
+	Tellers  []Teller // each with its Key; see [Named]
+	Rounds   *RoundsMail
+	Life     *Life
+	Gather   time.Duration    // how long a thing waits for others that arise with it; 0: 10s
+	Log      *slog.Logger     // nil: nothing is logged
+	Now      func() time.Time // journal time: of what is owed, and the date of a mail
+	CertTime func() time.Time // by which certificates are judged; nil: the wall clock
 }
 
 // A Mail is the server through which mails leave: what the keeper says of it, and
@@ -87,7 +85,6 @@ const (
 
 // withDefaults gives the configuration with its defaults filled in.
 func (c Config) withDefaults() Config {
-	c.CapPerHour = cmp.Or(c.CapPerHour, 6)
 	c.Gather = cmp.Or(c.Gather, UsualGather)
 	c.Log = cmp.Or(c.Log, slog.New(slog.DiscardHandler))
 	c.Farm.Location = cmp.Or(c.Farm.Location, time.UTC)
@@ -222,7 +219,16 @@ type Count struct {
 }
 
 // Counts gives what became of notices, in a fixed order.
-func (s *Sender) Counts() []Count { return s.counts.list() }
+func (s *Sender) Counts() []Count {
+	s.counts.mu.Lock()
+	defer s.counts.mu.Unlock()
+	var out []Count
+	for c, n := range s.counts.n {
+		out = append(out, Count{c.By, c.Outcome, n})
+	}
+	slices.SortFunc(out, func(a, b Count) int { return cmp.Or(cmp.Compare(a.By, b.By), cmp.Compare(a.Outcome, b.Outcome)) })
+	return out
+}
 
 // counts are outcomes by teller.
 type counts struct {
@@ -236,16 +242,4 @@ func (t *counts) add(by, outcome string, n int) {
 	if n > 0 {
 		t.n[Count{By: by, Outcome: outcome}] += int64(n)
 	}
-}
-
-func (t *counts) list() []Count {
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	out := slices.SortedFunc(maps.Keys(t.n), func(a, b Count) int {
-		return cmp.Or(cmp.Compare(a.By, b.By), cmp.Compare(a.Outcome, b.Outcome))
-	})
-	for i, c := range out {
-		out[i].N = t.n[c]
-	}
-	return out
 }

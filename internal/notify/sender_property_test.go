@@ -41,13 +41,12 @@ func newWorld(t *testing.T) *world {
 		Farm: hillfoot(t),
 		Mail: notify.Mail{MailSettings: notify.MailSettings{Server: "127.0.0.1:25", From: "bins@example.org"}},
 		Tellers: notify.Named([]notify.Teller{
-			{Kind: notify.ByMail, TellerSettings: notify.TellerSettings{Mail: "all@example.org", About: all, Quiet: night, Remind: 6 * time.Hour}},
-			{Kind: notify.ByMail, TellerSettings: notify.TellerSettings{Mail: "now@example.org", About: []string{"now"}}},
-			{Kind: notify.ByPush, TellerSettings: notify.TellerSettings{Quiet: night, Bins: []string{"bin0", "bin1"}}, URL: "generic://127.0.0.1:9/"},
-			{Kind: notify.ByWebhook, TellerSettings: notify.TellerSettings{About: all}, URL: "http://127.0.0.1:9/"},
+			{Kind: notify.ByMail, TellerSettings: notify.TellerSettings{PerHour: 3, Mail: "all@example.org", About: all, Quiet: night, Remind: 6 * time.Hour}},
+			{Kind: notify.ByMail, TellerSettings: notify.TellerSettings{PerHour: 3, Mail: "now@example.org", About: []string{"now"}}},
+			{Kind: notify.ByPush, TellerSettings: notify.TellerSettings{PerHour: 3, Quiet: night, Bins: []string{"bin0", "bin1"}}, URL: "generic://127.0.0.1:9/"},
+			{Kind: notify.ByWebhook, TellerSettings: notify.TellerSettings{PerHour: 3, About: all}, URL: "http://127.0.0.1:9/"},
 		}),
-		CapPerHour: 3,
-		Now:        time.Now,
+		Now: time.Now,
 	}
 	return &world{cfg: cfg, box: newBox()}
 }
@@ -220,7 +219,7 @@ func (w *world) auditCap(bad badly, t notify.Teller, tried []attempt) {
 		}
 		fresh := slices.ContainsFunc(w.restarts, func(r time.Time) bool { return r.After(hour) })
 		resent := slices.ContainsFunc(tried, func(b attempt) bool { return b.ID == a.ID && b.At.Before(a.At) })
-		if !a.Pressing && recent >= w.cfg.CapPerHour && !fresh && !resent {
+		if !a.Pressing && recent >= t.PerHour && !fresh && !resent {
 			bad("%s: bundle %d of an hour at %s", t.Key, recent+1, a.At)
 		}
 		accepted = append(accepted, a.At)

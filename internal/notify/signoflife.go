@@ -75,7 +75,7 @@ func (l *signOfLife) sign(ctx context.Context) error {
 	if err != nil {
 		return errors.New(hidden(err.Error(), secretsIn(l.cfg.Life.URL)))
 	}
-	if resp.StatusCode < 200 || resp.StatusCode > 299 {
+	if resp.StatusCode/100 != 2 {
 		return fmt.Errorf("answered %d %s", resp.StatusCode, http.StatusText(resp.StatusCode))
 	}
 	return nil

@@ -56,12 +56,20 @@ func specimens(t Teller, now time.Time) []specimen {
 	one := func(say saying, c farm.Change) item {
 		return item{say: say, last: farm.Owed{Notice: "test-" + NoticeID(t.Key, c), Teller: t.Key, Change: c, Created: c.At}}
 	}
-	raised, eased := one(stands, specimenHeat(now)), one(over, specimenEased(now))
+	heating := func(at time.Time) item {
+		c := specimenChange(farm.Heating, at, "no bin is heating. A heating bin would read like this: it warms by itself, after a feed.")
+		c.Forecast = &farm.Forecast{Crosses: at.Add(6 * time.Hour), Earliest: at.Add(4 * time.Hour), Latest: at.Add(9 * time.Hour)}
+		return one(stands, c)
+	}
+	end, peak := specimenChange(farm.Heating, now, "nothing was heating and nothing has eased."), 31.5
+	end.Change, end.Advice, end.Peak, end.Since = farm.Eased, nil, &peak, now.Add(-6*time.Hour)
+	raised, eased := heating(now), one(over, end)
 	eased.told = []farm.Owed{raised.last}
 	out := []specimen{{"raised", newBundle([]item{raised})}, {"eased", newBundle([]item{eased})}}
 	if t.Kind != ByWebhook {
-		again, dry := one(stands, specimenHeat(now.Add(time.Millisecond))), one(stands, specimenDry(now))
-		out = append(out, specimen{"several at once", newBundle([]item{again, dry})})
+		dry := specimenChange(farm.TooDry, now, "no bin is too dry.")
+		dry.Advice.VisitLitres, dry.Advice.WaterLitres, dry.Advice.DryMassKg, dry.Advice.DryMassFrom = 2, 6, 12, "guess"
+		out = append(out, specimen{"several at once", newBundle([]item{heating(now.Add(time.Millisecond)), one(stands, dry)})})
 	}
 	return out
 }
@@ -101,25 +109,6 @@ func (p specimenPast) Samples(_ context.Context, _, _ string, q farm.Quantity, f
 
 func (p specimenPast) Jots(context.Context, string, time.Time, time.Time) ([]farm.Jot, error) {
 	return []farm.Jot{{At: p.now.Add(-24 * time.Hour), Bin: specimenBin, What: farm.Fed, Kg: 1, Of: "test"}}, nil
-}
-
-func specimenHeat(now time.Time) farm.Change {
-	c := specimenChange(farm.Heating, now, "no bin is heating. A heating bin would read like this: it warms by itself, after a feed.")
-	c.Forecast = &farm.Forecast{Crosses: now.Add(6 * time.Hour), Earliest: now.Add(4 * time.Hour), Latest: now.Add(9 * time.Hour)}
-	return c
-}
-
-func specimenDry(now time.Time) farm.Change {
-	c := specimenChange(farm.TooDry, now, "no bin is too dry.")
-	c.Advice.VisitLitres, c.Advice.WaterLitres, c.Advice.DryMassKg, c.Advice.DryMassFrom = 2, 6, 12, "guess"
-	return c
-}
-
-func specimenEased(now time.Time) farm.Change {
-	c := specimenChange(farm.Heating, now, "nothing was heating and nothing has eased.")
-	peak := 31.5
-	c.Change, c.Advice, c.Peak, c.Since = farm.Eased, nil, &peak, now.Add(-6*time.Hour)
-	return c
 }
 
 func specimenChange(c farm.Condition, now time.Time, text string) farm.Change {

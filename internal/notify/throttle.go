@@ -7,6 +7,9 @@ import (
 	"binwatchd/internal/farm"
 )
 
+// usualPerHour is the most bundles in an hour for a teller that says nothing of it.
+const usualPerHour = 6
+
 // likeFollows is how long after a bundle another bin's raise of the very same
 // condition waits, so that what spreads slowly (a cold night, a power cut) makes
 // two bundles and not ten. What is at now does not wait.
@@ -120,12 +123,7 @@ func (s situation) cappedUntil() time.Time {
 	return time.Time{}
 }
 
-func latest(a, b time.Time) time.Time {
-	if b.After(a) {
-		return b
-	}
-	return a
-}
+func latest(times ...time.Time) time.Time { return slices.MaxFunc(times, time.Time.Compare) }
 
 // sooner is the earlier of two times, of which a may be zero for none.
 func sooner(a, b time.Time) time.Time {

@@ -123,9 +123,9 @@ func (h *webhook) sign(header http.Header, id string, now time.Time, body []byte
 func hookReply(resp *http.Response, now time.Time) reply {
 	r := reply{said: fmt.Sprintf("%d %s", resp.StatusCode, http.StatusText(resp.StatusCode))}
 	switch code := resp.StatusCode; {
-	case code >= 200 && code < 300:
+	case code/100 == 2:
 		r.outcome = accepted
-	case code >= 300 && code < 400:
+	case code/100 == 3:
 		r.outcome = unreachable
 		r.said += ": redirects are not followed"
 	case code == http.StatusBadRequest, code == http.StatusRequestEntityTooLarge, code == http.StatusUnprocessableEntity:

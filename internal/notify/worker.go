@@ -101,13 +101,11 @@ func (w *worker) wake() {
 
 func (w *worker) run(ctx context.Context) {
 	for ctx.Err() == nil {
-		timer := time.NewTimer(w.turn(ctx))
 		select {
 		case <-ctx.Done():
 		case <-w.woken:
-		case <-timer.C:
+		case <-time.After(w.turn(ctx)):
 		}
-		timer.Stop()
 	}
 }
 
@@ -162,7 +160,7 @@ func (w *worker) forgetFuture(now time.Time) {
 // situation is all that decide needs but what is owed.
 func (w *worker) situation(now time.Time) situation {
 	s := situation{
-		teller: w.teller, now: now, sent: w.sent, cap: cmp.Or(w.teller.PerHour, w.cfg.CapPerHour), gather: w.cfg.Gather,
+		teller: w.teller, now: now, sent: w.sent, cap: cmp.Or(w.teller.PerHour, usualPerHour), gather: w.cfg.Gather,
 		loc: w.cfg.Farm.Location, told: map[string][]farm.Owed{},
 	}
 	if w.src.Look != nil {
