@@ -153,15 +153,14 @@ func spread(live []item, c farm.Condition) (where []string) {
 // airCause speaks of bins that changed together, and of the air they stand in
 // when they share it.
 func (w writer) airCause(bins []string, changed, look string) string {
-	air, shared := "", true
+	var airs []string
 	for _, name := range bins {
 		b, _ := w.farm.BinByName(name)
-		shared = shared && b.Ambient != "" && (air == "" || air == b.Ambient)
-		air = b.Ambient
+		airs = append(airs, b.Ambient)
 	}
 	line := fmt.Sprintf("Several bins %s at the same time", changed)
-	if shared {
-		line += ", and they stand in the same air" + w.airNow(air)
+	if airs = distinct(airs); len(airs) == 1 && airs[0] != "" {
+		line += ", and they stand in the same air" + w.airNow(airs[0])
 	}
 	return line + ": look for what they share, " + look + ", before any single bin."
 }

@@ -25,14 +25,12 @@ type pusher struct {
 	url     string
 	service types.Service // nil: not set up yet
 	secrets []string      // parts of the URL, never shown
-	call    *pushing
+	bundle  string        // that the last call is about
+	done    chan error    // of a call whose end was not seen yet; nil: there is none
 }
 
-// A pushing is one call that has not come back.
-type pushing struct {
-	bundle string
-	done   chan error
-}
+// tellsNobody is a service of the library for its own tests.
+const tellsNobody = "logger"
 
 // newPusher checks the URL without showing it. A service that signs in when it
 // is set up is set up when it is first needed: the daemon must start without it.
@@ -40,35 +38,29 @@ func newPusher(t Teller) (*pusher, error) {
 	p := &pusher{url: strings.TrimSpace(t.URL), secrets: secretsIn(t.URL)}
 	scheme, rest, _ := strings.Cut(p.url, ":")
 	name, _, _ := strings.Cut(strings.ToLower(scheme), "+") // generic+https is of generic
-	switch {
-	case signsIn[name]:
-		return p, nil
+	wrong := ""
+	switch place, bad := url.Parse(rest); {
+	case name == "matrix": // the one that calls its server when it is set up
 	case name == tellsNobody:
-		return nil, fmt.Errorf("the push address tells nobody: %s only writes into a log. %s", tellsNobody, addressForms())
-	case name == "generic" && hostless(rest):
-		return nil, fmt.Errorf("the push address tells nobody: it names no host. %s", addressForms())
+		wrong = "tells nobody: " + tellsNobody + " only writes into a log"
+	case name == "generic" && bad == nil && place.Hostname() == "":
+		wrong = "tells nobody: it names no host"
+	default:
+		if err := p.setUp(); err != nil {
+			wrong = "is not understood: " + hidden(err.Error(), p.secrets)
+		}
 	}
-	if err := p.setUp(); err != nil {
-		return nil, fmt.Errorf("the push address is not understood: %s. %s", hidden(err.Error(), p.secrets), addressForms())
+	if wrong != "" {
+		return nil, fmt.Errorf("the push address %s. %s", wrong, addressForms())
 	}
 	return p, nil
 }
 
-// tellsNobody is a service of the library for its own tests.
-const tellsNobody = "logger"
-
-// hostless tells whether what follows a scheme names no host.
-func hostless(rest string) bool {
-	u, err := url.Parse(rest)
-	return err == nil && u.Hostname() == ""
-}
-
-// signsIn are the services of the library that call their server when they are
-// set up.
-var signsIn = map[string]bool{"matrix": true}
-
-func (p *pusher) setUp() (err error) {
-	p.service, err = (&router.ServiceRouter{}).Locate(p.url)
+func (p *pusher) setUp() error {
+	service, err := (&router.ServiceRouter{}).Locate(p.url)
+	if err == nil {
+		p.service = service
+	}
 	return err
 }
 
@@ -83,15 +75,15 @@ func addressForms() string {
 }
 
 func (p *pusher) send(ctx context.Context, b bundle, w writer) reply {
-	if p.call == nil || p.call.bundle != b.id {
-		if p.call != nil && len(p.call.done) == 0 {
+	if p.done == nil || p.bundle != b.id {
+		if p.done != nil && len(p.done) == 0 {
 			return reply{outcome: unreachable, said: "the push service still has not answered the last attempt"}
 		}
-		p.call = p.start(b.id, w.short(b))
+		p.bundle, p.done = b.id, p.call(w.short(b))
 	}
 	select {
-	case err := <-p.call.done:
-		p.call = nil
+	case err := <-p.done:
+		p.done = nil
 		if err != nil {
 			return reply{outcome: unreachable, said: hidden(err.Error(), p.secrets)}
 		}
@@ -101,21 +93,22 @@ func (p *pusher) send(ctx context.Context, b bundle, w writer) reply {
 	}
 }
 
-// start calls the service. The subject is the first line of the text, not a
-// title beside it: a service that knows no title refuses the whole message.
-func (p *pusher) start(bundle, text string) *pushing {
-	call := &pushing{bundle: bundle, done: make(chan error, 1)}
+// call calls the service, and gives what tells how that ended. The subject is the
+// first line of the text, not a title beside it: a service that knows no title
+// refuses the whole message.
+func (p *pusher) call(text string) chan error {
+	done := make(chan error, 1)
 	go func() {
+		var err error
 		if p.service == nil {
-			if err := p.setUp(); err != nil {
-				p.service = nil
-				call.done <- err
-				return
-			}
+			err = p.setUp()
 		}
-		call.done <- p.service.Send(text, &types.Params{})
+		if err == nil {
+			err = p.service.Send(text, &types.Params{})
+		}
+		done <- err
 	}()
-	return call
+	return done
 }
 
 // secretsIn lists what must not be shown of a URL: everything but its scheme. Of
