@@ -24,7 +24,7 @@ var may = map[string]struct {
 	"secret":           {nil, "where passwords and keys lie is a leaf: whoever is given one may open it"},
 	"config":           {[]string{"farm", "quantity", "husbandry", "loopback", "secret", "ingest", "journal", "influx", "notify", "page"}, "it gathers what each of them wants to be told; none of them knows YAML"},
 	"ingest":           {[]string{"farm", "secret", "backoff", "loopback", "quantity", "trend"}, "nobody else parses payloads"},
-	"journal":          {[]string{"farm", "journal/columns", "journal/oldchunk"}, "the store judges nothing"},
+	"journal":          {[]string{"backoff", "farm", "journal/columns", "journal/oldchunk"}, "the store judges nothing"},
 	"journal/columns":  {nil, "packs numbers, and knows none of them"},
 	"journal/oldchunk": {[]string{"journal/columns"}, "reads what older versions packed, and nothing else"},
 	"rules":            {[]string{"farm", "husbandry", "trend"}, "the fold is pure: no adapter, no clock, no I/O"},

@@ -51,13 +51,18 @@ func (j *Journal) packAndDrop(ctx context.Context, now time.Time, believed bool,
 	if err := j.cfg.Fault("compact"); err != nil {
 		return err
 	}
-	if err := j.packOld(ctx, now, done); err != nil {
-		return err
+	t, err := viewed(ctx, j, "compact", readTables)
+	if err == nil && t.isOld(now) {
+		err = j.packOld(ctx, t.old, done)
+		t.oldNewest.Valid = false
 	}
-	if err := j.turn(ctx, now); err != nil || !believed {
-		return err
+	if err == nil && t.isFull(now) {
+		err = j.turn(ctx, t.old)
 	}
-	return j.drop(ctx, now, done)
+	if err == nil && believed {
+		err = j.drop(ctx, now, done)
+	}
+	return err
 }
 
 // tables is how the two tables of unpacked rows stand.
@@ -82,27 +87,32 @@ func readTables(t *tx) (s tables) {
 
 var tableName = [2]string{"reading_0", "reading_1"}
 
-// packOld packs the old table if all of it is old enough. When a clock far ahead
-// has stamped its last row, the age of the rows after it decides.
-func (j *Journal) packOld(ctx context.Context, now time.Time, done *Compacted) error {
-	t, err := viewed(ctx, j, "compact", readTables)
-	if err != nil || !t.oldNewest.Valid {
-		return err
-	}
+// isOld tells whether all of the old table is old enough to be packed. When a clock
+// far ahead has stamped its last row, the age of the rows after it decides.
+func (t tables) isOld(now time.Time) bool {
 	newest := t.oldNewest.Int64
 	if t.rows > 0 {
 		newest = min(newest, t.oldest)
 	}
-	if newest > now.Add(-rawStays).UnixMilli() && t.rows < 4*chunkRows {
-		return nil
-	}
+	return t.oldNewest.Valid && (newest <= now.Add(-rawStays).UnixMilli() || t.rows >= 4*chunkRows)
+}
+
+// isFull tells whether the current table holds a chunk's worth, or has begun long
+// ago, and the other one is free.
+func (t tables) isFull(now time.Time) bool {
+	return !t.oldNewest.Valid && t.rows > 0 && (t.rows >= chunkRows || t.oldest <= now.Add(-turnAfter).UnixMilli())
+}
+
+// packOld packs a table and clears it.
+func (j *Journal) packOld(ctx context.Context, old int, done *Compacted) error {
 	for more := true; more; {
-		if more, err = j.packNext(ctx, tableName[t.old], done); err != nil {
+		var err error
+		if more, err = j.packNext(ctx, tableName[old], done); err != nil {
 			return err
 		}
 	}
 	// Without a WHERE, SQLite frees the table's pages unread and unwritten.
-	return j.update(ctx, "compact", func(tx *tx) { tx.exec(`DELETE FROM ` + tableName[t.old]) })
+	return j.update(ctx, "compact", func(tx *tx) { tx.exec(`DELETE FROM ` + tableName[old]) })
 }
 
 // packNext packs the next rows of a table into one chunk. The rows stay where
@@ -138,19 +148,11 @@ func (j *Journal) packNext(ctx context.Context, table string, done *Compacted) (
 	return err == nil, err
 }
 
-// turn begins to append to the other table when it is free and the current one
-// holds a chunk's worth, or has begun long ago.
-func (j *Journal) turn(ctx context.Context, now time.Time) error {
-	t, err := viewed(ctx, j, "compact", readTables)
-	if err != nil || t.oldNewest.Valid || t.rows == 0 {
-		return err
-	}
-	if t.rows < chunkRows && t.oldest > now.Add(-turnAfter).UnixMilli() {
-		return nil
-	}
-	return j.update(ctx, "compact", func(tx *tx) {
-		tx.head.table = t.old
-		tx.setMeta("table", t.old)
+// turn begins to append to a table that is free.
+func (j *Journal) turn(ctx context.Context, free int) error {
+	return j.update(ctx, "compact", func(t *tx) {
+		t.head.table = free
+		t.setMeta("table", free)
 	})
 }
 

@@ -119,9 +119,6 @@ func (j *Journal) noteLost(e *chunkError) {
 	if j.check.lost[e.first] {
 		return
 	}
-	if j.check.lost == nil {
-		j.check.lost = map[int64]bool{}
-	}
 	j.check.lost[e.first] = true
 	j.check.health.Lost += e.rows
 	j.log.Error("packed readings can't be read, passing over them",
@@ -137,17 +134,13 @@ const (
 // checkFile has SQLite check its file. The answer is the one row "ok", or a row for
 // each fault.
 func checkFile(ctx context.Context, db *sql.DB, check string) error {
-	var said []string
-	err := transact(ctx, db, true, func(t *tx) {
-		said = collect(t, func(s *string, rows *sql.Rows) error { return rows.Scan(s) }, `PRAGMA `+check+`(5)`)
-	})
+	var said string
+	err := db.QueryRowContext(ctx, `PRAGMA `+check+`(5)`).Scan(&said)
 	switch {
 	case err != nil:
 		return classify(fmt.Errorf("check journal: %w", err))
-	case len(said) == 0:
-		return errors.New("check journal: no answer")
-	case said[0] != "ok" || len(said) > 1:
-		return fmt.Errorf("check journal: %w: %s", ErrDamaged, said[0])
+	case said != "ok":
+		return fmt.Errorf("check journal: %w: %s", ErrDamaged, said)
 	}
 	return nil
 }

@@ -193,7 +193,7 @@ func newJournal(cfg Config) *Journal {
 	if cfg.Fault == nil {
 		cfg.Fault = func(string) error { return nil }
 	}
-	return &Journal{cfg: cfg, log: cfg.Log, wake: make(chan struct{}, 1)}
+	return &Journal{cfg: cfg, log: cfg.Log, wake: make(chan struct{}, 1), check: check{lost: map[int64]bool{}}}
 }
 
 // checkPath refuses a path without its directory, and a file that is no database

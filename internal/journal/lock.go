@@ -9,6 +9,8 @@ import (
 	"time"
 
 	"golang.org/x/sys/unix"
+
+	"binwatchd/internal/backoff"
 )
 
 // lockSuffix names the file beside the journal by which daemons keep clear of
@@ -33,17 +35,13 @@ const (
 // awaitLock takes the lock, and waits while a command has it that will soon be
 // done. A daemon's it does not wait for.
 func awaitLock(ctx context.Context, path string, brief bool) (*os.File, error) {
-	look := time.NewTicker(lockLook)
-	defer look.Stop()
 	for began := time.Now(); ; {
 		lock, err := takeLock(path, brief)
 		waited := time.Since(began)
 		if !errors.Is(err, ErrInUse) || waited > waitForCommand || waited > waitForWord && !isHeldBriefly(path) {
 			return lock, err
 		}
-		select {
-		case <-look.C:
-		case <-ctx.Done():
+		if !backoff.Pause(ctx, lockLook) {
 			return nil, fmt.Errorf("wait for the journal: %w", ctx.Err())
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 
@@ -153,16 +154,14 @@ func predictorsOf(rows []row) []*predictor {
 			}
 		}
 	}
-	var all []*predictor
-	for id, p := range of {
+	all := slices.SortedFunc(maps.Values(of), func(a, b *predictor) int { return cmp.Compare(a.series, b.series) })
+	for _, p := range all {
 		p.arrived = 0
-		if g := gaps[id]; len(g) > 0 {
+		if g := gaps[p.series]; len(g) > 0 {
 			slices.Sort(g)
 			p.period = g[len(g)/2]
 		}
-		all = append(all, p)
 	}
-	slices.SortFunc(all, func(a, b *predictor) int { return cmp.Compare(a.series, b.series) })
 	return all
 }
 

@@ -85,12 +85,11 @@ func (r row) event(all []series) (farm.Event, error) {
 	if r.series == tickSeries {
 		return e, nil
 	}
-	probe, err := probeOf(all, r.series)
-	if err != nil {
-		return e, err
+	if r.series < 1 || r.series > int64(len(all)) {
+		return e, fmt.Errorf("%w: reading of series %d, of which there is none", ErrDamaged, r.series)
 	}
 	e.Kind = farm.EventReading
-	e.Reading = farm.Reading{Probe: probe, At: instant(r.at()), Raw: r.raw, Value: r.value, Doubt: r.doubt()}
+	e.Reading = farm.Reading{Probe: all[r.series-1].probe, At: instant(r.at()), Raw: r.raw, Value: r.value, Doubt: r.doubt()}
 	for i, set := range flags(&e.Reading) {
 		*set = r.marks&(markStamped<<i) != 0
 	}
@@ -266,12 +265,4 @@ func (s *seriesTable) forget() {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.all, s.active = nil, nil
-}
-
-// probeOf names the probe of a series.
-func probeOf(all []series, id int64) (string, error) {
-	if id < 1 || id > int64(len(all)) {
-		return "", fmt.Errorf("%w: reading of series %d, of which there is none", ErrDamaged, id)
-	}
-	return all[id-1].probe, nil
 }
