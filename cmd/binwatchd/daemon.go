@@ -203,13 +203,17 @@ func (d *daemon) say(changes []farm.Change) {
 // the order in which readings flow: what waits is committed and acknowledged
 // before the broker is left, and the journal closes last.
 func (d *daemon) serve(ctx context.Context) error {
-	parts := []part{{"watchdog", d.feedWatchdog}, {"loop", d.loop.Run}, {"intake", d.intake.Run}}
+	forward, page := idle, idle
 	if d.forward != nil {
-		parts = append(parts, part{"influx", d.forward.Run})
+		forward = d.forward.Run
 	}
-	parts = append(parts, part{"notices", d.sending.run}, part{"compaction", every(time.Hour, d.compact)}, part{"control", every(5*time.Second, d.keepSocket)}, part{"memory", every(giveBackEvery, giveBack)})
 	if d.web != nil {
-		parts = append(parts, part{"page", d.web.run})
+		page = d.web.run
+	}
+	parts := []part{
+		{"watchdog", d.feedWatchdog}, {"loop", d.loop.Run}, {"intake", d.intake.Run}, {"influx", forward},
+		{"notices", d.sending.run}, {"compaction", every(time.Hour, d.compact)}, {"control", every(5*time.Second, d.keepSocket)},
+		{"memory", every(giveBackEvery, giveBack)}, {"page", page},
 	}
 	stopping := context.AfterFunc(ctx, func() { d.tell("stopping", d.manager.Stopping()) })
 	defer stopping()
@@ -315,6 +319,9 @@ type part struct {
 	name string
 	run  func(context.Context) error
 }
+
+// idle runs nothing: a part that is not configured.
+func idle(context.Context) error { return nil }
 
 // runParts runs all parts until ctx ends or one of them fails, then ends them
 // one after the other in the order given. The error is the first failure.

@@ -97,6 +97,25 @@ func depth(in []byte) (deepest int) {
 	return deepest
 }
 
+// What is a number in JSON is as encoding/json has it, for every text that could
+// be taken for one.
+func TestNumbersAreThoseOfJSON(t *testing.T) {
+	d := ingest.NewDecoder(one(), "binwatch")
+	var try func(s string)
+	try = func(s string) {
+		got := d.Decode("json", []byte(`{"a":{"v":`+s+`}}`), noon)
+		if takes := len(got.Readings) == 1; takes != json.Valid([]byte(s)) {
+			t.Errorf("%s is taken for a number: %v; encoding/json says otherwise", s, takes)
+		}
+		for _, c := range "01+-.eE" {
+			if len(s) < 6 {
+				try(s + string(c))
+			}
+		}
+	}
+	try("")
+}
+
 // Numbers are read as strconv reads them, to the last bit.
 func TestNumbersAreReadExactly(t *testing.T) {
 	d := ingest.NewDecoder(one(), "binwatch")

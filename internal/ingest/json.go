@@ -270,5 +270,31 @@ func (x *lexer) plain() (v jsonValue, ok bool) {
 	case "NaN", "nan", "Infinity", "inf", "-NaN", "-nan", "-Infinity", "-inf":
 		return jsonValue{number, raw}, true
 	}
-	return jsonValue{number, raw}, json.Valid(raw)
+	return jsonValue{number, raw}, isNumber(raw)
+}
+
+// isNumber tells whether a text is a number in the grammar of JSON (RFC 8259, §6),
+// as json.Valid does, which takes memory for it.
+func isNumber(b []byte) bool {
+	b = bytes.TrimPrefix(b, []byte("-"))
+	if len(b) > 1 && b[0] == '0' && '0' <= b[1] && b[1] <= '9' {
+		return false
+	}
+	digit, point, exponent := false, false, false // digit: the last byte was one
+	for i, c := range b {
+		switch {
+		case '0' <= c && c <= '9':
+			digit = true
+			continue
+		case c == '.' && digit && !point && !exponent:
+			point = true
+		case c|0x20 == 'e' && digit && !exponent:
+			exponent = true
+		case (c == '+' || c == '-') && i > 0 && b[i-1]|0x20 == 'e':
+		default:
+			return false
+		}
+		digit = false
+	}
+	return digit
 }
