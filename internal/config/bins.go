@@ -1,7 +1,6 @@
 package config
 
 import (
-	"fmt"
 	"reflect"
 	"slices"
 	"time"
@@ -122,27 +121,6 @@ func readShares(r *reader, n node, wanted string, percent form) (shares, bool) {
 	return all, ok && len(all) > 0
 }
 
-// rest gives what each species without a share has: an equal part of what the
-// others leave, by mass, in percent. sum is that of all of them.
-func (b *builder) rest(all shares) (rest, sum float64, wrong string) {
-	without := 0
-	for i := range all {
-		sum += all[i].Percent
-		if !b.present(&all[i].Percent) {
-			without++
-		}
-	}
-	switch {
-	case without == 0 && (sum < 99.5 || sum > 100.5):
-		return 0, sum, fmt.Sprintf("the shares of the species add up to %.4g%%, not to 100%%", sum)
-	case without == 0:
-		return 0, sum, ""
-	case sum >= 99.5:
-		return 0, sum, fmt.Sprintf("the shares of the species add up to %.4g%%, and nothing is left for those without one", sum)
-	}
-	return (100 - sum) / float64(without), 100, ""
-}
-
 func (b *builder) buildBins() {
 	for i := range b.file.Bins {
 		b.farm.Bins = append(b.farm.Bins, b.bin(&b.file.Bins[i]))
@@ -164,9 +142,11 @@ func (b *builder) bin(d *Bin) farm.Bin {
 	return bin
 }
 
-// fractions gives the species of a bin as fractions that add up to 1.
-func (b *builder) fractions(d *Bin) []farm.Share {
+// fractions gives the species of a bin as fractions that add up to 1. Those without
+// a share have an equal part of what the others leave, by mass.
+func (b *builder) fractions(d *Bin) (out []farm.Share) {
 	seen := map[string]bool{}
+	sum, rest, without := 0.0, 0.0, 0
 	for i := range d.Species {
 		s := &d.Species[i]
 		if _, known := b.farm.SpeciesByID(s.Species); !known {
@@ -174,21 +154,27 @@ func (b *builder) fractions(d *Bin) []farm.Share {
 		}
 		b.refuse(seen[s.Species], s, "the species %s is named twice", s.Species)
 		seen[s.Species] = true
+		if sum += s.Percent; !b.present(&s.Percent) {
+			without++
+		}
 	}
-	if len(d.Species) == 0 {
-		return nil
+	asShares := sum != 0 // a plain list stays one
+	switch at := b.at(&d.Species); {
+	case len(d.Species) == 0 || b.spoilt(&d.Species):
+	case without == 0 && (sum < 99.5 || sum > 100.5):
+		b.problem(at, "the shares of the species add up to %.4g%%, not to 100%%", sum)
+	case without > 0 && sum >= 99.5:
+		b.problem(at, "the shares of the species add up to %.4g%%, and nothing is left for those without one", sum)
+	case without > 0:
+		rest, sum = (100-sum)/float64(without), 100
 	}
-	rest, sum, wrong := b.rest(d.Species)
-	b.refuse(wrong != "" && !b.spoilt(&d.Species), &d.Species, "%s", wrong)
-	asShares := slices.ContainsFunc(d.Species, func(s share) bool { return s.Percent != 0 })
-	out := make([]farm.Share, len(d.Species))
 	for i := range d.Species {
 		s, part := &d.Species[i], rest
-		if asShares { // a plain list stays one
+		if asShares {
 			or(b.marks, &s.Percent, rest, "what the others leave")
 			part = s.Percent
 		}
-		out[i] = farm.Share{Species: s.Species, Fraction: part / sum}
+		out = append(out, farm.Share{Species: s.Species, Fraction: part / sum})
 	}
 	return out
 }

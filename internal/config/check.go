@@ -32,7 +32,7 @@ type builder struct {
 	probes  map[string]farm.Probe // by id, templates already filled in
 }
 
-func (b *builder) build() farm.Farm {
+func (b *builder) build() {
 	b.buildSite()
 	b.buildSpecies()
 	b.buildFeeds()
@@ -47,7 +47,6 @@ func (b *builder) build() farm.Farm {
 	b.checkTell()
 	b.noteSecrets()
 	b.inForce()
-	return b.farm
 }
 
 func (b *builder) buildSite() {

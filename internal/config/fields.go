@@ -142,24 +142,20 @@ func formOf(t reflect.Type, tag reflect.StructTag, in scope) form {
 // isSection tells whether a type is a mapping with fixed keys: a struct with
 // tagged fields. Any other struct is a single value.
 func isSection(t reflect.Type) bool {
-	if t.Kind() == reflect.Struct {
-		for i := range t.NumField() {
-			if t.Field(i).Tag.Get("yaml") != "" {
-				return true
-			}
-		}
-	}
-	return false
+	return fieldWith(t, func(key, option string) bool { return key+option != "" }) >= 0
 }
 
 // optionField is the index of the field of a struct that has this option in its
 // yaml tag; -1 when there is none.
 func optionField(t reflect.Type, option string) int {
-	if t.Kind() == reflect.Struct {
-		for i := range t.NumField() {
-			if name, o := yamlTag(t.Field(i)); name == "" && o == option {
-				return i
-			}
+	return fieldWith(t, func(key, o string) bool { return key == "" && o == option })
+}
+
+// fieldWith is the index of the first field of a struct with such a yaml tag.
+func fieldWith(t reflect.Type, is func(key, option string) bool) int {
+	for i := 0; t.Kind() == reflect.Struct && i < t.NumField(); i++ {
+		if is(yamlTag(t.Field(i))) {
+			return i
 		}
 	}
 	return -1

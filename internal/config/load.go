@@ -56,35 +56,18 @@ func (l Loader) Load(path string, need Need) (*Config, error) {
 // its folder is where files named by relative paths lie.
 func (l Loader) Parse(path string, text []byte, need Need) (*Config, error) {
 	r := &reader{file: path, need: need, marks: marks{}}
-	body := parse(r, text)
-	if body == nil {
-		return nil, r.asError()
+	b := &builder{reader: r, file: new(File), folder: filepath.Dir(path), now: l.Now(), machine: l.Zone()}
+	if abs, err := filepath.Abs(b.folder); err == nil {
+		b.folder = abs // so that what Show prints means the same from anywhere
 	}
-	file := new(File)
-	fileForm().read(r, node{body, place{1, 1}}, reflect.ValueOf(file).Elem())
-	b := &builder{reader: r, file: file, folder: folderOf(path), now: l.Now(), machine: l.Zone()}
-	f := b.build()
-	if err := r.asError(); err != nil {
-		return nil, err
+	if body := parse(r, text); body != nil {
+		fileForm().read(r, node{body, place{1, 1}}, reflect.ValueOf(b.file).Elem())
+		b.build()
 	}
-	return &Config{File: *file, Farm: f, Notes: byPlace(b.notes), Barred: b.barred, loaded: &loaded{path, file, r.marks}}, nil
-}
-
-func (r *reader) asError() error {
-	if len(r.problems) == 0 {
-		return nil
+	if len(r.problems) > 0 {
+		return nil, &Problems{List: byPlace(r.problems)}
 	}
-	return &Problems{List: byPlace(r.problems)}
-}
-
-// folderOf is the folder of the file, absolute where that can be told, so that
-// what [Config.Show] prints means the same from anywhere.
-func folderOf(path string) string {
-	folder := filepath.Dir(path)
-	if abs, err := filepath.Abs(folder); err == nil {
-		return abs
-	}
-	return folder
+	return &Config{File: *b.file, Farm: b.farm, Notes: byPlace(b.notes), Barred: b.barred, loaded: &loaded{path, b.file, r.marks}}, nil
 }
 
 // loadZone finds a time zone by its name in the IANA data base, or the
@@ -184,7 +167,7 @@ func unreadable(text []byte) (place, string) {
 		switch {
 		case c == utf8.RuneError && size == 1:
 			return at, "this character is not UTF-8; save the file as UTF-8"
-		case isOddBreak(rest):
+		case c == '\r' && (len(rest) == 1 || rest[1] != '\n'), c == '\u0085', c == '\u2028', c == '\u2029': // an editor counts no line there
 			return at, fmt.Sprintf("a line ends here in an unusual way (%#U); end lines with a plain line feed", c)
 		case c == '\n':
 			at = place{at.line + 1, 0}
@@ -195,16 +178,6 @@ func unreadable(text []byte) (place, string) {
 		rest = rest[size:]
 	}
 	return place{}, ""
-}
-
-// isOddBreak tells whether a text begins with a line break that YAML counts
-// and editors do not, so that they would disagree about every line after it.
-func isOddBreak(text []byte) bool {
-	if text[0] == '\r' {
-		return len(text) == 1 || text[1] != '\n'
-	}
-	c, _ := utf8.DecodeRune(text)
-	return c == '\u0085' || c == '\u2028' || c == '\u2029'
 }
 
 var (

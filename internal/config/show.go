@@ -7,7 +7,6 @@ import (
 	"io"
 	"maps"
 	"reflect"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -96,12 +95,11 @@ func (c *Config) Wrong(key string, err error) Problem {
 		if v = reflect.Indirect(v); !v.IsValid() { // of a section that the file leaves out
 			return p
 		}
-		fields := reflect.VisibleFields(v.Type())
-		at := slices.IndexFunc(fields, func(f reflect.StructField) bool { key, _ := yamlTag(f); return key == name })
+		at := fieldWith(v.Type(), func(key, _ string) bool { return key == name })
 		if at < 0 {
 			return p
 		}
-		v = v.FieldByIndex(fields[at].Index)
+		v = v.Field(at)
 		if i, err := strconv.Atoi(index); inList && err == nil && i < v.Len() {
 			v = v.Index(i)
 		}

@@ -23,7 +23,11 @@ func (b *builder) buildSpecies() {
 			b.farm.Species = append(b.farm.Species, farm.Species{ID: e.ID, Name: e.ID})
 			at = len(b.farm.Species) - 1
 		}
-		b.overrule(&b.farm.Species[at], e)
+		s := &b.farm.Species[at]
+		before := *s
+		b.marks.fill(reflect.ValueOf(s).Elem(), reflect.ValueOf(e).Elem(), here)
+		b.checkSpecies(e, *s)
+		s.Sources = append(slices.Clone(s.Sources), ownSources(before, *s)...)
 	}
 }
 
@@ -42,13 +46,6 @@ func (b *builder) needWhole(e *farm.Species) {
 	need("temperature: {thrive: 15C..25C, survive: 4C..32C}", &e.Temperature, &e.Temperature.Thrive, &e.Temperature.Survive)
 	need("moisture: {thrive: 70%..85%, survive: 60%..90%}", &e.Moisture, &e.Moisture.Thrive, &e.Moisture.Survive)
 	need("cardinal: {min: 0C, best: 25C, max: 35C}", &e.Cardinal, &e.Cardinal.Min, &e.Cardinal.Best, &e.Cardinal.Max)
-}
-
-func (b *builder) overrule(s, e *farm.Species) {
-	before := *s
-	b.marks.fill(reflect.ValueOf(s).Elem(), reflect.ValueOf(e).Elem(), here)
-	b.checkSpecies(e, *s)
-	s.Sources = append(slices.Clone(s.Sources), ownSources(before, *s)...)
 }
 
 // checkSpecies checks a row as a whole: half of it may be the table's.
