@@ -103,7 +103,7 @@ func (s *State) suffered(b breach) float64 {
 
 // value writes a level so that it never looks the same as a limit it is past.
 func (s *State) value(b breach, v float64) string {
-	limits := slices.Concat(b.limits.low.limit[farm.Soon:], b.limits.high.limit[farm.Soon:])
+	limits := slices.Concat(b.below.limit[farm.Soon:], b.above.limit[farm.Soon:])
 	if b.zone.spec.Aim == farm.Sifting && b.measured == b.zone.moist { // its window opens and closes there
 		limits = append(limits, b.bands.Thrive.Low, b.bands.Thrive.High)
 	}

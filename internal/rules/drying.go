@@ -40,7 +40,7 @@ func (s *State) refitDry(z *zone, m time.Time) {
 		band := z.moist.bands
 		// The driest probe is there when the middle is still as far above.
 		driest := band.Survive.Low + z.moist.Value - z.moist.Low.Value
-		fits := trend.DryingFits(&z.Husbandry.Moist, at, band.Thrive.Low, driest, band.Thrive.High, z.moist.limits.low.limit[farm.Today])
+		fits := trend.DryingFits(&z.Husbandry.Moist, at, band.Thrive.Low, driest, band.Thrive.High, z.moist.below.limit[farm.Today])
 		d.Thrive, d.Survive, d.Opens, d.Most = fits[0], fits[1], fits[2], fits[3]
 		if loss, ok := trend.LossPerDay(&z.Husbandry.Moist, at); ok {
 			d.LossPerDay = loss

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"time"
@@ -70,27 +71,20 @@ func (s *State) holdsBack(z *zone) bool {
 	if !z.temp.At.IsZero() {
 		hottest, coldest = z.temp.High.Value, z.temp.Low.Value
 	}
-	return !known || hottest > z.temp.limits.high.harm() || coldest < z.temp.limits.low.harm() || z.record(farm.Heating).raised()
+	return !known || hottest > z.temp.above.harm() || coldest < z.temp.below.harm() || z.record(farm.Heating).raised()
 }
 
 func (s *State) sayFeed(z *zone, at time.Time) saying {
 	h := &z.Husbandry
 	feed, _ := husbandry.FeedOf(s.farm, h.UsualOf)
 	kg := husbandry.NextFeed(h.UsualKg, s.activity(z), z.bin.spec.WormsKg*z.spec.Share, feed)
-	what, amount := "its food", ""
-	if h.UsualOf != "" {
-		what = "its " + h.UsualOf
-	}
-	if kg > 0 {
-		amount = s.farm.Units.Mass(kg)
-	}
-	text := fmt.Sprintf("%s has nearly eaten %s.", s.place(z.who), what)
+	text := fmt.Sprintf("%s has nearly eaten its %s.", s.place(z.who), cmp.Or(h.UsualOf, "food"))
 	do := "Feed it and lay fresh bedding with the food."
-	if amount != "" {
+	switch amount := s.farm.Units.Mass(kg); {
+	case kg > 0 && h.UsualOf != "":
+		do = fmt.Sprintf("Feed %s of %s and lay fresh bedding with it.", amount, h.UsualOf)
+	case kg > 0:
 		do = fmt.Sprintf("Feed %s and lay fresh bedding with the food.", amount)
-		if h.UsualOf != "" {
-			do = fmt.Sprintf("Feed %s of %s and lay fresh bedding with it.", amount, h.UsualOf)
-		}
 	}
 	if n := len(h.Foods); n > 0 {
 		text += s.sayAssumed(h.Foods[n-1].Reckoned, at)
@@ -115,7 +109,7 @@ func (s *State) whyLess(z *zone) string {
 		return slow("It is cool")
 	case atBest < enoughActivity:
 		return slow("It is too warm for them")
-	case s.activity(z) < enoughActivity && z.moist.Value < z.moist.limits.low.mild():
+	case s.activity(z) < enoughActivity && z.moist.Value < z.moist.below.mild():
 		return slow("It is too dry for them")
 	case s.activity(z) < enoughActivity:
 		return slow("It is too wet for them")
@@ -130,7 +124,7 @@ const enoughActivity = 0.75
 // wetAndWarm is when a bed packs down and runs short of air.
 func (s *State) wetAndWarm(z *zone) bool {
 	const near = 3 // points under the limit
-	return z.moist.Value > z.moist.limits.high.mild()-near && z.temp.Value > 20
+	return z.moist.Value > z.moist.above.mild()-near && z.temp.Value > 20
 }
 
 func (s *State) sayFed(z *zone) string {

@@ -67,7 +67,7 @@ func (z *zone) firstToCross(m time.Time, local *time.Location) (first trend.Heat
 		if !p.fresh(m) {
 			continue
 		}
-		fit := trend.HeatingFit(&p.Track, z.air(m), z.temp.limits.high.harm(), z.spec.LookAhead.Heating, p.clock(m).In(local))
+		fit := trend.HeatingFit(&p.Track, z.air(m), z.temp.above.harm(), z.spec.LookAhead.Heating, p.clock(m).In(local))
 		if probeID == "" || crossesBefore(fit, first) {
 			first, probeID = fit, p.spec.ID
 		}
@@ -78,7 +78,7 @@ func (z *zone) firstToCross(m time.Time, local *time.Location) (first trend.Heat
 // mostSlowed foresees when the middle of the probes passes the limit of most
 // worms: when half of them do. It is asked for only while fewer are slowed.
 func (z *zone) mostSlowed(m time.Time, local *time.Location) trend.Crossing {
-	e := z.temp.limits.high
+	e := z.temp.above.edge
 	limit, ok := e.after(farm.Soon)
 	if !ok || limit == e.harm() || z.record(farm.TooHot).Urgency != farm.Soon {
 		return trend.Crossing{Quiet: true}
@@ -151,7 +151,7 @@ func (z *zone) foreseesHeat() bool {
 // no crossing: a fit may falter halfway up a climb.
 func (z *zone) stillClimbs() bool {
 	h, near := z.Husbandry.Heat, 8.0 // K under the limit
-	return h.Fit.PerHour > 0.1 && z.heatAt() > z.temp.limits.high.harm()-near
+	return h.Fit.PerHour > 0.1 && z.heatAt() > z.temp.above.harm()-near
 }
 
 // judgeHeating brings heating to the urgency of the last refit, seen from now.
@@ -180,10 +180,14 @@ func (s *State) approaches(z *zone, m time.Time) {
 
 func (s *State) sayHeating(z *zone, now time.Time) saying {
 	fit, u := z.Husbandry.Heat.Fit, s.farm.Units
-	limit := u.Temperature(z.temp.limits.high.harm())
-	brief, text := s.foreseenNow(z.record(farm.Heating).breach(), s.heatNow(z), now)
+	limit := u.Temperature(z.temp.above.harm())
+	level := u.Temperature(z.heatAt())
+	if id := z.Husbandry.Heat.Probe; len(z.temp.probes) > 1 && id != "" {
+		level = id + " says " + level
+	}
+	brief, text := s.foreseenNow(z.record(farm.Heating).breach(), level, now)
 	f, foreseen := fit.Crossing.Forecast()
-	past := fit.Crossing.Past || z.heatAt() > z.temp.limits.high.harm()
+	past := fit.Crossing.Past || z.heatAt() > z.temp.above.harm()
 	foreseen = foreseen && !past
 	switch {
 	case past:
@@ -213,16 +217,6 @@ func (s *State) sayHeating(z *zone, now time.Time) saying {
 		say.Forecast = &f
 	}
 	return say
-}
-
-// heatNow says how warm it is where it heats; where several probes speak, which
-// one that is.
-func (s *State) heatNow(z *zone) string {
-	said := s.farm.Units.Temperature(z.heatAt())
-	if len(z.temp.probes) > 1 && z.Husbandry.Heat.Probe != "" {
-		return z.Husbandry.Heat.Probe + " says " + said
-	}
-	return said
 }
 
 // between says the 80 % interval of a forecast.

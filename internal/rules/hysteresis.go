@@ -53,41 +53,36 @@ func running(since, at time.Time, runs bool) time.Time {
 // stop halts both clocks and leaves what is on.
 func (r *latch) stop() { r.Past, r.Inside = time.Time{}, time.Time{} }
 
-// A hysteresis is the limits on one side of a level: a latch for each urgency,
-// soon first, each turned by its own limit, a margin and patience.
-type hysteresis struct {
-	Latches [farm.Now]latch
-}
+// A hysteresis is the latches of the limits on one side of a level, by urgency, each
+// turned by its own limit, a margin and patience.
+type hysteresis [farm.Now + 1]latch
 
-// latch of an urgency.
-func (l *hysteresis) latch(u farm.Urgency) *latch { return &l.Latches[u-farm.Soon] }
-
-func (l *hysteresis) stop() {
-	for i := range l.Latches {
-		l.Latches[i].stop()
+func (h *hysteresis) stop() {
+	for u := range h {
+		h[u].stop()
 	}
 }
 
-func (l *hysteresis) waits() bool { return slices.ContainsFunc(l.Latches[:], latch.waits) }
+func (h *hysteresis) waits() bool { return slices.ContainsFunc(h[:], latch.waits) }
 
-// past gives since when the level has been past a limit, and the urgency of the
+// passed gives since when the level has been past a limit, and the urgency of the
 // farthest one; Calm when it is past none.
-func (l *hysteresis) past() (since time.Time, u farm.Urgency) {
-	for i, r := range l.Latches {
+func (h *hysteresis) passed() (since time.Time, farthest farm.Urgency) {
+	for u, r := range h {
 		if r.Past.IsZero() {
 			continue
 		}
-		if u = farm.Soon + farm.Urgency(i); since.IsZero() || r.Past.Before(since) {
+		if farthest = farm.Urgency(u); since.IsZero() || r.Past.Before(since) {
 			since = r.Past
 		}
 	}
-	return since, u
+	return since, farthest
 }
 
 // urgency of the highest latch that is on.
-func (l *hysteresis) urgency() farm.Urgency {
+func (h *hysteresis) urgency() farm.Urgency {
 	for u := farm.Now; u > farm.Calm; u-- {
-		if l.latch(u).On {
+		if h[u].On {
 			return u
 		}
 	}
@@ -95,10 +90,10 @@ func (l *hysteresis) urgency() farm.Urgency {
 }
 
 // settle turns the latches to an urgency that was told.
-func (l *hysteresis) settle(told farm.Urgency) {
+func (h *hysteresis) settle(told farm.Urgency) {
 	for u := farm.Soon; u <= farm.Now; u++ {
 		if u >= told || told == farm.Calm {
-			l.latch(u).On = u == told
+			h[u].On = u == told
 		}
 	}
 }
@@ -110,10 +105,10 @@ type edge struct {
 	limit [farm.Now + 1]float64
 }
 
-// never is an edge that is never passed.
-func never(side farm.Side) edge {
+// never is a bound that is never passed.
+func never(side farm.Side) bound {
 	none := math.Inf(int(side))
-	return edge{side, [...]float64{farm.Soon: none, farm.Today: none, farm.Now: none}}
+	return bound{edge: edge{side, [...]float64{farm.Soon: none, farm.Today: none, farm.Now: none}}}
 }
 
 // farther tells whether a lies more to that side than b: above it, or below.

@@ -167,11 +167,11 @@ func (s *State) judgeLevels(z *zone, at time.Time) {
 
 // judgeLevel judges a level by its limits at the zone's own time at.
 func (s *State) judgeLevel(z *zone, m *measured, at time.Time) {
-	m.judge(m.limits.high, &m.above, z.spec.Patience, at, s.Now)
-	m.judge(m.limits.low, &m.below, z.spec.Patience, at, s.Now)
+	m.judge(&m.above, z.spec.Patience, at, s.Now)
+	m.judge(&m.below, z.spec.Patience, at, s.Now)
 	for _, r := range m.records {
 		b := r.breach()
-		worst, to := m.worst(b.edge.side).Value, b.latch.urgency()
+		worst, to := m.worst(b.edge.side).Value, b.urgency()
 		if r.Side = farm.NoSide; to != farm.Calm || r.raised() {
 			r.Side = b.edge.side
 		}
@@ -185,16 +185,16 @@ func (s *State) judgeLevel(z *zone, m *measured, at time.Time) {
 // the one that is worst off. That a probe has fallen silent neither raises nor
 // eases anything: past is what is past with and without the probes that are
 // missed, back what is back with and without.
-func (m *measured) judge(e edge, h *hysteresis, patience time.Duration, at, now time.Time) {
-	worst := m.worst(e.side).Value
+func (m *measured) judge(b *bound, patience time.Duration, at, now time.Time) {
+	worst := m.worst(b.side).Value
 	for u := farm.Soon; u <= farm.Now; u++ {
 		with, without := m.Steady, m.Value
-		past := e.past(u, with) && e.past(u, without)
+		past := b.past(u, with) && b.past(u, without)
 		if u == farm.Now {
-			with, without = m.worstMissed(m.probes, e.side, now), worst
-			past = e.past(u, worst)
+			with, without = m.worstMissed(m.probes, b.side, now), worst
+			past = b.past(u, worst)
 		}
-		back := e.inside(u, with, m.margin) && e.inside(u, without, m.margin)
-		h.latch(u).judge(at, past, back, patience)
+		back := b.inside(u, with, m.margin) && b.inside(u, without, m.margin)
+		b.hysteresis[u].judge(at, past, back, patience)
 	}
 }

@@ -108,8 +108,10 @@ func (s *State) reading(r *farm.Reading) {
 	if p == nil {
 		return
 	}
-	if r.Retained {
-		p.show(r)
+	if r.Retained { // shown where nothing better is known; it is no sign of life and judges nothing
+		if p.Newest.At.IsZero() {
+			p.Newest = *r
+		}
 		return
 	}
 	p.Heard, p.Said, p.Spoke = s.Now, s.Now, true
@@ -149,14 +151,6 @@ func (p *probe) listenTo(r *farm.Reading, arrived time.Time) {
 	}
 }
 
-// show keeps what the broker had stored for those who look, where nothing
-// better is known. It is no sign of life and judges nothing.
-func (p *probe) show(r *farm.Reading) {
-	if p.Newest.At.IsZero() {
-		p.Newest = *r
-	}
-}
-
 // late tells whether a reading is older than the newest that its device has
 // stamped, or that one sent again. A doubted one is no measure, nor is one whose
 // arrival stands in for its time: what the device has kept follows it.
@@ -183,12 +177,6 @@ func (p *probe) take(r *farm.Reading) {
 	p.Level.Add(r.At, r.Value)
 }
 
-func (s *State) judgeSilence(p *probe, m time.Time) {
-	if m.Sub(p.Heard) > silentAfter*p.spec.Every {
-		s.turn(p.silent, m, true)
-	}
-}
-
 func (s *State) judgeDoubt(p *probe, r *farm.Reading) {
 	p.Doubts <<= 1
 	p.Goods++
@@ -204,8 +192,12 @@ func (s *State) judgeDoubt(p *probe, r *farm.Reading) {
 		p.Bad = *r
 		raised := p.suspect.raised()
 		s.emit(p.suspect, r.At, max(urgency, p.suspect.Urgency)) // while it lasts it never counts for less
-		if !raised {
-			p.relapse(s.out[len(s.out)-1].Again)
+		switch {
+		case raised:
+		case s.out[len(s.out)-1].Again: // a flaky one is not to come and go all day
+			p.Wanted = min(2*p.Wanted, goodAtMost)
+		default:
+			p.Wanted = goodInARow
 		}
 	case p.suspect.raised() && p.Goods >= p.Wanted:
 		s.emit(p.suspect, r.At, farm.Calm)
@@ -239,22 +231,12 @@ func (p *probe) harmful(r *farm.Reading) bool {
 		return false
 	}
 	m := p.measured
-	return m != nil && (m.limits.low.past(farm.Now, r.Value) || m.limits.high.past(farm.Now, r.Value))
+	return m != nil && (m.below.past(farm.Now, r.Value) || m.above.past(farm.Now, r.Value))
 }
 
 // spells counts the separate runs of doubt in the last sixteen readings. One is
 // a hiccup, or an honest step that is not believed until it has lasted.
 func (p *probe) spells() int { return bits.OnesCount16(p.Doubts &^ (p.Doubts >> 1)) }
-
-// relapse asks twice as much good behaviour of a probe each time it fails
-// again within a day, so that a flaky one does not come and go all day.
-func (p *probe) relapse(again bool) {
-	if !again {
-		p.Wanted = goodInARow
-		return
-	}
-	p.Wanted = min(2*p.Wanted, goodAtMost)
-}
 
 // judgeBattery raises at the limit and eases a little above it, so that a
 // battery that recovers in the sun does not flicker.

@@ -48,7 +48,7 @@ func (s *State) Reconcile(standing []farm.Change) []farm.Change {
 	}
 	for _, r := range s.records() {
 		if r.row.Band {
-			r.breach().latch.settle(r.Urgency)
+			r.breach().settle(r.Urgency)
 		}
 	}
 	s.markRelimited()
@@ -112,7 +112,7 @@ func (s *State) unwatchedFor(who subject, what topic) string {
 		return fmt.Sprintf("its aim is %s now", z.spec.Aim)
 	case q != "" && (m == nil || len(m.probes) == 0):
 		return fmt.Sprintf("no probe measures %s there now", q.Row().Noun)
-	case what.condition == farm.PastLimit && m.limits.none():
+	case what.condition == farm.PastLimit && m.unlimited():
 		return fmt.Sprintf("it has no limits for its %s any more", m.Noun)
 	}
 	return ""
@@ -220,8 +220,8 @@ func (s *State) times() []*time.Time {
 		latches := []*latch{&z.Husbandry.Sift.Ready, &z.Husbandry.Sift.Closed}
 		for _, m := range z.measured {
 			ts = append(ts, &m.At, &m.Arrived)
-			for i := range m.above.Latches {
-				latches = append(latches, &m.above.Latches[i], &m.below.Latches[i])
+			for u := range m.above.hysteresis {
+				latches = append(latches, &m.above.hysteresis[u], &m.below.hysteresis[u])
 			}
 		}
 		for _, l := range latches {

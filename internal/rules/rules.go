@@ -68,7 +68,12 @@ func New(f *farm.Farm) *State {
 		s.byID[spec.ID] = p
 	}
 	for i := range f.Bins {
-		s.addBin(&f.Bins[i])
+		spec := &f.Bins[i]
+		b := &bin{spec: spec, worms: husbandry.WormsOf(f, *spec), ambient: s.byID[spec.Ambient]}
+		for _, zs := range spec.Zones {
+			b.zones = append(b.zones, newZone(f, b, zs, s.byID))
+		}
+		s.bins, s.zones = append(s.bins, b), append(s.zones, b.zones...)
 	}
 	for _, p := range s.probes {
 		p.settle(s.byID)
@@ -79,19 +84,6 @@ func New(f *farm.Farm) *State {
 		}
 	}
 	return s
-}
-
-func (s *State) addBin(spec *farm.Bin) {
-	b := &bin{spec: spec, worms: husbandry.WormsOf(s.farm, *spec)}
-	if spec.Ambient != "" {
-		b.ambient = s.byID[spec.Ambient]
-	}
-	for _, zs := range spec.Zones {
-		z := newZone(s.farm, b, zs, s.byID)
-		b.zones = append(b.zones, z)
-		s.zones = append(s.zones, z)
-	}
-	s.bins = append(s.bins, b)
 }
 
 // Step takes one event and gives the changes that follow from it. First it
@@ -161,7 +153,9 @@ func (s *State) start(t time.Time) {
 // tick is what time alone brings about.
 func (s *State) tick(m time.Time) {
 	for _, p := range s.probes {
-		s.judgeSilence(p, m)
+		if m.Sub(p.Heard) > silentAfter*p.spec.Every {
+			s.turn(p.silent, m, true)
+		}
 	}
 	for i, z := range s.zones {
 		if z.holding(m) {

@@ -84,23 +84,22 @@ func (m *measured) view(at time.Time) *farm.LevelView {
 	if low, high := m.Low, m.High; m.several() {
 		v.Lowest, v.Highest = &low, &high
 	}
-	below, above := farm.LimitConditions(m.Name)
-	v.Limits = m.limits.view(below, above)
+	v.Limits = m.limits()
 	return v
 }
 
-// view lists the limits of a quantity from low to high, by the conditions that
+// limits lists those of a quantity from low to high, by the conditions that
 // are raised past them. One that a more urgent one makes needless is left out.
-func (l limits) view(below, above farm.Condition) []farm.Limit {
-	var out []farm.Limit
+func (m *measured) limits() (out []farm.Limit) {
+	below, above := farm.LimitConditions(m.Name)
 	for u := farm.Now; u > farm.Calm; u-- {
-		if l.low.counts(u) {
-			out = append(out, farm.Limit{Condition: below, Urgency: u, At: l.low.limit[u]})
+		if m.below.counts(u) {
+			out = append(out, farm.Limit{Condition: below, Urgency: u, At: m.below.limit[u]})
 		}
 	}
 	for u := farm.Soon; u <= farm.Now; u++ {
-		if l.high.counts(u) {
-			out = append(out, farm.Limit{Condition: above, Urgency: u, At: l.high.limit[u]})
+		if m.above.counts(u) {
+			out = append(out, farm.Limit{Condition: above, Urgency: u, At: m.above.limit[u]})
 		}
 	}
 	return out
@@ -156,7 +155,7 @@ func (z *zone) waiting(at time.Time) []farm.Waiting {
 		if !r.row.Band || r.raised() || !anyFresh(b.probes, at) {
 			continue
 		}
-		since, u := b.latch.past()
+		since, u := b.passed()
 		if u == farm.Calm && b.edge.farthestOf(b.level) != farm.Calm { // opened a moment ago: its clock starts with the next reading
 			since, u = at, b.edge.farthest(b.worst(b.edge.side).Value)
 		}
@@ -279,7 +278,7 @@ func (s *State) outlook(z *zone, at time.Time) []farm.Outlook {
 	}
 	u, d, moist := s.farm.Units, z.Husbandry.Dry, z.moist.bands
 	if f, ok := z.Husbandry.Heat.Fit.Crossing.Forecast(); ok && z.Husbandry.Heat.Fit.Self {
-		add(farm.Heating, f, fmt.Sprintf("%s by %s (%s)", u.Temperature(z.temp.limits.high.harm()), farm.SayTime(f.Crosses, at, s.farm.Location), s.between(f, at)))
+		add(farm.Heating, f, fmt.Sprintf("%s by %s (%s)", u.Temperature(z.temp.above.harm()), farm.SayTime(f.Crosses, at, s.farm.Location), s.between(f, at)))
 	}
 	sifting := z.spec.Aim == farm.Sifting
 	if f, ok := ahead(d.Thrive, at); ok && sifting {

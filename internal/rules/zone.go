@@ -50,17 +50,21 @@ type measured struct {
 	probes  []*probe
 	records []*record  // of the conditions that are raised past a limit
 	bands   farm.Bands // as shown; zero: none
-	limits  limits
-	margin  float64 // how far inside a limit counts as back
+	margin  float64    // how far inside a limit counts as back
 	level
-	below, above hysteresis // of the limits on both sides
+	below, above bound
 }
 
-// limits are those on both sides of a quantity.
-type limits struct{ low, high edge }
+// A bound is the limits on one side of a quantity, and how far they are passed.
+type bound struct {
+	edge
+	hysteresis
+}
 
-// none tells whether there is no limit on either side.
-func (l limits) none() bool { return math.IsInf(l.low.mild(), 0) && math.IsInf(l.high.mild(), 0) }
+// unlimited tells whether there is no limit on either side.
+func (m *measured) unlimited() bool {
+	return math.IsInf(m.below.mild(), 0) && math.IsInf(m.above.mild(), 0)
+}
 
 // stop halts the clocks of both sides.
 func (m *measured) stop() {
@@ -68,16 +72,13 @@ func (m *measured) stop() {
 	m.below.stop()
 }
 
-// middle parts what is nearer to the upper limits from what is nearer to the lower.
-func (l limits) middle() float64 { return (l.low.mild() + l.high.mild()) / 2 }
-
 var nan = math.NaN()
 
 func newZone(f *farm.Farm, b *bin, spec farm.Zone, byID map[string]*probe) *zone {
 	z := &zone{bin: b, spec: spec, who: subject{Bin: b.spec.Name, Zone: spec.Name}}
 	z.Husbandry = husbandryMemory{Moist: trend.NewTrack(), Past: newPast()}
 	for i := range farm.Quantities {
-		m := &measured{QuantityRow: &farm.Quantities[i], limits: limits{never(farm.Below), never(farm.Above)}}
+		m := &measured{QuantityRow: &farm.Quantities[i], below: never(farm.Below), above: never(farm.Above)}
 		var given bool
 		if m.margin, given = spec.Margin[m.Name]; !given {
 			m.margin = m.Margin
@@ -140,11 +141,9 @@ func first[T any](list []*T, fits func(*T) bool) *T {
 func (z *zone) setLimits(f *farm.Farm) {
 	temp, moist := husbandry.ZoneLimits(f, *z.bin.spec, z.spec)
 	z.temp.bands, z.moist.bands = temp.Bands(), moist.Bands()
-	z.temp.limits = limits{
-		low:  edge{farm.Below, [...]float64{farm.Soon: temp.Low.Half, farm.Today: math.Inf(-1), farm.Now: temp.Low.Harm}},
-		high: edge{farm.Above, byUrgency(temp.High)},
-	}
-	z.moist.limits = limits{low: edge{farm.Below, byUrgency(moist.Low)}, high: edge{farm.Above, byUrgency(moist.High)}}
+	z.temp.below.limit, z.temp.above.limit = byUrgency(temp.Low), byUrgency(temp.High)
+	z.temp.below.limit[farm.Today] = math.Inf(-1)
+	z.moist.below.limit, z.moist.above.limit = byUrgency(moist.Low), byUrgency(moist.High)
 	_, own := husbandry.ZoneBands(f, *z.bin.spec, z.spec)
 	if z.aim = own.Thrive; own.IsZero() {
 		z.aim = husbandry.MoistureAim(z.bin.worms)
@@ -154,7 +153,7 @@ func (z *zone) setLimits(f *farm.Farm) {
 	}
 	for _, m := range z.measured {
 		if band, ok := z.spec.Limits[m.Name]; ok && m.Limits {
-			m.limits.low.limit[farm.Today], m.limits.high.limit[farm.Today] = band.Low, band.High
+			m.below.limit[farm.Today], m.above.limit[farm.Today] = band.Low, band.High
 			if _, given := z.spec.Margin[m.Name]; !given {
 				m.margin = m.MarginIn(band)
 			}
@@ -191,10 +190,9 @@ func (z *zone) record(c farm.Condition) *record {
 // it on which the condition lies.
 type breach struct {
 	*measured
-	zone  *zone
-	rec   *record
-	edge  edge
-	latch *hysteresis
+	*bound
+	zone *zone
+	rec  *record
 }
 
 // breach is how a condition stands that goes by a level; of any other it is empty.
@@ -210,11 +208,11 @@ func (r *record) breach() breach {
 		side = farm.Below
 	case r.Side != farm.NoSide:
 		side = r.Side
-	case m.Value > m.limits.middle():
+	case m.Value > (m.below.mild()+m.above.mild())/2: // nearer to the upper limits
 		side = farm.Above
 	}
 	if side == farm.Above {
-		return breach{m, r.zone, r, m.limits.high, &m.above}
+		return breach{m, &m.above, r.zone, r}
 	}
-	return breach{m, r.zone, r, m.limits.low, &m.below}
+	return breach{m, &m.below, r.zone, r}
 }
