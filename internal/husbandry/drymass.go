@@ -76,10 +76,8 @@ func (l *DoseLearner) Pour(litres, beforePct, afterPct float64) bool {
 	if !(litres > 0) || !(afterPct-beforePct >= leastRisePts) || math.IsInf(litres, 0) {
 		return false
 	}
-	if len(l.Doses) == dosesKept {
-		l.Doses = slices.Delete(l.Doses, 0, 1)
-	}
 	l.Doses = append(l.Doses, Dose{Litres: litres, Rise: rise})
+	l.Doses = slices.Delete(l.Doses, 0, max(0, len(l.Doses)-dosesKept))
 	return true
 }
 

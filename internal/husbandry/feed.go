@@ -112,10 +112,8 @@ func (l *PaceLearner) Finish(activeDays, tableDays float64) bool {
 	if !(activeDays >= tableDays/4 && activeDays <= tableDays*4) {
 		return false
 	}
-	if len(l.Days) == pacesKept {
-		l.Days = slices.Delete(l.Days, 0, 1)
-	}
 	l.Days = append(l.Days, activeDays)
+	l.Days = slices.Delete(l.Days, 0, max(0, len(l.Days)-pacesKept))
 	return true
 }
 

@@ -131,19 +131,17 @@ func (o Outcome) count(c farm.Condition) int {
 }
 
 func writeOutside(w io.Writer, a, b Outcome, i int) {
-	var x, y ZoneOutside
-	if i < len(a.Outside) {
-		x = a.Outside[i]
-	}
+	var of, x, y ZoneOutside
 	if i < len(b.Outside) {
 		y = b.Outside[i]
+		of = y
 	}
-	name := farm.SayPlace(x.Bin, x.Zone, false)
-	if x.Bin == "" {
-		name = farm.SayPlace(y.Bin, y.Zone, false)
+	if i < len(a.Outside) {
+		x = a.Outside[i]
+		of = x
 	}
 	fmt.Fprintf(w, "%s, hours outside thrive\t%.0f temperature, %.0f moisture\t%.0f temperature, %.0f moisture\n",
-		name, x.Temperature, x.Moisture, y.Temperature, y.Moisture)
+		farm.SayPlace(of.Bin, of.Zone, false), x.Temperature, x.Moisture, y.Temperature, y.Moisture)
 }
 
 func writeOnly(w io.Writer, title string, episodes []Episode, loc *time.Location) {

@@ -33,8 +33,7 @@ func List(v farm.View, loc *time.Location) farm.Rounds {
 	}
 	order(r.Care)
 	r.Bring = load.list(v.Units)
-	r.Opening = opening(&v, r)
-	if v.Intake.Unwritten != nil {
+	if r.Opening = opening(&v, r); v.Intake.Unwritten != nil {
 		r.Opening = "Nothing has been judged lately, because the journal can't be written. " + r.Opening
 	}
 	return r
@@ -81,10 +80,7 @@ func seenTo(st farm.Standing, at time.Time) bool {
 
 // advice is what a raised condition advises; empty where it advises nothing.
 func advice(st farm.Standing) farm.Advice {
-	if st.Advice == nil {
-		return farm.Advice{}
-	}
-	return *st.Advice
+	return *cmp.Or(st.Advice, &farm.Advice{})
 }
 
 // care makes the line for one raised condition.

@@ -83,47 +83,36 @@ func Text(r farm.Rounds, loc *time.Location) string {
 	if len(r.Bring) > 0 {
 		fmt.Fprintf(&b, "Bring %s.\n", farm.SayList(r.Bring))
 	}
-	writeCare(&b, r.Care)
-	section(&b, "Done already", r.Done)
-	section(&b, "Not known to be well", r.Unsure)
-	section(&b, "Probes", r.Probes)
-	section(&b, "Kept quiet", r.Hushed)
+	bin := ""
+	for _, c := range r.Care {
+		if c.Bin != bin {
+			bin = c.Bin
+			fmt.Fprintf(&b, "\n%s\n", farm.Capital(bin))
+		}
+		known := ""
+		if c.Seen {
+			known = " (seen)"
+		}
+		fmt.Fprintf(&b, "  %s%s: %s\n    %s\n", farm.Capital(c.Urgency.String()), known, c.Do, c.Why)
+	}
 	var needs []string
 	for _, n := range r.Needs {
 		needs = append(needs, n.Text)
 	}
-	section(&b, "Castings", needs)
-	section(&b, "Take care", r.Cautions)
-	return b.String()
-}
-
-func writeCare(b *strings.Builder, lines []farm.Care) {
-	bin := ""
-	for _, c := range lines {
-		if c.Bin != bin {
-			bin = c.Bin
-			fmt.Fprintf(b, "\n%s\n", farm.Capital(bin))
+	for _, section := range []struct {
+		title string
+		lines []string
+	}{
+		{"Done already", r.Done},
+		{"Not known to be well", r.Unsure},
+		{"Probes", r.Probes},
+		{"Kept quiet", r.Hushed},
+		{"Castings", needs},
+		{"Take care", r.Cautions},
+	} {
+		if len(section.lines) > 0 {
+			fmt.Fprintf(&b, "\n%s\n  %s\n", section.title, strings.Join(section.lines, "\n  "))
 		}
-		fmt.Fprintf(b, "  %s: %s\n", when(c), c.Do)
-		fmt.Fprintf(b, "    %s\n", c.Why)
 	}
-}
-
-// when says the urgency, and whether the keeper knows.
-func when(c farm.Care) string {
-	s := farm.Capital(c.Urgency.String())
-	if c.Seen {
-		s += " (seen)"
-	}
-	return s
-}
-
-func section(b *strings.Builder, title string, lines []string) {
-	if len(lines) == 0 {
-		return
-	}
-	fmt.Fprintf(b, "\n%s\n", title)
-	for _, l := range lines {
-		fmt.Fprintf(b, "  %s\n", l)
-	}
+	return b.String()
 }
