@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -67,12 +68,9 @@ func (z *zone) dryFitServes(at time.Time) bool {
 		return false
 	}
 	near := at.Add(dryNear)
-	for _, c := range []trend.Crossing{d.Thrive, d.Survive, d.Opens} {
-		if !c.Past && !c.Crosses.IsZero() && c.Earliest.Before(near) {
-			return false
-		}
-	}
-	return true
+	return !slices.ContainsFunc([]trend.Crossing{d.Thrive, d.Survive, d.Opens}, func(c trend.Crossing) bool {
+		return !c.Past && !c.Crosses.IsZero() && c.Earliest.Before(near)
+	})
 }
 
 // foreseesDry tells whether the last refit found the zone to leave its thrive

@@ -63,6 +63,12 @@ func (h *hysteresis) stop() {
 	}
 }
 
+func (h *hysteresis) shift(move func(...*time.Time)) {
+	for u := range h {
+		move(&h[u].Past, &h[u].Inside)
+	}
+}
+
 func (h *hysteresis) waits() bool { return slices.ContainsFunc(h[:], latch.waits) }
 
 // passed gives since when the level has been past a limit, and the urgency of the

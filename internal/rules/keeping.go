@@ -143,9 +143,8 @@ func (z *zone) lift(at time.Time) {
 
 // A hatch is cocoons of one species that are due, and when they came in.
 type hatch struct {
-	came     time.Time
-	reckoned reckoning
-	species  farm.Species
+	cohort
+	species farm.Species
 }
 
 // hatches lists what is due and not lifted, oldest first.
@@ -155,7 +154,7 @@ func (s *State) hatches(z *zone, at time.Time) []hatch {
 		for _, p := range c.Parts {
 			sp, ok := s.farm.SpeciesByID(p.Species)
 			if ok && !p.DueFrom.IsZero() && !p.Lifted && at.Sub(p.DueFrom) < hatchingLasts {
-				out = append(out, hatch{c.At, c.Reckoned, sp})
+				out = append(out, hatch{c, sp})
 			}
 		}
 	}
@@ -177,7 +176,7 @@ func (s *State) sayHatching(z *zone, at time.Time) saying {
 		young = max(young, h.species.Cocoon.Hatchlings)
 	}
 	text := fmt.Sprintf("%s: cocoons of %s that came in with the castings of %s are due to hatch.",
-		s.place(z.who), farm.SayList(names), farm.SayDay(due[0].came, at, s.farm.Location)) + s.sayAssumed(due[0].reckoned, at)
+		s.place(z.who), farm.SayList(names), farm.SayDay(due[0].At, at, s.farm.Location)) + s.sayAssumed(due[0].Reckoned, at)
 	do := "Give a handful of fine feed, and lift grown worms out when you see them."
 	if fed := z.lastFed(); !fed.IsZero() && at.Sub(fed) < handfulLasts {
 		do = "Lift grown worms out when you see them."

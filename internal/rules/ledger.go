@@ -253,25 +253,23 @@ func (z *zone) litres() float64 {
 	return whole
 }
 
-// times points at every time in it that is on the clock's scale, but for those of
-// the curves and the past.
-func (h *husbandryMemory) times() []*time.Time {
-	ts := []*time.Time{
-		&h.Pouring.At, &h.Heat.At, &h.Given.At, &h.Bedded.At, &h.Turned, &h.EmptiedAt, &h.LiftedAt, &h.Sifts.At, &h.Sift.Since,
-	}
+// shift moves every time in it that is on the clock's scale, but for those of the curve
+// and the past.
+func (h *husbandryMemory) shift(move func(...*time.Time)) {
+	move(&h.Pouring.At, &h.Heat.At, &h.Given.At, &h.Bedded.At, &h.Turned, &h.EmptiedAt, &h.LiftedAt, &h.Sifts.At)
+	move(&h.Sift.Since, &h.Sift.Ready.Past, &h.Sift.Ready.Inside, &h.Sift.Closed.Past, &h.Sift.Closed.Inside)
 	for i := range h.Visits {
-		ts = append(ts, &h.Visits[i])
+		move(&h.Visits[i])
 	}
 	for i := range h.Foods {
 		f := &h.Foods[i]
-		ts = append(ts, &f.At, &f.Reckoned.Upto, &f.Reckoned.AssumedUpto)
+		move(&f.At, &f.Reckoned.Upto, &f.Reckoned.AssumedUpto)
 	}
 	for i := range h.Cohorts {
 		c := &h.Cohorts[i]
-		ts = append(ts, &c.At, &c.Reckoned.Upto, &c.Reckoned.AssumedUpto)
+		move(&c.At, &c.Reckoned.Upto, &c.Reckoned.AssumedUpto)
 		for k := range c.Parts {
-			ts = append(ts, &c.Parts[k].DueFrom)
+			move(&c.Parts[k].DueFrom)
 		}
 	}
-	return ts
 }

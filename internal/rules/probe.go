@@ -209,11 +209,7 @@ func (s *State) judgeDoubt(p *probe, r *farm.Reading) {
 // judges no bin; but where it goes on saying that the worms are in danger,
 // somebody must see today whether it is right.
 func (p *probe) suspicion(r *farm.Reading) farm.Urgency {
-	if !p.harmful(r) {
-		p.Harm = time.Time{}
-	} else if p.Harm.IsZero() {
-		p.Harm = r.At
-	}
+	p.Harm = running(p.Harm, r.At, p.harmful(r))
 	switch {
 	case !p.Harm.IsZero() && r.At.Sub(p.Harm) >= p.zone.spec.Patience:
 		return farm.Today

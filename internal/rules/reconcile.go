@@ -185,13 +185,20 @@ func (s *State) relimited(r *record, ch *farm.Change) {
 // shift moves the times the state remembers from a moment on: the clock was put
 // right. What was noted before, on a clock that was right, stays.
 func (s *State) shift(d time.Duration, from time.Time) {
-	for _, t := range s.times() {
-		if !t.IsZero() && !t.Before(from) {
-			*t = t.Add(d)
+	move := func(times ...*time.Time) {
+		for _, t := range times {
+			if !t.IsZero() && !t.Before(from) {
+				*t = t.Add(d)
+			}
 		}
 	}
+	move(&s.Now, &s.Minute, &s.Since)
 	s.Minute = s.Minute.Truncate(time.Minute)
+	for i := range s.Hushes {
+		move(&s.Hushes[i].Until, &s.Hushes[i].Set)
+	}
 	for _, p := range s.probes {
+		move(&p.Newest.At, &p.Arrived, &p.Good.At, &p.GoodAt, &p.Bad.At, &p.Harm, &p.Heard, &p.Said)
 		p.Pace.Shift(d.Milliseconds(), from.UnixMilli())
 		for i, ms := range p.Level.At {
 			if ms >= from.UnixMilli() {
@@ -201,35 +208,17 @@ func (s *State) shift(d time.Duration, from time.Time) {
 		shiftTrack(&p.Track, d)
 	}
 	for _, z := range s.zones {
-		shiftTrack(&z.Husbandry.Moist, d)
-		z.Husbandry.Past.shift(d, from)
-	}
-}
-
-// times points at every time in the state that is on the clock's scale.
-func (s *State) times() []*time.Time {
-	ts := []*time.Time{&s.Now, &s.Minute, &s.Since}
-	for i := range s.Hushes {
-		ts = append(ts, &s.Hushes[i].Until, &s.Hushes[i].Set)
-	}
-	for _, p := range s.probes {
-		ts = append(ts, &p.Newest.At, &p.Arrived, &p.Good.At, &p.GoodAt, &p.Bad.At, &p.Harm, &p.Heard, &p.Said)
-	}
-	for _, z := range s.zones {
-		ts = append(append(ts, &z.Hold), z.Husbandry.times()...)
-		latches := []*latch{&z.Husbandry.Sift.Ready, &z.Husbandry.Sift.Closed}
+		move(&z.Hold)
 		for _, m := range z.measured {
-			ts = append(ts, &m.At, &m.Arrived)
-			for u := range m.above.hysteresis {
-				latches = append(latches, &m.above.hysteresis[u], &m.below.hysteresis[u])
-			}
+			move(&m.At, &m.Arrived)
+			m.above.shift(move)
+			m.below.shift(move)
 		}
-		for _, l := range latches {
-			ts = append(ts, &l.Past, &l.Inside)
-		}
+		z.Husbandry.shift(move)
+		z.Husbandry.Past.shift(d, from)
+		shiftTrack(&z.Husbandry.Moist, d)
 	}
 	for _, r := range s.records() {
-		ts = append(ts, &r.Since, &r.EasedAt, &r.NowSince)
+		move(&r.Since, &r.EasedAt, &r.NowSince)
 	}
-	return ts
 }
