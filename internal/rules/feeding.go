@@ -51,17 +51,12 @@ func (s *State) judgeFeeding(z *zone, at time.Time) {
 	if z.spec.Aim != farm.Living || !z.Husbandry.Fed {
 		return
 	}
-	s.forgetEaten(z)
-	s.turn(z.record(farm.FeedDue), at, s.feedIsDue(z) && !s.holdsBack(z))
-}
-
-// forgetEaten drops feedings of which nothing is left, but the last one: its
-// absence is what is due.
-func (s *State) forgetEaten(z *zone) {
+	// What is eaten up is forgotten, but the last feeding: its absence is what is due.
 	h := &z.Husbandry
 	for len(h.Foods) > 1 && husbandry.FeedLeft(s.eatDays(z, h.Foods[0]), h.Foods[0].ActiveDays) == 0 {
 		h.Foods = h.Foods[1:]
 	}
+	s.turn(z.record(farm.FeedDue), at, s.feedIsDue(z) && !s.holdsBack(z))
 }
 
 // holdsBack tells whether feeding now would do harm.

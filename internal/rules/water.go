@@ -256,39 +256,34 @@ func (s *State) lessGiven(z *zone, a *farm.Advice, at time.Time) *farm.Advice {
 	if a.EveryDays == 1 {
 		rests = waterCounts
 	}
-	switch {
+	switch unseen := z.waterStillCounts(at); {
 	case g.At.IsZero() || since < 0:
 	case g.Missed && since < waterMissed:
 		if since < rests {
 			a.VisitLitres, a.Do = 0, ""
 		}
 		a.Do = strings.TrimSpace(s.sayUnshown(z, at) + " " + a.Do)
-	case !g.Shown && !g.Missed && since < waterCounts:
-		taken := g.Litres
-		if g.Unsaid {
-			taken += a.VisitLitres
+	case unseen || since < rests:
+		until, next := g.At.Add(rests).UTC(), "look again"
+		switch {
+		case unseen:
+			until = g.At.Add(waterCounts).UTC()
+			taken := g.Litres
+			if g.Unsaid {
+				taken += a.VisitLitres
+			}
+			a.WaterLitres = max(0, a.WaterLitres-taken)
+		case z.record(farm.TooDry).raised() || z.record(farm.Drying).raised(): // else it may well be enough
+			next = "the rest is due"
 		}
-		a.WaterLitres = max(0, a.WaterLitres-taken)
-		s.wait(a, g.Litres, g.At.Add(waterCounts))
-		a.Do = fmt.Sprintf("%s; look again %s.", s.sayWatered(g, at), s.onDay(*a.Wait, at))
-		if g.Known && g.Before+z.awaits() > z.aim.High {
+		a.VisitLitres, a.GivenLitres, a.Wait, a.EveryDays = 0, g.Litres, &until, 0
+		said, _ := g.said(s.farm.Units)
+		a.Do = fmt.Sprintf("%s; %s %s.", s.sayGiven(said, g.At, at), next, s.onDay(until, at))
+		if unseen && g.Known && g.Before+z.awaits() > z.aim.High {
 			a.Do += " That is more than it holds well: see that it can drain."
 		}
-	case since < rests:
-		s.wait(a, g.Litres, g.At.Add(rests))
-		next := "the rest is due"
-		if !z.record(farm.TooDry).raised() && !z.record(farm.Drying).raised() { // it may well be enough
-			next = "look again"
-		}
-		a.Do = fmt.Sprintf("%s; %s %s.", s.sayWatered(g, at), next, s.onDay(*a.Wait, at))
 	}
 	return a
-}
-
-// wait makes of a dose one of which nothing is wanted before a time.
-func (s *State) wait(a *farm.Advice, given float64, until time.Time) {
-	until = until.UTC()
-	a.VisitLitres, a.GivenLitres, a.Wait, a.EveryDays = 0, given, &until, 0
 }
 
 // waterStillCounts tells whether water was given of late whose rise has not
@@ -319,11 +314,6 @@ func (g watering) said(u farm.Units) (said string, one bool) {
 		said += " and more"
 	}
 	return said, one
-}
-
-func (s *State) sayWatered(g watering, at time.Time) string {
-	said, _ := g.said(s.farm.Units)
-	return s.sayGiven(said, g.At, at)
 }
 
 // sayGiven says what was given and when: "3 quarts given at 12:21".
