@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"html/template"
@@ -180,10 +181,7 @@ var (
 
 // spanOf finds the span an address asks for; two days where it asks for none.
 func spanOf(key string) (span, error) {
-	if key == "" {
-		return twoDays, nil
-	}
-	i := slices.IndexFunc(spans, func(s span) bool { return s.key == key })
+	i := slices.IndexFunc(spans, func(s span) bool { return s.key == cmp.Or(key, twoDays.key) })
 	if i < 0 {
 		return span{}, badInput("There is no span %q; there are 2d, 2w, 3mo and 1y.", clip(key, 20))
 	}
