@@ -203,6 +203,12 @@ func TestAnnouncedMessagesAreBoundedOverAllProbes(t *testing.T) {
 func TestMessagesWithoutAnswerDoNotPileUp(t *testing.T) {
 	l, h := listener(t, nil)
 	h.up()
+	p := packets.NewControlPacket(packets.Publish).(*packets.PublishPacket)
+	p.TopicName, p.Payload = "hillfoot/t", filled(60_000)
+	var message bytes.Buffer // written once: what senders throw away is no business of the listener's, and counts as its own
+	if err := p.Write(&message); err != nil {
+		t.Fatal(err)
+	}
 	before := heap()
 	var senders sync.WaitGroup
 	var all []*wire
@@ -210,10 +216,8 @@ func TestMessagesWithoutAnswerDoNotPileUp(t *testing.T) {
 		w := dialWire(t, l.Addr(), fmt.Sprint("chatty-", i))
 		all = append(all, w)
 		senders.Go(func() {
-			p := packets.NewControlPacket(packets.Publish).(*packets.PublishPacket)
-			p.TopicName, p.Payload = "hillfoot/t", filled(60_000)
 			for range 200 {
-				if p.Write(w.c) != nil {
+				if _, err := w.c.Write(message.Bytes()); err != nil {
 					return
 				}
 			}
@@ -222,7 +226,7 @@ func TestMessagesWithoutAnswerDoNotPileUp(t *testing.T) {
 	for range 40 { // all of them have begun
 		h.delivery()
 	}
-	if grown := heap() - before; grown > 32<<20 { // 480 MB are on offer, and what the senders hold themselves counts too
+	if grown := heap() - before; grown > 32<<20 { // 480 MB are on offer
 		t.Errorf("the heap has grown by %d KiB", grown>>10)
 	}
 	for _, w := range all {

@@ -13,10 +13,15 @@ import (
 	"binwatchd/internal/proctest"
 )
 
+// soon is the patience with a server that is to keep no mail, and late with one that
+// is to come as far as its end: a busy machine may take long over each step. One that
+// answers everything has a minute; a mail that it took too long over comes twice.
+const soon, late = 150 * time.Millisecond, time.Second
+
 func byClerk(t *testing.T, c *clerk) (notify.Config, notify.Sources, *box) {
 	t.Helper()
 	cfg, b := keeperOnly(t), newBox()
-	cfg.Mail.Server, cfg.Mail.Patience = c.addr, 150*time.Millisecond
+	cfg.Mail.Server, cfg.Mail.Patience = c.addr, soon
 	cfg.Gather, cfg.Now = time.Millisecond, time.Now
 	return cfg, notify.Sources{Outbox: b}, b
 }
@@ -41,6 +46,7 @@ func TestServerFallsSilentBeforeTheEnd(t *testing.T) {
 			tried(t, s)
 			stop()
 			c.fallSilentAt("")
+			cfg.Mail.Patience = time.Minute
 			running(t, cfg, src)
 			proctest.Eventually(t, "the settling", b.settled)
 			if n := len(c.received()); n != 1 {
@@ -57,6 +63,7 @@ func TestLostAnswerMakesTheSameMail(t *testing.T) {
 	c := openClerk(t)
 	c.fallSilentAt("dot")
 	cfg, src, b := byClerk(t, c)
+	cfg.Mail.Patience = late
 	s, stop := running(t, cfg, src)
 	owe(b, cfg, change(farm.TooHot, farm.Raised, farm.Today, time.Now()))
 	tried(t, s)
@@ -64,11 +71,13 @@ func TestLostAnswerMakesTheSameMail(t *testing.T) {
 
 	owe(b, cfg, change(farm.TooDry, farm.Raised, farm.Today, time.Now()))
 	c.fallSilentAt("mail")
+	cfg.Mail.Patience = soon
 	s, stop = running(t, cfg, src)
 	tried(t, s)
 	stop()
 
 	c.fallSilentAt("")
+	cfg.Mail.Patience = time.Minute
 	running(t, cfg, src)
 	proctest.Eventually(t, "the settling", b.settled)
 	mails := c.received()
@@ -89,6 +98,7 @@ func TestStalledGoodbyeIsNoFailure(t *testing.T) {
 	c := openClerk(t)
 	c.fallSilentAt("quit")
 	cfg, src, b := byClerk(t, c)
+	cfg.Mail.Patience = late
 	s, _ := running(t, cfg, src)
 	owe(b, cfg, change(farm.TooHot, farm.Raised, farm.Today, time.Now()))
 	proctest.Eventually(t, "the settling", b.settled)
