@@ -60,7 +60,9 @@ func (c Chart) PNG() ([]byte, error) {
 	for _, shape := range p.spread() {
 		p.fill(shade, shape)
 	}
-	p.foreseen()
+	wedge, likely := p.cone()
+	p.fill(ochre, wedge)
+	p.stroke(draw.LineStyle{Color: ink, Width: vg.Points(1.4), Dashes: []vg.Length{vg.Points(3), vg.Points(3)}}, likely)
 	p.marks()
 	p.level()
 	p.present()
@@ -119,7 +121,7 @@ func (p *plot) axes() {
 		wide = max(wide, upright.Width(t.name))
 	}
 	gap, tail := upright.Width(" "), upright.FontExtents().Descent/2 // figures have no tails
-	above := title.Height(p.Title) + vg.Points(6+markLine*float64(p.markRows()))
+	above := title.Height(p.Title) + vg.Points(6+markLine*float64(min(len(p.Marks), markLines)))
 	p.Canvas = draw.Crop(p.Canvas, wide+gap+mark, 0, level.Height("0")+gap+mark, -above)
 
 	line := draw.LineStyle{Color: faint, Width: vg.Points(0.5)}
@@ -180,13 +182,6 @@ func (p *plot) harm(limit float64, side draw.YAlignment, off vg.Length) {
 	p.FillText(style(small, brick, draw.XLeft, side), vg.Point{X: p.Min.X + vg.Points(4), Y: y + off}, said)
 }
 
-// foreseen is the forecast as a wedge and a broken line.
-func (p *plot) foreseen() {
-	wedge, likely := p.cone()
-	p.fill(ochre, wedge)
-	p.stroke(draw.LineStyle{Color: ink, Width: vg.Points(1.4), Dashes: []vg.Length{vg.Points(3), vg.Points(3)}}, likely)
-}
-
 // level is the curve, and a dot where it stands now.
 func (p *plot) level() {
 	p.stroke(draw.LineStyle{Color: ink, Width: vg.Points(1.8)}, p.curve()...)
@@ -212,29 +207,22 @@ func (p *plot) present() {
 
 const (
 	markLine  = 12 // points
-	markLines = 2
+	markLines = 2  // at most, above the canvas
 )
-
-// markRows is how many lines the names of the marks get above the canvas.
-func (c Chart) markRows() int { return min(len(c.Marks), markLines) }
 
 // marks are the keeper's doings, each named above the curve; names that would
 // cover one another go to a second line, and past that only the mark is left.
 func (p *plot) marks() {
 	words := style(small, done, draw.XLeft, draw.YBottom)
 	line := draw.LineStyle{Color: rod, Width: vg.Points(1)}
-	var free [markLines]vg.Length
+	free := make([]vg.Length, min(len(p.Marks), markLines)) // from where on there is room
 	for _, m := range p.Marks {
 		if !p.within(m.At) {
 			continue
 		}
 		x, top := p.x(p.across(m.At)), p.Max.Y
 		left := min(x-vg.Points(2), p.Max.X-words.Width(m.What))
-		row := 0
-		for row < p.markRows() && left < free[row] {
-			row++
-		}
-		if row < p.markRows() {
+		if row := slices.IndexFunc(free, func(from vg.Length) bool { return left >= from }); row >= 0 {
 			top += vg.Length(row) * vg.Points(markLine)
 			free[row] = left + words.Width(m.What) + vg.Points(5)
 			p.FillText(words, vg.Point{X: left, Y: top + vg.Points(1)}, m.What)

@@ -84,14 +84,14 @@ const gatherParts = 5
 func (s situation) gathered(items []item) time.Time {
 	var at time.Time
 	for _, it := range items {
-		switch wait := it.last.Created; {
-		case wait.After(s.now):
-			at = sooner(at, s.now)
-		case it.pressing():
-			at = sooner(at, wait.Add(s.gather/gatherParts))
-		default:
-			at = sooner(at, wait.Add(s.gather))
+		begun, wait := it.last.Created, s.gather
+		if it.pressing() {
+			wait /= gatherParts
 		}
+		if begun.After(s.now) {
+			begun, wait = s.now, 0
+		}
+		at = sooner(at, begun.Add(wait))
 	}
 	return at
 }

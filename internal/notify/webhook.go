@@ -34,17 +34,14 @@ type webhook struct {
 // newWebhook checks the address and the secret of a webhook.
 func newWebhook(cfg Config, t Teller) (*webhook, error) {
 	u, err := url.Parse(t.URL)
-	if err != nil || u.Host == "" {
+	switch {
+	case err != nil || u.Host == "":
 		return nil, errors.New("the webhook's address cannot be read")
-	}
-	if u.Scheme != "https" && (u.Scheme != "http" || !loopback.Is(u.Hostname())) {
+	case u.Scheme != "https" && (u.Scheme != "http" || !loopback.Is(u.Hostname())):
 		return nil, errors.New("a webhook goes over https; plain http only to loopback")
 	}
 	secret, err := hookSecret(t.Secret)
-	if err != nil {
-		return nil, err
-	}
-	return &webhook{url: t.URL, secret: secret, client: plainClient(cfg.CertTime)}, nil
+	return &webhook{url: t.URL, secret: secret, client: plainClient(cfg.CertTime)}, err
 }
 
 // plainClient follows no redirect: what is meant for one address is not for
