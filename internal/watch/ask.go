@@ -20,23 +20,18 @@ func (l *Loop) Look(ctx context.Context) (farm.View, error) {
 	var v farm.View
 	err := l.inside(ctx, func() error {
 		v = l.memory.State.Look(l.now())
-		l.addIntake(&v)
+		// What only the running loop knows:
+		v.Intake = farm.IntakeView{Running: true, Connected: l.counts.up, Since: l.counts.since, Messages: maps.Clone(l.counts.messages)}
+		if since := l.outage.since; l.outage.on() {
+			v.Intake.Unwritten, v.Intake.Why = &since, l.outage.why
+		}
+		for i := range v.Probes {
+			p := &v.Probes[i]
+			p.Counts, p.Rejected = maps.Clone(l.counts.readings[p.ID]), maps.Clone(l.counts.rejected[p.ID])
+		}
 		return nil
 	})
 	return v, err
-}
-
-// addIntake fills in what only the running loop knows.
-func (l *Loop) addIntake(v *farm.View) {
-	v.Intake = farm.IntakeView{Running: true, Connected: l.counts.up, Since: l.counts.since, Messages: maps.Clone(l.counts.messages)}
-	if l.outage.on() {
-		since := l.outage.since
-		v.Intake.Unwritten, v.Intake.Why = &since, l.outage.why
-	}
-	for i := range v.Probes {
-		p := &v.Probes[i]
-		p.Counts, p.Rejected = maps.Clone(l.counts.readings[p.ID]), maps.Clone(l.counts.rejected[p.ID])
-	}
 }
 
 // Act lets a jot, a hush or a seen happen now, and returns once it is on disk.

@@ -246,15 +246,6 @@ func newCounts() counts {
 	return counts{messages: map[string]int64{}, rejected: map[string]map[string]int64{}, readings: map[string]map[string]int64{}}
 }
 
-// link notes the state of the connection and tells whether it is another.
-func (c *counts) link(up bool, at time.Time) bool {
-	if !c.since.IsZero() && c.up == up {
-		return false
-	}
-	c.up, c.since = up, at
-	return true
-}
-
 // outcome is what became of a reading; late ones are kept, not judged.
 func outcome(r farm.Reading, late bool) string {
 	switch {

@@ -133,7 +133,12 @@ func (l *Loop) Run(ctx context.Context) error {
 			l.tick(ctx)
 			minute.Reset(l.untilMinute())
 		case <-flush.C:
-			l.timeout(ctx)
+			switch { // a commit, or the next try after one that did not happen
+			case l.outage.on():
+				l.retry(ctx)
+			case l.written == nil:
+				l.startWrite(ctx)
+			}
 		case do := <-l.asks:
 			do()
 		case <-ctx.Done():
@@ -187,8 +192,11 @@ func (l *Loop) link(ctx context.Context, link ingest.Link) {
 	} else {
 		l.cfg.Log.Warn("broker lost", "trouble", link.Trouble)
 	}
-	if l.counts.link(link.Up, now) && !l.outage.on() {
-		l.take(farm.Event{Kind: farm.EventLink, Arrived: now, Up: link.Up, Backlog: link.Backlog}, nil)
+	if c := &l.counts; c.since.IsZero() || c.up != link.Up {
+		c.up, c.since = link.Up, now
+		if !l.outage.on() {
+			l.take(farm.Event{Kind: farm.EventLink, Arrived: now, Up: link.Up, Backlog: link.Backlog}, nil)
+		}
 	}
 }
 
@@ -205,7 +213,9 @@ func (l *Loop) tick(ctx context.Context) {
 		return
 	}
 	l.checkClock(ctx)
-	l.proveWritable()
+	if l.outage.trusted(l.now()) { // an outage is to end on a quiet farm too, where nothing else is written
+		l.batch.save, l.batch.urgent = true, true
+	}
 	l.take(farm.Event{Kind: farm.EventTick, Arrived: l.now().Truncate(time.Minute)}, nil)
 }
 
@@ -229,16 +239,6 @@ func (l *Loop) take(e farm.Event, d *ingest.Delivery) {
 	}
 	if len(changes) > 0 {
 		l.batch.urgent = true
-	}
-}
-
-// timeout is what the flush timer brings: a commit, or the next try after one
-// that did not happen.
-func (l *Loop) timeout(ctx context.Context) {
-	if l.outage.on() {
-		l.retry(ctx)
-	} else if l.written == nil {
-		l.startWrite(ctx)
 	}
 }
 

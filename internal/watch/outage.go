@@ -60,14 +60,6 @@ func (l *Loop) endOutage(now time.Time) {
 	}
 }
 
-// proveWritable has something written where nothing else is, so that an outage ends on
-// a quiet farm too.
-func (l *Loop) proveWritable() {
-	if l.outage.trusted(l.now()) {
-		l.batch.save, l.batch.urgent = true, true
-	}
-}
-
 // Unwritable is what the keeper is told, from memory, when the journal can't be
 // written. The file is that of the configuration, for commands that can be pasted;
 // "" where none could name it.
