@@ -38,10 +38,9 @@ type Change struct {
 
 // An Owe is a notice owed by a batch.
 type Owe struct {
-	Change int       // index of the change in its batch
-	Teller string    // key of the recipient
-	Notice string    // stable identity; "": Append makes one
-	Next   time.Time // not before; zero: at once
+	Change int    // index of the change in its batch
+	Teller string // key of the recipient
+	Notice string // stable identity; "": Append makes one
 }
 
 // Append writes the batch in one transaction and returns when it is on disk. It

@@ -2,9 +2,8 @@ package journal
 
 import (
 	"context"
-	"crypto/sha256"
+	"crypto/rand"
 	"database/sql"
-	"encoding/hex"
 	"fmt"
 	"time"
 
@@ -68,27 +67,19 @@ func appendOwed(t *tx, b *Batch) {
 			created = b.Entries[c.Entry].Event.Arrived
 		}
 		insertOwed(t, farm.Owed{Notice: o.Notice, Teller: o.Teller, ChangeID: c.ID, Change: c.Change,
-			Created: created, Next: o.Next})
+			Created: created})
 	}
 }
 
 func insertOwed(t *tx, o farm.Owed) {
 	if o.Notice == "" {
-		o.Notice = noticeID(t.head.id, o.Teller, o.ChangeID, o.Created)
+		o.Notice = rand.Text() // no other notice has it, of this journal or another
 	}
 	if o.Next.IsZero() {
 		o.Next = o.Created
 	}
 	t.exec(`INSERT INTO owed (notice, teller, change, episode, reminder, created, next) VALUES (?, ?, ?, ?, ?, ?, ?)`,
 		o.Notice, o.Teller, o.ChangeID, o.Change.Episode, o.Reminder, o.Created.UnixMilli(), o.Next.UnixMilli())
-}
-
-// noticeID makes an identity that no other notice has, of this journal or
-// another: a database restored from a backup must not give out an id again for
-// something else, so the time goes into it.
-func noticeID(journal, teller string, change int64, created time.Time) string {
-	sum := sha256.Sum256(fmt.Appendf(nil, "%s\n%s\n%d\n%d", journal, teller, change, created.UnixMilli()))
-	return hex.EncodeToString(sum[:12])
 }
 
 // Owe adds notices about changes already kept, such as reminders: Teller,
