@@ -17,7 +17,7 @@ type Bin struct {
 	Volume  float64 `yaml:"volume" kind:"a volume" help:"Of the contents, all zones together."`
 	DryMass float64 `yaml:"dry_mass" kind:"a mass" help:"Of the contents if all water were gone; shared out to the zones."`
 	Worms   float64 `yaml:"worms" kind:"a mass" help:"Live worms, by mass."`
-	Ambient string  `yaml:"ambient" kind:"a probe" like:"glass-air" help:"The temperature probe in the air of the room."`
+	Ambient string  `yaml:"ambient" kind:"a probe" like:"glass-air" help:"The temperature probe in the air of the room; its place's when left out."`
 	Pace    `yaml:",inline"`
 	Zones   []Zone `yaml:"zones" kind:"a zone" list:"zones by name, such as all: {aim: living, probes: [bed-t]}" need:"{all: {aim: living, probes: [bed-t]}}" help:"The parts of the bin, each with its own aim."`
 }
@@ -272,6 +272,7 @@ func (b *builder) checkUses(sources []*source) {
 	for i := range b.file.Bins {
 		b.checkAmbient(&b.file.Bins[i], placed)
 	}
+	b.checkRooms(placed)
 	for _, s := range sources {
 		b.checkOf(s)
 		b.noteIdle(s, placed)
@@ -299,7 +300,7 @@ func (b *builder) checkAmbient(bin *Bin, placed map[string]farm.Place) {
 	a, at := bin.Ambient, b.at(&bin.Ambient)
 	probe, known := b.probes[a]
 	switch where := placed[a]; {
-	case !known:
+	case !known || !b.given(&bin.Ambient): // a place's is checked there
 	case probe.Measures != farm.Temperature:
 		b.problem(at, "%s measures %s; the air of the room is a temperature", a, probe.Measures)
 	case where.Bin == bin.Name:

@@ -37,6 +37,7 @@ func (b *builder) build() {
 	b.buildSpecies()
 	b.buildFeeds()
 	b.buildBins()
+	b.buildRooms()
 	b.buildProbes()
 	b.paths()
 	b.checkBroker()

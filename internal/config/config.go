@@ -7,8 +7,8 @@
 // [Config.Show] and [Schema] walk the types, so none of them can know a key that
 // another does not. Where a value stands is kept beside, by a pointer to it.
 //
-// The files in reading order: config.go (the keys), bins.go, probes.go and
-// species.go (the keys of the farm, and how the farm is made of them), fields.go
+// The files in reading order: config.go (the keys), bins.go, places.go,
+// probes.go and species.go (the keys of the farm, and how the farm is made of them), fields.go
 // (how a type is read and written), kinds.go, addresses.go and special.go (single
 // values, and what needs a form of its own), show.go (writing and the schema),
 // check.go (what no single value can show), templates.go (names that stand for many
@@ -74,6 +74,7 @@ type File struct {
 	SignOfLife *notify.LifeSettings    `yaml:"sign_of_life" kind:"sign_of_life" help:"An address that is called while the daemon is healthy."`
 	Probes     []Probe                 `yaml:"probes" kind:"a probe" list:"probes by name, such as bed-t: {topic: glass/bed, measures: temperature}" names:"templates" need:"{bed-t: {topic: glass/bed, measures: temperature}}" help:"Each measured quantity, by a name of your own. A name may hold named parts, as in rack-{n}, for many alike."`
 	Bins       []Bin                   `yaml:"bins" kind:"a bin" list:"bins by name" need:"{bed: {zones: {all: {aim: living, probes: [bed-t]}}}}" help:"Each bin or tub, by a name of your own."`
+	Places     []Room                  `yaml:"places" kind:"a place" list:"places by name, such as shed: {air: shed-air, bins: [stack]}" help:"Sheds, cellars and yards whose bins share one air, by a name of your own."`
 	Species    []farm.Species          `yaml:"species" kind:"a species" list:"species by name" help:"Species of your own, and parts of the built-in ones that you know better."`
 	Feeds      []farm.Feed             `yaml:"feeds" list:"feeds by name, such as grain: 45d" help:"How long each kind of food lasts worms at full activity."`
 	Needs      []Castings              `yaml:"need,flow" kind:"an entry of need" list:"a list of needs, such as [{castings: 200 L, by: 10 Apr}]" help:"Castings wanted by a day; the rounds say whether it will be reached."`

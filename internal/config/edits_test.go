@@ -92,6 +92,19 @@ var quantityEdits = []edit{
 	top("a huge number", "species: {red: {cocoon: {degree_days: 1e300}}}"),
 }
 
+var placeEdits = []edit{
+	top("a place without bins", "places: {shed: {air: air}}"),
+	top("a place with a bin that there is not", "places: {shed: {bins: [bde]}}"),
+	top("a pattern that no bin fits", `places: {shed: {bins: ["rack-*"]}}`),
+	top("a pattern of another kind", `places: {shed: {bins: ["be[cd]"]}}`),
+	top("a bin in two places", `places: {shed: {bins: [bed]}, yard: {bins: ["*"]}}`),
+	top("a bin meant twice", `places: {shed: {bins: [bed, "b*"]}}`),
+	top("a place with an impossible name", `places: {"the shed": {bins: [bed]}}`),
+	top("a probe that there is not in the air of a place", "places: {shed: {air: shed-air, bins: [bed]}}"),
+	top("moisture in the air of a place", "places: {shed: {air: bed-m, bins: [bed]}}"),
+	{"a bin's own probe in the air of its place", "    ambient: air\n    zones:\n      all: " + zoneAll, "    zones:\n      all: " + zoneAll + "\nplaces: {shed: {air: bed-t, bins: [bed]}}"},
+}
+
 var probeEdits = []edit{
 	{"no topic", bedT, "{measures: temperature}"},
 	{"no quantity", bedT, "{topic: glass/bed}"},

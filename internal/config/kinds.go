@@ -72,6 +72,7 @@ func allKinds() map[string]form {
 		"a mail address":               textual("a mail address", "keeper@example.org", parseAddress),
 		"a file":                       textual("the path of a file", "/etc/binwatchd/ca.pem", parseText("the path of a file")),
 		"a private key":                textual("the path of a file", "/etc/binwatchd/ca.pem", parseText("the path of a file")),
+		"a bin or a pattern":           textual("the name of a bin or a pattern of names", "linden-*", checked(parseText("the name of a bin"), wrongPattern)),
 		"a probe":                      textual("the name of a probe", "bed-t", parseText("the name of a probe")),
 	}
 }

@@ -214,7 +214,8 @@ func (b *builder) noteIdle(s *source, placed map[string]farm.Place) {
 		return
 	}
 	_, stands := placed[s.doc.Name]
-	ambient := slices.ContainsFunc(b.farm.Bins, func(bin farm.Bin) bool { return bin.Ambient == s.doc.Name })
+	ambient := slices.ContainsFunc(b.farm.Bins, func(bin farm.Bin) bool { return bin.Ambient == s.doc.Name }) ||
+		slices.ContainsFunc(b.farm.Rooms, func(room farm.Room) bool { return room.Air == s.doc.Name })
 	if !stands && !ambient && s.proto.Measures != farm.Battery {
 		b.note(b.at(s.doc), "the probe %s is in no zone: its readings are kept, but judge nothing", s.doc.Name)
 	}

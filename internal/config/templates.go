@@ -164,7 +164,7 @@ func (b *builder) buildProbes() {
 	b.checkUses(sources)
 }
 
-// references lists where probes are named: zones and rooms by bin, then what
+// references lists where probes are named: zones and their air by bin, the air of places, then what
 // batteries power.
 func (b *builder) references() (refs []*string) {
 	for i := range b.file.Bins {
@@ -174,8 +174,13 @@ func (b *builder) references() (refs []*string) {
 				refs = append(refs, &z.Probes[i])
 			}
 		}
-		if b.set(&bin.Ambient) {
+		if b.given(&bin.Ambient) {
 			refs = append(refs, &bin.Ambient)
+		}
+	}
+	for i := range b.file.Places {
+		if room := &b.file.Places[i]; b.set(&room.Air) {
+			refs = append(refs, &room.Air)
 		}
 	}
 	for _, e := range b.file.Probes {

@@ -26,6 +26,7 @@ type Farm struct {
 	Location *time.Location
 	Probes   []Probe   // in the order of the file
 	Bins     []Bin     // in the order of the file
+	Rooms    []Room    // in the order of the file; a keeper calls them places
 	Species  []Species // the table in force: the published ones, then the keeper's own
 	Feeds    []Feed    // paces of food in force
 	Needs    []Need    // castings wanted by a date
@@ -37,8 +38,17 @@ type Bin struct {
 	Species []Share // empty for a tub of castings
 	VolumeL float64 // whole container's contents, L; 0 when not given
 	WormsKg float64 // live worm mass, kg; 0 when not given
+	Room    string  // name of the room it stands in; "" when none is given
 	Ambient string  // id of the probe in the room's air; "" when there is none
 	Zones   []Zone  // at least one, in the order of the file
+}
+
+// A Room is a shed, a cellar or a yard whose bins share one air. The keeper's word
+// for it, in the configuration, in labels and in tags, is place; in the program a
+// [Place] is an address: a bin or one of its zones.
+type Room struct {
+	Name string
+	Air  string // id of the probe in its air; "" when there is none
 }
 
 // A Share is how much of a bin's worms are of one species, by mass.
@@ -147,6 +157,13 @@ func (f *Farm) ProbeByID(id string) (p Probe, ok bool) {
 // BinByName finds a bin; ok is false when the farm has none of that name.
 func (f *Farm) BinByName(name string) (b Bin, ok bool) {
 	return find(f.Bins, func(b *Bin) bool { return b.Name == name })
+}
+
+// RoomOf is the name of the room that a bin stands in; "" where none is given, and
+// for a bin that there is not.
+func (f *Farm) RoomOf(bin string) string {
+	b, _ := f.BinByName(bin)
+	return b.Room
 }
 
 // SpeciesByID finds a row of the species table in force.

@@ -32,6 +32,7 @@ type View struct {
 // A BinView is one bin with its zones.
 type BinView struct {
 	Name  string     `json:"name"`
+	Place string     `json:"place,omitempty"` // the [Room] that it stands in
 	Zones []ZoneView `json:"zones"`
 }
 

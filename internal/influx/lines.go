@@ -1,6 +1,7 @@
 package influx
 
 import (
+	"cmp"
 	"strconv"
 	"strings"
 	"time"
@@ -20,6 +21,7 @@ const (
 // with times in milliseconds. It is not changed after [NewLines].
 type Lines struct {
 	farm   string
+	rooms  map[string]string // bin → the room it stands in, where one is given
 	probes map[string]probe
 }
 
@@ -31,16 +33,25 @@ type probe struct {
 
 // NewLines prepares the tags of every probe of the farm.
 func NewLines(f farm.Farm) *Lines {
-	l := &Lines{farm: f.Name, probes: make(map[string]probe, len(f.Probes))}
+	l := &Lines{farm: f.Name, rooms: map[string]string{}, probes: make(map[string]probe, len(f.Probes))}
+	airs := map[string]string{} // probe → the room whose air it is in
+	for _, r := range f.Rooms {
+		if airs[r.Air] == "" {
+			airs[r.Air] = r.Name
+		}
+	}
+	for _, b := range f.Bins {
+		l.rooms[b.Name] = b.Room
+	}
 	for _, p := range f.Probes {
 		at := f.ZoneOf(p.ID)
-		l.probes[p.ID] = probe{l.climateHead(at.Bin, at.Zone, p.ID), p.Row().Field}
+		l.probes[p.ID] = probe{l.climateHead(at.Bin, at.Zone, p.ID, cmp.Or(l.rooms[at.Bin], airs[p.ID])), p.Row().Field}
 	}
 	return l
 }
 
-func (l *Lines) climateHead(bin, zone, probe string) string {
-	return string(appendHead(nil, Climate, "bin", bin, "farm", l.farm, "probe", probe, "zone", zone))
+func (l *Lines) climateHead(bin, zone, probe, room string) string {
+	return string(appendHead(nil, Climate, "bin", bin, "farm", l.farm, "place", room, "probe", probe, "zone", zone))
 }
 
 // linesByFarm keeps the lines of the farm that was in force last.
@@ -62,7 +73,7 @@ func (l *linesByFarm) at(seq int64) *Lines {
 func (l *Lines) AppendReading(dst []byte, r farm.Reading) []byte {
 	p, ok := l.probes[r.Probe]
 	if !ok { // taken out of the configuration since
-		p.head = l.climateHead("", "", r.Probe)
+		p.head = l.climateHead("", "", r.Probe, "")
 	}
 	row := row{line: append(dst, p.head...), sep: ' '}
 	if p.field != "" && r.Believed() {
@@ -84,7 +95,7 @@ func (l *Lines) AppendReading(dst []byte, r farm.Reading) []byte {
 // AppendChange appends the line of a change of a condition, with its newline.
 func (l *Lines) AppendChange(dst []byte, c farm.Change) []byte {
 	row := row{line: appendHead(dst, Marks, "bin", c.Bin, "change", string(c.Change), "condition", string(c.Condition),
-		"farm", l.farm, "probe", c.Probe, "zone", c.Zone), sep: ' '}
+		"farm", l.farm, "place", l.rooms[c.Bin], "probe", c.Probe, "zone", c.Zone), sep: ' '}
 	raised := 1.0
 	if c.Change == farm.Eased {
 		raised = 0
@@ -99,7 +110,7 @@ func (l *Lines) AppendChange(dst []byte, c farm.Change) []byte {
 // AppendJot appends the line of a jot, with its newline.
 func (l *Lines) AppendJot(dst []byte, j farm.Jot) []byte {
 	row := row{line: appendHead(dst, Marks, "bin", j.Bin, "farm", l.farm, "jot", string(j.What),
-		"of", j.Of, "to", j.To, "zone", j.Zone), sep: ' '}
+		"of", j.Of, "place", l.rooms[j.Bin], "to", j.To, "zone", j.Zone), sep: ' '}
 	row.number("jots", 1)
 	if j.Kg != 0 {
 		row.number("kg", j.Kg)

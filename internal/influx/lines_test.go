@@ -55,6 +55,34 @@ func TestLineOfAReading(t *testing.T) {
 	}
 }
 
+// What stands in a place says so, the probe in its air as well.
+func TestLinesOfAPlace(t *testing.T) {
+	f, at := hillfoot(), time.UnixMilli(1741000000000)
+	for i := range f.Bins {
+		if f.Bins[i].Name == "bed" {
+			f.Bins[i].Room = "glass house"
+		}
+	}
+	f.Rooms = []farm.Room{{Name: "glass house", Air: "glass-air"}}
+	l := influx.NewLines(f)
+	for _, tt := range []struct{ name, got, want string }{
+		{"reading", string(l.AppendReading(nil, farm.Reading{At: at, Probe: "bed-t", Value: 18.25, Raw: 18.25})),
+			`bin_climate,bin=bed,farm=Hillfoot\ Nursery,place=glass\ house,probe=bed-t,zone=near temperature_c=18.25,raw=18.25 1741000000000`},
+		{"air", string(l.AppendReading(nil, farm.Reading{At: at, Probe: "glass-air", Value: 9, Raw: 9})),
+			`bin_climate,farm=Hillfoot\ Nursery,place=glass\ house,probe=glass-air temperature_c=9,raw=9 1741000000000`},
+		{"change", string(l.AppendChange(nil, farm.Change{At: at, Bin: "bed", Zone: "near", Condition: farm.TooCold, Change: farm.Raised, Urgency: farm.Now, Text: "cold", Episode: "e"})),
+			`bin_marks,bin=bed,change=raised,condition=too-cold,farm=Hillfoot\ Nursery,place=glass\ house,zone=near raised=1,urgency="now",text="cold",episode="e" 1741000000000`},
+		{"jot", string(l.AppendJot(nil, farm.Jot{At: at, Bin: "bed", What: farm.Turned})),
+			`bin_marks,bin=bed,farm=Hillfoot\ Nursery,jot=turned,place=glass\ house jots=1,text="turned" 1741000000000`},
+		{"elsewhere", string(l.AppendJot(nil, farm.Jot{At: at, Bin: "crate", What: farm.Turned})),
+			`bin_marks,bin=crate,farm=Hillfoot\ Nursery,jot=turned jots=1,text="turned" 1741000000000`},
+	} {
+		if d := cmp.Diff(tt.want+"\n", tt.got); d != "" {
+			t.Errorf("%s: %s", tt.name, d)
+		}
+	}
+}
+
 func TestLineOfAMark(t *testing.T) {
 	at := time.UnixMilli(1741000000000)
 	l := influx.NewLines(hillfoot())

@@ -64,18 +64,27 @@ func define(name, help string, labels ...string) *prometheus.Desc {
 	return prometheus.NewDesc("binwatch_"+name, help, labels, nil)
 }
 
+// A zoneMetric is a metric of a zone, which has the label place where the bin has
+// been given one.
+type zoneMetric struct{ bare, placed *prometheus.Desc }
+
+func defineZone(name, help string, labels ...string) zoneMetric {
+	labels = append([]string{"bin", "zone"}, labels...)
+	return zoneMetric{define(name, help, labels...), define(name, help, append(labels, "place")...)}
+}
+
 // levelMetrics are those of the levels of one quantity.
 type levelMetrics struct {
 	row                     farm.QuantityRow
-	middle, lowest, highest *prometheus.Desc
+	middle, lowest, highest zoneMetric
 }
 
 // levels makes the metrics of every quantity that has some.
 func levels() (all []levelMetrics) {
 	for _, q := range farm.Quantities {
 		g := q.Gauge
-		of := func(end, help string) *prometheus.Desc {
-			return define(strings.Trim(g.Name+end+g.Unit, "_"), help, "bin", "zone")
+		of := func(end, help string) zoneMetric {
+			return defineZone(strings.Trim(g.Name+end+g.Unit, "_"), help)
 		}
 		if g.Name != "" {
 			all = append(all, levelMetrics{
@@ -93,14 +102,14 @@ const conditionHelp = "1 while the condition is raised."
 
 var (
 	// The zones.
-	activity    = define("species_activity_ratio", "How actively a species works at the zone's temperature and moisture; 1 is its best.", "bin", "zone", "species")
-	waterNeeded = define("water_needed_litres", "Water that would bring the zone to the middle of its thrive band.", "bin", "zone")
-	forecast    = define("forecast_seconds", "Time until a limit is expected to be crossed.", "bin", "zone", "condition")
-	zoneJudged  = define("zone_judged", "1 when the zone can be judged by all that its probes measure.", "bin", "zone")
+	activity    = defineZone("species_activity_ratio", "How actively a species works at the zone's temperature and moisture; 1 is its best.", "species")
+	waterNeeded = defineZone("water_needed_litres", "Water that would bring the zone to the middle of its thrive band.")
+	forecast    = defineZone("forecast_seconds", "Time until a limit is expected to be crossed.", "condition")
+	zoneJudged  = defineZone("zone_judged", "1 when the zone can be judged by all that its probes measure.")
 
 	// The conditions. That of a probe has one label more.
-	condition      = define("condition", conditionHelp, "bin", "zone", "condition", "urgency")
-	probeCondition = define("condition", conditionHelp, "bin", "zone", "condition", "urgency", "probe")
+	condition      = defineZone("condition", conditionHelp, "condition", "urgency")
+	probeCondition = defineZone("condition", conditionHelp, "condition", "urgency", "probe")
 
 	// The probes and what they send.
 	lastReading = define("probe_last_reading_timestamp_seconds", "Time of the probe's newest reading.", "probe")

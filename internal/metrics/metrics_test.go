@@ -185,6 +185,28 @@ func TestNamesThatOthersRelyOn(t *testing.T) {
 	}
 }
 
+// What stands in a place has its label, and nothing else has.
+func TestThePlaceIsALabel(t *testing.T) {
+	view := hillfoot()
+	view.Bins[0].Place = "glasshouse"
+	_, _, body := get(t, metrics.NewHandler(whole(view)), "/metrics", "")
+	for line := range strings.Lines(body) {
+		want := strings.Contains(line, `bin="bed"`)
+		if got := strings.Contains(line, `place="glasshouse"`); got != want {
+			t.Errorf("with its place: %t, want %t: %s", got, want, line)
+		}
+	}
+	for _, want := range []string{
+		`binwatch_temperature_celsius{bin="bed",place="glasshouse",zone="near"} 27.5`,
+		`binwatch_condition{bin="bed",condition="heating",place="glasshouse",urgency="today",zone="near"} 1`,
+		`binwatch_zone_judged{bin="crate",zone="all"} 0`,
+	} {
+		if !strings.Contains(body, want+"\n") {
+			t.Errorf("there is no %s", want)
+		}
+	}
+}
+
 // TestAnyViewCanBeScraped is the law: whatever stands in a view, the answer is
 // whole, of valid UTF-8 and without a complaint.
 func TestAnyViewCanBeScraped(t *testing.T) {

@@ -50,6 +50,15 @@ func (s *scrape) gauge(m *prometheus.Desc, v float64, labels ...string) {
 	s.show(m, prometheus.GaugeValue, v, labels)
 }
 
+// zoned shows a value of a zone in a place, which may be "".
+func (s *scrape) zoned(m zoneMetric, place string, v float64, labels ...string) {
+	if place == "" {
+		s.gauge(m.bare, v, labels...)
+	} else {
+		s.gauge(m.placed, v, append(labels, place)...)
+	}
+}
+
 // counter shows a value that only grows until the daemon is started anew.
 func (s *scrape) counter(m *prometheus.Desc, v int64, labels ...string) {
 	s.show(m, prometheus.CounterValue, float64(v), labels)
@@ -87,9 +96,12 @@ func truth(b bool) float64 {
 
 // view shows what one look at the farm tells.
 func (s *scrape) view(v *farm.View) {
+	places := map[string]string{} // by bin
 	for i := range v.Bins {
-		for j := range v.Bins[i].Zones {
-			s.zone(&v.Bins[i].Zones[j], v.At)
+		b := &v.Bins[i]
+		places[b.Name] = b.Place
+		for j := range b.Zones {
+			s.zone(&b.Zones[j], b.Place, v.At)
 		}
 	}
 	for _, c := range v.Standing {
@@ -97,7 +109,7 @@ func (s *scrape) view(v *farm.View) {
 		if c.Probe != "" {
 			m, labels = probeCondition, append(labels, c.Probe)
 		}
-		s.gauge(m, 1, labels...)
+		s.zoned(m, places[c.Bin], 1, labels...)
 	}
 	for i := range v.Probes {
 		s.probe(&v.Probes[i])
@@ -112,27 +124,27 @@ func (s *scrape) view(v *farm.View) {
 }
 
 // zone shows a zone's levels while they are fresh, and what rests on them as long.
-func (s *scrape) zone(z *farm.ZoneView, now time.Time) {
+func (s *scrape) zone(z *farm.ZoneView, place string, now time.Time) {
 	judged := z.Unjudged == "" && len(z.Unknown) == 0 && (z.LidOff == nil || !z.LidOff.After(now))
-	s.gauge(zoneJudged, truth(judged), z.Bin, z.Zone)
+	s.zoned(zoneJudged, place, truth(judged), z.Bin, z.Zone)
 	for _, m := range s.levels {
 		l, in := z.Level(m.row.Name), m.row.Gauge.In
 		if !fresh(l) {
 			continue
 		}
-		s.gauge(m.middle, in.Outer(l.Value), z.Bin, z.Zone)
+		s.zoned(m.middle, place, in.Outer(l.Value), z.Bin, z.Zone)
 		if l.Lowest != nil && l.Highest != nil {
-			s.gauge(m.lowest, in.Outer(l.Lowest.Value), z.Bin, z.Zone)
-			s.gauge(m.highest, in.Outer(l.Highest.Value), z.Bin, z.Zone)
+			s.zoned(m.lowest, place, in.Outer(l.Lowest.Value), z.Bin, z.Zone)
+			s.zoned(m.highest, place, in.Outer(l.Highest.Value), z.Bin, z.Zone)
 		}
 	}
 	if fresh(z.Level(farm.Temperature)) {
 		for _, sp := range z.Species {
-			s.gauge(activity, sp.Activity, z.Bin, z.Zone, sp.ID)
+			s.zoned(activity, place, sp.Activity, z.Bin, z.Zone, sp.ID)
 		}
 	}
 	if z.Water != nil && fresh(z.Level(farm.Moisture)) {
-		s.gauge(waterNeeded, z.Water.WaterLitres, z.Bin, z.Zone)
+		s.zoned(waterNeeded, place, z.Water.WaterLitres, z.Bin, z.Zone)
 	}
 	for _, o := range z.Outlook {
 		// Feed and cocoons go by the days.
@@ -140,7 +152,7 @@ func (s *scrape) zone(z *farm.ZoneView, now time.Time) {
 			continue
 		}
 		left := max(0, o.Forecast.Crosses.Sub(now).Seconds())
-		s.gauge(forecast, left, z.Bin, z.Zone, string(o.Condition))
+		s.zoned(forecast, place, left, z.Bin, z.Zone, string(o.Condition))
 	}
 }
 

@@ -23,7 +23,7 @@ func (s *State) Look(at time.Time) farm.View {
 		v.Hushes = append(v.Hushes, h.Hush)
 	}
 	for _, b := range s.bins {
-		bv := farm.BinView{Name: b.spec.Name}
+		bv := farm.BinView{Name: b.spec.Name, Place: b.spec.Room}
 		for _, z := range b.zones {
 			bv.Zones = append(bv.Zones, s.zoneView(z, at))
 		}
