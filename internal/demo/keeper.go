@@ -201,7 +201,10 @@ const Prefix = "binwatch"
 // jot writes a line that is sent a minute or more after t, each line of a stop
 // twenty seconds after the one before.
 func (s *Sim) jot(t time.Time, c *container, j jot) {
-	body, _ := json.Marshal(j) // plain strings always can be
+	body, err := json.Marshal(j)
+	if err != nil {
+		panic("demo: a jot of plain strings did not marshal: " + err.Error())
+	}
 	at := t.Add(time.Minute)
 	for _, m := range s.said {
 		if after := m.At.Add(20 * time.Second); after.After(at) {
