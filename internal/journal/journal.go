@@ -31,7 +31,8 @@
 //	transaction.go  how everything is written and read
 //	append.go       a batch, and how it is written
 //	row.go          readings and ticks as rows, and whose they are; event.go all other events
-//	chunk.go        packed rows and how rows are read; packing.go the form of a chunk
+//	chunk.go        packed rows and how rows are read; packing.go the form of a chunk,
+//	                in numbers that the package columns writes and reads
 //	compaction.go   packs, packs anew, drops
 //	history.go      daily summaries; samples.go curves made of them
 //	replay.go       the events in order, for a restart and for forwarding
