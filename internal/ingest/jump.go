@@ -207,9 +207,9 @@ func (p *probe) learnJump(v float64, at int64, doubt farm.Doubt) {
 // has lasted: the level begins anew there. Where work or water explains that,
 // so does the comparison with its twins.
 func (p *probe) learnLevel(v float64, at int64, believed bool) {
-	switch {
-	case !p.plausible(v, at) && p.climbsOn(p.candidate(v, at), at):
-	case !p.plausible(v, at):
+	switch plausible := p.plausible(v, at); {
+	case !plausible && p.climbsOn(p.candidate(v, at), at):
+	case !plausible:
 		if p.worked(at) || p.row.RisesFast && v > p.V {
 			p.restartTwins()
 		} else if p.N > 0 && math.Abs(v-p.Twin.Agreed) > math.Abs(p.V-p.Twin.Agreed) {

@@ -49,7 +49,7 @@ func (p *probe) goesOn(leap, wavers float64) float64 {
 // leaps tells whether a temperature is higher above its twins, out of calm, than
 // feed heats a spot between two readings.
 func (p *probe) leaps(v float64, at int64) bool {
-	if len(p.twins) == 0 || !p.temperature() {
+	if len(p.twins) == 0 || !p.temperature() || v-p.V < leapLeast/2 {
 		return false
 	}
 	by, rose, wavers, known := p.beyond(v, at)
@@ -63,21 +63,21 @@ func (p *probe) climbsOn(c candidate, at int64) bool {
 		return false
 	}
 	by, _, wavers, known := p.beyond(c.V, at)
-	return known && by-c.Leap >= p.goesOn(c.Leap, wavers)
+	on := p.goesOn(c.Leap, wavers)
+	return known && by-c.Leap >= on && c.V-c.Held >= on/2 // its own rise, not just its twin's fall
 }
 
 // learnBeside takes in how far a probe that is taken for right is above its twins.
 func (p *probe) learnBeside(v float64, at int64) {
-	if !p.temperature() {
+	if !p.temperature() || at-p.Twin.BesideAt < millis(leapSpaced) {
 		return
 	}
+	p.Twin.BesideAt = at
 	for t, other := range p.freshTwins(at) {
 		b, above := t.beside(), v-other
 		switch gap := at - b.At; {
 		case b.At == 0 || gap > 3*p.every():
 			b.Rose = 0
-		case gap < millis(leapSpaced):
-			continue
 		default:
 			b.Rose = above - b.Above
 			b.Steps = min(b.Steps+1, 8*learnt)

@@ -307,7 +307,7 @@ func (t *track) times() []*int64 {
 	all := []*int64{
 		&t.Last, &t.Heard, &t.T, &t.GoodAt, &t.LeftAt, &t.Begun, &t.FollowAt, &t.Worked, &t.Stirred, &t.Handled, &t.Renewed,
 		&t.Jump.From, &t.Jump.Begun, &t.Jump.Since, &t.Still.From, &t.Still.To, &t.Still.Day, &t.Base.From, &t.Base.At,
-		&t.Twin.SlowAt, &t.Twin.AgreedAt, &t.Twin.Apart, &t.Twin.Far, &t.Twin.Climbed, &t.Twin.SteppedAt,
+		&t.Twin.SlowAt, &t.Twin.AgreedAt, &t.Twin.Apart, &t.Twin.Far, &t.Twin.Climbed, &t.Twin.SteppedAt, &t.Twin.BesideAt,
 	}
 	for k := range t.Twin.Marks {
 		all = append(all, &t.Twin.Marks[k].At)

@@ -58,10 +58,13 @@ type departure struct {
 	Far       int64   // since when it has been unusually far from its twins, for whatever reason; 0 when it is not
 	Stepped   bool    // a step that no work explains took it away
 	SteppedAt int64   // when one last did
+	BesideAt  int64   // when it was last noted how far above its twins it is
 
 	Marks   [twinMarks]mark // of the last four days, newest last
 	Climbed int64           // when it last climbed over a twin as feed heats; 0 for never
 	Top     float64         // how far it was above that twin then
+	Wavers  float64         // mean size of what it climbs in two days, up or down
+	Creeps  bool            // it has come up above that twin for four days, as steadily as no feed makes it
 }
 
 // A mark is how far a probe's slow level was above that of its coolest twin.
@@ -127,6 +130,11 @@ const (
 	twinClimbs   = 3.6                 // K over its twin within two days: feed that heats a spot far does so once, a drift doesn't
 	twinBends    = 2.0                 // and so many times the climb of the two days before, for a drift goes on and on
 	twinCreeps   = 6.0                 // K further than it climbed: then it drifts
+	twinCrept    = 3.0                 // K within four days, the last two about like the first: so creeps a drift
+	twinQuicker  = 2.5                 // K further above its twin than its slow level is: now it rises faster
+	twinSteady   = 1.4                 // times as much at most: a heap that grows, grows faster
+	twinSure     = 2.5                 // and so many times what it usually climbs or falls
+	twinSupposed = 0.6                 // K, while that is not known
 	twinRises    = 4.0                 // or so many K: no drift goes so fast
 	twinShows    = 24 * time.Hour      // within which a climb shows
 	twinMarks    = 9
@@ -137,6 +145,7 @@ const (
 	twinSpreads  = 3.3                // beyond so many mean distances from the usual difference
 
 	twinTemperature = 5.0  // K
+	twinCreeping    = 3.5  // K, of one that creeps up
 	twinLarge       = 8.0  // K: never usual by lasting
 	twinWeather     = 12.0 // K, toward the room's air
 	twinMoisture    = 15.0 // points of %
@@ -176,8 +185,8 @@ func (p *probe) forgiven(v float64, since, at int64) bool {
 // probe that has been apart for a while must come halfway back. One that is hot
 // where feed may heat is not accused for that.
 func (p *probe) apart(v float64, at int64) bool {
-	if p.Jump.Leap != 0 && p.climbsOn(p.candidate(v, at), at) {
-		return false
+	if p.Jump.Leap != 0 && p.climbsOn(p.candidate(v, at), at) || p.Twin.Creeps && p.quicker(v, at) {
+		return false // it rises as a heap does
 	}
 	mine, part, any := p.moved(v, at), 1.0, false
 	warm := millis(twinWarm)
@@ -219,15 +228,29 @@ func (p *probe) heats(at int64) bool {
 	return !p.drifts(at) && !p.missesTheDay(at) && !p.stuck(at)
 }
 
-// drifts tells whether a probe has been far from its twins for a day without a climb
-// as feed makes it, or has crept on far since.
+// drifts tells whether a probe is far from its twins without a climb as feed makes it,
+// for a day, which it takes to show, or crept there; or has crept on far since.
 func (p *probe) drifts(at int64) bool {
 	t := &p.Twin
 	neverClimbed := t.Climbed == 0 || t.Climbed < t.AgreedAt-millis(twinForgives)
-	return t.Far != 0 && at-t.Far > millis(twinShows) && (neverClimbed || t.Marks[twinMarks-2].Above > t.Top+twinCreeps)
+	if t.Far == 0 || at-t.Far <= millis(twinShows) && !t.Creeps {
+		return false
+	}
+	return neverClimbed || at-t.Far > millis(twinShows) && t.Marks[twinMarks-2].Above > t.Top+twinCreeps
 }
 
-// learnClimb notes how far a probe climbs over its coolest twin within a day.
+// quicker tells whether a probe that crept up above its twins has begun to climb.
+func (p *probe) quicker(v float64, at int64) bool {
+	for t, other := range p.freshTwins(at) {
+		if t.above(v, other) > t.above(p.Twin.Slow, t.other.Twin.Slow)+twinQuicker {
+			return true
+		}
+	}
+	return false
+}
+
+// learnClimb notes how far a probe climbs over its coolest twin, and whether as feed
+// makes it or as a drift does.
 func (p *probe) learnClimb(at int64) {
 	t := &p.Twin
 	if last := t.Marks[twinMarks-1]; last.At != 0 && at-last.At < millis(twinMarkGap)-p.every()/2 {
@@ -251,6 +274,12 @@ func (p *probe) learnClimb(at int64) {
 	if climbed >= rises || t.Apart == 0 && bends {
 		t.Climbed, t.Top = at, above
 	}
+	least, most := min(climbed, before), max(climbed, before)
+	t.Creeps = least >= max(twinCrept/3, twinSure*t.Wavers) && climbed+before >= twinCrept && most < min(twinSteady*least, twinRises)
+	if t.Marks[0].At == 0 {
+		t.Wavers = twinSupposed
+	}
+	t.Wavers += (math.Abs(before) - t.Wavers) * float64(twinMarkGap) / float64(twinForgives)
 }
 
 // climbs gives how far a probe has climbed over its twin within the last two days,
@@ -323,6 +352,8 @@ func (p *probe) tolerance(v float64, at int64) float64 {
 	switch {
 	case p.temperature() && p.towardTheRoom(v, at):
 		return twinWeather
+	case p.temperature() && p.Twin.Creeps && v > p.Twin.Agreed:
+		return twinCreeping
 	case p.temperature():
 		return twinTemperature
 	case p.moisture() && v > p.Twin.Agreed && stirred:
@@ -368,6 +399,7 @@ func (p *probe) learnTwins(v float64, at int64, believed bool) {
 	t := &p.Twin
 	t.slow(v, at)
 	p.learnClimb(at)
+	t.Creeps = t.Creeps && !p.quicker(v, at)
 	if t.Far == 0 && p.far(v, at) {
 		t.Far = at
 	}
