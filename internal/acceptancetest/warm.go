@@ -10,7 +10,7 @@ import (
 
 const (
 	ownNone = 2.0 // K of its own: a bin with less is not heating, whatever warms it
-	ownDue  = 5.0 // K of its own at the crossing: one with more is
+	ownDue  = 5.0 // K of its own at the crossing, since the feed: one with more is
 )
 
 // Warms scores heating where something else warms the bin as well. It came when
@@ -81,7 +81,7 @@ func (l Life) ownCrossings(truth scenariotest.Signal) iter.Seq2[time.Time, time.
 			}
 			from = at.Add(10 * time.Minute)
 			fed := l.fedFor(at)
-			if fed.IsZero() || l.Run.Own.At(at) < ownDue {
+			if fed.IsZero() || l.Run.Own.At(at)-l.Run.Own.At(fed) < ownDue {
 				continue
 			}
 			if most, _ := without.Max(fed, at.Add(6*time.Hour)); most < scenariotest.HeatLimitC-nearMiss {
