@@ -41,6 +41,7 @@ func Warms(cases []scenariotest.Case) Score {
 			if near {
 				s.DueNear++
 			}
+			s.intervals(l, farm.Heating, crosses, 3*time.Hour, 6*time.Hour, 12*time.Hour)
 			before := s.Told
 			s.tell(after(l.raised(farm.Heating, farm.Today), fed), crosses)
 			if s.Told == before {

@@ -57,6 +57,18 @@ func (a member) compare(b member) int {
 
 func (c *ensemble) add(hours, weight float64) { c.members = append(c.members, member{hours, weight}) }
 
+// likely is the part of the weight that crosses within so many hours.
+func (c *ensemble) likely(within float64) float64 {
+	total, will := 0.0, 0.0
+	for _, g := range c.members {
+		total += g.weight
+		if g.hours <= within {
+			will += g.weight
+		}
+	}
+	return will / total
+}
+
 // crossing reads the median and the 80 % interval of the members that cross
 // within so many hours; the others count as never. When those that cross weigh
 // at most leastChance of all, it is never.

@@ -60,7 +60,7 @@ func HeatingFit(bin, air *Track, limitC float64, ahead time.Duration, now time.T
 	out.ExcessK = last - p.lastOf(&r.past) - r.usualExcess
 	out.PerHour = p.rise(&dayCurve{}, 3) / 3
 	out.Self = (r.when.lastFed() < fedLately || last >= limitC-unfedNear) && r.heatsItself() &&
-		p.rise(&r.past, 3) < 3*fastest && (r.byAir || out.PerHour < fastest)
+		p.rise(&r.past, 3) < 3*fastest && !p.inOneStep() && (r.byAir || out.PerHour < fastest)
 	switch {
 	case out.Crossing.Past:
 	case out.Self:
@@ -85,6 +85,23 @@ func (p *lastDay) climb() float64 {
 		}
 	}
 	return math.NaN()
+}
+
+// inOneStep tells whether most of what the bin climbed in a day lies in one step,
+// faster than any feed heats: a probe was knocked, moved or went bad.
+func (p *lastDay) inOneStep() bool {
+	least, step, most := p.points[0].v, 0.0, 0.0
+	for i, s := range p.points[1:] {
+		before := p.points[i]
+		if rose := s.v - before.v; rose > fastest*max(0.7, s.h-before.h) {
+			step += rose // one may lie in two half hours
+			most = max(most, step)
+		} else {
+			step = 0
+		}
+		least = min(least, s.v)
+	}
+	return most > (p.last.v-least)/2
 }
 
 const (

@@ -40,7 +40,7 @@ const (
 	stirs       = 60 * time.Hour
 	stirsSeen   = 4 * 24 * time.Hour
 	stirsMost   = 7 * 24 // h; what the hottest heap takes
-	stillHot    = 2.5    // K by which a day is warmer than that before the feed: the heap is fading
+	stillHot    = 4.0    // K by which a day is warmer than that before the feed: the heap is fading
 	fedLately   = 7 * 24 // h
 	oneHeap     = 48     // h; feeds no further apart make one heap
 )

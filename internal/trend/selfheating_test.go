@@ -92,6 +92,34 @@ func TestAFeedSoonAfterAHotOneIsToldWithoutAProbeInTheAir(t *testing.T) {
 	t.Errorf("%.1f °C, and not told", level)
 }
 
+// A probe jumps by five kelvin within ten minutes, some hours after a feed, and rises
+// a little more. That is told at no hour to be the bin's own heat; the same rise
+// without the jump is.
+func TestAClimbInOneStepIsNoHeap(t *testing.T) {
+	const fed, jumps = 8*24 + 7, 8*24 + 14 // h
+	for _, jump := range []float64{0, 5} {
+		bin, air, told := trend.NewTrack(), trend.NewTrack(), false
+		for minute := 0; minute < (jumps+12)*60; minute += simStep {
+			hour, now := float64(minute)/60, simTime(minute)
+			if minute == fed*60 {
+				bin.Fed(now)
+			}
+			level := 22 + 0.3*math.Sin(hour/24*2*math.Pi)
+			if hour > jumps {
+				level += jump + (7-jump)*(hour-jumps)/10
+			}
+			air.Add(now, 18)
+			bin.Add(now, level)
+			for _, room := range []*trend.Track{&air, nil} {
+				told = told || hour > jumps && trend.HeatingFit(&bin, room, heatLimit, 12*time.Hour, now).Self
+			}
+		}
+		if told != (jump == 0) {
+			t.Errorf("a jump of %v K: told %v", jump, told)
+		}
+	}
+}
+
 // The sun on a dark bin: after ten dull days bright and broken ones. Hardly
 // one in twenty bins may be told in a month to heat itself, seen with the
 // air's probe in the shade, with one that hangs in the sun too, and without;
