@@ -17,6 +17,7 @@ func table(w io.Writer, r *results) {
 		{"heating", "heating"}, {"drying", "drying"}, {"sifting window opens (lead: to its closing)", "sift_opens"}, {"sifting window closes", "sift_closes"}, {"quiet", "quiet"},
 		{"heating, probes that speak every hour", "heating_hourly"}, {"heating, every two hours", "heating_2h"},
 		{"warmed from outside: sun, heater, lamp, mat, heat wave", "warm"}, {"the same, fed", "warm_fed"},
+		{"the same, fed grain every week", "warm_weekly"},
 	} {
 		of := func(unit, format string) string { return r.say(format, "Acceptance/"+c[1], unit) }
 		fmt.Fprintf(w, "| %s, %s bin-months | %s | %s | %s (%s) | %s | %s of %s | %s |\n", c[0], of("months", "%.0f"), of("came", "%.0f"), of("told", "%.0f"),
