@@ -21,6 +21,7 @@ const (
 	leapGoesOn  = 0.12             // of it that a climb goes on by at the next reading,
 	leapCame    = 0.3              // or came by at the one before
 	leapFlat    = 2.5              // usual changes of the difference
+	leapWhole   = 4 * time.Hour    // in more than this a heap may come up nearly whole, and little tells
 	leapSpaced  = 10 * time.Minute // readings nearer than this are one
 	leapSettles = 45 * time.Minute // in less than that a probe that was moved may still be settling
 )
@@ -43,6 +44,9 @@ func (p *probe) beyond(v float64, at int64) (by, rose, wavers float64, known boo
 
 // goesOn is how much further a probe must come for a leap to be a climb.
 func (p *probe) goesOn(leap, wavers float64) float64 {
+	if p.every() > millis(leapWhole) {
+		return max(leapGoesOn/3*leap, wavers, 1.01*p.Step)
+	}
 	return max(leapGoesOn*leap, leapFlat*wavers, 1.01*p.Step)
 }
 
