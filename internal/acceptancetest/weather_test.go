@@ -61,7 +61,7 @@ func outdoors(low, high []float64, hours float64) float64 {
 
 // An unheated shed and a bin that only follows it, through four years of real
 // weather: nothing is heating, no probe is suspect, and the bin is too hot or
-// too cold exactly when it is past its bands.
+// too cold exactly when it and the mean of its day are past its bands.
 func TestFourYearsOfRealWeather(t *testing.T) {
 	first, low, high := seattle(t)
 	for _, withAir := range []bool{true, false} {
@@ -92,9 +92,12 @@ type shed struct {
 	doubter   *ingest.Doubter
 	state     *rules.State
 	changes   []farm.Change
-	past      [2]int // readings in a row past thrive: hot, cold
+	past      [2]int // readings in a row past thrive, the mean of their day too: hot, cold
+	away      [2]int // readings in a row that were not
 	inside    [2]int // readings in a row inside by the margin
-	hot, cold int    // hours of it
+	day       [144]float64
+	readings  int
+	hot, cold int // hours of it
 }
 
 func newShed(withAir bool) *shed {
@@ -135,19 +138,33 @@ func (w *shed) say(probe string, at time.Time, v float64) float64 {
 // see it: the median of half an hour, patience, and a reading to spare.
 const settled = 8
 
+// By then what has come again and again is over.
+const half, threeDays = 6*12 + settled, 6*72 + settled
+
 // check holds what is raised against the bin itself.
 func (w *shed) check(t *testing.T, at time.Time, bin float64) {
 	t.Helper()
 	red := husbandry.Species()[0].Temperature.Thrive
+	w.day[w.readings%len(w.day)] = bin
+	w.readings++
+	mean := 0.0
+	for _, v := range w.day[:min(w.readings, len(w.day))] {
+		mean += v / float64(min(w.readings, len(w.day)))
+	}
+	if w.readings < 2*len(w.day) { // it has just begun, and the level alone may have decided
+		return
+	}
 	run := func(n *int, on bool) {
 		if *n++; !on {
 			*n = 0
 		}
 	}
-	run(&w.past[0], bin > red.High)
-	run(&w.past[1], bin < red.Low)
-	run(&w.inside[0], bin <= red.High-0.5)
-	run(&w.inside[1], bin >= red.Low+0.5)
+	const near = 0.1 // K by which the mean of readings may differ from the program's
+	for i, side := range []struct{ level, mean float64 }{{bin - red.High, mean - red.High}, {red.Low - bin, red.Low - mean}} {
+		run(&w.past[i], side.level > 0 && side.mean > near || side.level > 3)
+		run(&w.away[i], (side.level <= 0 || side.mean < -near) && side.level < 3)
+		run(&w.inside[i], side.level <= -0.5)
+	}
 	if at.Minute() != 0 {
 		return
 	}
@@ -156,7 +173,7 @@ func (w *shed) check(t *testing.T, at time.Time, bin float64) {
 		if w.past[i] >= settled && !raised {
 			t.Errorf("%s: %.1f °C for %d readings, and no %s", at, bin, w.past[i], c)
 		}
-		if w.inside[i] >= settled && raised {
+		if w.inside[i] >= half && w.away[i] >= threeDays && raised {
 			t.Errorf("%s: %.1f °C is inside for %d readings, and %s stands", at, bin, w.inside[i], c)
 		}
 	}

@@ -69,6 +69,7 @@ type QuantityRow struct {
 	Bands  bool    // by thrive and survive bands, the worms' or the zone's own
 	Limits bool    // by the limits that its zone gives, and only by those
 	Margin float64 // how far back inside a limit counts as back, unless the keeper says otherwise
+	AtOnce float64 // how far past a thrive limit a level counts whatever the mean of its day; 0: that mean is not asked
 	Below  Remedy  // past a limit that the zone gives
 	Above  Remedy
 
@@ -197,7 +198,7 @@ var Quantities = []QuantityRow{
 		Rate:    Rate{Reach: 1.5, ReachHour: 3, Fast: 4, FastHour: 6, Noisiest: 8},
 		AirRate: Rate{Reach: 2, ReachHour: 12, Fast: 10, FastHour: 20, Noisiest: 10},
 		Median:  30 * time.Minute, ResetBy: stepsInBin,
-		Bands: true, Margin: 0.5,
+		Bands: true, Margin: 0.5, AtOnce: 3, // K; a choice, no source
 		Field:  "temperature_c",
 		Gauge:  Gauge{"temperature", "celsius", celsius, "Temperature of a zone", "Temperature at the coldest", "Temperature at the hottest"},
 		Metric: Written{celsius, "°C", 1}, US: Written{fahrenheit, "°F", 0}, Step: " K",

@@ -43,7 +43,7 @@ var may = map[string]struct {
 	"physics":          {nil, "the invented nature must not know the models it is to test"},
 	"demo":             {[]string{"backoff", "farm", "quantity", "physics"}, "the simulated farm talks MQTT like any other"},
 	"scenariotest":     {[]string{"farm", "physics"}, "test support: physics other than the models fitted"},
-	"acceptancetest":   {[]string{"farm", "husbandry", "ingest", "rules", "scenariotest"}, "test support: the whole judging held against bins of known truth"},
+	"acceptancetest":   {[]string{"farm", "husbandry", "ingest", "rehearse", "rules", "scenariotest"}, "test support: the whole judging held against bins of known truth"},
 	"brokertest":       {[]string{"proctest"}, "test support: starts a real broker"},
 	"certtest":         {nil, "test support: certificates"},
 	"bench":            {nil, "prints figures; what is measured runs as benchmarks of the packages"},

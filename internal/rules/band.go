@@ -40,7 +40,52 @@ func (s *State) sayEased(b breach, at time.Time) string {
 	if b.rec.HasPeak {
 		text += fmt.Sprintf(" (it reached %s)", s.say(b, b.rec.Peak))
 	}
-	return text + "." + lost
+	text += "."
+	if b.byDay() {
+		text += s.meanOfDay(b) + "."
+	}
+	return text + lost
+}
+
+// byDay tells whether a level is held against the mean of its day, and that is known.
+func (m *measured) byDay() bool {
+	_, known := m.day.mean()
+	return m.AtOnce > 0 && known
+}
+
+// meanOfDay is what a mild limit goes by beside the level.
+func (s *State) meanOfDay(b breach) string {
+	mean, _ := b.day.mean()
+	return " The mean of the last 24 hours is " + s.value(b, mean)
+}
+
+// sayDay says the mean of the day where a limit goes by it, when what the level has
+// left already counts as over, and how often it has come.
+func (s *State) sayDay(b breach, u farm.Urgency, at time.Time) string {
+	if u == farm.Now || !b.byDay() || !b.ofNow(at) {
+		return ""
+	}
+	text, came := s.meanOfDay(b), b.hysteresis[u].Came
+	switch {
+	case came.Times > 1:
+		text += fmt.Sprintf(". It has come %s: it counts as over once it has stayed away for three days", s.timesSince(came.Times, came.First, at))
+	case b.edge.farthest(b.Value) == farm.Calm:
+		text += fmt.Sprintf("; it counts as over once that has come to %s, or the level has stayed there for 12 hours", s.say(b, b.edge.backFrom(b.margin)))
+	}
+	return text + "."
+}
+
+// timesSince says how often something has come since a day: "twice today", "9 times
+// since Thursday".
+func (s *State) timesSince(n int, since, at time.Time) string {
+	times, day, today := fmt.Sprintf("%d times", n), farm.SayDay(since, at, s.farm.Location), farm.SayDay(at, at, s.farm.Location)
+	if n == 2 {
+		times = "twice"
+	}
+	if day == today {
+		return times + " " + today
+	}
+	return times + " since " + day
 }
 
 // sayLost names a probe that was past a limit when it was last believed, since a
@@ -128,6 +173,7 @@ func (s *State) bandWords(b breach, at time.Time) saying {
 	if !byMass || b.Name == farm.Moisture && len(z.bin.worms) == 1 {
 		say.Text += " " + s.pastLimit(b)
 	}
+	say.Text += s.sayDay(b, u, at)
 	if say.Forecast = s.nextLimit(b, u, at); say.Forecast != nil {
 		say.Text += fmt.Sprintf(" It will pass %s %s.", s.say(b, say.Forecast.Limit), farm.SayTime(say.Forecast.Crosses, at, s.farm.Location))
 	}
@@ -160,7 +206,12 @@ func (s *State) whereItStands(b breach, subject, is string, u farm.Urgency, at t
 		return saying{Text: fmt.Sprintf("%s was %s when last heard, %s ago: %s.", subject, is, farm.SayLong(at.Sub(b.At)), level)}
 	case !limit && !b.edge.past(u, worst) && missed != "":
 		brief = fmt.Sprintf("%s %s", is, missed)
-	case b.edge.farthestOf(b.level) == farm.Calm && !(limit && missed != ""):
+	case b.found(b.edge) == farm.Calm && b.byDay():
+		if b.edge.farthest(b.Value) == farm.Calm {
+			return saying{Text: fmt.Sprintf("%s was %s, and is at %s now.", subject, is, level)}
+		}
+		brief = fmt.Sprintf("%s at %s", is, level)
+	case b.found(b.edge) == farm.Calm && !(limit && missed != ""):
 		return saying{Text: fmt.Sprintf("%s is only just no longer %s, at %s; it counts as over from %s on.", subject, is, level, s.say(b, b.edge.backFrom(b.margin)))}
 	case limit:
 		brief = fmt.Sprintf("%s, %s", level, is)

@@ -16,6 +16,7 @@ type latch struct {
 	Past   time.Time // since when past the limit; zero when it is not
 	Inside time.Time // since when inside by the margin; zero when it is not
 	On     bool
+	Came   comings // where the mean of a day is asked
 }
 
 // judge moves the clocks to at and the latch on or off after patience.
@@ -29,6 +30,54 @@ func (r *latch) judge(at time.Time, past, inside bool, patience time.Duration) {
 		r.On = false
 	}
 }
+
+// insideFor is how long a level must be inside for its day not to be asked. A
+// choice: longer than a night or an afternoon.
+const insideFor = 12 * time.Hour
+
+// judgeByDay moves the clocks to at and the latch by the mean of a day: it goes off
+// once that is inside and the level, too, for patience, or the level alone for
+// half a day. What comes again and again has to stay away for longer.
+func (r *latch) judgeByDay(at time.Time, past, inside, dayInside bool, patience time.Duration) {
+	r.Past = running(r.Past, at, past)
+	r.Inside = running(r.Inside, at, inside)
+	switch {
+	case past && at.Sub(r.Past) >= patience:
+		r.On = true
+		r.Came.note(r.Past, at)
+	case inside && (dayInside && at.Sub(r.Inside) >= patience || at.Sub(r.Inside) >= insideFor):
+		r.On = r.On && r.Came.stays(at)
+	}
+}
+
+const (
+	anew     = 4 * time.Hour      // a pause as long begins another coming
+	awayWeek = 7 * 24 * time.Hour // after one as long the comings are counted afresh
+	awayDays = 3 * 24 * time.Hour // and what has come again is over after one as long
+)
+
+// Comings are how often a level has come past a limit, as a bin outdoors does each
+// night of a cold spell: one episode, not one a day. The three pauses are choices,
+// by years of real ground.
+type comings struct {
+	First time.Time // when the first of them began
+	Held  time.Time // when it last was past the limit
+	Times int
+}
+
+// note takes in that a level has been past the limit since a time, up to at.
+func (c *comings) note(since, at time.Time) {
+	switch away := since.Sub(c.Held); {
+	case c.Times == 0 || away > awayWeek:
+		c.First, c.Times = since, 1
+	case away > anew:
+		c.Times++
+	}
+	c.Held = at
+}
+
+// stays tells whether what has come again may yet come once more.
+func (c *comings) stays(at time.Time) bool { return c.Times > 1 && at.Sub(c.Held) < awayDays }
 
 // waits tells whether patience alone can still turn the latch: time matters to
 // it even while the level stands still.
@@ -65,7 +114,7 @@ func (h *hysteresis) stop() {
 
 func (h *hysteresis) shift(move func(...*time.Time)) {
 	for u := range h {
-		move(&h[u].Past, &h[u].Inside)
+		move(&h[u].Past, &h[u].Inside, &h[u].Came.First, &h[u].Came.Held)
 	}
 }
 
@@ -135,15 +184,6 @@ func (e edge) farthest(v float64) farm.Urgency {
 		}
 	}
 	return farm.Calm
-}
-
-// farthestOf is the urgency of the farthest limit that a zone's level lies past:
-// that of harm by the probe that is worst off, the others by the middle.
-func (e edge) farthestOf(l level) farm.Urgency {
-	if e.past(farm.Now, l.worst(e.side).Value) {
-		return farm.Now
-	}
-	return min(farm.Today, e.farthest(l.Value))
 }
 
 // inside tells whether a level lies inside that limit by the margin.

@@ -132,6 +132,9 @@ func (s *State) sense(z *zone, p *probe, r *farm.Reading) {
 	if z.holding(r.At) {
 		return
 	}
+	if m.AtOnce > 0 {
+		m.day.take(m.At, m.Steady, silentAfter*max(p.spec.Every, p.Pace.Pause()))
+	}
 	s.judgeLevel(z, m, m.At)
 	if m == z.moist && z.spec.Aim == farm.Sifting {
 		s.judgeSifting(z, m.At)
@@ -186,15 +189,48 @@ func (s *State) judgeLevel(z *zone, m *measured, at time.Time) {
 // eases anything: past is what is past with and without the probes that are
 // missed, back what is back with and without.
 func (m *measured) judge(b *bound, patience time.Duration, at, now time.Time) {
-	worst := m.worst(b.side).Value
-	for u := farm.Soon; u <= farm.Now; u++ {
-		with, without := m.Steady, m.Value
-		past := b.past(u, with) && b.past(u, without)
-		if u == farm.Now {
-			with, without = m.worstMissed(m.probes, b.side, now), worst
-			past = b.past(u, worst)
+	for u := farm.Soon; u < farm.Now; u++ {
+		past := m.past(b.edge, u, m.Steady) && m.past(b.edge, u, m.Value)
+		back := b.inside(u, m.Steady, m.margin) && b.inside(u, m.Value, m.margin)
+		if l := &b.hysteresis[u]; m.AtOnce == 0 {
+			l.judge(at, past, back, patience)
+		} else {
+			l.judgeByDay(at, past, back, l.On && m.dayInside(b.edge, u), patience)
 		}
-		back := b.inside(u, with, m.margin) && b.inside(u, without, m.margin)
-		b.hysteresis[u].judge(at, past, back, patience)
 	}
+	worst := m.worst(b.side).Value
+	back := b.inside(farm.Now, m.worstMissed(m.probes, b.side, now), m.margin) && b.inside(farm.Now, worst, m.margin)
+	b.hysteresis[farm.Now].judge(at, b.past(farm.Now, worst), back, patience)
+}
+
+// past tells whether a level counts as past a thrive limit: where the mean of the
+// day is past it as well, or the level is so far past it that no mean is asked.
+// While too little of the day is known the level decides.
+func (m *measured) past(e edge, u farm.Urgency, v float64) bool {
+	if !e.past(u, v) || m.AtOnce == 0 || !farther(e.side, e.limit[u]+outward(e.side, m.AtOnce), v) {
+		return e.past(u, v)
+	}
+	mean, known := m.day.mean()
+	return !known || e.past(u, mean)
+}
+
+// dayInside tells whether the mean of the day, if it is known, lies inside a thrive
+// limit by the margin.
+func (m *measured) dayInside(e edge, u farm.Urgency) bool {
+	mean, known := m.day.mean()
+	return !known || e.inside(u, mean, m.margin)
+}
+
+// found is the urgency of the farthest limit that a level counts as past: that of
+// harm by the probe that is worst off, the others by the middle.
+func (m *measured) found(e edge) farm.Urgency {
+	if e.past(farm.Now, m.worst(e.side).Value) {
+		return farm.Now
+	}
+	for u := farm.Today; u > farm.Calm; u-- {
+		if m.past(e, u, m.Value) {
+			return u
+		}
+	}
+	return farm.Calm
 }

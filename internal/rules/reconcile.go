@@ -159,7 +159,7 @@ func (s *State) markRelimited() {
 // now in force, if it is. A forecast or a window has no limits of its own.
 func (r *record) mark() {
 	b := r.breach()
-	if r.measured != nil && !b.At.IsZero() && (!r.row.Band || b.edge.farthestOf(b.level) == farm.Calm) {
+	if r.measured != nil && !b.At.IsZero() && (!r.row.Band || b.found(b.edge) == farm.Calm) {
 		r.Relimited, r.HasRelimited = b.Value, true
 	}
 }
@@ -211,6 +211,7 @@ func (s *State) shift(d time.Duration, from time.Time) {
 		move(&z.Hold)
 		for _, m := range z.measured {
 			move(&m.At, &m.Arrived)
+			m.day.shift(move)
 			m.above.shift(move)
 			m.below.shift(move)
 		}

@@ -25,6 +25,7 @@ type snapshot struct {
 // levelMemory is what is remembered of one quantity of a zone.
 type levelMemory struct {
 	Level        level
+	Day          day
 	Below, Above hysteresis
 }
 
@@ -41,7 +42,7 @@ func (s *State) Save() ([]byte, error) {
 		snap.Zones[z.who], snap.Levels[z.who] = z.zoneMemory, map[farm.Quantity]levelMemory{}
 		for _, m := range z.measured {
 			if !m.At.IsZero() {
-				snap.Levels[z.who][m.Name] = levelMemory{m.level, m.below.hysteresis, m.above.hysteresis}
+				snap.Levels[z.who][m.Name] = levelMemory{m.level, m.day, m.below.hysteresis, m.above.hysteresis}
 			}
 		}
 	}
@@ -81,7 +82,7 @@ func Restore(f *farm.Farm, data []byte) (*State, error) {
 		}
 		for _, m := range z.measured {
 			if from, ok := snap.Levels[z.who][m.Name]; ok {
-				m.level, m.below.hysteresis, m.above.hysteresis = from.Level, from.Below, from.Above
+				m.level, m.day, m.below.hysteresis, m.above.hysteresis = from.Level, from.Day, from.Below, from.Above
 			}
 		}
 	}

@@ -156,8 +156,8 @@ func (z *zone) waiting(at time.Time) []farm.Waiting {
 			continue
 		}
 		since, u := b.passed()
-		if u == farm.Calm && b.edge.farthestOf(b.level) != farm.Calm { // opened a moment ago: its clock starts with the next reading
-			since, u = at, b.edge.farthest(b.worst(b.edge.side).Value)
+		if u == farm.Calm { // opened a moment ago: its clock starts with the next reading
+			since, u = at, b.found(b.edge)
 		}
 		if u != farm.Calm {
 			out = append(out, farm.Waiting{
@@ -254,7 +254,9 @@ func (s *State) judgeLedger(z *zone, at time.Time) {
 }
 
 func (s *State) viewHusbandry(z *zone, v *farm.ZoneView, at time.Time) {
-	v.Food = s.viewFood(z)
+	for _, f := range z.Husbandry.Foods {
+		v.Food = append(v.Food, farm.FoodView{At: f.At, Kg: f.Kg, Of: f.Of, LeftPart: husbandry.FeedLeft(s.eatDays(z, f), f.ActiveDays)})
+	}
 	v.StoredL = z.Husbandry.Fill.Litres
 	if z.waterStillCounts(at) || anyFresh(z.moist.probes, at) && !z.holding(at) && !z.icy(at) {
 		v.Water = s.dose(z, at)
@@ -294,6 +296,18 @@ func (s *State) outlook(z *zone, at time.Time) []farm.Outlook {
 		add(farm.Hatching, farm.Forecast{Crosses: t}, "cocoons due about "+farm.SayDay(t, at, s.farm.Location))
 	}
 	return out
+}
+
+// feedDueAt forecasts the next feed at the activity of now.
+func (s *State) feedDueAt(z *zone, at time.Time) (time.Time, bool) {
+	if len(z.Husbandry.Foods) == 0 {
+		return time.Time{}, false
+	}
+	days := 0.0
+	for _, f := range z.Husbandry.Foods {
+		days = max(days, husbandry.FeedDueIn(s.eatDays(z, f), f.ActiveDays, s.activity(z)))
+	}
+	return inDays(days, at)
 }
 
 // sayChange has the words of a change that a record has just made.

@@ -52,6 +52,7 @@ type measured struct {
 	bands   farm.Bands // as shown; zero: none
 	margin  float64    // how far inside a limit counts as back
 	level
+	day          day // of Steady, where AtOnce is given
 	below, above bound
 }
 
