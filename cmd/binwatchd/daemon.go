@@ -46,6 +46,7 @@ type daemon struct {
 	outage     time.Time         // since when the journal could not be opened; zero: it could
 	fromMemory *notify.Sender    // tells of that; nil: sending does
 	forward    *influx.Forwarder // nil: no database
+	copies     *journal.Copies   // nil: none are made
 	socket     controlSocket
 	web        *webServer // nil: no page
 }
@@ -73,7 +74,7 @@ func (d *daemon) open(ctx context.Context, cfg *config.Config) (err error) {
 		}
 	}()
 	for _, open := range []func(context.Context, *config.Config) error{
-		d.openJournal, d.openSender, d.openIntake, d.openLoop, d.openInflux, d.openWeb,
+		d.openJournal, d.openSender, d.openIntake, d.openLoop, d.openInflux, d.openCopies, d.openWeb,
 	} {
 		if err := open(ctx, cfg); err != nil {
 			return err
@@ -203,16 +204,19 @@ func (d *daemon) say(changes []farm.Change) {
 // the order in which readings flow: what waits is committed and acknowledged
 // before the broker is left, and the journal closes last.
 func (d *daemon) serve(ctx context.Context) error {
-	forward, page := idle, idle
+	forward, page, copies := idle, idle, idle
 	if d.forward != nil {
 		forward = d.forward.Run
 	}
 	if d.web != nil {
 		page = d.web.run
 	}
+	if d.copies != nil {
+		copies = d.runCopies
+	}
 	parts := []part{
 		{"watchdog", d.feedWatchdog}, {"loop", d.loop.Run}, {"intake", d.intake.Run}, {"influx", forward},
-		{"notices", d.sending.run}, {"compaction", every(time.Hour, d.compact)}, {"control", every(5*time.Second, d.keepSocket)},
+		{"notices", d.sending.run}, {"compaction", every(time.Hour, d.compact)}, {"copies", copies}, {"control", every(5*time.Second, d.keepSocket)},
 		{"memory", every(giveBackEvery, giveBack)}, {"page", page},
 	}
 	stopping := context.AfterFunc(ctx, func() { d.tell("stopping", d.manager.Stopping()) })
@@ -269,6 +273,10 @@ func (d *daemon) glance(ctx context.Context) (farm.View, error) {
 	v, err := d.loop.Look(ctx)
 	if sender := d.sending.now(); sender != nil {
 		v.Recipients = sender.Recipients()
+	}
+	if d.copies != nil {
+		state := d.copies.State()
+		v.Copies = &state
 	}
 	if probes, ok := d.intake.(*ingest.Listener); ok && err == nil && probes.Refused() > 0 {
 		v.Intake.Messages[messageRefused] = probes.Refused()

@@ -4,7 +4,7 @@
 // logic of its own.
 //
 // main.go is the command line. Each command has its file (now.go has rounds too,
-// export.go backup, jot.go hush and seen, notices.go tell-test, influx.go resend, web.go hash-password).
+// backup.go restore, jot.go hush and seen, notices.go tell-test, influx.go resend, web.go hash-password).
 // run.go waits at the start for a disk that can be written. daemon.go has the parts of
 // the running daemon in the order in which readings flow; each part that takes more
 // than a few lines has a file: notices.go, influx.go, web.go, control.go (the socket
@@ -161,8 +161,10 @@ func commands() []command {
 			"sends a test notice to everyone and says what their servers answered", forRun, simply(nil, tellTest)},
 		{"export", "--config FILE [--from T] [--to T] [--format csv|lines]",
 			"writes the readings that are kept, as CSV or InfluxDB line protocol", forRun, exportWork},
-		{"backup", "FILE --config FILE",
-			"writes a consistent copy of the journal, also while the daemon runs", forRun, simply(oneWord("wants one FILE to write"), writeBackup)},
+		{"backup", "FILE | FOLDER --keep N [--every LONG] --config FILE",
+			"writes a consistent copy of the journal and checks it, also while the daemon runs", forRun, backupWork},
+		{"restore", "FILE --config FILE",
+			"puts a copy in the journal's place and says what is missing since; the daemon must be stopped", forRun, simply(oneWord("wants the FILE to put in place"), restore)},
 		{"resend", "--from T [--to T] --config FILE",
 			"forwards a range of times to the database again", forRun, resendWork},
 		{"species", "[--config FILE]",

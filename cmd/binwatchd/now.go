@@ -74,6 +74,9 @@ func printView(w io.Writer, v farm.View, f *farm.Farm) {
 	for _, said := range v.Unreached(loc) {
 		fmt.Fprintln(w, said)
 	}
+	if said := v.Copied(); said != "" {
+		fmt.Fprintln(w, said)
+	}
 	printStanding(w, v, func(s farm.Standing) bool { return s.Bin == "" && s.Probe == "" })
 	for _, b := range v.Bins {
 		for _, z := range b.Zones {

@@ -89,7 +89,7 @@ func (b *builder) paths() {
 	b.each(func(v reflect.Value, kind string) {
 		switch p := pointer(v).(type) {
 		case *string:
-			if (kind == "a file" || kind == "a private key") && *p != "" && !filepath.IsAbs(*p) {
+			if (kind == "a file" || kind == "a folder" || kind == "a private key") && *p != "" && !filepath.IsAbs(*p) {
 				*p = filepath.Join(b.folder, *p)
 			}
 		case *secret.Secret:

@@ -44,7 +44,8 @@ func allKinds() map[string]form {
 		"a number":                     number("a number", nil),
 		"a number of degree days":      number("a number of degree days", empty),
 		"a number of young":            number("a number of young", empty),
-		"a number of notices":          number("a number", wrongCount),
+		"a number of notices":          number("a number", wrongCount("notices")),
+		"a number of copies":           number("a number", wrongCount("copies")),
 		"a percentage":                 scalar("a percentage", "70%", quantity.ParsePercent, quantity.FormatPercent),
 		"a share":                      scalar("a percentage", "70%", checked(quantity.ParsePercent, empty), quantity.FormatPercent),
 		"a temperature":                scalar("a temperature", "20C", checked(quantity.ParseTemperature, implausible), quantity.FormatTemperature),
@@ -71,6 +72,7 @@ func allKinds() map[string]form {
 		"a sender":                     textual("a mail address", "bins@example.org", parseFrom),
 		"a mail address":               textual("a mail address", "keeper@example.org", parseAddress),
 		"a file":                       textual("the path of a file", "/etc/binwatchd/ca.pem", parseText("the path of a file")),
+		"a folder":                     textual("the path of a folder", "/media/stick", parseText("the path of a folder")),
 		"a private key":                textual("the path of a file", "/etc/binwatchd/ca.pem", parseText("the path of a file")),
 		"a bin or a pattern":           textual("the name of a bin or a pattern of names", "linden-*", checked(parseText("the name of a bin"), wrongPattern)),
 		"a probe":                      textual("the name of a probe", "bed-t", parseText("the name of a probe")),
@@ -225,11 +227,13 @@ func parseNumber(s string) (float64, error) {
 
 func formatNumber(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
-func wrongCount(v float64) string {
-	if v != math.Trunc(v) || v < 1 || v > 1000 {
-		return fmt.Sprintf("%s is not a number of notices: a whole number from 1 to 1000", formatNumber(v))
+func wrongCount(of string) func(float64) string {
+	return func(v float64) string {
+		if v != math.Trunc(v) || v < 1 || v > 1000 {
+			return fmt.Sprintf("%s is not a number of %s: a whole number from 1 to 1000", formatNumber(v), of)
+		}
+		return ""
 	}
-	return ""
 }
 
 const day = 24 * time.Hour

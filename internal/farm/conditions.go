@@ -25,6 +25,7 @@ const (
 	BatteryLow  Condition = "battery-low"
 	Unwritten   Condition = "unwritten"
 	Unforwarded Condition = "unforwarded"
+	Uncopied    Condition = "uncopied"
 )
 
 // About is what a condition is a condition of.
@@ -147,6 +148,11 @@ var ConditionTable = []ConditionRow{
 		Name: Unforwarded, About: AboutMachinery, Urgency: Soon,
 		Is: "the database does not take readings", Over: "the database takes readings again",
 		Do: "Look at the database. Nothing is lost: readings wait in the journal.",
+	},
+	{
+		Name: Uncopied, About: AboutMachinery, Urgency: Soon,
+		Is: "the journal is not copied", Over: "the journal is copied again",
+		Do: "See to the stick or folder that the copies go to.",
 	},
 }
 

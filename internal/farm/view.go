@@ -27,6 +27,7 @@ type View struct {
 	// How each recipient could last be reached; nil where there is no daemon, and
 	// where nobody is told.
 	Recipients []Recipient `json:"recipients,omitempty"`
+	Copies     *Copies     `json:"copies,omitempty"` // of the journal; nil where none are made by themselves
 }
 
 // A BinView is one bin with its zones.
@@ -342,6 +343,30 @@ func (v *View) Unreached(loc *time.Location) []string {
 		out = append(out, fmt.Sprintf("Notices by %s have not arrived since %s: %s.", name, SayTime(r.Since, v.At, loc), strings.TrimSuffix(r.Trouble, ".")))
 	}
 	return out
+}
+
+// Copies is how the copying of the journal stands.
+type Copies struct {
+	Last    time.Time `json:"last,omitzero"`     // of the newest that was found good; zero: none is known of
+	Kept    int       `json:"kept,omitempty"`    // how many there are, when they were last counted
+	Trouble string    `json:"trouble,omitempty"` // why none can be made now
+}
+
+// Copied says in a sentence how the copying of the journal stands; "" where none are
+// made.
+func (v *View) Copied() string {
+	switch c := v.Copies; {
+	case c == nil:
+		return ""
+	case c.Trouble != "" && c.Last.IsZero():
+		return "The journal is not copied: " + c.Trouble + "."
+	case c.Trouble != "":
+		return "The journal is not copied: " + c.Trouble + ". Last copy " + SayLong(v.At.Sub(c.Last)) + " ago."
+	case c.Last.IsZero():
+		return "The journal has not been copied yet."
+	default:
+		return "Last copy of the journal " + SayLong(v.At.Sub(c.Last)) + " ago, checked."
+	}
 }
 
 // PassingOn is how the copying to a database stands.

@@ -1,6 +1,7 @@
 package journal
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -8,32 +9,81 @@ import (
 	"os"
 	"path/filepath"
 	"time"
+
+	"golang.org/x/sys/unix"
 )
 
 // Backup writes a consistent copy of the journal to a new file while the journal
 // goes on being written. The copy appears under its name only when it is whole,
-// on disk and checked; an existing file is not overwritten.
-//
-// To restore it: stop the daemon, move the journal and the files beside it that
-// begin with its name out of the way, put the copy in its place, start the daemon.
+// on disk and checked, against the journal too; an existing file is not overwritten.
+// [Restore] puts it back.
 func (j *Journal) Backup(ctx context.Context, path string) error {
-	return newCopy(ctx, path, func(part string) error { return j.copyTo(ctx, part) })
+	if err := j.InPlace(); err != nil {
+		return fmt.Errorf("backup: %w", err)
+	}
+	before, err := j.tally(ctx)
+	if err != nil {
+		return err
+	}
+	return newCopy(ctx, path, func(part string) error { return j.copyTo(ctx, part) }, func(c Contents) error {
+		after, err := j.tally(ctx)
+		if err == nil {
+			err = cmp.Or(j.InPlace(), before.upTo(after, c))
+		}
+		return err
+	})
+}
+
+// A tally is how much a journal holds at a moment.
+type tally struct {
+	last, readings, events, changes int64
+	dropped                         int64 // when what is old was last dropped, and how much
+}
+
+func (j *Journal) tally(ctx context.Context) (n tally, err error) {
+	err = j.view(ctx, "count what is to be copied", func(t *tx) {
+		n.last, n.dropped = t.number(`SELECT `+newest), t.number(`SELECT value FROM meta WHERE name = 'dropped'`)
+		t.get(into(&n.readings, &n.events, &n.changes), `SELECT
+			coalesce((SELECT sum(readings) FROM chunk), 0) + (SELECT count(*) FROM unpacked WHERE seq > ? AND series <> ?),
+			(SELECT count(*) FROM event), (SELECT count(*) FROM change)`, t.number(packedTo), tickSeries)
+	})
+	return n, err
+}
+
+// upTo tells whether a copy can be of a moment between two tallies.
+func (n tally) upTo(after tally, c Contents) error {
+	counts := [][3]int64{{n.last, c.LastSeq, after.last}}
+	if n.dropped == after.dropped { // else there may be less than there was
+		counts = append(counts, [3]int64{n.readings, c.Readings, after.readings},
+			[3]int64{n.events, c.Events, after.events}, [3]int64{n.changes, c.Changes, after.changes})
+	}
+	for _, count := range counts {
+		if count[1] < count[0] || count[1] > count[2] {
+			return fmt.Errorf("%w: the copy does not hold what the journal holds (%d to %d, and %d in the copy)",
+				ErrDamaged, count[0], count[2], count[1])
+		}
+	}
+	return nil
 }
 
 // newCopy has a copy made under another name, and gives it its own when it is
 // whole, on disk and checked.
-func newCopy(ctx context.Context, path string, make func(part string) error) error {
+func newCopy(ctx context.Context, path string, make func(part string) error, check func(Contents) error) error {
 	if exists(path) {
 		return fmt.Errorf("backup: %s is already there; name a new file", path)
 	}
-	part := path + ".part"
+	part := path + partSuffix
 	err := os.Remove(part)
 	if err == nil || errors.Is(err, os.ErrNotExist) {
 		err = make(part)
 	}
 	defer os.Remove(part) // gone already when all went well
+	var holds Contents
 	if err == nil {
-		_, err = Verify(ctx, part)
+		holds, err = Verify(ctx, part)
+	}
+	if err == nil {
+		err = check(holds)
 	}
 	if err == nil {
 		err = os.Rename(part, path)
@@ -61,11 +111,21 @@ func (j *Journal) copyTo(ctx context.Context, path string) error {
 	if err != nil {
 		return err
 	}
+	return settle(path)
+}
+
+// settle brings a file to its disk, and has the next reading come from there: a stick
+// that loses what it takes would else be found sound by what the machine remembers.
+func settle(path string) error {
 	f, err := os.OpenFile(path, os.O_RDWR, 0)
 	if err != nil {
 		return err
 	}
-	return errors.Join(f.Sync(), f.Close())
+	err = f.Sync()
+	if err == nil {
+		_ = unix.Fadvise(int(f.Fd()), 0, 0, unix.FADV_DONTNEED) // a file system may know no such thing
+	}
+	return errors.Join(err, f.Close())
 }
 
 // Contents is what a copy holds.
@@ -73,6 +133,8 @@ type Contents struct {
 	Readings, Events, Changes int64
 	Owed                      int64     // notices not yet told
 	First, Last               time.Time // arrival of the first and last reading
+	LastSeq                   int64     // newest sequence number
+	ID                        string    // of the journal
 }
 
 // Verify checks a copy without changing it: that it is sound, of a schema this
@@ -106,6 +168,7 @@ func Verify(ctx context.Context, path string) (Contents, error) {
 func (c *Contents) read(t *tx) {
 	t.get(into(&c.Events, &c.Changes, &c.Owed), `SELECT (SELECT count(*) FROM event), (SELECT count(*) FROM change),
 		(SELECT count(*) FROM owed WHERE fate IS NULL)`)
+	c.LastSeq, c.ID = t.number(`SELECT `+newest), journalID(t)
 	p := page{more: true}
 	for _, info := range chunks(t, `true ORDER BY first`) {
 		c.count(readChunk(t, info))
@@ -194,8 +257,11 @@ func Receive(ctx context.Context, path string, copy io.Reader) error {
 			err = f.Sync()
 		}
 		return errors.Join(err, f.Close())
-	})
+	}, func(Contents) error { return nil })
 }
+
+// partSuffix ends the name of a copy that is not known to be whole.
+const partSuffix = ".part"
 
 func exists(path string) bool {
 	_, err := os.Lstat(path)

@@ -14,8 +14,8 @@ import (
 	"binwatchd/internal/journal"
 )
 
-// Restoring as Backup's comment describes it: the copy is put where the journal
-// was, and everything that belonged to the old one is moved out of the way.
+// Restoring by hand: the copy is put where the journal was, and everything that
+// belonged to the old one is moved out of the way.
 func TestBackupWhileWritingAndRestore(t *testing.T) {
 	ctx := context.Background()
 	path := newPath(t)

@@ -165,7 +165,7 @@ func schemaVersion(ctx context.Context, db *sql.DB) (int, error) {
 	}
 	if known := len(migrations()); version > known {
 		return 0, fmt.Errorf("open journal: %w: it has schema %d, this one knows %d; "+
-			"install the newer binwatchd, or restore a backup made before it ran", ErrNewer, version, known)
+			"install the newer binwatchd again, or go back with a copy that was made before it ran: binwatchd restore FILE", ErrNewer, version, known)
 	}
 	return version, nil
 }

@@ -228,7 +228,7 @@ func (j *Journal) startAfresh(ctx context.Context, damage error) error {
 	if err := j.closePools(); err != nil {
 		j.log.Warn("damaged journal did not close", "error", err)
 	}
-	aside, err := j.quarantine()
+	aside, err := setAside(j.cfg.Path, "damaged", j.cfg.Now())
 	if err != nil {
 		return err
 	}
@@ -241,21 +241,22 @@ func (j *Journal) startAfresh(ctx context.Context, damage error) error {
 	return err
 }
 
-// quarantine renames the file, its log and its mark, and says to what. The log
-// goes first: a log left behind would be taken for that of the new file.
-func (j *Journal) quarantine() (string, error) {
-	name := j.cfg.Path + ".damaged-" + j.cfg.Now().UTC().Format("20060102T150405Z")
+// setAside gives the file, its log and its mark a name with a word and the time, and
+// says which. The log goes first: a log left behind would be taken for that of the
+// new file.
+func setAside(path, word string, now time.Time) (string, error) {
+	name := path + "." + word + "-" + now.UTC().Format("20060102T150405Z")
 	aside := name
 	for n := 2; exists(aside); n++ {
 		aside = fmt.Sprintf("%s-%d", name, n)
 	}
 	for _, part := range []string{"-wal", "-shm", "", markSuffix} {
-		err := os.Rename(j.cfg.Path+part, aside+part)
+		err := os.Rename(path+part, aside+part)
 		if err != nil && !errors.Is(err, os.ErrNotExist) {
-			return "", fmt.Errorf("set damaged journal aside: %w", err)
+			return "", fmt.Errorf("set the journal aside: %w", err)
 		}
 	}
-	return filepath.Base(aside), syncDirectory(j.cfg.Path)
+	return filepath.Base(aside), syncDirectory(path)
 }
 
 // Sizes says how big the journal is.

@@ -41,7 +41,7 @@
 //	restamp.go      moves a stretch in time
 //	lock.go         one daemon at a time; identity.go is it still our file; wal.go SQLite's log
 //	health.go       soundness, quarantine, sizes
-//	backup.go       copies
+//	backup.go       a copy; copies.go those made now and then; restore.go puts one back
 package journal
 
 import (

@@ -215,6 +215,12 @@ func readHead(t *tx) head {
 	return h
 }
 
+// journalID is the random name of the journal; "" where it has none yet.
+func journalID(t *tx) (id string) {
+	t.get(into(&id), `SELECT value FROM meta WHERE name = 'id'`)
+	return id
+}
+
 // newest is, in SQL, the newest sequence number; 0 when there is none.
 const newest = `max((SELECT coalesce(max(seq), 0) FROM reading_0), (SELECT coalesce(max(seq), 0) FROM reading_1),
 	(SELECT coalesce(max(seq), 0) FROM event), (SELECT coalesce(max(last), 0) FROM chunk))`

@@ -126,6 +126,8 @@ var (
 	journalReadings = define("journal_readings", "Raw readings kept, packed into chunks or not.", "packed")
 	journalEvents   = define("journal_events", "Other events kept.")
 	journalOldest   = define("journal_oldest_reading_timestamp_seconds", "Arrival of the oldest raw reading kept.")
+	copyAt          = define("journal_copy_last_success_timestamp_seconds", "When the newest copy of the journal that was found good was made.")
+	copyTrouble     = define("journal_copy_trouble", "1 when the journal could not be copied the last time.")
 	influxWaiting   = define("influx_waiting_readings", "Events of the journal, nearly all of them readings, that the time-series database has not been given yet.")
 	influxWritten   = define("influx_written_rows_total", "Rows that the time-series database has accepted.")
 	influxParked    = define("influx_parked_rows_total", "Rows that it refused and that were put aside.")

@@ -58,6 +58,7 @@ func hillfoot() farm.View {
 			{By: "mail", Place: 1, Address: "kim@example.org", Last: noon},
 			{By: "push", Place: 2, Trouble: "no answer", Since: noon},
 		},
+		Copies: &farm.Copies{Last: noon.Add(-6 * time.Hour), Kept: 14},
 	}
 }
 

@@ -121,6 +121,10 @@ func (s *scrape) view(v *farm.View) {
 		s.gauge(noticeTrouble, truth(r.Trouble != ""), r.By, r.Name())
 	}
 	s.gauge(journalWritable, truth(v.Intake.Unwritten == nil))
+	if c := v.Copies; c != nil {
+		s.moment(copyAt, c.Last)
+		s.gauge(copyTrouble, truth(c.Trouble != ""))
+	}
 }
 
 // zone shows a zone's levels while they are fresh, and what rests on them as long.

@@ -166,6 +166,23 @@ func TestUnreachedRecipientsAreSaid(t *testing.T) {
 	}
 }
 
+// How old the newest copy of the journal is stands on the page, or why there is none.
+func TestCopiesAreSaid(t *testing.T) {
+	f := newFake()
+	if body := get(newPage(t, f.config()), "/").Body.String(); strings.Contains(body, "opy of the journal") {
+		t.Error("copies are named where none are made")
+	}
+	for says, c := range map[string]farm.Copies{
+		"Last copy of the journal 6 hours ago, checked.":                                    {Last: ago(6 * time.Hour), Kept: 14},
+		"The journal has not been copied yet.":                                              {},
+		"The journal is not copied: there is no folder /media/stick. Last copy 3 days ago.": {Last: ago(72 * time.Hour), Trouble: "there is no folder /media/stick"},
+		"The journal is not copied: &lt;b&gt;.":                                             {Trouble: "<b>"},
+	} {
+		f.view.Copies = &c
+		wantAll(t, get(newPage(t, f.config()), "/").Body.String(), says)
+	}
+}
+
 func TestNothingJudgedYet(t *testing.T) {
 	f := newFake()
 	f.blind = true
