@@ -55,7 +55,7 @@ test-busy: deps lint
 # SOAK=8h. CHAOS_SEED=... repeats an order.
 soak: deps
 	SOAK=1 $(GO) test -count=1 -run '^TestFeedAtOneEndIsNeverDoubted$$' ./internal/ingest
-	SOAK=1 WARM_CASES=20 $(GO) test -count=1 -timeout 0 ./internal/acceptancetest
+	SOAK=1 WARM_CASES=20 FEED_CASES=20 $(GO) test -count=1 -timeout 0 ./internal/acceptancetest
 	SOAK=1 $(GO) test -count=1 -timeout 0 -run '^TestAKeeperWhoDoesAsTold' ./internal/rules
 	SOAK=1 $(GO) test -count=1 -timeout 0 -run '^TestKilledWhileAppending$$' ./internal/journal
 	WARM_CASES=200 $(GO) test -count=1 -timeout 0 -run '^TestWhatWarmsABin' ./internal/acceptancetest

@@ -14,9 +14,12 @@ import (
 	"time"
 
 	"binwatchd/internal/config"
+	"binwatchd/internal/ingest"
 	"binwatchd/internal/metrics"
+	"binwatchd/internal/notify"
 	"binwatchd/internal/page"
 	"binwatchd/internal/page/auth"
+	"binwatchd/internal/watch"
 )
 
 // openWeb puts the page, the metrics and the health together on one address.
@@ -52,7 +55,10 @@ func (d *daemon) openWeb(_ context.Context, cfg *config.Config) error {
 
 // metricsHandler shows the farm and the machinery to a scraper.
 func (d *daemon) metricsHandler() http.Handler {
-	mc := metrics.Config{Version: versionName(), Look: d.look, Journal: d.journalFigures, Notices: d.noticeFigures, Log: d.log}
+	mc := metrics.Config{
+		Version: versionName(), Look: d.look, Journal: d.journalFigures, Notices: d.noticeFigures, Log: d.log,
+		Starts: metrics.Starts{Messages: watch.MessageOutcomes, Rejected: ingest.ProbeReasons}, Process: true,
+	}
 	if d.forward != nil {
 		mc.Influx = d.influxFigures
 	}
@@ -75,6 +81,13 @@ func (d *daemon) influxFigures() (metrics.Influx, bool) {
 
 func (d *daemon) noticeFigures() []metrics.Notices {
 	var out []metrics.Notices
+	for _, r := range d.sending.now().Recipients() {
+		for _, outcome := range notify.Outcomes {
+			if r.By != "rounds" { // which are owed to nobody
+				out = append(out, metrics.Notices{By: r.By, Outcome: outcome})
+			}
+		}
+	}
 	for _, c := range d.sending.now().Counts() {
 		kind, _, _ := strings.Cut(c.By, ":")
 		out = append(out, metrics.Notices{By: kind, Outcome: c.Outcome, Count: c.N})

@@ -37,6 +37,7 @@ func BenchmarkAcceptance(b *testing.B) {
 		}},
 		{"warm", func() acceptancetest.Score { return warm(scenariotest.Quiet, start) }},
 		{"warm_fed", func() acceptancetest.Score { return warm(scenariotest.Heating, start) }},
+		{"warm_weekly", func() acceptancetest.Score { return warm(scenariotest.Weekly, start) }},
 	} {
 		b.Run(c.name, func(b *testing.B) {
 			var s acceptancetest.Score

@@ -17,10 +17,26 @@ func table(w io.Writer, r *results) {
 		{"heating", "heating"}, {"drying", "drying"}, {"sifting window opens (lead: to its closing)", "sift_opens"}, {"sifting window closes", "sift_closes"}, {"quiet", "quiet"},
 		{"heating, probes that speak every hour", "heating_hourly"}, {"heating, every two hours", "heating_2h"},
 		{"warmed from outside: sun, heater, lamp, mat, heat wave", "warm"}, {"the same, fed", "warm_fed"},
+		{"the same, fed grain every week", "warm_weekly"},
 	} {
 		of := func(unit, format string) string { return r.say(format, "Acceptance/"+c[1], unit) }
 		fmt.Fprintf(w, "| %s, %s bin-months | %s | %s | %s (%s) | %s | %s of %s | %s |\n", c[0], of("months", "%.0f"), of("came", "%.0f"), of("told", "%.0f"),
 			of("false", "%.0f"), of("false-now", "%.0f"), of("lead-h", "%.0f h"), of("covered-%", "%.0f %%"), of("intervals", "%.0f"), of("notices/week", "%.1f"))
+	}
+	feedings(w, r)
+}
+
+// feedings writes how well it is told that feed is due.
+func feedings(w io.Writer, r *results) {
+	fmt.Fprintln(w, "\n| feed due on simulated bins | bins | days told after it was due: median (10 to 90 %) | left when told: median (10 to 90 %) | told with over half left | never told |\n|---|---|---|---|---|---|")
+	for _, c := range [][2]string{
+		{"once, what so many worms are used to", "usual"}, {"a bucket a day for six days, few worms", "daily"}, {"one feed far too big", "heap"},
+		{"a handful for very many worms", "trifle"}, {"cardboard soon after a feed", "cardboard"}, {"five weeks of this and that", "mixed"},
+	} {
+		of := func(unit, format string) string { return r.say(format, "Feeding/"+c[1], unit) }
+		fmt.Fprintf(w, "| %s | %s | %s (%s to %s) | %s (%s to %s) | %s | %s |\n", c[0], of("cases", "%.0f"),
+			of("off-days-50", "%.0f"), of("off-days-10", "%.0f"), of("off-days-90", "%.0f"),
+			of("left-%-50", "%.0f %%"), of("left-%-10", "%.0f"), of("left-%-90", "%.0f"), of("early", "%.0f"), of("untold", "%.0f"))
 	}
 }
 

@@ -1,6 +1,7 @@
 package husbandry
 
 import (
+	"math"
 	"slices"
 	"strings"
 
@@ -34,23 +35,69 @@ func Feeds() []farm.Feed {
 // own table, else in [Feeds]. known is false for any other kind, which is
 // taken to last three weeks.
 func FeedOf(f *farm.Farm, kind string) (feed farm.Feed, known bool) {
-	for _, feed := range slices.Concat(f.Feeds, Feeds()) {
-		if strings.EqualFold(feed.Kind, kind) {
-			return feed, true
+	for _, table := range [][]farm.Feed{f.Feeds, Feeds()} {
+		for _, feed := range table {
+			if strings.EqualFold(feed.Kind, kind) {
+				return feed, true
+			}
 		}
 	}
 	return farm.Feed{Kind: kind, Days: otherFoodDays}, false
 }
 
+// beddings are what worms live in and eat at last, and how it comes; neither is food.
+var (
+	beddings = []string{
+		"bedding", "paper", "newspaper", "newsprint", "cardboard", "carton", "cartons", "card", "leaves", "leaf", "straw", "hay",
+		"sawdust", "wood", "woodchips", "chips", "shavings", "bark", "twigs", "coir", "peat",
+	}
+	beddingIs = []string{"shredded", "torn", "dry", "dried", "dead", "fallen", "autumn", "old", "wet", "damp", "soaked", "brown", "corrugated", "egg", "leaf", "pine", "oak", "coconut"}
+)
+
+// IsBedding tells whether a kind is bedding or woody, "torn cardboard" as well as
+// "cardboard": worms live in it, and it is no food that could be used up. "Cabbage
+// leaves" are food.
+func IsBedding(kind string) bool {
+	words := strings.Fields(strings.ToLower(kind))
+	named := false
+	for _, w := range words {
+		is := slices.Contains(beddings, w)
+		if !is && !slices.Contains(beddingIs, w) {
+			return false
+		}
+		named = named || is
+	}
+	return named
+}
+
 const (
-	// eatenKgPerKg is the most finely divided feed that a kg of worms turns
-	// into castings in a day, kg: Ndegwa, Thompson & Das 2000, Bioresour
-	// Technol 71:5–12. A ceiling, not the pace of a bin fed whole food.
-	eatenKgPerKg = 0.75
+	// eatenKgPerKg is what a kg of worms at full activity eats in a day, kg.
+	// The Alabama extension has it 25 to 50 % of their mass; the middle of that is
+	// taken to hold at 20 °C, where bins usually stand and red worms are at 0.87 of
+	// their activity. The most that was measured, of finely divided feed, is 0.75:
+	// Ndegwa, Thompson & Das 2000, Bioresour Technol 71:5–12.
+	eatenKgPerKg = 0.43
 
 	// NearlyEaten is the part of a feeding below which the next one is due. A
 	// choice.
 	NearlyEaten = 0.15
+
+	// rotPart is the part of a kind's pace that goes on without any worm: microbes
+	// alone. A choice: it leaves half of a feed of scraps after two months at 20 °C.
+	rotPart = 0.07
+
+	// crowdKgPerKg is how much food there must be a kg of worms, kg, for its pace to
+	// lie half-way between that of a trifle among very many worms and that of
+	// plenty: what one worm eats depends on food a worm, as in Contois (1959, J Gen
+	// Microbiol 21:40–50; from memory). The figure is a choice.
+	crowdKgPerKg = 0.6
+
+	// usualKgPerKg is the food a kg of worms from which on the paces of [Feeds]
+	// hold, kg: their own mass. A choice.
+	usualKgPerKg = 1
+
+	// goneBelow is the part of a feeding that nobody would find again.
+	goneBelow = 0.01
 
 	// fullFeedActivity is the activity from which a full feed is taken: that of
 	// red worms at about 65 °F, where a monthly feed is right. Common
@@ -60,32 +107,108 @@ const (
 	smallestFeed = 0.25 // of the usual one, in the cold; a choice
 )
 
-// EatDays is how many days of full activity a feeding lasts: the pace of its
-// kind, or longer where so many worms cannot eat so much: 0.75 kg of feed per
-// kg of worms and day (Ndegwa, Thompson & Das 2000) is the ceiling. 0 kg, or 0
-// kg of worms, means not known and leaves the pace.
-func EatDays(feed farm.Feed, kg, wormsKg float64) float64 {
-	if kg > 0 && wormsKg > 0 {
-		return max(feed.Days, kg/(eatenKgPerKg*wormsKg))
-	}
-	return feed.Days
+// A Meal is one feeding as it lies in a bin. It shrinks by a half-life of its own,
+// reckoned in days of its kind's pace: those go by as fast as the worms and microbes
+// of the bin together can work, for all its meals alike. See [Eaters.Eat].
+type Meal struct {
+	Kg    float64 // as given; 0: not known
+	Days  float64 // of full activity that a usual feeding of its kind lasts
+	Eaten float64 // days of that pace that have gone by
 }
 
-// FeedLeft is the part of a feeding not yet eaten, 0 to 1, after so many days
-// of full activity (the integral of activity over days since it was fed). That
-// food goes at a pace in proportion to activity is a choice: no measured
-// curve of intake against temperature was found.
-func FeedLeft(eatDays, activeDays float64) float64 {
-	if !(eatDays > 0) {
+// Left is the part of it that is left after so many days more, 0 to 1; 0 where hardly
+// anything is. What of a kind is soft enough to be eaten goes in proportion to what
+// there is of it (first order, as matter usually rots), so that it is nearly eaten
+// when [NearlyEaten] of its days are left.
+func (m Meal) Left(more float64) float64 {
+	if !(m.Days > 0) {
 		return 0
 	}
-	return min(1, max(0, 1-activeDays/eatDays))
+	left := math.Exp(-m.perDay() * (m.Eaten + more))
+	if left < goneBelow {
+		return 0
+	}
+	return left
 }
 
-// FeedDueIn is in how many days a feeding will be nearly eaten at a steady
-// activity; it is 0 when it is so already and +Inf at no activity.
-func FeedDueIn(eatDays, activeDays, activity float64) float64 {
-	return daysFor(eatDays*(1-NearlyEaten)-activeDays, activity)
+// perDay is the part of what is left that goes in a day of the pace.
+func (m Meal) perDay() float64 { return logNearly / m.DueAfter() }
+
+const logNearly = 1.897119984885881 // ln(1/NearlyEaten)
+
+// DueAfter is the days of the pace after which it is nearly eaten.
+func (m Meal) DueAfter() float64 { return (1 - NearlyEaten) * m.Days }
+
+// Eaters are what eats at the meals of a bin.
+type Eaters struct {
+	WormsKg  float64 // 0: not known, and as many as the food asks for
+	Activity float64 // of the worms, 0 to 1
+	TempC    float64
+}
+
+// pace is how many days of every meal's own pace go by in a day, after so many
+// have. All meals of a bin share what its worms can eat, oldest and newest alike, in
+// proportion to what of each is soft enough; microbes rot them all the while.
+func (e Eaters) pace(meals []Meal, after float64) float64 {
+	kg, wanted, weighed := 0.0, 0.0, true
+	for _, m := range meals {
+		left := m.Left(after)
+		kg += m.Kg * left
+		wanted += m.Kg * left * m.perDay()
+		weighed = weighed && (m.Kg > 0 || left == 0)
+	}
+	quick := 1.0 // more than that where little food lies among many worms
+	if e.WormsKg > 0 && weighed {
+		quick = max(1, (crowdKgPerKg+usualKgPerKg)/(crowdKgPerKg+kg/e.WormsKg))
+	}
+	byWorms := quick - rotPart
+	if most := eatenKgPerKg * e.WormsKg; most > 0 && byWorms*wanted > most {
+		byWorms = most / wanted
+	}
+	return byWorms*e.Activity + rotPart*rotting(e.TempC)
+}
+
+// rotting is how fast microbes work at a temperature, 1 at 20 °C: twice as fast for
+// every 10 K (Q10 = (r2/r1)^(10/(T2−T1)), 2 being usual for what lives), and not in
+// frost.
+func rotting(tempC float64) float64 {
+	if tempC <= 0 {
+		return 0
+	}
+	return math.Exp2((min(tempC, 45) - 20) / 10)
+}
+
+// eatStep is the longest step, in days, in which meals are eaten.
+const eatStep = 1.0 / 24
+
+// Eat is how many days of every meal's pace go by in so many days. Worms whose mass
+// is not known keep the pace of the table, at their activity. That they eat in
+// proportion to activity is a choice: no measured curve of intake against
+// temperature was found.
+func (e Eaters) Eat(meals []Meal, days float64) float64 {
+	gone := 0.0
+	for days > 0 {
+		step := min(days, eatStep)
+		half := gone + e.pace(meals, gone)*step/2 // the midpoint rule
+		gone += e.pace(meals, half) * step
+		days -= step
+	}
+	return gone
+}
+
+// DueIn is in how many days all meals will be nearly eaten at this pace: 0 when they
+// are, +Inf where nothing goes on.
+func (e Eaters) DueIn(meals []Meal) float64 {
+	due := 0.0
+	for _, m := range meals {
+		due = max(due, m.DueAfter()-m.Eaten)
+	}
+	const parts = 64
+	days, part := 0.0, due/parts
+	for i := range parts {
+		days += daysFor(part, e.pace(meals, (float64(i)+0.5)*part))
+	}
+	return days
 }
 
 // NextFeed is how much to feed next, kg: the usual amount, smaller in the

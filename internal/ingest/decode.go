@@ -217,6 +217,9 @@ const (
 // Reasons lists every reason of a rejection.
 var Reasons = []string{Unclaimed, TooLarge, Empty, NotJSON, Missing, NotNumber, BadCommand}
 
+// ProbeReasons are those that concern a probe.
+var ProbeReasons = []string{TooLarge, Empty, NotJSON, Missing, NotNumber}
+
 // A Rejection is a message, or one probe's part of it, that made no reading.
 type Rejection struct {
 	Probe  string // "" when no probe is concerned

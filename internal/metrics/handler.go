@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 )
 
@@ -19,6 +20,9 @@ func NewHandler(cfg Config) http.Handler {
 	cfg.Log = cmp.Or(cfg.Log, slog.New(slog.DiscardHandler))
 	registry := prometheus.NewRegistry()
 	registry.MustRegister(collector{cfg, levels()})
+	if cfg.Process {
+		registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
+	}
 	mux := http.NewServeMux()
 	mux.Handle("GET /metrics", promhttp.HandlerFor(registry, promhttp.HandlerOpts{
 		EnableOpenMetrics:   true,

@@ -30,7 +30,16 @@ type Config struct {
 	Journal func() (Journal, bool)
 	Influx  func() (Influx, bool)
 	Notices func() []Notices
+	Starts  Starts
+	Process bool         // what the program itself takes is shown, under the names usual for Go
 	Log     *slog.Logger // nil: nothing is logged
+}
+
+// Starts are what counters are shown for before anything is counted, so that a rate
+// has a zero to rise from.
+type Starts struct {
+	Messages []string // what may become of a message
+	Rejected []string // why one may give no reading of a probe
 }
 
 // Journal is the size of the journal.
@@ -73,10 +82,11 @@ func defineZone(name, help string, labels ...string) zoneMetric {
 	return zoneMetric{define(name, help, labels...), define(name, help, append(labels, "place")...)}
 }
 
-// levelMetrics are those of the levels of one quantity.
+// levelMetrics are those of the levels of one quantity, and of what a zone's level
+// is held to.
 type levelMetrics struct {
-	row                     farm.QuantityRow
-	middle, lowest, highest zoneMetric
+	row                            farm.QuantityRow
+	middle, lowest, highest, limit zoneMetric
 }
 
 // levels makes the metrics of every quantity that has some.
@@ -86,12 +96,17 @@ func levels() (all []levelMetrics) {
 		of := func(end, help string) zoneMetric {
 			return defineZone(strings.Trim(g.Name+end+g.Unit, "_"), help)
 		}
+		limit := "limit_" + g.Name + "_" + g.Unit
+		if q.Name == farm.Temperature {
+			limit = "limit_" + g.Unit // nothing else is in degrees
+		}
 		if g.Name != "" {
 			all = append(all, levelMetrics{
 				q,
 				of("_", g.Help+": the middle of its believed probes, each by its running median."),
 				of("_lowest_", g.Lowest+" of a zone's probes, where several speak."),
 				of("_highest_", g.Highest+" of a zone's probes, where several speak."),
+				defineZone(strings.Trim(limit, "_"), "What a zone's "+q.Noun+" is held to.", "band", "side"),
 			})
 		}
 	}

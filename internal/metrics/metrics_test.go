@@ -3,6 +3,7 @@ package metrics_test
 import (
 	"bytes"
 	"flag"
+	"math"
 	"net/http"
 	"net/http/httptest"
 	"os"
@@ -33,14 +34,16 @@ func hillfoot() farm.View {
 		Bins: []farm.BinView{
 			{Name: "bed", Zones: []farm.ZoneView{
 				{Bin: "bed", Zone: "near", Aim: farm.Living,
-					Levels:  farm.Levels{farm.Temperature: &farm.LevelView{Value: 27.5, Fresh: true, Lowest: &farm.ProbeLevel{Probe: "a", Value: 24}, Highest: &farm.ProbeLevel{Probe: "b", Value: 31}}, farm.Moisture: &farm.LevelView{Value: 66, Fresh: true, Lowest: &farm.ProbeLevel{Probe: "c", Value: 60}, Highest: &farm.ProbeLevel{Probe: "d", Value: 72}}},
+					Levels:  farm.Levels{farm.Temperature: &farm.LevelView{Value: 27.5, Fresh: true, Bands: farm.Bands{Thrive: farm.Band{Low: 15, High: 25}, Survive: farm.Band{Low: 4, High: 35}}, Lowest: &farm.ProbeLevel{Probe: "a", Value: 24}, Highest: &farm.ProbeLevel{Probe: "b", Value: 31}}, farm.Moisture: &farm.LevelView{Value: 66, Fresh: true, Lowest: &farm.ProbeLevel{Probe: "c", Value: 60}, Highest: &farm.ProbeLevel{Probe: "d", Value: 72}}},
 					Species: []farm.SpeciesView{{ID: "red", Activity: 0.62}, {ID: "blue", Activity: 1}},
 					Water:   &farm.Advice{WaterLitres: 3.25},
 					Outlook: []farm.Outlook{{Condition: farm.Heating, Forecast: crosses}, {Condition: farm.Drying}}},
-				{Bin: "bed", Zone: "far", Aim: farm.Sifting, Levels: farm.Levels{farm.Moisture: &farm.LevelView{Value: 44, Fresh: true}}},
+				{Bin: "bed", Zone: "far", Aim: farm.Sifting, Levels: farm.Levels{
+					farm.Moisture: &farm.LevelView{Value: 44, Fresh: true},
+					farm.CO2:      &farm.LevelView{Value: 900, Limits: []farm.Limit{{Condition: farm.PastLimit, At: 400}, {Condition: farm.PastLimit, At: 2000}}}}},
 			}},
 			{Name: "crate", Zones: []farm.ZoneView{{Bin: "crate", Zone: "all", Aim: farm.Keeping, Unjudged: "no believed reading",
-				Levels: farm.Levels{farm.Temperature: &farm.LevelView{Value: 9}, farm.Moisture: &farm.LevelView{Value: 48}}}}},
+				Levels: farm.Levels{farm.Temperature: &farm.LevelView{Value: 9}, farm.Moisture: &farm.LevelView{Value: 48, Bands: farm.Bands{Thrive: farm.Band{Low: 40, High: 55}, Survive: farm.Band{Low: 33, High: math.Inf(1)}}}}}}},
 		},
 		Probes: []farm.ProbeView{
 			{ID: "bed-t", At: noon.Add(-90 * time.Second), Counts: map[string]int64{farm.OutcomeBelieved: 40, farm.OutcomeDoubted: 2},
@@ -65,6 +68,7 @@ func hillfoot() farm.View {
 func whole(view farm.View) metrics.Config {
 	return metrics.Config{
 		Version: "1.2.3",
+		Starts:  metrics.Starts{Messages: []string{"taken", "empty"}, Rejected: []string{"missing", "no value"}},
 		Look:    func() (farm.View, bool) { return view, true },
 		Journal: func() (metrics.Journal, bool) {
 			return metrics.Journal{FileBytes: 81920, LogBytes: 4096, FreeBytes: 8192, Packed: 1000, Unpacked: 45, Events: 7, Oldest: noon.AddDate(-1, 0, 0)}, true
@@ -158,6 +162,8 @@ func TestNamesThatOthersRelyOn(t *testing.T) {
 	for name, labels := range map[string]string{
 		"binwatch_temperature_celsius":                  "bin zone",
 		"binwatch_moisture_ratio":                       "bin zone",
+		"binwatch_limit_celsius":                        "band bin side zone",
+		"binwatch_limit_moisture_ratio":                 "band bin side zone",
 		"binwatch_species_activity_ratio":               "bin species zone",
 		"binwatch_water_needed_litres":                  "bin zone",
 		"binwatch_condition":                            "bin condition urgency zone",
@@ -182,6 +188,19 @@ func TestNamesThatOthersRelyOn(t *testing.T) {
 		}
 		if strings.Join(have, " ") != labels {
 			t.Errorf("%s has the labels %q, want %q", name, have, labels)
+		}
+	}
+}
+
+// What the program itself takes has the names that everybody's graphs know.
+func TestTheProcessIsShown(t *testing.T) {
+	cfg := whole(hillfoot())
+	cfg.Process = true
+	_, _, body := get(t, metrics.NewHandler(cfg), "/metrics", "")
+	got := parse(t, body)
+	for _, name := range []string{"process_resident_memory_bytes", "process_cpu_seconds_total", "process_open_fds", "go_goroutines"} {
+		if got[name] == nil {
+			t.Errorf("there is no %s", name)
 		}
 	}
 }

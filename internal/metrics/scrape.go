@@ -27,7 +27,7 @@ func (c collector) Collect(out chan<- prometheus.Metric) {
 	view, ok := c.cfg.Look()
 	s.gauge(brokerConnected, truth(ok && view.Intake.Connected))
 	if ok {
-		s.view(&view)
+		s.view(&view, c.cfg.Starts)
 	}
 	s.machinery(c.cfg)
 }
@@ -95,7 +95,7 @@ func truth(b bool) float64 {
 }
 
 // view shows what one look at the farm tells.
-func (s *scrape) view(v *farm.View) {
+func (s *scrape) view(v *farm.View, from Starts) {
 	places := map[string]string{} // by bin
 	for i := range v.Bins {
 		b := &v.Bins[i]
@@ -112,9 +112,9 @@ func (s *scrape) view(v *farm.View) {
 		s.zoned(m, places[c.Bin], 1, labels...)
 	}
 	for i := range v.Probes {
-		s.probe(&v.Probes[i])
+		s.probe(&v.Probes[i], from.Rejected)
 	}
-	for _, outcome := range slices.Sorted(maps.Keys(v.Intake.Messages)) {
+	for _, outcome := range slices.Concat(from.Messages, slices.Sorted(maps.Keys(v.Intake.Messages))) {
 		s.counter(messages, v.Intake.Messages[outcome], outcome)
 	}
 	for _, r := range v.Recipients {
@@ -133,6 +133,7 @@ func (s *scrape) zone(z *farm.ZoneView, place string, now time.Time) {
 	s.zoned(zoneJudged, place, truth(judged), z.Bin, z.Zone)
 	for _, m := range s.levels {
 		l, in := z.Level(m.row.Name), m.row.Gauge.In
+		s.limits(m, z, place)
 		if !fresh(l) {
 			continue
 		}
@@ -160,6 +161,25 @@ func (s *scrape) zone(z *farm.ZoneView, place string, now time.Time) {
 	}
 }
 
+// limits shows what a zone is held to, once it has been heard: past silence too, for
+// it is the configuration's and no reading's.
+func (s *scrape) limits(m levelMetrics, z *farm.ZoneView, place string) {
+	l := z.Level(m.row.Name)
+	if l == nil {
+		return
+	}
+	side := func(band, side string, at float64) {
+		s.zoned(m.limit, place, m.row.Gauge.In.Outer(at), z.Bin, z.Zone, band, side)
+	}
+	both := func(band string, b farm.Band) { side(band, "low", b.Low); side(band, "high", b.High) }
+	if !l.Bands.IsZero() {
+		both("thrive", l.Bands.Thrive)
+		both("survive", l.Bands.Survive)
+	} else if n := len(l.Limits); m.row.Limits && n > 0 { // the zone's own, which has two ends
+		both("limits", farm.Band{Low: l.Limits[0].At, High: l.Limits[n-1].At})
+	}
+}
+
 // fresh tells whether a zone's level of a quantity still speaks of now.
 func fresh(l *farm.LevelView) bool { return l != nil && l.Fresh }
 
@@ -168,12 +188,12 @@ var outcomes = []string{farm.OutcomeBelieved, farm.OutcomeDoubted, farm.OutcomeU
 
 // probe shows when a probe last spoke, whether or not that is long ago: the
 // metric is there to tell so.
-func (s *scrape) probe(p *farm.ProbeView) {
+func (s *scrape) probe(p *farm.ProbeView, reasons []string) {
 	s.moment(lastReading, p.At, p.ID)
 	for _, outcome := range slices.Concat(outcomes, slices.Sorted(maps.Keys(p.Counts))) {
 		s.counter(readings, p.Counts[outcome], p.ID, outcome) // once each
 	}
-	for _, reason := range slices.Sorted(maps.Keys(p.Rejected)) {
+	for _, reason := range slices.Concat(reasons, slices.Sorted(maps.Keys(p.Rejected))) {
 		s.counter(rejected, p.Rejected[reason], p.ID, reason)
 	}
 }

@@ -218,6 +218,12 @@ type Count struct {
 	N       int64
 }
 
+// Outcomes are all that a notice may come to.
+var Outcomes = []string{string(farm.Told), string(farm.Summed), string(farm.Dropped), failed}
+
+// failed is the outcome of an attempt that did not succeed.
+const failed = "failed"
+
 // Counts gives what became of notices, in a fixed order.
 func (s *Sender) Counts() []Count {
 	s.counts.mu.Lock()

@@ -241,7 +241,7 @@ func (w *worker) deliver(ctx context.Context, b bundle) bool {
 		w.arrived(ctx, b, told, summed)
 		return true
 	}
-	w.counts.add(w.teller.Key, "failed", len(b.items))
+	w.counts.add(w.teller.Key, failed, len(b.items))
 	next := w.cfg.Now()
 	if r.outcome == refused {
 		next = next.Add(max(r.wait, waits.After(b.tries()+1)))

@@ -106,35 +106,46 @@ type reckoning struct {
 	AssumedC    float64       // °C taken for that
 }
 
+// A stretch is a time at one temperature and moisture.
+type stretch struct {
+	From, To        time.Time
+	TempC, MoistPct float64
+	Assumed         bool // no temperature is known of it
+}
+
+func (t stretch) days() float64 { return t.To.Sub(t.From).Hours() / 24 }
+
+// take counts a stretch as reckoned.
+func (r *reckoning) take(t stretch) {
+	if r.Upto = t.To; t.Assumed {
+		r.Assumed, r.AssumedUpto, r.AssumedC = r.Assumed+t.To.Sub(t.From), t.To, t.TempC
+	}
+}
+
 // through goes on with a reckoning to a time, a stretch at one temperature
 // after the other. Where no temperature was ever known it stays where it is: it
 // goes on from there when one is.
-func (r *reckoning) through(p *past, to time.Time, each func(end time.Time, tempC, moistPct, days float64)) {
+func (r *reckoning) through(p *past, to time.Time, each func(stretch)) {
 	for r.Upto.Before(to) {
 		end := r.Upto.Truncate(pastStep).Add(pastStep)
 		if end.After(to) {
 			end = to
 		}
-		long := end.Sub(r.Upto)
-		mid := r.Upto.Add(long / 2)
+		mid := r.Upto.Add(end.Sub(r.Upto) / 2)
 		tempC, assumed, ok := p.warmth(mid)
 		if !ok {
 			return
 		}
-		if assumed {
-			r.Assumed, r.AssumedUpto, r.AssumedC = r.Assumed+long, end, tempC
-		}
-		each(end, tempC, p.moistness(mid), long.Hours()/24)
-		r.Upto = end
+		one := stretch{From: r.Upto, To: end, TempC: tempC, MoistPct: p.moistness(mid), Assumed: assumed}
+		r.take(one)
+		each(one)
 	}
 }
 
 // live lets food be eaten and cocoons develop up to the zone's time at.
 func (s *State) live(z *zone, at time.Time) {
 	h := &z.Husbandry
-	for i := range h.Foods {
-		s.eat(z, &h.Foods[i], at)
-	}
+	s.eat(z, at)
 	for i := range h.Cohorts {
 		s.incubate(z, &h.Cohorts[i], at)
 	}
@@ -143,26 +154,19 @@ func (s *State) live(z *zone, at time.Time) {
 // incubate lets the cocoons of one sifting develop. What came due before the
 // worms were last lifted out was lifted with them.
 func (s *State) incubate(z *zone, c *cohort, at time.Time) {
-	c.Reckoned.through(&z.Husbandry.Past, at, func(end time.Time, tempC, _, days float64) {
+	c.Reckoned.through(&z.Husbandry.Past, at, func(t stretch) {
 		for k := range c.Parts {
 			p := &c.Parts[k]
 			sp, ok := s.farm.SpeciesByID(p.Species)
 			if !ok {
 				continue
 			}
-			p.Done += husbandry.HatchRate(sp, tempC) * days
+			p.Done += husbandry.HatchRate(sp, t.TempC) * t.days()
 			if p.Done >= 1 && p.DueFrom.IsZero() {
-				p.DueFrom = end
-				p.Lifted = !end.After(z.Husbandry.LiftedAt)
+				p.DueFrom = t.To
+				p.Lifted = !t.To.After(z.Husbandry.LiftedAt)
 			}
 		}
-	})
-}
-
-// eat counts the days of full activity of a feeding up to the zone's time at.
-func (s *State) eat(z *zone, f *food, at time.Time) {
-	f.Reckoned.through(&z.Husbandry.Past, at, func(_ time.Time, tempC, moistPct, days float64) {
-		f.ActiveDays += days * husbandry.BinActivity(s.farm, *z.bin.spec, tempC, moistPct)
 	})
 }
 

@@ -113,6 +113,7 @@ func (z *zone) empty(j farm.Jot) {
 	h.EmptiedAt = later(h.EmptiedAt, j.At)
 	// A line written late leaves what came in since.
 	h.Foods = slices.DeleteFunc(h.Foods, func(f food) bool { return !f.At.After(j.At) })
+	h.eatAnew()
 	h.Cohorts = slices.DeleteFunc(h.Cohorts, func(c cohort) bool { return !c.At.After(j.At) })
 	if !h.Given.At.After(j.At) {
 		h.Given = watering{}
@@ -178,19 +179,10 @@ func (s *State) sayHatching(z *zone, at time.Time) saying {
 	text := fmt.Sprintf("%s: cocoons of %s that came in with the castings of %s are due to hatch.",
 		s.place(z.who), farm.SayList(names), farm.SayDay(due[0].At, at, s.farm.Location)) + s.sayAssumed(due[0].Reckoned, at)
 	do := "Give a handful of fine feed, and lift grown worms out when you see them."
-	if fed := z.lastFed(); !fed.IsZero() && at.Sub(fed) < handfulLasts {
+	if fed := z.lastFood().At; !fed.IsZero() && at.Sub(fed) < handfulLasts {
 		do = "Lift grown worms out when you see them."
 	}
 	return saying{Text: text, Advice: &farm.Advice{Hatchlings: young, Do: do}}
-}
-
-// lastFed is when the zone was last fed; zero when that is not known.
-func (z *zone) lastFed() time.Time {
-	var last time.Time
-	for _, f := range z.Husbandry.Foods {
-		last = later(last, f.At)
-	}
-	return last
 }
 
 // hatchIn forecasts the next hatching of a tub at the temperature it has now.

@@ -12,8 +12,9 @@ import (
 // husbandryMemory is what is remembered of a zone beside its levels: food,
 // water, castings and curves. It goes into a snapshot.
 type husbandryMemory struct {
-	Foods   []food
-	UsualKg float64 // of the last feeding that had an amount
+	Foods   []food    // and bedding that was given as food, oldest first
+	Eating  reckoning // how far food has been eaten
+	UsualKg float64   // of the last visit with a feeding that had an amount
 	UsualOf string
 	Fed     bool                             // a feeding has been jotted
 	Paces   map[string]husbandry.PaceLearner // by kind of food
@@ -38,15 +39,6 @@ type husbandryMemory struct {
 	Heat  heatMemory
 	Dry   dryMemory
 	Sift  siftMemory
-}
-
-// A food is one feeding that is not known to be finished.
-type food struct {
-	At         time.Time
-	Kg         float64
-	Of         string
-	ActiveDays float64 // days of full activity since
-	Reckoned   reckoning
 }
 
 // pouring is a watering whose rise is awaited.
@@ -83,7 +75,7 @@ func (s *State) book(z *zone, j farm.Jot) {
 	part := s.partOf(z, j)
 	switch j.What {
 	case farm.Fed:
-		z.feed(j, part)
+		s.feed(z, j, part)
 	case farm.Finished:
 		s.finish(z, j)
 		s.siftingAgain(z)
@@ -130,60 +122,12 @@ func (s *State) partOf(z *zone, j farm.Jot) float64 {
 	return z.spec.Share / total
 }
 
-// feed takes a feeding in, oldest first, whenever it was jotted.
-func (z *zone) feed(j farm.Jot, part float64) {
-	h := &z.Husbandry
-	if j.At.Before(h.EmptiedAt) {
-		return // it was thrown out since
-	}
-	newest := z.lastFed()
-	fed := food{At: j.At, Kg: j.Kg * part, Of: j.Of, Reckoned: reckoning{Upto: j.At}}
-	h.Foods = keepNewest(h.Foods, fed, maxFoods, func(a, b food) int { return a.At.Compare(b.At) })
-	h.Fed = true
-	if j.At.Before(newest) {
-		return
-	}
-	h.UsualOf = j.Of
-	if j.Kg > 0 {
-		h.UsualKg = j.Kg * part
-	}
-}
-
-// maxFoods bounds what is remembered of unfinished feedings.
-const maxFoods = 32
-
 // keepNewest puts one more into a list that is kept in order, and drops the first
 // where there are more than most.
 func keepNewest[T any](list []T, one T, most int, order func(a, b T) int) []T {
 	list = append(list, one)
 	slices.SortStableFunc(list, order)
 	return slices.Delete(list, 0, max(0, len(list)-most))
-}
-
-// finish takes it that a food, or the oldest one, is eaten, and learns its
-// pace from that. Of a sifting zone it is the word that all is sifted.
-func (s *State) finish(z *zone, j farm.Jot) {
-	h := &z.Husbandry
-	if z.spec.Aim == farm.Sifting {
-		h.Sift.finish(j.At)
-		return
-	}
-	i := slices.IndexFunc(h.Foods, func(f food) bool { return !f.At.After(j.At) && (j.Of == "" || f.Of == j.Of) })
-	if i < 0 {
-		return
-	}
-	f := h.Foods[i]
-	feed, _ := husbandry.FeedOf(s.farm, f.Of)
-	eaten := food{Reckoned: reckoning{Upto: f.At}} // reckoned anew, up to the jot
-	if s.eat(z, &eaten, j.At); !j.Uncertain && eaten.Reckoned.Assumed < j.At.Sub(f.At)/2 {
-		if h.Paces == nil {
-			h.Paces = map[string]husbandry.PaceLearner{}
-		}
-		pace := h.Paces[f.Of]
-		pace.Finish(eaten.ActiveDays, feed.Days)
-		h.Paces[f.Of] = pace
-	}
-	h.Foods = slices.Delete(h.Foods, i, i+1)
 }
 
 // lateJot is how long after a watering its jot still tells what the moisture
@@ -257,13 +201,14 @@ func (z *zone) litres() float64 {
 // and the past.
 func (h *husbandryMemory) shift(move func(...*time.Time)) {
 	move(&h.Pouring.At, &h.Heat.At, &h.Given.At, &h.Bedded.At, &h.Turned, &h.EmptiedAt, &h.LiftedAt, &h.Sifts.At)
+	move(&h.Eating.Upto, &h.Eating.AssumedUpto)
 	move(&h.Sift.Since, &h.Sift.Ready.Past, &h.Sift.Ready.Inside, &h.Sift.Closed.Past, &h.Sift.Closed.Inside)
 	for i := range h.Visits {
 		move(&h.Visits[i])
 	}
 	for i := range h.Foods {
 		f := &h.Foods[i]
-		move(&f.At, &f.Reckoned.Upto, &f.Reckoned.AssumedUpto)
+		move(&f.At, &f.Over, &f.Reckoned.Upto, &f.Reckoned.AssumedUpto)
 	}
 	for i := range h.Cohorts {
 		c := &h.Cohorts[i]

@@ -254,9 +254,7 @@ func (s *State) judgeLedger(z *zone, at time.Time) {
 }
 
 func (s *State) viewHusbandry(z *zone, v *farm.ZoneView, at time.Time) {
-	for _, f := range z.Husbandry.Foods {
-		v.Food = append(v.Food, farm.FoodView{At: f.At, Kg: f.Kg, Of: f.Of, LeftPart: husbandry.FeedLeft(s.eatDays(z, f), f.ActiveDays)})
-	}
+	v.Food = s.viewFood(z)
 	v.StoredL = z.Husbandry.Fill.Litres
 	if z.waterStillCounts(at) || anyFresh(z.moist.probes, at) && !z.holding(at) && !z.icy(at) {
 		v.Water = s.dose(z, at)
@@ -296,18 +294,6 @@ func (s *State) outlook(z *zone, at time.Time) []farm.Outlook {
 		add(farm.Hatching, farm.Forecast{Crosses: t}, "cocoons due about "+farm.SayDay(t, at, s.farm.Location))
 	}
 	return out
-}
-
-// feedDueAt forecasts the next feed at the activity of now.
-func (s *State) feedDueAt(z *zone, at time.Time) (time.Time, bool) {
-	if len(z.Husbandry.Foods) == 0 {
-		return time.Time{}, false
-	}
-	days := 0.0
-	for _, f := range z.Husbandry.Foods {
-		days = max(days, husbandry.FeedDueIn(s.eatDays(z, f), f.ActiveDays, s.activity(z)))
-	}
-	return inDays(days, at)
 }
 
 // sayChange has the words of a change that a record has just made.

@@ -27,6 +27,7 @@ func bed() *farm.Farm {
 			{ID: "t", Topic: "bed/t", Measures: farm.Temperature, Unit: farm.Celsius, Every: 10 * time.Minute},
 			{ID: "m", Topic: "bed/m", Measures: farm.Moisture, Unit: farm.Percent, Every: 10 * time.Minute},
 			{ID: "s", Topic: "bed/s", Value: "/v", Time: "/at", Measures: farm.Temperature, Unit: farm.Celsius, Every: 24 * time.Hour},
+			{ID: "s2", Topic: "bed/s", Value: "/v2", Time: "/at", Measures: farm.Temperature, Unit: farm.Celsius, Every: 24 * time.Hour},
 		},
 		Bins: []farm.Bin{{
 			Name: "bed", Species: []farm.Share{{Species: "red", Fraction: 1}}, VolumeL: 100,

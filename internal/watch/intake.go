@@ -33,7 +33,6 @@ func (l *Loop) delivery(d *ingest.Delivery) {
 func (l *Loop) decode(d *ingest.Delivery) {
 	got := l.decoder.Decode(d.Topic, d.Payload, l.now())
 	for _, r := range got.Rejected {
-		l.counts.messages[string(r.Reason)]++
 		if r.Probe != "" {
 			bump(l.counts.rejected, r.Probe, string(r.Reason))
 		}
@@ -41,6 +40,8 @@ func (l *Loop) decode(d *ingest.Delivery) {
 	}
 	if len(got.Rejected) == 0 {
 		l.counts.messages[messageTaken]++
+	} else { // once, however many probes it was meant for
+		l.counts.messages[got.Rejected[0].Reason]++
 	}
 	for i := range got.Readings {
 		l.reading(d, got.Readings[i])
@@ -232,6 +233,9 @@ const (
 	messageTaken    = "taken"
 	messageRepeated = "repeated"
 )
+
+// MessageOutcomes are all that can become of a message here.
+var MessageOutcomes = append([]string{messageTaken, messageRepeated}, ingest.Reasons...)
 
 // counts are what the loop has seen since it began. They are not on disk.
 type counts struct {

@@ -307,8 +307,9 @@ func TestGarbageIsAcknowledgedAndCounted(t *testing.T) {
 		r.broker.publish("bed/t", "\xff\xfe")
 		r.broker.publish("bed/m", "")
 		r.broker.publish("nobody/asked", "1")
+		r.broker.publish("bed/s", "no JSON, for two probes")
 		synctest.Wait()
-		if diff := cmp.Diff(ids(1, 4), r.broker.acks()); diff != "" {
+		if diff := cmp.Diff(ids(1, 5), r.broker.acks()); diff != "" {
 			t.Errorf("acknowledged (-want +got):\n%s", diff)
 		}
 		v, err := r.loop.Look(context.Background())
@@ -321,6 +322,9 @@ func TestGarbageIsAcknowledgedAndCounted(t *testing.T) {
 		}
 		if total != 2 || len(v.Probes[1].Rejected) != 1 {
 			t.Errorf("got rejected %v and %v, want two for t and one for m", v.Probes[0].Rejected, v.Probes[1].Rejected)
+		}
+		if n := v.Intake.Messages[ingest.NotJSON]; n != 1 || len(v.Probes[3].Rejected) != 1 {
+			t.Errorf("a message for two probes counts as %d messages; the second probe's are %v", n, v.Probes[3].Rejected)
 		}
 	})
 }
