@@ -96,8 +96,12 @@ const (
 	// hold, kg: their own mass. A choice.
 	usualKgPerKg = 1
 
-	// goneBelow is the part of a feeding that nobody would find again.
-	goneBelow = 0.01
+	// goneBelow is the part of a feeding that nobody would find again. A choice.
+	goneBelow = 0.05
+
+	// tooMuch is how many times over the food asks for more than the worms can eat
+	// where it is too much for them: it lies more than twice as long as usual. A choice.
+	tooMuch = 2
 
 	// fullFeedActivity is the activity from which a full feed is taken: that of
 	// red worms at about 65 °F, where a monthly feed is right. Common
@@ -150,6 +154,21 @@ type Eaters struct {
 // have. All meals of a bin share what its worms can eat, oldest and newest alike, in
 // proportion to what of each is soft enough; microbes rot them all the while.
 func (e Eaters) pace(meals []Meal, after float64) float64 {
+	byWorms, over := e.share(meals, after)
+	return byWorms/max(1, over)*e.Activity + rotPart*rotting(e.TempC)
+}
+
+// Overfed tells whether the meals are too much for so many worms. What their number
+// is nobody may know; then it says nothing.
+func (e Eaters) Overfed(meals []Meal) bool {
+	_, over := e.share(meals, 0)
+	return over > tooMuch
+}
+
+// share is the worms' part of the pace at full activity, if only they were many
+// enough, and how many times more than they can eat that would be: 0 where it is not
+// known how many they are.
+func (e Eaters) share(meals []Meal, after float64) (byWorms, over float64) {
 	kg, wanted, weighed := 0.0, 0.0, true
 	for _, m := range meals {
 		left := m.Left(after)
@@ -157,15 +176,14 @@ func (e Eaters) pace(meals []Meal, after float64) float64 {
 		wanted += m.Kg * left * m.perDay()
 		weighed = weighed && (m.Kg > 0 || left == 0)
 	}
-	quick := 1.0 // more than that where little food lies among many worms
-	if e.WormsKg > 0 && weighed {
-		quick = max(1, (crowdKgPerKg+usualKgPerKg)/(crowdKgPerKg+kg/e.WormsKg))
+	byWorms = 1 - rotPart
+	if !(e.WormsKg > 0) {
+		return byWorms, 0
 	}
-	byWorms := quick - rotPart
-	if most := eatenKgPerKg * e.WormsKg; most > 0 && byWorms*wanted > most {
-		byWorms = most / wanted
+	if weighed { // quicker than usual where little food lies among many worms
+		byWorms = max(1, (crowdKgPerKg+usualKgPerKg)/(crowdKgPerKg+kg/e.WormsKg)) - rotPart
 	}
-	return byWorms*e.Activity + rotPart*rotting(e.TempC)
+	return byWorms, byWorms * wanted / (eatenKgPerKg * e.WormsKg)
 }
 
 // rotting is how fast microbes work at a temperature, 1 at 20 °C: twice as fast for

@@ -255,8 +255,9 @@ func (s *State) feedIsDue(z *zone) bool {
 	return !slices.ContainsFunc(z.Husbandry.Foods, func(f food) bool { return !f.bedding() && s.left(z, f) > husbandry.NearlyEaten })
 }
 
-// feedDueAt forecasts the next feed at the activity of now.
-func (s *State) feedDueAt(z *zone, at time.Time) (time.Time, bool) {
+// feedDueAt forecasts the next feed at the activity of now, in words that tell when
+// there is more food than the worms manage: that sours, and heats.
+func (s *State) feedDueAt(z *zone, at time.Time) (due time.Time, text string, ok bool) {
 	var meals []husbandry.Meal
 	for _, f := range z.Husbandry.Foods {
 		if f.lies(at) {
@@ -265,9 +266,15 @@ func (s *State) feedDueAt(z *zone, at time.Time) (time.Time, bool) {
 	}
 	warmth, known := z.warmth()
 	if len(meals) == 0 || !known {
-		return time.Time{}, false
+		return time.Time{}, "", false
 	}
-	return inDays(s.eaters(z, warmth, z.moisture()).DueIn(meals), z.Husbandry.Eating.Upto)
+	eaters := s.eaters(z, warmth, z.moisture())
+	due, ok = inDays(eaters.DueIn(meals), z.Husbandry.Eating.Upto)
+	text = "next feed due about " + farm.SayDay(due, at, s.farm.Location)
+	if eaters.Overfed(meals) {
+		text += "; there is more food than so many worms manage, so give none before"
+	}
+	return due, text, ok
 }
 
 // viewFood lists what is left, and of what is eaten the last feeding.

@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -106,6 +107,29 @@ func TestBeddingNeverMovesTheFeedClock(t *testing.T) {
 	}
 	if food := alone.state.Look(t0.Add(40 * day)).Bins[0].Zones[0].Food; len(food) != 1 || food[0].LeftPart < 0.2 || food[0].LeftPart > 0.8 {
 		t.Errorf("got %+v, want the cardboard shown as it goes", food)
+	}
+}
+
+// A feed far too big is said to be that, as long as it is.
+func TestMoreThanTheWormsManageIsSaid(t *testing.T) {
+	says := func(wormsKg, days float64) string {
+		w := fedBed(wormsKg)
+		w.live(days, fed(1, 6, "scraps"))
+		for _, o := range w.state.Look(t0.Add(time.Duration(days*24) * time.Hour)).Bins[0].Zones[0].Outlook {
+			if o.Condition == farm.FeedDue {
+				return o.Text
+			}
+		}
+		return ""
+	}
+	const more = "more food than so many worms manage"
+	if got := says(0.3, 2); !strings.HasPrefix(got, "next feed due about ") || !strings.Contains(got, more) {
+		t.Errorf("got %q, want it to say that there is %s", got, more)
+	}
+	for _, fine := range []string{says(3, 2), says(0, 2), says(0.3, 33)} {
+		if fine == "" || strings.Contains(fine, more) {
+			t.Errorf("got %q, want no word of too much", fine)
+		}
 	}
 }
 

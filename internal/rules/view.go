@@ -287,8 +287,8 @@ func (s *State) outlook(z *zone, at time.Time) []farm.Outlook {
 	if f, ok := ahead(d.Opens, at); ok && sifting {
 		add(farm.SiftReady, f, "dry enough to sift "+s.days(f, at))
 	}
-	if t, ok := s.feedDueAt(z, at); ok {
-		add(farm.FeedDue, farm.Forecast{Crosses: t}, "next feed due about "+farm.SayDay(t, at, s.farm.Location))
+	if t, text, ok := s.feedDueAt(z, at); ok {
+		add(farm.FeedDue, farm.Forecast{Crosses: t}, text)
 	}
 	if t, ok := s.hatchIn(z, at); ok {
 		add(farm.Hatching, farm.Forecast{Crosses: t}, "cocoons due about "+farm.SayDay(t, at, s.farm.Location))
