@@ -2,10 +2,11 @@
 # make bench  figures as ratios, measured in one run
 # make test-busy  the tests five times in a row, while another process keeps one processor busy
 # make soak   everything that can go wrong, again and again for SOAK=10m
+# make ecosystem  what is held against programs that have to be fetched first
 # make pi     release binaries and packages for Raspberry Pi and PC
 # make try-unit  as root: the package and its unit under a real systemd, thrown away
 .POSIX:
-.PHONY: test test-busy deps lint unit cross emulate bench soak pi clean
+.PHONY: test ecosystem test-busy deps lint unit cross emulate bench soak pi clean
 .PHONY: binary-armhf binary-arm64 binary-amd64 deb-armhf deb-arm64 deb-amd64 packager manual try-unit
 
 GO      = go
@@ -60,6 +61,13 @@ soak: deps
 	SOAK=1 $(GO) test -count=1 -timeout 0 -run '^TestKilledWhileAppending$$' ./internal/journal
 	WARM_CASES=200 $(GO) test -count=1 -timeout 0 -run '^TestWhatWarmsABin' ./internal/acceptancetest
 	SOAK=$${SOAK:-10m} $(GO) test -race -count=1 -timeout 0 -v -run '^(TestChaos|TestKilledAtRandomMoments)$$' ./cmd/binwatchd
+
+# The dashboards against the types that Grafana publishes.
+ecosystem:
+	mkdir -p out/grafana
+	cp tools/grafana/* out/grafana/
+	cd out/grafana && npm install --ignore-scripts --no-audit --no-fund --no-package-lock --silent
+	for f in deploy/dashboards/grafana-*.json; do node out/grafana/check.mjs $$f || exit 1; done
 
 # Figures, each a ratio or a cost measured in one run: what the daemon costs, and
 # how well trouble is told (recall, lead, coverage, notices a week). Some twenty

@@ -1,8 +1,10 @@
 package main
 
 import (
+	"encoding/json"
 	"fmt"
 	"io"
+	"maps"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -26,12 +28,16 @@ page: {listen: %q}
 probes:
   bed-t: {topic: glass/bed, value: /t, time: /at, measures: temperature}
   bed-m: {topic: glass/bed, value: /m, time: /at, measures: moisture}
+  bed-t2: {topic: glass/bed, value: /t2, time: /at, measures: temperature}
+  bed-m2: {topic: glass/bed, value: /m2, time: /at, measures: moisture}
   glass-air: {topic: glass/air, value: /t, time: /at, measures: temperature}
   crate-t: {topic: store/crate, value: /t, time: /at, measures: temperature}
   crate-m: {topic: store/crate, value: /m, time: /at, measures: moisture}
+  box-t: {topic: cellar/box, value: /t, time: /at, measures: temperature}
   crate-b: {topic: store/crate, value: /b, time: /at, measures: battery, low: 3.3, of: [crate-t, crate-m]}
 bins:
-  bed: {species: [red, blue], volume: 160 L, ambient: glass-air, zones: {near: {aim: living, probes: [bed-t, bed-m], moisture: {thrive: 70%%..82%%, survive: 58%%..88%%}}}}
+  bed: {species: [red, blue], volume: 160 L, ambient: glass-air, zones: {near: {aim: living, probes: [bed-t, bed-m, bed-t2, bed-m2], moisture: {thrive: 70%%..82%%, survive: 58%%..88%%}}}}
+  box: {species: red, volume: 60 L, zones: {all: {aim: living, probes: [box-t]}}}
   crate: {volume: 60 L, zones: {all: {aim: keeping, probes: [crate-t, crate-m]}}}
 tell: [{webhook: %q, secret: {env: DASH_HOOK}}]
 `
@@ -58,6 +64,9 @@ func startSite(t *testing.T) *site {
 	t.Setenv("DASH_HOOK", h.secret)
 	liveThrough(t, s.cfg, s.from, time.Now(), s.live)
 	startChild(t, nil, "run", "--config", s.cfg).Says("broker reached")
+	if out, code := runChild(t, "jot", "box/all", "fed", "2", "kg", "of", "grain", "--config", s.cfg); code != 0 {
+		t.Fatalf("jot: exit %d: %s", code, out)
+	}
 	return s
 }
 
@@ -74,8 +83,9 @@ func (s *site) live(at time.Time, publish func(topic, payload string)) {
 	if hours > 30 && hours < 30.1 {
 		crate = 85
 	}
-	publish("glass/bed", fmt.Sprintf(`{"t": %.2f, "m": %.2f, "at": %q}`, bed, 77.5-hours/12, stamp))
+	publish("glass/bed", fmt.Sprintf(`{"t": %.2f, "m": %.2f, "t2": %.2f, "m2": %.2f, "at": %q}`, bed, 77.5-hours/12, bed+1, 77-hours/12, stamp))
 	publish("glass/air", fmt.Sprintf(`{"t": 18.5, "at": %q}`, stamp))
+	publish("cellar/box", fmt.Sprintf(`{"t": 20, "at": %q}`, stamp))
 	publish("store/crate", fmt.Sprintf(`{"t": %.1f, "m": 47.5, "b": 3.8, "at": %q}`, crate, stamp))
 }
 
@@ -87,7 +97,7 @@ func TestDashboards(t *testing.T) {
 		brokertest.Done(t, "publish", probes.Publish(topic, 1, false, payload))
 	}
 	api := startScraper(t, s.page)
-	for _, q := range shippedQueries(t, "prometheus/queries.promql", "#") {
+	for _, q := range append(shippedQueries(t, "prometheus/queries.promql", "#"), drawnQueries(t, "grafana-prometheus", "expr")...) {
 		q.text = strings.ReplaceAll(q.text, "$bin", "bed")
 		said := ""
 		proctest.Eventually(t, q.title+": "+q.text, func() bool {
@@ -103,6 +113,41 @@ func TestDashboards(t *testing.T) {
 	s.checkInfluxQL(s.db)
 	s.checkNeighbour()
 	s.checkInfluxQL(s.resent())
+}
+
+// drawnQueries are what a dashboard asks, as its program asks it of the bed.
+func drawnQueries(t *testing.T, kind, key string) (all []shippedQuery) {
+	t.Helper()
+	out, code := runChild(t, "dashboard", kind)
+	var board any
+	if err := json.Unmarshal([]byte(out), &board); code != 0 || err != nil {
+		t.Fatalf("dashboard %s: exit %d, %v: %.300s", kind, code, err, out)
+	}
+	choice := strings.NewReplacer("$site", ".*", "$farm", "Hillfoot Nursery", "$bin", "bed", "$zone", "near", "$timeFilter", "time > now() - 3d", "$__interval", "1h")
+	var within func(title string, v any)
+	within = func(title string, v any) {
+		switch v := v.(type) {
+		case []any:
+			for _, e := range v {
+				within(title, e)
+			}
+		case map[string]any:
+			if own, ok := v["title"].(string); ok {
+				title = own
+			}
+			if text, ok := v[key].(string); ok && text != "" {
+				all = append(all, shippedQuery{kind + ", " + title, choice.Replace(text)})
+			}
+			for _, name := range slices.Sorted(maps.Keys(v)) {
+				within(title, v[name])
+			}
+		}
+	}
+	within("", board)
+	if len(all) < 20 {
+		t.Fatalf("dashboard %s asks %d things only", kind, len(all))
+	}
+	return all
 }
 
 // resent sends all of it again to the InfluxDB that Debian has.

@@ -24,12 +24,14 @@ import (
 	"regexp"
 	"runtime"
 	"runtime/debug"
+	"strings"
 	"syscall"
 	"time"
 	_ "time/tzdata" // the farm's time zone, on a machine without zone files
 
 	"binwatchd/internal/clock"
 	"binwatchd/internal/config"
+	"binwatchd/internal/dashboard"
 )
 
 // Exit codes are part of the interface.
@@ -167,6 +169,8 @@ func commands() []command {
 			"puts a copy in the journal's place and says what is missing since; the daemon must be stopped", forRun, simply(oneWord("wants the FILE to put in place"), restore)},
 		{"resend", "--from T [--to T] --config FILE",
 			"forwards a range of times to the database again", forRun, resendWork},
+		{"dashboard", strings.Join(dashboard.Kinds, " | "),
+			"prints a dashboard of the farm to import elsewhere", nil, simply(oneWord("wants one kind: "+strings.Join(dashboard.Kinds, " or ")), printDashboard)},
 		{"species", "[--config FILE]",
 			"prints the species table with its sources and their disagreements", nil, speciesWork},
 		{"hash-password", "",
@@ -277,6 +281,9 @@ func help(c command, fs *flag.FlagSet, w io.Writer) {
 		fmt.Fprintf(w, "%s  --%-22s %s\n", gap, f.Name+" "+name, about)
 		gap = ""
 	})
+	if c.name == "dashboard" {
+		fmt.Fprint(w, "\n"+dashboard.Importing)
+	}
 }
 
 // forRun and forRehearsal load the configuration of a command.

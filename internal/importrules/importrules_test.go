@@ -29,6 +29,7 @@ var may = map[string]struct {
 	"journal/oldchunk": {[]string{"journal/columns"}, "reads what older versions packed, and nothing else"},
 	"rules":            {[]string{"farm", "husbandry", "trend"}, "the fold is pure: no adapter, no clock, no I/O"},
 	"rounds":           {[]string{"farm"}, "the care list is made from a view alone"},
+	"dashboard":        {nil, "what others draw is described by the names of metrics and points alone"},
 	"notify":           {[]string{"farm", "secret", "backoff", "chart", "loopback"}, "adapters state what they need in their own interfaces"},
 	"influx":           {[]string{"farm", "secret", "backoff"}, "adapters state what they need in their own interfaces"},
 	"metrics":          {[]string{"farm"}, "adapters state what they need in their own interfaces"},

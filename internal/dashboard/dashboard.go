@@ -1,0 +1,107 @@
+// Package dashboard describes what a keeper wants to see of a farm on the screens of
+// other programs, and prints it in their formats.
+//
+// There is one description, [board]: parts of pictures, and for each picture what to
+// ask of a Prometheus and of an InfluxDB. A printer makes a file to import of it. What
+// Prometheus is asked stands once, in queries.go: the files in deploy/prometheus are
+// printed from there too, which the tests hold.
+//
+// It knows the names of metrics and of points, and nothing of how they are made. Only
+// cmd calls it.
+package dashboard
+
+import (
+	"fmt"
+	"io"
+	"strings"
+)
+
+// A form is how a picture shows what it finds.
+type form int
+
+const (
+	curves  form = iota // over time
+	figures             // the newest number of each series, large
+	spans               // over time, a line of colour a series
+	rows                // a table of what is there now
+)
+
+// A part is some pictures under a heading.
+type part struct {
+	title    string
+	of       scope
+	pictures []picture
+}
+
+// A scope is what the queries of a part look at.
+type scope int
+
+const (
+	everywhere scope = iota // as in the files of queries
+	site                    // the chosen sites
+	zone                    // the chosen bins and zones of these
+)
+
+// A picture is one thing to look at.
+type picture struct {
+	title, says string
+	form        form
+	unit        unit
+	width       int // in 24ths of the screen
+	lines       []line
+	words       map[string]string // what numbers mean: "1": "well"
+	colours     []step            // by value, from the lowest up; none: a colour a series
+	none        string            // said where nothing is found
+}
+
+// A line is one query of a picture. The label {bin} in its name is that of a series.
+type line struct {
+	name  string
+	query string // key of the query of a Prometheus
+	edge  bool   // of a band: drawn thin
+}
+
+// A unit is how a number is to be read.
+type unit string
+
+const (
+	plain   unit = ""
+	celsius unit = "°C"
+	percent unit = "%"
+	part1   unit = "a part of one"
+	litres  unit = "L"
+	seconds unit = "s"
+	hours   unit = "h"
+	days    unit = "d"
+	megas   unit = "MB"
+)
+
+// A step is a colour from a value on.
+type step struct {
+	from   float64
+	colour string
+}
+
+// Kinds are what can be printed, in the order in which they are named to people.
+var Kinds = []string{"grafana-prometheus"}
+
+// Importing says how.
+const Importing = `grafana-prometheus: a Grafana that asks a Prometheus, which scrapes the daemon
+as deploy/prometheus/scrape.yml shows. Dashboards, New, Import, upload the file;
+then choose the source, the site and the bin above the pictures:
+
+  binwatchd dashboard grafana-prometheus > bins.json
+
+Its queries need no recording rules. Import it again after an upgrade; what you
+change, change in a copy.
+`
+
+// Print writes the dashboard of a kind.
+func Print(w io.Writer, kind string) error {
+	for _, k := range Kinds {
+		if k == kind {
+			return printGrafana(w)
+		}
+	}
+	return fmt.Errorf("there is no dashboard %q: there are %s", kind, strings.Join(Kinds, ", "))
+}

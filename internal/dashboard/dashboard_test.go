@@ -1,0 +1,104 @@
+package dashboard_test
+
+import (
+	"bytes"
+	"encoding/json"
+	"flag"
+	"os"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+
+	"binwatchd/internal/dashboard"
+)
+
+var update = flag.Bool("update", false, "write the files of deploy/ anew")
+
+// What is shipped is printed from here: a query stands once.
+func TestShippedFiles(t *testing.T) {
+	files := map[string]string{
+		"prometheus/queries.promql":      dashboard.QueriesFile(),
+		"prometheus/binwatchd.rules.yml": dashboard.RulesFile(),
+	}
+	for _, kind := range dashboard.Kinds {
+		files["dashboards/"+kind+".json"] = printed(t, kind)
+	}
+	for name, text := range files {
+		path := "../../deploy/" + name
+		if *update {
+			if err := os.WriteFile(path, []byte(text), 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+		shipped, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if d := cmp.Diff(string(shipped), text); d != "" {
+			t.Errorf("deploy/%s is not what is printed (go test ./internal/dashboard -update):\n%s", name, d)
+		}
+	}
+}
+
+func printed(t *testing.T, kind string) string {
+	t.Helper()
+	var out bytes.Buffer
+	if err := dashboard.Print(&out, kind); err != nil {
+		t.Fatal(err)
+	}
+	return out.String()
+}
+
+func TestUnknownKind(t *testing.T) {
+	if err := dashboard.Print(new(bytes.Buffer), "paper"); err == nil || !strings.Contains(err.Error(), dashboard.Kinds[0]) {
+		t.Errorf("got %v, want an error that names the kinds", err)
+	}
+}
+
+// A shown thing is one on a screen of Grafana.
+type shown struct {
+	ID          int
+	Type, Title string
+	Description string
+	GridPos     struct{ X, Y, W, H int }
+	Targets     []struct{ RefID, Expr, Query, LegendFormat string }
+	FieldConfig struct{ Defaults struct{ Unit string } }
+}
+
+// Nothing on the screen lies over anything else or beyond its edge, and each has a
+// number of its own, a title and words on what it shows.
+func TestTheScreenIsInOrder(t *testing.T) {
+	for _, kind := range dashboard.Kinds {
+		var board struct{ Panels []shown }
+		if err := json.Unmarshal([]byte(printed(t, kind)), &board); err != nil {
+			t.Fatal(err)
+		}
+		seen := map[int]bool{}
+		taken := map[[2]int]string{}
+		for _, p := range board.Panels {
+			if seen[p.ID] || p.Title == "" {
+				t.Errorf("%s: %q has the number %d, which is not its own", kind, p.Title, p.ID)
+			}
+			seen[p.ID] = true
+			if p.Type != "row" && (p.Description == "" || len(p.Targets) == 0 || p.FieldConfig.Defaults.Unit == "") {
+				t.Errorf("%s: %q lacks words, queries or a unit", kind, p.Title)
+			}
+			if p.GridPos.W < 1 || p.GridPos.X+p.GridPos.W > 24 {
+				t.Errorf("%s: %q does not fit: %+v", kind, p.Title, p.GridPos)
+			}
+			for x := range p.GridPos.W {
+				for y := range p.GridPos.H {
+					at := [2]int{p.GridPos.X + x, p.GridPos.Y + y}
+					if over := taken[at]; over != "" {
+						t.Fatalf("%s: %q lies over %q", kind, p.Title, over)
+					}
+					taken[at] = p.Title
+				}
+			}
+		}
+		if len(seen) < 15 {
+			t.Errorf("%s: only %d things are on the screen", kind, len(seen))
+		}
+	}
+}
