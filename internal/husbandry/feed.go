@@ -196,8 +196,9 @@ func rotting(tempC float64) float64 {
 	return math.Exp2((min(tempC, 45) - 20) / 10)
 }
 
-// eatStep is the longest step, in days, in which meals are eaten.
-const eatStep = 1.0 / 24
+// eatStep is the longest step, in days, in which meals are eaten: short against the
+// days that the quickest of them lasts.
+const eatStep = 3.0 / 24
 
 // Eat is how many days of every meal's pace go by in so many days. Worms whose mass
 // is not known keep the pace of the table, at their activity. That they eat in

@@ -100,6 +100,17 @@ func TestBeddingNeverMovesTheFeedClock(t *testing.T) {
 			t.Errorf("due on day %v, written late %v, want %v as without it", a, b, want)
 		}
 	}
+	papered := fedBed(1)
+	for d := range 8 {
+		meals = append(meals, fed(1.1+float64(d)*0.8, 0.1, "paper"))
+	}
+	for range 80 {
+		meals = append(meals, fed(7.9, 0.1, "paper"))
+	}
+	papered.live(8, slices.SortedFunc(slices.Values(meals), byTime)...)
+	if got := papered.due(t, 8); math.Abs(got-want) > 1e-3 {
+		t.Errorf("due on day %v with much paper, want %v", got, want)
+	}
 	alone := fedBed(1)
 	alone.live(40, fed(1, 1, "cardboard"))
 	if got := alone.of(farm.FeedDue); len(got) != 0 {

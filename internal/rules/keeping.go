@@ -112,7 +112,8 @@ func (z *zone) empty(j farm.Jot) {
 	}
 	h.EmptiedAt = later(h.EmptiedAt, j.At)
 	// A line written late leaves what came in since.
-	h.Foods = slices.DeleteFunc(h.Foods, func(f food) bool { return !f.At.After(j.At) })
+	before := func(f food) bool { return !f.At.After(j.At) }
+	h.Foods, h.Lining = slices.DeleteFunc(h.Foods, before), slices.DeleteFunc(h.Lining, before)
 	h.eatAnew()
 	h.Cohorts = slices.DeleteFunc(h.Cohorts, func(c cohort) bool { return !c.At.After(j.At) })
 	if !h.Given.At.After(j.At) {

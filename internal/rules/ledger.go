@@ -12,7 +12,8 @@ import (
 // husbandryMemory is what is remembered of a zone beside its levels: food,
 // water, castings and curves. It goes into a snapshot.
 type husbandryMemory struct {
-	Foods   []food    // and bedding that was given as food, oldest first
+	Foods   []food    // oldest first
+	Lining  []food    // bedding that was jotted as a feed, likewise
 	Eating  reckoning // how far food has been eaten
 	UsualKg float64   // of the last visit with a feeding that had an amount
 	UsualOf string
@@ -206,9 +207,11 @@ func (h *husbandryMemory) shift(move func(...*time.Time)) {
 	for i := range h.Visits {
 		move(&h.Visits[i])
 	}
-	for i := range h.Foods {
-		f := &h.Foods[i]
-		move(&f.At, &f.Over, &f.Reckoned.Upto, &f.Reckoned.AssumedUpto)
+	for _, foods := range [][]food{h.Foods, h.Lining} {
+		for i := range foods {
+			f := &foods[i]
+			move(&f.At, &f.Over, &f.Reckoned.Upto, &f.Reckoned.AssumedUpto)
+		}
 	}
 	for i := range h.Cohorts {
 		c := &h.Cohorts[i]
