@@ -24,6 +24,19 @@ func table(w io.Writer, r *results) {
 			of("false", "%.0f"), of("false-now", "%.0f"), of("lead-h", "%.0f h"), of("covered-%", "%.0f %%"), of("intervals", "%.0f"), of("notices/week", "%.1f"))
 	}
 	feedings(w, r)
+	doses(w, r)
+}
+
+// doses writes how close doses come to what a bin truly wants.
+func doses(w io.Writer, r *results) {
+	fmt.Fprintln(w, "\n| doses on simulated bins, by a dry mass | doses | dose ÷ need at 10, 50, 90 % | 80 % ranges that held | bins | said by the fourth settled watering that what was told is wrong (ever) |\n|---|---|---|---|---|---|")
+	for _, c := range [][2]string{
+		{"guessed", "guess"}, {"learned", "learned"}, {"told rightly", "told"}, {"told 1.6 times too high, learned since", "told_high"}, {"told 1.6 times too low, learned since", "told_low"},
+	} {
+		of := func(unit, format string) string { return r.say(format, "Doses/"+c[1], unit) }
+		fmt.Fprintf(w, "| %s | %s | %s, %s, %s | %s | %s | %s (%s) |\n", c[0], of("doses", "%.0f"), of("ratio-10", "%.2f"), of("ratio-50", "%.2f"), of("ratio-90", "%.2f"),
+			of("held-%", "%.0f %%"), of("bins", "%.0f"), of("within-4", "%.0f"), of("spoke", "%.0f"))
+	}
 }
 
 // feedings writes how well it is told that feed is due.

@@ -78,18 +78,23 @@ type Forecast struct {
 // Advice is what to do, in amounts. Parts that do not apply are zero.
 type Advice struct {
 	WaterLitres float64    `json:"water_litres,omitempty"` // plain estimate to the middle of thrive
-	VisitLitres float64    `json:"visit_litres,omitempty"` // careful amount for one visit
+	LitresLow   float64    `json:"litres_low,omitempty"`   // 80 % range of water_litres
+	LitresHigh  float64    `json:"litres_high,omitempty"`
+	VisitLitres float64    `json:"visit_litres,omitempty"` // to begin with: at most litres_low, but for what is lost until the next visit
 	EveryDays   int        `json:"every_days,omitempty"`   // a visit is wanted so often; 0: the keeper's own pace does
 	Visits      int        `json:"visits,omitempty"`       // of every_days; 0: for as long as it dries like this
 	GivenLitres float64    `json:"given_litres,omitempty"` // given of late and taken off
 	Wait        *time.Time `json:"wait_until,omitempty"`   // it was done: nothing is wanted before
 	First       bool       `json:"first,omitempty"`        // something else comes first: what was asked for is not to be done now
-	BeddingKg   float64    `json:"bedding_kg,omitempty"`   // dry bedding to mix in
+	BeddingKg   float64    `json:"bedding_kg,omitempty"`   // dry bedding to mix in, plain estimate
+	KgLow       float64    `json:"kg_low,omitempty"`       // 80 % range of bedding_kg; low is to begin with
+	KgHigh      float64    `json:"kg_high,omitempty"`
 	FeedKg      float64    `json:"feed_kg,omitempty"`
-	FeedOf      string     `json:"feed_of,omitempty"`       // the usual food
-	DryMassKg   float64    `json:"dry_mass_kg,omitempty"`   // what the doses stand on
-	DryMassFrom string     `json:"dry_mass_from,omitempty"` // told, learned or guess
-	Opens       *time.Time `json:"opens,omitempty"`         // sifting window
+	FeedOf      string     `json:"feed_of,omitempty"`          // the usual food
+	DryMassKg   float64    `json:"dry_mass_kg,omitempty"`      // what the doses stand on
+	DryMassFrom string     `json:"dry_mass_from,omitempty"`    // told, learned or guess
+	DryMassTold float64    `json:"dry_mass_told_kg,omitempty"` // what the keeper told, where waterings say otherwise
+	Opens       *time.Time `json:"opens,omitempty"`            // sifting window
 	Closes      *time.Time `json:"closes,omitempty"`
 	SiftLitres  float64    `json:"sift_litres,omitempty"` // as the last sifting of the zone
 	SiftTo      string     `json:"sift_to,omitempty"`     // the tub it went to, or the only one

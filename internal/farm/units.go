@@ -51,29 +51,79 @@ func (u Units) VolumeOf(part, whole float64) string {
 	return a.String() + " of " + b.exact()
 }
 
+// VolumeRange writes an amount that may be anything between two: "6 to 11 litres".
+func (u Units) VolumeRange(low, high float64) string {
+	return rangeOf(low, high, u.volumeIn((low+high)/2))
+}
+
+// VolumeBeside writes an amount beside a range of them, without its unit where that
+// is the range's: "4".
+func (u Units) VolumeBeside(l, low, high float64) string {
+	return beside(u.volume(l), u.volumeIn((low+high)/2))
+}
+
+// MassRange and MassBeside write kg likewise: "2 to 4 kg", "2".
+func (u Units) MassRange(low, high float64) string { return rangeOf(low, high, u.massIn()) }
+
+func (u Units) MassBeside(kg float64) string { return beside(u.mass(kg), u.massIn()) }
+
 // Mass writes kg as a person would say it: "about 2 kg", "about 4½ lb".
 func (u Units) Mass(kg float64) string { return u.mass(kg).String() }
 
 // MassGiven writes a mass that the keeper has weighed: "2 kg".
 func (u Units) MassGiven(kg float64) string { return u.mass(kg).exact() }
 
-func (u Units) volume(l float64) amount {
-	switch {
-	case u != US:
-		return amountOf(l, "litre", "litres")
-	case l/litresPerGallon >= 0.95:
-		return amountOf(l/litresPerGallon, "gallon", "gallons")
-	case l < 0.7*litresPerQuart:
-		return amountOf(l/litresPerPint, "pint", "pints")
-	}
-	return amountOf(l/litresPerQuart, "quart", "quarts")
+func (u Units) volume(l float64) amount { return u.volumeIn(l).of(l) }
+
+func (u Units) mass(kg float64) amount { return u.massIn().of(kg) }
+
+// A measure is a unit that a keeper measures amounts in.
+type measure struct {
+	one, many string
+	is        float64 // L or kg
 }
 
-func (u Units) mass(kg float64) amount {
-	if u == US {
-		return amountOf(kg/kgPerPound, "lb", "lb")
+// of is an amount of litres or kg in it.
+func (m measure) of(v float64) amount { return amountOf(v/m.is, m.one, m.many) }
+
+// volumeIn is what so many litres are measured in.
+func (u Units) volumeIn(l float64) measure {
+	switch {
+	case u != US:
+		return measure{"litre", "litres", 1}
+	case l/litresPerGallon >= 0.95:
+		return measure{"gallon", "gallons", litresPerGallon}
+	case l < 0.7*litresPerQuart:
+		return measure{"pint", "pints", litresPerPint}
 	}
-	return amountOf(kg, "kg", "kg")
+	return measure{"quart", "quarts", litresPerQuart}
+}
+
+func (u Units) massIn() measure {
+	if u == US {
+		return measure{"lb", "lb", kgPerPound}
+	}
+	return measure{"kg", "kg", 1}
+}
+
+// rangeOf writes both ends of a range in one measure; one end where they look the same.
+func rangeOf(low, high float64, in measure) string {
+	switch a, b := in.of(low), in.of(high); {
+	case a.String() == b.String():
+		return b.String()
+	case a.before != about:
+		return "up to " + b.exact()
+	default:
+		return a.number + " to " + b.exact()
+	}
+}
+
+// beside writes an amount beside one in some measure.
+func beside(a amount, in measure) string {
+	if a.many == in.many && a.before == about {
+		return a.number
+	}
+	return a.String()
 }
 
 // An amount is what a keeper can measure with a jug, in words.

@@ -42,3 +42,31 @@ func TestALevelIsSaidBesideItsBandsAndLimits(t *testing.T) {
 		t.Errorf("with no limit: %q", got)
 	}
 }
+
+func TestRangesOfAmounts(t *testing.T) {
+	for _, tt := range []struct {
+		units           Units
+		low, high       float64
+		begin           float64
+		want, wantBegin string
+	}{
+		{Metric, 6.1, 11.2, 4.1, "6 to 11 litres", "4"},
+		{Metric, 2.9, 3.1, 1.2, "about 3 litres", "1¼"},
+		{Metric, 0.05, 0.6, 0.05, "up to ½ litre", "a little under ¼ litre"},
+		{US, 6.1, 11.2, 1, "1½ to 3 gallons", "about 1 quart"},
+		{US, 2, 4, 1.9, "2 to 4 quarts", "2"},
+	} {
+		if got := tt.units.VolumeRange(tt.low, tt.high); got != tt.want {
+			t.Errorf("%v to %v L in %s: got %q, want %q", tt.low, tt.high, tt.units, got, tt.want)
+		}
+		if got := tt.units.VolumeBeside(tt.begin, tt.low, tt.high); got != tt.wantBegin {
+			t.Errorf("%v L beside %v to %v L in %s: got %q, want %q", tt.begin, tt.low, tt.high, tt.units, got, tt.wantBegin)
+		}
+	}
+	if got := Metric.MassRange(2.2, 3.9); got != "2 to 4 kg" {
+		t.Errorf("got %q", got)
+	}
+	if got := US.MassBeside(2); got != "4½" {
+		t.Errorf("got %q", got)
+	}
+}

@@ -50,6 +50,39 @@ func WaterToAdd(dryKg, fromPct, toPct float64) float64 {
 	return dryKg * (DryBasis(toPct) - DryBasis(fromPct))
 }
 
+// WaterRange is what a zone may truly want to come from one moisture to another, L,
+// with 80 % chance: its dry mass lies in a range, and its probe, which may be off by
+// errPts points of % and sees one pocket of it. The two are independent, so they add
+// as squares; each end is a quarter of the plain estimate or four times it at most.
+func WaterRange(d Dry, fromPct, toPct, errPts float64) (low, high float64) {
+	plain := WaterToAdd(d.Kg, fromPct, toPct)
+	if plain <= 0 {
+		return 0, 0
+	}
+	return rangeOf(d, plain, WaterToAdd(d.Kg, fromPct+errPts, toPct), WaterToAdd(d.Kg, fromPct-errPts, toPct))
+}
+
+// BeddingRange is likewise for dry bedding, kg.
+func BeddingRange(d Dry, fromPct, beddingPct, toPct, errPts float64) (low, high float64) {
+	to := func(pct float64) float64 {
+		kg, _ := BeddingToAdd(WetMass(d.Kg, pct), pct, beddingPct, toPct)
+		return kg
+	}
+	plain := to(fromPct)
+	if plain <= 0 {
+		return 0, 0
+	}
+	return rangeOf(d, plain, to(fromPct-errPts), to(fromPct+errPts))
+}
+
+// rangeOf is the range of an amount that goes with the dry mass, when it would be
+// less or more by the probe's error alone.
+func rangeOf(d Dry, plain, less, more float64) (low, high float64) {
+	low = plain * (1 - math.Hypot(1-d.LowKg/d.Kg, 1-less/plain))
+	high = plain * (1 + math.Hypot(d.HighKg/d.Kg-1, more/plain-1))
+	return max(plain/4, low), min(4*plain, high)
+}
+
 // BeddingToAdd is the dry bedding, kg as it comes, to mix into wetKg of fresh
 // material so that the mixture has moisture toPct: the mixture formula
 // G = ΣQM/ΣQ solved for one part. ok is false when the bedding is not drier

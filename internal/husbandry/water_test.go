@@ -175,3 +175,33 @@ func TestDosesOfTheTrade(t *testing.T) {
 		t.Errorf("tub: %.2f gallons at a visit, want about three quarters", got/gallon)
 	}
 }
+
+// A range holds its middle, is wider where less is known, and lies higher the
+// drier it is.
+func TestRangesOfDoses(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		told := husbandry.DryMass(farm.Zone{Aim: farm.Living, DryMassKg: 18}, 0)
+		guess := husbandry.GuessDry(farm.Living, 100)
+		pct := rapid.Float64Range(30, 76).Draw(t, "pct")
+		errPts := rapid.Float64Range(0, 4).Draw(t, "error")
+		low, high := husbandry.WaterRange(guess, pct, 77.5, errPts)
+		plain := husbandry.WaterToAdd(guess.Kg, pct, 77.5)
+		if !(0 < low && low <= plain && plain <= high) {
+			t.Fatalf("%.3f to %.3f L about %.3f L", low, high, plain)
+		}
+		if l, h := husbandry.WaterRange(told, pct, 77.5, errPts); h-l > high-low+1e-9 {
+			t.Fatalf("told: %.3f to %.3f L; guessed: %.3f to %.3f L", l, h, low, high)
+		}
+		if l, h := husbandry.WaterRange(guess, pct-1, 77.5, errPts); l < low-1e-9 || h < high-1e-9 {
+			t.Fatalf("a point drier: %.3f to %.3f L after %.3f to %.3f L", l, h, low, high)
+		}
+		wet := rapid.Float64Range(79, 95).Draw(t, "wet")
+		kg, _ := husbandry.BeddingToAdd(husbandry.WetMass(told.Kg, wet), wet, 10, 77.5)
+		if l, h := husbandry.BeddingRange(told, wet, 10, 77.5, errPts); !(0 < l && l <= kg && kg <= h) {
+			t.Fatalf("bedding: %.3f to %.3f kg about %.3f kg", l, h, kg)
+		}
+	})
+	if l, h := husbandry.WaterRange(husbandry.GuessDry(farm.Living, 100), 80, 77.5, 2); l != 0 || h != 0 {
+		t.Errorf("moist enough: got %v to %v L", l, h)
+	}
+}

@@ -300,15 +300,22 @@ func (w writer) doses(a farm.Advice) (out []dose) {
 		from := map[string]string{"guess": ", which is a guess from its volume", "learned": ", learned from waterings"}[a.DryMassFrom]
 		basis = fmt.Sprintf(" (for %s of dry matter%s)", u.MassGiven(a.DryMassKg), from)
 	}
-	give := func(amount float64, say func(float64) string, name, basis, do string) {
+	give := func(amount float64, said, name, basis, do string) {
 		if amount > 0 {
-			out = append(out, dose{name, say(amount) + basis, fmt.Sprintf(do, say(amount))})
+			out = append(out, dose{name, said + basis, fmt.Sprintf(do, said)})
 		}
 	}
-	give(a.VisitLitres, u.Volume, "This visit", "", "Water it with %s and look again on the next round.")
-	give(a.WaterLitres, u.Volume, "In all", basis, "Water it with %s over a few visits.")
-	give(a.BeddingKg, u.Mass, "Dry bedding", basis, "Mix in %s of dry bedding.")
-	give(a.FeedKg, u.Mass, "Feed", "", "Feed it %s.")
+	inAll, bedding := u.Volume(a.WaterLitres), u.Mass(a.BeddingKg)
+	if a.LitresHigh > 0 {
+		inAll = u.VolumeRange(a.LitresLow, a.LitresHigh)
+	}
+	if a.KgHigh > 0 {
+		bedding = u.MassRange(a.KgLow, a.KgHigh)
+	}
+	give(a.VisitLitres, u.Volume(a.VisitLitres), "This visit", "", "Water it with %s and look again on the next round.")
+	give(a.WaterLitres, inAll, "In all", basis, "Water it with %s over a few visits.")
+	give(a.BeddingKg, bedding, "Dry bedding", basis, "Mix in %s of dry bedding.")
+	give(a.FeedKg, u.Mass(a.FeedKg), "Feed", "", "Feed it %s.")
 	return out
 }
 

@@ -127,12 +127,15 @@ func (v *visit) waterNote(w *farm.Advice) string {
 	if w.Do != "" && (w.Wait != nil || w.EveryDays > 0) {
 		return w.Do
 	}
-	text := farm.Capital(v.units.Volume(w.WaterLitres)) + " of water would bring it to the middle of thrive"
+	text := farm.Capital(v.units.VolumeRange(cmp.Or(w.LitresLow, w.WaterLitres), cmp.Or(w.LitresHigh, w.WaterLitres))) + " of water would bring it to the middle of thrive"
 	if w.VisitLitres > 0 && w.VisitLitres < w.WaterLitres*0.9 {
-		text += "; " + v.units.Volume(w.VisitLitres) + " is enough for one visit"
+		text += "; begin with " + v.units.VolumeBeside(w.VisitLitres, w.LitresLow, w.LitresHigh)
 	}
 	if w.DryMassFrom != "" {
 		text += " (dry mass: " + w.DryMassFrom + ")"
+	}
+	if w.DryMassTold > 0 {
+		text += "; " + v.units.MassGiven(w.DryMassTold) + " was told"
 	}
 	return text + "."
 }

@@ -108,7 +108,7 @@ func jotFor(st farm.Standing) *farm.Jot {
 	case farm.Watered:
 		j.Litres = a.VisitLitres
 	case farm.Bedded:
-		j.Kg = a.BeddingKg
+		j.Kg = cmp.Or(a.KgLow, a.BeddingKg)
 	case farm.Fed:
 		j.Kg, j.Of = a.FeedKg, a.FeedOf
 	case farm.Sifted:

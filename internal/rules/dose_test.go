@@ -9,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	"binwatchd/internal/farm"
+	"binwatchd/internal/husbandry"
 )
 
 // tray is one zone of a told dry mass in a farm that reads quarts.
@@ -149,7 +150,7 @@ func TestWaterGivenOtherwise(t *testing.T) {
 		{"far too much", []farm.Jot{{Litres: 40 * quart}}, 0, "see that it can drain", true},
 		{"a pint", []farm.Jot{{Litres: quart / 2}}, 0, "1 pint given at 08:00", true},
 		{"written the next morning", []farm.Jot{{Litres: 2 * quart}}, 14 * time.Hour, "2 quarts given yesterday at 18:00; look again today", true},
-		{"written a week later", []farm.Jot{{Litres: 2 * quart}}, 7 * day, "Give about", false},
+		{"written a week later", []farm.Jot{{Litres: 2 * quart}}, 7 * day, "begin with about", false},
 		{"said of the bin", []farm.Jot{{Zone: "", Litres: 2 * quart}}, 0, "2 quarts given at 08:00", true},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
@@ -281,21 +282,110 @@ func TestDrierNeverMeansLess(t *testing.T) {
 			w := watching(f)
 			at := t0
 			if learned {
-				for range 3 {
-					w.hold("m", at, at.Add(8*time.Hour), 50)
-					at = at.Add(8 * time.Hour)
+				w.hold("m", at, at.Add(30*time.Hour), 40)
+				at = at.Add(30 * time.Hour)
+				for _, pct := range []float64{46, 51, 56} {
 					w.jot(at, farm.Jot{What: farm.Watered, Litres: 3})
-					w.hold("m", at.Add(2*time.Hour), at.Add(14*time.Hour), 60)
-					at = at.Add(14 * time.Hour)
+					w.hold("m", at.Add(2*time.Hour), at.Add(2*day), pct)
+					at = at.Add(2 * day)
 				}
 				at = at.Add(3 * day)
 			}
 			w.hold("m", at, at.Add(8*time.Hour), pct)
-			return w.water(at.Add(8 * time.Hour))
+			a := w.water(at.Add(8 * time.Hour))
+			if learned && f.Bins[0].Zones[0].DryMassKg == 0 && a.DryMassFrom != husbandry.Learned && a.WaterLitres > 0 {
+				t.Fatalf("got %+v, want a learned mass; the test shows nothing", a)
+			}
+			return a
 		}
 		a, b := dose(wetter), dose(drier)
 		if b.WaterLitres < a.WaterLitres-1e-9 || b.VisitLitres < a.VisitLitres-1e-9 {
 			t.Fatalf("at %.1f %% %.3f L in all, %.3f L a visit; at %.1f %% only %.3f L and %.3f L", wetter, a.WaterLitres, a.VisitLitres, drier, b.WaterLitres, b.VisitLitres)
 		}
 	})
+}
+
+// poured waters a bed of some dry mass three times, and holds it two days at what
+// that makes of it each time; then it is too dry.
+func (w *watched) poured(dryKg float64) (end time.Time) {
+	at, ratio := w.days(t0, 2, 20, 66), 66.0/34
+	for range 3 {
+		w.jot(at, farm.Jot{What: farm.Watered, Litres: 0.3 * dryKg})
+		ratio += 0.3
+		at = w.days(at.Add(2*time.Hour), 2, 20, 100*ratio/(1+ratio))
+	}
+	return w.days(at, 3, 20, 66)
+}
+
+// A dose says how much it may be, and begins with less.
+func TestADoseSaysItsRange(t *testing.T) {
+	for _, tt := range []struct {
+		units farm.Units
+		want  string
+	}{
+		{farm.Metric, "It wants 9 to 14 litres in all; begin with 2½ this visit: sprinkle, loosen, wait, look again."},
+		{farm.US, "It wants 2½ to 3½ gallons in all; begin with about 2½ quarts this visit: sprinkle, loosen, wait, look again."},
+	} {
+		f := tray(10)
+		f.Units = tt.units
+		w := watching(f)
+		a := w.water(w.days(t0, 2, 20, 69.5))
+		if a.Do != tt.want {
+			t.Errorf("got %q, want %q", a.Do, tt.want)
+		}
+		if !(a.VisitLitres <= a.LitresLow && a.LitresLow < a.WaterLitres && a.WaterLitres < a.LitresHigh) {
+			t.Errorf("got %+v, want it to begin with less than the low end", a)
+		}
+	}
+	w := watching(tray(10))
+	a := w.standing(w.days(t0, 1, 20, 88), farm.TooWet).Advice
+	if want := "It wants"; !(0 < a.KgLow && a.KgLow < a.BeddingKg && a.BeddingKg < a.KgHigh) || !strings.Contains(a.Do, want) || !strings.Contains(a.Do, "begin with") {
+		t.Errorf("got %+v, want a range of bedding and its low end to begin with", a)
+	}
+}
+
+// What the keeper told is held against what waterings teach; where it can hardly be
+// true, that is said, and the doses go by the waterings.
+func TestAToldMassThatWateringsContradict(t *testing.T) {
+	const dry = 18.0 // as the volume makes one guess
+	for _, tt := range []struct {
+		told float64
+		says bool
+	}{{18, false}, {16, false}, {21, false}, {1.6 * 18, true}, {18.0 / 2, true}, {60, true}} {
+		w := watching(tray(tt.told))
+		a := w.water(w.poured(dry))
+		if says := strings.Contains(a.Do, "was told: see which is right"); says != tt.says || (a.DryMassTold > 0) != tt.says || (a.DryMassFrom == husbandry.Learned) != tt.says {
+			t.Errorf("%g kg told of %g: got %+v", tt.told, dry, a)
+		}
+		if tt.says && (a.DryMassTold != tt.told || math.Abs(a.DryMassKg-dry) > 3) {
+			t.Errorf("%g kg told of %g: got %+v, want the doses to go by what was learned", tt.told, dry, a)
+		}
+	}
+}
+
+// What a jot disturbed, or a can that nobody wrote down, teaches nothing.
+func TestADisturbedWateringTeachesNothing(t *testing.T) {
+	for _, tt := range []struct {
+		name    string
+		disturb func(w *watched, at time.Time)
+		learns  bool
+	}{
+		{"nothing", func(*watched, time.Time) {}, true},
+		{"turned the next day", func(w *watched, at time.Time) { w.jot(at.Add(26*time.Hour), farm.Jot{What: farm.Turned}) }, false},
+	} {
+		w := watching(nursery(farm.Living, "red"))
+		at, ratio := w.days(t0, 2, 20, 66), 66.0/34
+		for range 4 {
+			w.jot(at, farm.Jot{What: farm.Watered, Litres: 4})
+			ratio += 0.25
+			pct := 100 * ratio / (1 + ratio)
+			w.hold("m", at.Add(2*time.Hour), at.Add(26*time.Hour), pct)
+			tt.disturb(w, at)
+			w.hold("m", at.Add(28*time.Hour), at.Add(4*day), pct)
+			at = at.Add(4 * day)
+		}
+		if a := w.water(w.days(at, 3, 20, 66)); (a.DryMassFrom == husbandry.Learned) != tt.learns {
+			t.Errorf("%s: got %+v", tt.name, a)
+		}
+	}
 }

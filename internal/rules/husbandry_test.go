@@ -162,8 +162,8 @@ func TestDryMassIsLearnedFromWaterings(t *testing.T) {
 	}
 	w.days(at, 1, 20, 68)
 	got := w.state.Look(at.Add(day)).Bins[0].Zones[0].Water
-	if got == nil || got.DryMassFrom != "learned" || math.Abs(got.DryMassKg-dry) > 1.5 {
-		t.Errorf("got %+v, want about %v kg learned", got, dry)
+	if got == nil || got.DryMassFrom != "learned" || math.Abs(got.DryMassKg-dry) > 2.5 {
+		t.Errorf("got %+v, want some %v kg learned, for all that 18 were guessed", got, dry)
 	}
 }
 

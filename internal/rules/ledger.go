@@ -24,6 +24,7 @@ type husbandryMemory struct {
 
 	Doses   husbandry.DoseLearner
 	Pouring pouring
+	Opened  time.Time // last that a jot made a step in the moisture
 	Given   watering
 	Bedded  bedding
 	Turned  time.Time   // last
@@ -44,9 +45,10 @@ type husbandryMemory struct {
 
 // pouring is a watering whose rise is awaited.
 type pouring struct {
-	At     time.Time // zero: none
-	Litres float64
-	Before float64 // moisture before, % wet basis
+	At         time.Time // of the first can; zero: none
+	Litres     float64
+	Opened     time.Time // when anything was done before it
+	LossPerDay float64   // as last seen before it, kg of water per kg dry
 }
 
 // A fill is what is known of how full a tub of castings is.
@@ -74,6 +76,10 @@ type cocoons struct {
 // book keeps the books of a zone after a jot.
 func (s *State) book(z *zone, j farm.Jot) {
 	part := s.partOf(z, j)
+	steps := slices.Contains(z.moist.ResetBy, j.What)
+	if steps {
+		z.learnDose(j.At)
+	}
 	switch j.What {
 	case farm.Fed:
 		s.feed(z, j, part)
@@ -99,9 +105,8 @@ func (s *State) book(z *zone, j farm.Jot) {
 	case farm.Turned:
 		z.Husbandry.Turned = later(z.Husbandry.Turned, j.At)
 	}
-	if j.What != farm.Watered && slices.Contains(z.moist.ResetBy, j.What) && !j.At.Before(z.Husbandry.Pouring.At) {
-		z.Husbandry.Pouring = pouring{} // no rise is learned across another step
-		z.Husbandry.Given.Mixed = true
+	if steps {
+		z.step(j)
 	}
 	s.live(z, s.Now)
 	s.judgeLedger(z, s.Now)
@@ -131,54 +136,85 @@ func keepNewest[T any](list []T, one T, most int, order func(a, b T) int) []T {
 	return slices.Delete(list, 0, max(0, len(list)-most))
 }
 
-// lateJot is how long after a watering its jot still tells what the moisture
-// was before it.
+// lateJot is how long after a watering its jot still tells when it was.
 const lateJot = 2 * time.Hour
 
-// pour waits for the rise that a watering causes, where the moisture before it
-// is known. A second one before the first has spread adds to it.
+// settleAfter is how long water takes to be seen at all; what is given within is
+// one watering.
+const settleAfter = 8 * time.Hour
+
+// pour waits for the rise that a watering causes. A second one before the first can
+// be seen adds to it.
 func (z *zone) pour(j farm.Jot, part float64, now time.Time) {
-	p := &z.Husbandry.Pouring
-	switch {
-	case j.Uncertain || j.Litres <= 0 || z.moist.At.IsZero() || j.At.Sub(z.moist.At) >= 12*time.Hour || now.Sub(j.At) > lateJot:
+	h := &z.Husbandry
+	switch p := &h.Pouring; {
+	case j.Uncertain || j.Litres <= 0 || now.Sub(j.At) > lateJot:
 		*p = pouring{}
 	case !p.At.IsZero() && j.At.Sub(p.At) < settleAfter:
-		p.At, p.Litres = j.At, p.Litres+j.Litres*part
+		p.Litres += j.Litres * part
 	default:
-		*p = pouring{At: j.At, Litres: j.Litres * part, Before: z.moist.Value}
+		*p = pouring{At: j.At, Litres: j.Litres * part, Opened: h.Opened, LossPerDay: h.Dry.LossPerDay}
 	}
 }
 
-// settleAfter is how long water takes to spread before its rise is read.
-const settleAfter = 8 * time.Hour
+// step notes that a jot made a step in the moisture.
+func (z *zone) step(j farm.Jot) {
+	h := &z.Husbandry
+	h.Opened = later(h.Opened, j.At)
+	if j.What != farm.Watered && !j.At.Before(h.Pouring.At) {
+		h.Pouring = pouring{} // no rise is learned across another step
+		h.Given.Mixed = true
+	}
+}
 
-// learnDose reads the rise a watering caused, once it has spread.
-func (z *zone) learnDose() {
-	p := z.Husbandry.Pouring
-	if p.At.IsZero() || z.moist.At.Sub(p.At) < settleAfter {
+// learnDose reads the rise a watering caused, once it has settled or something else
+// is done.
+func (z *zone) learnDose(until time.Time) {
+	h := &z.Husbandry
+	p := h.Pouring
+	if p.At.IsZero() || until.Sub(p.At) < trend.SoakLeast {
 		return
 	}
-	z.Husbandry.Doses.Pour(p.Litres, p.Before, z.moist.Value)
-	z.Husbandry.Pouring = pouring{}
+	if from, to, ok := trend.Soaked(&h.Moist, p.At, p.Opened, until, p.LossPerDay); ok {
+		h.Doses.Pour(p.Litres, from, to)
+	}
+	h.Pouring = pouring{}
 }
 
 // freshestKgPerL is what a litre of wet material weighs at most; a guess that
 // makes it heavier is a wrong guess.
 const freshestKgPerL = 0.95
 
-// dry is the dry mass of a zone: told, else learned, else guessed.
+// dry is the dry mass of a zone: told, else learned, else guessed. A told one that
+// waterings contradict gives way to what they say.
 func (z *zone) dry() husbandry.Dry {
-	if z.spec.DryMassKg > 0 && !z.Husbandry.Fill.Known {
-		d := husbandry.DryMass(z.spec, 0)
-		d.Kg += husbandry.GuessDry(z.spec.Aim, z.Husbandry.Fill.Litres).Kg // what came in since
-		return d
+	told, guess := z.told(), z.guess()
+	learned, ok := z.Husbandry.Doses.DryMass()
+	if learned = learned.With(guess); ok && (told.Kg <= 0 || learned.Contradicts(told)) {
+		return learned
 	}
-	if d, _, ok := z.Husbandry.Doses.DryMass(); ok {
-		return d
+	if told.Kg > 0 {
+		return told
 	}
+	return guess
+}
+
+// told is the dry mass that the keeper told, with what came in since; none where it
+// was emptied since.
+func (z *zone) told() husbandry.Dry {
+	if z.spec.DryMassKg <= 0 || z.Husbandry.Fill.Known {
+		return husbandry.Dry{}
+	}
+	d, more := husbandry.DryMass(z.spec, 0), husbandry.GuessDry(z.spec.Aim, z.Husbandry.Fill.Litres)
+	d.Kg, d.LowKg, d.HighKg = d.Kg+more.Kg, d.LowKg+more.LowKg, d.HighKg+more.HighKg
+	return d
+}
+
+// guess is the dry mass by the volume.
+func (z *zone) guess() husbandry.Dry {
 	d := husbandry.GuessDry(z.spec.Aim, z.litres())
 	if most := freshestKgPerL * z.litres() * (1 - z.moist.Value/100); !z.moist.At.IsZero() && d.Kg > most {
-		d.Kg, d.HighKg, d.LowKg = most, most, min(d.LowKg, most)
+		d.Kg, d.HighKg, d.LowKg = most, most, d.LowKg*most/d.Kg
 	}
 	return d
 }
@@ -201,7 +237,7 @@ func (z *zone) litres() float64 {
 // shift moves every time in it that is on the clock's scale, but for those of the curve
 // and the past.
 func (h *husbandryMemory) shift(move func(...*time.Time)) {
-	move(&h.Pouring.At, &h.Heat.At, &h.Given.At, &h.Bedded.At, &h.Turned, &h.EmptiedAt, &h.LiftedAt, &h.Sifts.At)
+	move(&h.Pouring.At, &h.Pouring.Opened, &h.Opened, &h.Heat.At, &h.Given.At, &h.Bedded.At, &h.Turned, &h.EmptiedAt, &h.LiftedAt, &h.Sifts.At)
 	move(&h.Eating.Upto, &h.Eating.AssumedUpto)
 	move(&h.Sift.Since, &h.Sift.Ready.Past, &h.Sift.Ready.Inside, &h.Sift.Closed.Past, &h.Sift.Closed.Inside)
 	for i := range h.Visits {

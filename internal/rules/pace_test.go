@@ -228,8 +228,8 @@ func TestAJotOfUncertainTime(t *testing.T) {
 			t.Errorf("uncertain %v: got %+v, want the 3 litres counted", unsure, z.Water)
 		}
 		for range 5 { // a pace of learning that is the learner's own
-			at = w.days(at.Add(20*time.Minute), 1, 20, 66)
-			at = w.days(at, 2, 20, 60)
+			at = w.days(at.Add(20*time.Minute), 2, 20, 66)
+			at = w.days(at, 3, 20, 60)
 			w.jot(at, farm.Jot{Zone: "near", What: farm.Watered, Litres: 3, Uncertain: unsure})
 		}
 		at = w.days(at.Add(20*time.Minute), 1, 20, 66)

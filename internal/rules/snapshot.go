@@ -10,7 +10,7 @@ import (
 
 // SnapshotVersion names the form and meaning of a snapshot. A snapshot of
 // another version is not read; the journal is replayed instead.
-const SnapshotVersion = 8
+const SnapshotVersion = 9
 
 // snapshot is a State on disk. Everything is keyed by the keeper's names, so
 // a snapshot taken under one configuration fits another as far as they agree.

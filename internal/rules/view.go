@@ -9,6 +9,7 @@ import (
 
 	"binwatchd/internal/farm"
 	"binwatchd/internal/husbandry"
+	"binwatchd/internal/trend"
 )
 
 // Look gives how the farm stands at arrival time at. It changes nothing.
@@ -239,7 +240,9 @@ func (s *State) Knows(probeID string) bool {
 // develop, refits the curves and judges what is forecast.
 func (s *State) foresee(z *zone, m time.Time) {
 	s.live(z, m)
-	z.learnDose()
+	if z.moist.At.Sub(z.Husbandry.Pouring.At) >= trend.SoakEnds {
+		z.learnDose(z.moist.At)
+	}
 	z.settleWater(m)
 	s.refitHeat(z, m)
 	s.refitDry(z, m)

@@ -155,7 +155,7 @@ func TestNoWaterNearFreezing(t *testing.T) {
 			w.days(t0, 1, tt.tempC, 31)
 			at := t0.Add(day)
 			st := w.raised(t, farm.TooDry, at)
-			pours := st.Advice.WaterLitres > 0 && strings.Contains(st.Advice.Do, "Give about")
+			pours := st.Advice.WaterLitres > 0 && strings.Contains(st.Advice.Do, "begin with")
 			if pours != tt.pours {
 				t.Errorf("%s at %g °C: told %+v", aim, tt.tempC, st.Advice)
 			}
