@@ -35,6 +35,9 @@ func BenchmarkAcceptance(b *testing.B) {
 		{"heating_2h", func() acceptancetest.Score {
 			return acceptancetest.Heatings(scenariotest.Paced(scenariotest.Suite(scenariotest.Heating, 96, 40_100, start), 2*time.Hour))
 		}},
+		{"air_gap", func() acceptancetest.Score {
+			return acceptancetest.Gaps(scenariotest.Suite(scenariotest.Quiet, 60, 44_100, start))
+		}},
 		{"warm", func() acceptancetest.Score { return warm(scenariotest.Quiet, start) }},
 		{"warm_fed", func() acceptancetest.Score { return warm(scenariotest.Heating, start) }},
 		{"warm_weekly", func() acceptancetest.Score { return warm(scenariotest.Weekly, start) }},

@@ -16,6 +16,7 @@ func table(w io.Writer, r *results) {
 	for _, c := range [][2]string{
 		{"heating", "heating"}, {"drying", "drying"}, {"sifting window opens (lead: to its closing)", "sift_opens"}, {"sifting window closes", "sift_closes"}, {"quiet", "quiet"},
 		{"heating, probes that speak every hour", "heating_hourly"}, {"heating, every two hours", "heating_2h"},
+		{"air around the moisture probe after work (false: told to be dry or drying)", "air_gap"},
 		{"warmed from outside: sun, heater, lamp, mat, heat wave", "warm"}, {"the same, fed", "warm_fed"},
 		{"the same, fed grain every week", "warm_weekly"},
 	} {

@@ -419,6 +419,7 @@ type Waiting struct {
 	Urgency   Urgency   `json:"urgency"`            // with which it will be raised
 	Since     time.Time `json:"since"`              // when the limit was passed
 	RaisedAt  time.Time `json:"raised_at"`          // if it stays so
+	Settles   bool      `json:"settles,omitempty"`  // the probe settles after work there, and the level climbs; RaisedAt is at the latest
 }
 
 // Unsure says, a sentence each, what keeps anybody from saying that all is
@@ -492,6 +493,11 @@ func (z *ZoneView) Unsure(now time.Time, loc *time.Location) []string {
 		return append(out, fmt.Sprintf("was opened and is judged again from %s on", z.LidOff.In(loc).Format("15:04")))
 	}
 	for _, w := range z.Waiting {
+		if w.Settles {
+			out = append(out, fmt.Sprintf("reads %s while its probe settles after the work there; it is judged by that %s at the latest",
+				w.Condition.Row().Is, SayTime(w.RaisedAt, now, loc)))
+			continue
+		}
 		out = append(out, fmt.Sprintf("%s for %s; it is raised at %s if it stays so", w.says(), SayLong(now.Sub(w.Since)), w.RaisedAt.In(loc).Format("15:04")))
 	}
 	return out

@@ -10,8 +10,16 @@ import (
 )
 
 const (
-	// dryingCalm is how many refits in a row must find nothing for drying to ease.
-	dryingCalm = 6
+	// How many refits in a row, an hour apart, must find what turns drying: it is
+	// foreseen, or within two days; well away, or moved so far by work that the
+	// curve begins anew. A probe's noise moves a forecast by days from hour to hour.
+	// Choices, by simulated bins.
+	dryingSeen = 5
+	dryingNear = 2
+	dryingCalm = 36
+	dryingAnew = 6
+	// dryingAway is well away: so many times what is looked ahead.
+	dryingAway = 2
 	// dryRefit is how long a fit of moisture serves that sees no limit near: it is
 	// drawn from means over whole days, and is the most costly thing there is.
 	dryRefit = 3 * time.Hour
@@ -25,7 +33,8 @@ type dryMemory struct {
 	Survive trend.Crossing // and the survive band
 	Opens   trend.Crossing // when it comes into the thrive band from above
 	At      time.Time
-	Calm    int
+	Calm    int // refits in a row that found it well away
+	Seen    int // refits in a row that found it near
 
 	LossPerDay float64 // kg of water per kg dry, as last seen; negative when it gains
 }
@@ -52,10 +61,13 @@ func (s *State) refitDry(z *zone, m time.Time) {
 		s.judgeSifting(z, at)
 		return
 	}
-	if z.foreseesDry() {
+	d.Seen++
+	d.Calm++
+	if !z.foreseesDry(1) {
+		d.Seen = 0
+	}
+	if z.foreseesDry(dryingAway) {
 		d.Calm = 0
-	} else {
-		d.Calm++
 	}
 	s.judgeDrying(z, at)
 }
@@ -74,16 +86,29 @@ func (z *zone) dryFitServes(at time.Time) bool {
 }
 
 // foreseesDry tells whether the last refit found the zone to leave its thrive
-// band within what it looks ahead.
-func (z *zone) foreseesDry() bool {
-	d := z.Husbandry.Dry
-	return !d.Thrive.Past && d.Thrive.Within(d.At, z.spec.LookAhead.Drying) && !z.record(farm.TooWet).raised()
+// band within what it looks ahead, or so many times that.
+func (z *zone) foreseesDry(times float64) bool {
+	d, ahead := z.Husbandry.Dry, float64(z.spec.LookAhead.Drying)*times
+	return !d.Thrive.Past && d.Thrive.Within(d.At, time.Duration(ahead)) && !z.record(farm.TooWet).raised()
 }
 
+// judgeDrying raises what has been foreseen for long enough. A zone that is told to
+// be too dry is not told to be drying as well, and one whose probe settles is not
+// foreseen.
 func (s *State) judgeDrying(z *zone, now time.Time) {
 	r, d := z.record(farm.Drying), z.Husbandry.Dry
-	stays := r.raised() && (d.Thrive.Past || d.Calm < dryingCalm)
-	s.turn(r, now, z.foreseesDry() || stays)
+	seen, calm := dryingSeen, dryingCalm
+	if d.Thrive.Within(d.At, dryNear) {
+		seen = dryingNear
+	}
+	if z.Husbandry.Moist.FreshMS > r.Since.UnixMilli() {
+		calm = dryingAnew
+	}
+	if r.raised() {
+		s.turn(r, now, d.Thrive.Past || d.Calm < calm)
+		return
+	}
+	s.turn(r, now, d.Seen >= seen && !z.record(farm.TooDry).raised() && !z.moist.settling.holds(farm.Below))
 }
 
 func (s *State) sayDrying(z *zone, now time.Time) saying {

@@ -20,6 +20,9 @@ func (s *State) jot(j farm.Jot) {
 		if !j.Uncertain { // else the lid is long on again, for all that is known
 			z.hold(j, s.Now)
 		}
+		if !j.Uncertain && j.What != farm.Finished && s.Now.Sub(j.At) < settlesIn {
+			z.moist.disturb(j.At)
+		}
 		z.afresh(j, s.Now)
 		if slices.Contains(heatLater, j.What) {
 			for _, p := range z.temp.probes {

@@ -135,6 +135,9 @@ func (s *State) sense(z *zone, p *probe, r *farm.Reading) {
 	if m.AtOnce > 0 {
 		m.day.take(m.At, m.Steady, silentAfter*max(p.spec.Every, p.Pace.Pause()))
 	}
+	if m.settling.follow(m.At, m.Value) {
+		z.Husbandry.Moist.Restart(m.At) // what it climbed is no trend
+	}
 	s.judgeLevel(z, m, m.At)
 	if m == z.moist && z.spec.Aim == farm.Sifting {
 		s.judgeSifting(z, m.At)
@@ -190,7 +193,7 @@ func (s *State) judgeLevel(z *zone, m *measured, at time.Time) {
 // missed, back what is back with and without.
 func (m *measured) judge(b *bound, patience time.Duration, at, now time.Time) {
 	for u := farm.Soon; u < farm.Now; u++ {
-		past := m.past(b.edge, u, m.Steady) && m.past(b.edge, u, m.Value)
+		past := m.past(b.edge, u, m.Steady) && m.past(b.edge, u, m.Value) && !m.settling.holds(b.side)
 		back := b.inside(u, m.Steady, m.margin) && b.inside(u, m.Value, m.margin)
 		if l := &b.hysteresis[u]; m.AtOnce == 0 {
 			l.judge(at, past, back, patience)

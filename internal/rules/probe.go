@@ -114,6 +114,7 @@ func (s *State) reading(r *farm.Reading) {
 		}
 		return
 	}
+	away := p.silent.raised() || p.Doubts&3 == 3 // for more than one reading
 	p.Heard, p.Said, p.Spoke = s.Now, s.Now, true
 	p.listenTo(r, s.Now)
 	if p.silent.raised() && !p.slow() {
@@ -136,6 +137,9 @@ func (s *State) reading(r *farm.Reading) {
 		return
 	}
 	p.take(r)
+	if away && p.zone != nil && p.measured == p.zone.moist && !p.measured.At.IsZero() {
+		p.measured.disturb(r.At) // put back, for all that is known
+	}
 	if p.zone != nil {
 		s.sense(p.zone, p, r)
 	}

@@ -212,6 +212,7 @@ func (s *State) shift(d time.Duration, from time.Time) {
 		for _, m := range z.measured {
 			move(&m.At, &m.Arrived)
 			m.day.shift(move)
+			m.settling.shift(move)
 			m.above.shift(move)
 			m.below.shift(move)
 		}

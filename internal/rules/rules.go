@@ -15,7 +15,8 @@
 //
 // In reading order: rules.go is the State and its Step. zone.go and probe.go
 // hold what is known of each, level.go makes a zone's level of its probes and
-// judges it by limits, day.go is the mean of its last 24 hours, hysteresis.go turns a limit on and off, record.go is the
+// judges it by limits, day.go is the mean of its last 24 hours, settling.go
+// what a moisture does after work at its probe, hysteresis.go turns a limit on and off, record.go is the
 // life of a condition. band.go has the words of a level past its limits,
 // probe_words.go those of a probe. heating.go and drying.go foresee, sifting.go
 // watches the window; jot.go takes the logbook in and ledger.go keeps it:

@@ -26,6 +26,7 @@ type snapshot struct {
 type levelMemory struct {
 	Level        level
 	Day          day
+	Settling     settling
 	Below, Above hysteresis
 }
 
@@ -42,7 +43,7 @@ func (s *State) Save() ([]byte, error) {
 		snap.Zones[z.who], snap.Levels[z.who] = z.zoneMemory, map[farm.Quantity]levelMemory{}
 		for _, m := range z.measured {
 			if !m.At.IsZero() {
-				snap.Levels[z.who][m.Name] = levelMemory{m.level, m.day, m.below.hysteresis, m.above.hysteresis}
+				snap.Levels[z.who][m.Name] = levelMemory{m.level, m.day, m.settling, m.below.hysteresis, m.above.hysteresis}
 			}
 		}
 	}
@@ -82,7 +83,8 @@ func Restore(f *farm.Farm, data []byte) (*State, error) {
 		}
 		for _, m := range z.measured {
 			if from, ok := snap.Levels[z.who][m.Name]; ok {
-				m.level, m.day, m.below.hysteresis, m.above.hysteresis = from.Level, from.Day, from.Below, from.Above
+				m.level, m.day, m.settling = from.Level, from.Day, from.Settling
+				m.below.hysteresis, m.above.hysteresis = from.Below, from.Above
 			}
 		}
 	}

@@ -157,6 +157,12 @@ func (z *zone) waiting(at time.Time) []farm.Waiting {
 			continue
 		}
 		since, u := b.passed()
+		if s := b.settling; u == farm.Calm && s.holds(b.edge.side) && b.found(b.edge) != farm.Calm {
+			out = append(out, farm.Waiting{
+				Condition: r.what.condition, Quantity: r.what.quantity, Urgency: b.found(b.edge), Since: s.Since, RaisedAt: s.Since.Add(settlesIn), Settles: true,
+			})
+			continue
+		}
 		if u == farm.Calm { // opened a moment ago: its clock starts with the next reading
 			since, u = at, b.found(b.edge)
 		}

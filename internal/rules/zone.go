@@ -52,7 +52,8 @@ type measured struct {
 	bands   farm.Bands // as shown; zero: none
 	margin  float64    // how far inside a limit counts as back
 	level
-	day          day // of Steady, where AtOnce is given
+	day          day      // of Steady, where AtOnce is given
+	settling     settling // of moisture, after work at its probe
 	below, above bound
 }
 
