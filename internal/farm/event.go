@@ -96,6 +96,7 @@ const (
 	Frozen     // stands still, unlike itself
 	TwinApart  // disagrees with another probe of the same zone
 	NotANumber // NaN or infinite
+	Unsteady   // its noise has grown
 )
 
 var doubts = [...]string{
@@ -107,6 +108,7 @@ var doubts = [...]string{
 	Frozen:     "frozen: has not moved, unlike itself",
 	TwinApart:  "disagrees with its twin",
 	NotANumber: "not a number",
+	Unsteady:   "jumps about far more than it used to",
 }
 
 // String gives the doubt in words that fit after "not believed: ".

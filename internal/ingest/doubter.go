@@ -15,7 +15,8 @@ import (
 //   - a jump out of the reach of the last believed readings: a spike, or too
 //     fast for a bin; believed once it has lasted (jump.go), unless it is what a
 //     probe reads that was left outside the bin (lifted.go);
-//   - standing still, unlike itself (frozen.go);
+//   - standing still, unlike itself (frozen.go, flicker.go);
+//   - noise that has grown (unsteady.go);
 //   - moving away from the other probes of its zone (twin.go).
 //
 // How fast a quantity may change is in its row of farm.Quantities. A doubt must
@@ -164,7 +165,10 @@ func (p *probe) decide(r farm.Reading) farm.Doubt {
 	if doubt := p.jumpDoubt(r.Value, at); doubt != farm.NoDoubt {
 		return doubt
 	}
-	if p.apartLong(r.Value, at) {
+	switch {
+	case p.Rough.Grown:
+		return farm.Unsteady
+	case p.apartLong(r.Value, at):
 		return farm.TwinApart
 	}
 	return farm.NoDoubt
@@ -182,6 +186,8 @@ func (p *probe) standingDoubt(r farm.Reading, at int64) farm.Doubt {
 			return farm.TooFast
 		}
 		return farm.Spike
+	case p.Rough.Grown:
+		return farm.Unsteady
 	case p.Twin.Apart != 0 && p.apartLong(r.Value, at):
 		return farm.TwinApart
 	}
@@ -210,6 +216,9 @@ func (p *probe) learn(r farm.Reading) {
 	case farm.Spike, farm.TooFast:
 		p.learnJump(r.Value, at, r.Doubt)
 	default:
+		if p.temperature() && p.bin != "" {
+			p.Rough.learn(r.Value, at, p.Step, p.every())
+		}
 		p.learnTwins(r.Value, at, r.Doubt == farm.NoDoubt)
 		p.learnLevel(r.Value, at, r.Doubt == farm.NoDoubt)
 	}

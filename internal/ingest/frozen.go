@@ -26,7 +26,11 @@ type standstill struct {
 	Lo, Hi  float64 // span of the value in it
 	Moved   uint8   // one bit a past day, newest lowest: it moved
 	Days    int     // how many of them there are, up to weekDays
+	Much    bool    // there was a day in which it moved much,
+	Little  bool    // and one of its first week in which it did not
 	Unmoved int     // whole days inside the present run, not yet counted
+
+	Flicker flicker
 }
 
 // When a still probe is frozen. Common practice, no source; what each is for
@@ -36,12 +40,16 @@ const (
 	frozenTimes     = 3              // longer than the longest honest run
 	frozenAlone     = 48 * time.Hour // without one
 	frozenAloneTime = 4
+	frozenSoon      = 30 * time.Hour // the same three in its first week
+	frozenSoonTimes = 4
+	frozenSoonAlone = 66 * time.Hour
 	calmTimes       = 1.5
 	calmMore        = 1.0 // K
 	enoughChanges   = 30
 	weekDays        = 7
 	movingDays      = 6 // of the week before the run
-	movingSteps     = 3 // a day in which a probe moved is one of so many of its steps
+	movingSteps     = 3 // a day in which a probe moved is one of so many of its steps,
+	soonSteps       = 6 // or in the first week so many
 )
 
 const day = int64(24 * time.Hour / time.Millisecond)
@@ -54,7 +62,9 @@ const day = int64(24 * time.Hour / time.Millisecond)
 // it, and by more than the flicker between two neighbouring steps. And since a
 // calm spell makes honest runs longer, a temperature is frozen only if its
 // reference (the room's air, else another probe) has moved more during the run
-// than during any honest run. Without a reference it takes longer.
+// than during any honest run. Without a reference it takes longer, and in the
+// first week all of it takes longer and needs a probe that moves more. One whose
+// noise shows at any place within a step is found by that alone (flicker.go).
 func (p *probe) frozen(raw float64, at int64) bool {
 	s := &p.Still
 	if !p.sameRun(raw, at) {
@@ -63,15 +73,41 @@ func (p *probe) frozen(raw float64, at int64) bool {
 	if s.Frozen {
 		return true
 	}
-	if s.Changes < enoughChanges || s.Days < weekDays || bits.OnesCount8(s.Moved) < movingDays {
+	if s.flickers(at, p.Begun, p.every()) && !p.atAnEnd(p.V) {
+		return true
+	}
+	if !s.restless() {
 		return false
+	}
+	after, times, alone, aloneTimes := frozenAfter, int64(frozenTimes), frozenAlone, int64(frozenAloneTime)
+	if s.Days < weekDays {
+		after, times, alone, aloneTimes = frozenSoon, frozenSoonTimes, frozenSoonAlone, frozenSoonTimes
 	}
 	if v, ok := p.reference.fresh(at); ok {
 		moved := max(s.RefHi, v) - min(s.RefLo, v)
-		return s.RefSeen && s.lasts(at, frozenAfter, frozenTimes) && moved > calmTimes*s.Calm+calmMore
+		return s.RefSeen && s.lasts(at, after, times) && moved > calmTimes*s.Calm+calmMore
 	}
-	return s.lasts(at, frozenAlone, frozenAloneTime)
+	return s.lasts(at, alone, aloneTimes)
 }
+
+// restless tells whether the probe has moved on nearly every day of the week before
+// the run. In its first week it must have moved much on each.
+func (s *standstill) restless() bool {
+	if s.Days < weekDays {
+		return s.Changes >= enoughChanges && s.Much && !s.Little
+	}
+	return s.Changes >= enoughChanges && bits.OnesCount8(s.Moved) >= movingDays
+}
+
+// flickers tells whether a probe that always flickered has ceased to: that needs a
+// day of history, and no reference.
+func (s *standstill) flickers(at, begun, every int64) bool {
+	return s.From-begun >= millis(turnsFrom) && s.lasts(at, frozenAfter, frozenTimes) && s.Flicker.never(at-s.From, every)
+}
+
+// atAnEnd tells whether a moisture is at an end of its range, where it may honestly
+// be cut off, noise and all.
+func (p *probe) atAnEnd(v float64) bool { return p.moisture() && (v <= 0.5 || v >= 99.5) }
 
 // lasts tells whether the present run is long enough.
 func (s *standstill) lasts(at int64, least time.Duration, times int64) bool {
@@ -89,9 +125,11 @@ func (p *probe) sameRun(raw float64, at int64) bool {
 // learnStill takes in whether the probe moved.
 func (p *probe) learnStill(r farm.Reading, at int64) {
 	s := &p.Still
-	if !p.sameRun(r.Raw, at) {
+	moved := !p.sameRun(r.Raw, at)
+	if moved {
 		if s.Frozen {
 			p.restart()
+			s.Flicker.Waits = 0
 		}
 		s.endRun(r.Raw != s.Raw)
 		s.Raw, s.From = r.Raw, at
@@ -99,6 +137,9 @@ func (p *probe) learnStill(r farm.Reading, at int64) {
 	s.To = at
 	s.Frozen = s.Frozen || r.Doubt == farm.Frozen
 	s.refer(p.reference.fresh(at))
+	if r.Doubt == farm.NoDoubt {
+		s.Flicker.learn(r.Value, at, p.Step, p.every(), moved)
+	}
 	s.learnDay(r.Value, at, p.Step)
 }
 
@@ -117,6 +158,7 @@ func (s *standstill) endRun(changed bool) {
 		s.Changes = min(s.Changes+1, enoughChanges)
 	}
 	if !s.Frozen {
+		s.Little = s.Little || s.Unmoved > 0 && s.Days < weekDays
 		for range min(s.Unmoved, weekDays) {
 			s.endDay(false)
 		}
@@ -149,7 +191,13 @@ func (s *standstill) learnDay(v float64, at int64, step float64) {
 	if s.From <= s.Day {
 		s.Unmoved++
 	} else {
-		s.endDay(step > 0 && s.Hi-s.Lo > (movingSteps-0.5)*step)
+		steps := 0.0
+		if step > 0 {
+			steps = (s.Hi - s.Lo) / step
+		}
+		s.Much = s.Much || steps > soonSteps-0.5
+		s.Little = s.Little || steps < soonSteps-0.5 && s.From > s.Day+day/2 // else the run may be a fault's
+		s.endDay(steps > movingSteps-0.5)
 	}
 	s.Day, s.Lo, s.Hi = at, v, v
 }

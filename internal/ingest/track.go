@@ -52,6 +52,7 @@ type track struct {
 	Begun  int64 // time of the first value believed
 
 	Still standstill
+	Rough roughness
 	Twin  departure
 	Base  base // slow level, of which a moisture falls by no more than a bin dries
 
@@ -306,7 +307,8 @@ func (d *Doubter) Shift(by time.Duration, from time.Time) {
 func (t *track) times() []*int64 {
 	all := []*int64{
 		&t.Last, &t.Heard, &t.T, &t.GoodAt, &t.LeftAt, &t.Begun, &t.FollowAt, &t.Worked, &t.Stirred, &t.Handled, &t.Renewed,
-		&t.Jump.From, &t.Jump.Begun, &t.Jump.Since, &t.Still.From, &t.Still.To, &t.Still.Day, &t.Base.From, &t.Base.At,
+		&t.Jump.From, &t.Jump.Begun, &t.Jump.Since, &t.Still.From, &t.Still.To, &t.Still.Day, &t.Still.Flicker.FarAt, &t.Still.Flicker.TurnAt,
+		&t.Base.From, &t.Base.At, &t.Rough.FirstAt, &t.Rough.SecondAt, &t.Rough.From,
 		&t.Twin.SlowAt, &t.Twin.AgreedAt, &t.Twin.Apart, &t.Twin.Far, &t.Twin.Climbed, &t.Twin.SteppedAt, &t.Twin.BesideAt,
 	}
 	for k := range t.Twin.Marks {
