@@ -39,6 +39,7 @@ type Keeper struct {
 	src   Sources
 	built time.Time
 	trust Trust
+	step  time.Duration // by which a synchronised clock was last seen to jump; 0: it was not
 }
 
 // A Correction says that what was noted since the keeper's base came into
@@ -47,6 +48,9 @@ type Correction struct {
 	Shift   time.Duration
 	From    time.Time // begin of the wrong time, on the wrong clock
 	Restamp bool      // the times noted since From are to be put right; else only durations go on
+
+	// TakenBack says that it undoes the correction before, which then was none.
+	TakenBack bool
 }
 
 // NewKeeper begins to keep time. last is the newest time already noted on
@@ -152,8 +156,13 @@ func (k *Keeper) Check(began time.Time) (c Correction, moved bool) {
 		return Correction{}, false
 	}
 	off = off.Truncate(time.Millisecond)
-	// What was noted on a synchronised clock was right then.
-	c = Correction{Shift: off, From: began, Restamp: k.trust < Synced}
+	// What was noted on a synchronised clock was right then, unless that had jumped
+	// there and has come back now.
+	takenBack := k.step != 0 && (k.step+off).Abs() <= 2*slack
+	c = Correction{Shift: off, From: began, Restamp: k.trust < Synced || takenBack, TakenBack: takenBack}
+	if k.step = off; k.trust < Synced || takenBack {
+		k.step = 0
+	}
 	k.base, k.trust = k.base.Add(off), worth
 	k.least = k.least.Add(off)
 	return c, true

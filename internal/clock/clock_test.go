@@ -135,6 +135,39 @@ func TestAWrongJumpAheadIsUndone(t *testing.T) {
 	}
 }
 
+// A synchronised clock that jumps and comes back was wrong meanwhile, whatever the
+// kernel called it; one that jumps and stays was wrong before, and nobody knows since
+// when.
+func TestAJumpOfASynchronisedClockThatIsTakenBack(t *testing.T) {
+	for name, tt := range map[string]struct {
+		jumps   []time.Duration
+		restamp []bool
+	}{
+		"a month ahead and back":    {[]time.Duration{30 * 24 * time.Hour, -30 * 24 * time.Hour}, []bool{false, true}},
+		"a month back and ahead":    {[]time.Duration{-30 * 24 * time.Hour, 30 * 24 * time.Hour}, []bool{false, true}},
+		"ahead, and half way back":  {[]time.Duration{time.Hour, -30 * time.Minute}, []bool{false, false}},
+		"there, back, and there":    {[]time.Duration{time.Hour, -time.Hour, time.Hour}, []bool{false, true, false}},
+		"there, back, there, back":  {[]time.Duration{time.Hour, -time.Hour, time.Hour, -time.Hour}, []bool{false, true, false, true}},
+		"ahead, farther, and there": {[]time.Duration{time.Hour, 5 * time.Hour, -5 * time.Hour}, []bool{false, false, true}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			m := &machine{wall: today, boot: time.Minute, synced: true}
+			k := clock.NewKeeper(m.sources(), today.Add(-time.Hour), built)
+			for i, jump := range tt.jumps {
+				m.pass(time.Hour)
+				m.wall = m.wall.Add(jump)
+				c, moved := k.Check(k.Now())
+				if !moved || c.Shift != jump || c.Restamp != tt.restamp[i] {
+					t.Errorf("jump %d: got %+v (moved %v), want restamping %v", i, c, moved, tt.restamp[i])
+				}
+			}
+			if !k.Now().Equal(m.wall) {
+				t.Errorf("got %s, want %s", k.Now(), m.wall)
+			}
+		})
+	}
+}
+
 // A journal that ends in a future, because of a wrong jump in the past, is no
 // evidence against a clock that is synchronised now.
 func TestAPoisonedJournalDoesNotBindASynchronisedClock(t *testing.T) {

@@ -13,7 +13,8 @@ import (
 // Changes caused in the stretch move too. Snapshots taken in it are dropped and
 // the daily history is made anew; the next clock event after the stretch, if it
 // tells this shift, is from then on replayed as telling none, since the times
-// before it are right already.
+// before it are right already. So is a clock event that the stretch begins with: it
+// has brought the wrong time.
 type Restamp struct {
 	From, To int64 // sequence numbers; in a batch, To 0 is what stands before its clock event
 	Shift    time.Duration
@@ -37,7 +38,8 @@ func (j *Journal) restampTx(t *tx, r Restamp) {
 	restampUnpacked(t, r)
 	restampEvents(t, r)
 	restampChanges(t, r)
-	markClockWritten(t, r)
+	markClockWritten(t, r.To+1, func(_ int64, e eventBody) bool { return e.ShiftMs == r.Shift.Milliseconds() })
+	markClockWritten(t, r.From, func(seq int64, e eventBody) bool { return seq == r.From && (e.ShiftMs < 0) != (r.Shift < 0) })
 	j.restampPacked(t, r)
 	t.exec(`DELETE FROM snapshot WHERE seq BETWEEN ? AND ?`, r.From, r.To)
 	t.setMeta("moved", t.number(timesMoved)+1)
@@ -129,18 +131,18 @@ func shiftChange(c *farm.Change, by time.Duration) {
 	}
 }
 
-// markClockWritten marks the first clock event after the stretch as written back, if
-// it tells this shift.
-func markClockWritten(t *tx, r Restamp) {
+// markClockWritten marks the first clock event from a sequence number on as written
+// back, if it is one.
+func markClockWritten(t *tx, from int64, is func(seq int64, e eventBody) bool) {
 	var seq int64
 	var text []byte
-	if !t.get(into(&seq, &text), `SELECT seq, body FROM event WHERE seq > ? AND kind = ? ORDER BY seq LIMIT 1`,
-		r.To, int64(farm.EventClock)) {
+	if !t.get(into(&seq, &text), `SELECT seq, body FROM event WHERE seq >= ? AND kind = ? ORDER BY seq LIMIT 1`,
+		from, int64(farm.EventClock)) {
 		return
 	}
 	var body eventBody
 	t.fail(fromJSON(text, &body, "event", seq))
-	if body.ShiftMs == r.Shift.Milliseconds() {
+	if is(seq, body) {
 		body.Settled = true
 		t.exec(`UPDATE event SET body = ? WHERE seq = ?`, asJSON(t, body), seq)
 	}

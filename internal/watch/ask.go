@@ -70,18 +70,24 @@ func (l *Loop) Reload(ctx context.Context, f *farm.Farm, digest string) error {
 			return err
 		}
 		before, beforeDigest := l.cfg.Farm, l.cfg.Digest
-		up, backlog := l.memory.Arrivals.Link()
 		l.cfg.Farm, l.cfg.Digest = f, digest
-		err := l.resume(ctx)
-		switch {
-		case err != nil:
+		err := l.anew(ctx)
+		if err != nil {
 			l.cfg.Farm, l.cfg.Digest = before, beforeDigest
 			l.fail(err)
-		case up: // the link has stood all the time, though watching began anew
-			l.take(farm.Event{Kind: farm.EventLink, Arrived: l.now(), Up: true, Backlog: backlog}, nil)
 		}
 		return err
 	})
+}
+
+// anew begins anew with what is on disk while the link stands.
+func (l *Loop) anew(ctx context.Context) error {
+	up, backlog := l.memory.Arrivals.Link()
+	err := l.resume(ctx)
+	if err == nil && up { // it has stood all the time, though watching began anew
+		l.take(farm.Event{Kind: farm.EventLink, Arrived: l.now(), Up: true, Backlog: backlog}, nil)
+	}
+	return err
 }
 
 // Alive returns when the loop has answered and no write is under way, so that a

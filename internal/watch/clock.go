@@ -91,7 +91,6 @@ func (l *Loop) checkClock(ctx context.Context) {
 		if err := l.correct(ctx, *l.time.owed); err != nil {
 			return // tried again at the next look
 		}
-		l.time.owed = nil
 	case k.Trust() == clock.Synced && l.time.trust < clock.Synced:
 		if err := l.keepTimes(ctx); err != nil { // what was noted so far was right
 			return
@@ -112,8 +111,18 @@ func (l *Loop) correct(ctx context.Context, c clock.Correction) error {
 	if c.Restamp {
 		l.batch.Restamp = &journal.Restamp{From: l.time.from, Shift: c.Shift}
 	}
+	if c.TakenBack {
+		l.batch.Restamp.From-- // with the event that brought the wrong time
+	}
 	if err := l.commit(ctx); err != nil {
 		return err
+	}
+	l.time.owed = nil // it is on disk: what fails from here on is not to bring it twice
+	if c.TakenBack {  // nothing made of the wrong times is of use
+		if err := l.anew(ctx); err != nil {
+			l.fail(err)
+			return err
+		}
 	}
 	if c.Restamp && l.cfg.Moved != nil {
 		l.cfg.Moved(l.time.from)

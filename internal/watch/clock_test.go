@@ -101,7 +101,7 @@ func TestReadingsBeforeTheClockIsSetGetTheirTimesAfterwards(t *testing.T) {
 }
 
 // checkNoSilenceBut: a jump of the clock is no silence of a probe that spoke.
-func (r *rig) checkNoSilenceBut(t *testing.T, probe string) {
+func (r *rig) checkNoSilenceBut(t *testing.T, probes ...string) {
 	t.Helper()
 	for after, more := int64(0), true; more; {
 		s, err := r.journal.Forward(context.Background(), after, 0)
@@ -109,7 +109,7 @@ func (r *rig) checkNoSilenceBut(t *testing.T, probe string) {
 			t.Fatal(err)
 		}
 		for _, ch := range s.Changes {
-			if ch.Condition == farm.Silent && ch.Probe != probe {
+			if ch.Condition == farm.Silent && !slices.Contains(probes, ch.Probe) {
 				t.Errorf("got %s of %s at %s, want no silence from a jump", ch.Change, ch.Probe, ch.At)
 			}
 		}
@@ -150,6 +150,72 @@ func TestJumpsOfTheClockHarmNothing(t *testing.T) {
 					}
 				}
 				r.checkNoSilenceBut(t, "m")
+			})
+		})
+	}
+}
+
+// A clock that the kernel calls synchronised is set a month off, and that is taken
+// back hours later: what was noted meanwhile gets its true times, once and for all.
+func TestAMonthThatIsTakenBack(t *testing.T) {
+	for name, jump := range map[string]time.Duration{"ahead": 31 * 24 * time.Hour, "back": -31 * 24 * time.Hour} {
+		t.Run(name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				r, p := rigOnPi(t, 0)
+				r.built = time.Now().AddDate(-1, 0, 0)
+				p.synced.Store(true)
+				time.Sleep(2 * time.Minute) // it is known to be synchronised
+				r.broker.link(true, false)
+				begin := time.Now()
+				speak := func(n int) {
+					for range n {
+						r.broker.publish("bed/t", "20")
+						time.Sleep(10 * time.Minute)
+					}
+				}
+				speak(30)
+				p.off.Store(int64(jump))
+				jot := farm.Jot{Bin: "bed", What: farm.Fed, Kg: 1}
+				if err := r.loop.Act(t.Context(), farm.Event{Kind: farm.EventJot, Jot: jot}); err != nil {
+					t.Fatal(err)
+				}
+				fed := time.Now()
+				speak(30)
+				p.off.Store(0)
+				speak(30)
+				time.Sleep(2 * time.Minute)
+				synctest.Wait()
+				check := func(when string) {
+					t.Helper()
+					stamps := r.stamps("t")
+					if len(stamps) != 90 {
+						t.Fatalf("%s: got %d readings, want 90", when, len(stamps))
+					}
+					for i, at := range stamps {
+						if off := at.Sub(begin.Add(time.Duration(i) * 10 * time.Minute)); off.Abs() > 5*time.Second {
+							t.Errorf("%s: reading %d is off by %s", when, i, off)
+						}
+					}
+				}
+				check("taken back")
+				v, err := r.loop.Look(t.Context())
+				if err != nil || len(v.Bins[0].Zones[0].Food) != 1 {
+					t.Fatalf("got %+v, %v, want the one feed", v.Bins, err)
+				}
+				if off := v.Bins[0].Zones[0].Food[0].At.Sub(fed); off.Abs() > 5*time.Second {
+					t.Errorf("what was fed meanwhile is off by %s", off)
+				}
+				if !v.Intake.Connected || !v.Probes[0].Fresh {
+					t.Errorf("got %+v, want the probe heard and the broker there", v.Probes[0])
+				}
+				if off := time.Until(r.loop.Time()); off.Abs() > time.Second {
+					t.Errorf("the time is off by %s", off)
+				}
+				r.checkNoSilenceBut(t, "m", "s", "s2") // which never speak
+				r.stop()
+				r.start()
+				check("after a restart")
+				r.checkNoSilenceBut(t, "m", "s", "s2") // which never speak
 			})
 		})
 	}

@@ -197,6 +197,9 @@ func (l *Loop) outcome(err error) error {
 func (l *Loop) transaction(b *batch) (err error) {
 	b.Session = l.repeats.session
 	b.owe(l.cfg.Owes)
+	if c := l.time.owed; c != nil && c.TakenBack {
+		return nil // memory is made anew after this
+	}
 	if b.save || l.memory.Replayed+len(b.Entries) >= snapshotEntries || l.memory.Last.Sub(l.memory.Taken) >= snapshotEvery {
 		b.Snapshot, err = l.snapshot()
 	}
