@@ -48,6 +48,12 @@ func (c *clerk) fallSilentAt(stage string) {
 	c.silent = stage
 }
 
+func (c *clerk) hangsUp() bool {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.silent == "hangup"
+}
+
 func (c *clerk) received() [][]byte {
 	c.mu.Lock()
 	defer c.mu.Unlock()
@@ -96,7 +102,7 @@ func (c *clerk) serve(conn net.Conn) {
 			say("rcpt", "250 go on")
 		case "data":
 			say("data", "354 go on")
-			if !c.keep(r) {
+			if !c.keep(r) || c.hangsUp() {
 				return
 			}
 			say("dot", "250 kept as 7")
