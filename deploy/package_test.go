@@ -73,6 +73,7 @@ func checkInstalled(t *testing.T, r root) {
 		"usr/share/doc/binwatchd/examples/full.yaml":                          "0:0 644",
 		"usr/share/doc/binwatchd/examples/mosquitto.conf":                     "0:0 644",
 		"usr/share/doc/binwatchd/examples/prometheus":                         "0:0 755",
+		"usr/share/doc/binwatchd/examples/dashboards/grafana-influx.json":     "0:0 644",
 		"usr/share/doc/binwatchd/examples/dashboards/grafana-prometheus.json": "0:0 644",
 		"usr/share/doc/binwatchd/examples/prometheus/scrape.yml":              "0:0 644",
 		"usr/share/doc/binwatchd/examples/influx/queries.influxql":            "0:0 644",

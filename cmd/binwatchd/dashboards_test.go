@@ -67,6 +67,9 @@ func startSite(t *testing.T) *site {
 	if out, code := runChild(t, "jot", "box/all", "fed", "2", "kg", "of", "grain", "--config", s.cfg); code != 0 {
 		t.Fatalf("jot: exit %d: %s", code, out)
 	}
+	if out, code := runChild(t, "jot", "box/all", "watered", "1", "L", "--config", s.cfg); code != 0 {
+		t.Fatalf("jot: exit %d: %s", code, out)
+	}
 	return s
 }
 
@@ -135,7 +138,7 @@ func drawnQueries(t *testing.T, kind, key string) (all []shippedQuery) {
 			if own, ok := v["title"].(string); ok {
 				title = own
 			}
-			if text, ok := v[key].(string); ok && text != "" {
+			if text, ok := v[key].(string); ok && (key == "expr" || strings.HasPrefix(text, "SELECT") || strings.HasPrefix(text, "SHOW")) {
 				all = append(all, shippedQuery{kind + ", " + title, choice.Replace(text)})
 			}
 			for _, name := range slices.Sorted(maps.Keys(v)) {
@@ -265,7 +268,7 @@ func (s *site) checkFlux() {
 
 func (s *site) checkInfluxQL(db *influxtest.Influxd) {
 	s.t.Helper()
-	for _, q := range shippedQueries(s.t, "influx/queries.influxql", "--") {
+	for _, q := range append(shippedQueries(s.t, "influx/queries.influxql", "--"), drawnQueries(s.t, "grafana-influx", "query")...) {
 		if rows := db.Query("bins", q.text); len(rows) == 0 || len(rows[0]) < 2 || rows[0][1] == nil {
 			s.t.Errorf("%s %s: got %v", q.title, q.text, rows)
 		}

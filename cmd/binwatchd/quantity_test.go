@@ -121,13 +121,13 @@ func TestAQuantityIsOneRow(t *testing.T) {
 		}
 	}
 	for _, line := range []string{
-		"probe=vat,zone=near tartness_t=9.6,raw=96 ", "humidity_pct=91.4,", "co2_ppm=2600,", "weight_kg=24.94", "ph=6.8,", "conductivity_ms_cm=1.413,",
+		"probe=vat,zone=near tartness_t=9.6,tartness_t_limits_low=2,tartness_t_limits_high=9,raw=96 ", "humidity_pct=91.4,", "co2_ppm=2600,", "weight_kg=24.94", "ph=6.8,", "conductivity_ms_cm=1.413,",
 	} {
 		proctest.Eventually(t, "the database has "+line, func() bool { return db.has("bin_climate,bin=bed,farm=Hillfoot", line) })
 	}
 	for what, words := range map[string][]string{
 		get("/metrics"): {
-			`binwatch_tartness_kilodegrees{bin="bed",zone="near"} 0.0096`, `binwatch_humidity_ratio{bin="bed",zone="near"} 0.914`,
+			`binwatch_tartness_kilodegrees{bin="bed",zone="near"} 0.0096`, `binwatch_limit_tartness_kilodegrees{band="limits",bin="bed",side="high",zone="near"} 0.009`, `binwatch_humidity_ratio{bin="bed",zone="near"} 0.914`,
 			`binwatch_co2_ratio{bin="bed",zone="near"} 0.0026`, `binwatch_weight_grams{bin="bed",zone="near"} 24947.58`,
 			`binwatch_ph{bin="bed",zone="near"} 6.8`, `binwatch_conductivity_siemens_per_metre{bin="bed",zone="near"} 0.1413`,
 			`binwatch_condition{bin="bed",condition="past-limit",urgency="today",zone="near"} 1`,

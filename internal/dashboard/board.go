@@ -20,9 +20,14 @@ var board = []part{
 				none: "no daemon is scraped", lines: []line{{name: "{site}", query: "well"}},
 			},
 			{
+				title: "Readings of the last hour", says: "None: the daemon, its broker or this database is away. What stands and what comes below is then old.",
+				form: figures, width: 6, colours: []step{{0, now}, {1, calm}}, none: "none",
+				lines: []line{{name: "{farm}", lines: "arriving"}},
+			},
+			{
 				title: "Conditions raised", says: "How many stand now, by urgency.",
 				form: figures, width: 6, colours: []step{{0, calm}, {1, today}},
-				none: "nothing is raised", lines: []line{{name: "{urgency}", query: "count"}},
+				none: "nothing is raised", lines: []line{{name: "{urgency}", query: "count"}, {name: "{farm}", lines: "count"}},
 			},
 			{
 				title: "Water to give", says: "What would bring the zone to the middle of its thrive band, less what was given of late. Give it in several visits.",
@@ -36,19 +41,41 @@ var board = []part{
 			},
 			{
 				title: "What stands", says: "Every condition that is raised and not eased yet.",
-				form: rows, width: 12, none: "nothing is raised", lines: []line{{query: "stands"}},
+				form: rows, width: 12, none: "nothing is raised", lines: []line{{query: "stands", lines: "stands"}},
 			},
 			{
 				title: "What comes", says: "Hours until a limit is expected to be crossed, or something is due, whether that is worth a notice or not.",
-				form: rows, unit: hours, width: 12, none: "nothing is foreseen", lines: []line{{query: "ahead"}},
+				form: rows, unit: hours, width: 12, none: "nothing is foreseen", lines: []line{{query: "ahead", lines: "ahead"}},
 			},
 			{
 				title: "Temperature", says: "Every zone, smoothed over an hour.",
-				unit: celsius, width: 12, lines: []line{{name: "{bin}/{zone}", query: "temperature"}},
+				unit: celsius, width: 12, lines: []line{{name: "{bin}/{zone}", query: "temperature", lines: "temperature"}},
 			},
 			{
 				title: "Moisture", says: "Every zone, water by fresh mass, smoothed over six hours.",
-				unit: percent, width: 12, lines: []line{{name: "{bin}/{zone}", query: "moisture"}},
+				unit: percent, width: 12, lines: []line{{name: "{bin}/{zone}", query: "moisture", lines: "moisture"}},
+			},
+			{
+				title: "Rooms", says: "The air of each room, probe by probe.",
+				unit: celsius, width: 12, lines: []line{{name: "{place} {probe}", lines: "rooms"}},
+			},
+			{
+				title: "Logbook", says: "What was done, as it was jotted.",
+				form: rows, width: 12, none: "nothing was jotted", lines: []line{{lines: "jots"}},
+			},
+			{
+				title: "Food given", says: "By the day, as it was jotted.",
+				unit: kilos, width: 12, none: "no feed is jotted", lines: []line{{name: "{bin}", lines: "food"}},
+			},
+			{
+				title: "Water given", says: "By the day, as it was jotted.",
+				unit: litres, width: 12, none: "no watering is jotted", lines: []line{{name: "{bin}", lines: "water"}},
+			},
+			{
+				title: "How urgent what was raised was", says: "3: now, 2: today, 1: soon, 0: eased.",
+				form: spans, width: 24, words: map[string]string{"0": "eased", "1": "soon", "2": "today", "3": "now"},
+				colours: []step{{0, calm}, {1, soon}, {2, today}, {3, now}}, none: "nothing was raised",
+				lines: []line{{name: "{bin}/{zone} {probe} {condition}", lines: "standing"}},
 			},
 			{
 				title: "What stood, and for how long", says: "The part of each hour for which a condition stood.",
@@ -62,33 +89,37 @@ var board = []part{
 			{
 				title: "Temperature between its bands", says: "The level as it is judged. Inside thrive they do well; past survive there is harm.",
 				unit: celsius, width: 16, lines: []line{
-					{name: "{bin}/{zone}", query: "level-t"},
-					{name: "{bin}/{zone}, coldest probe", query: "coldest"},
-					{name: "{bin}/{zone}, hottest probe", query: "hottest"},
-					{name: "{bin}/{zone}, {band} {side}", query: "limit-t", edge: true},
+					{name: "{bin}/{zone}", query: "level-t", lines: "temperature"},
+					{name: "{bin}/{zone}, coldest probe", query: "coldest", lines: "coldest"},
+					{name: "{bin}/{zone}, hottest probe", query: "hottest", lines: "hottest"},
+					{name: "{bin}/{zone}, {band} {side}", query: "limit-t", lines: "limit-t", edge: true},
 				},
 			},
 			{
 				title: "Ahead", says: "Hours until a limit is expected to be crossed, or something is due. 0: it is past already.",
 				form: figures, unit: hours, width: 8, colours: []step{{0, today}, {24, soon}, {72, calm}}, none: "nothing is foreseen",
-				lines: []line{{name: "{bin}/{zone} {condition}", query: "ahead"}},
+				lines: []line{{name: "{bin}/{zone} {condition}", query: "ahead", lines: "ahead"}},
 			},
 			{
 				title: "Moisture between its bands", says: "The level as it is judged, water by fresh mass.",
 				unit: percent, width: 16, lines: []line{
-					{name: "{bin}/{zone}", query: "level-m"},
-					{name: "{bin}/{zone}, driest probe", query: "driest"},
-					{name: "{bin}/{zone}, wettest probe", query: "wettest"},
-					{name: "{bin}/{zone}, {band} {side}", query: "limit-m", edge: true},
+					{name: "{bin}/{zone}", query: "level-m", lines: "moisture"},
+					{name: "{bin}/{zone}, driest probe", query: "driest", lines: "driest"},
+					{name: "{bin}/{zone}, wettest probe", query: "wettest", lines: "wettest"},
+					{name: "{bin}/{zone}, {band} {side}", query: "limit-m", lines: "limit-m", edge: true},
 				},
 			},
 			{
 				title: "Moisture a day", says: "Points gained or, below nothing, lost. A living bed loses half a point to two.",
-				form: figures, unit: percent, width: 8, none: "not known yet", lines: []line{{name: "{bin}/{zone}", query: "perday"}},
+				form: figures, unit: percent, width: 8, none: "not known yet", lines: []line{{name: "{bin}/{zone}", query: "perday", lines: "perday"}},
 			},
 			{
 				title: "How well each species works", says: "By temperature and moisture, over a day; 1 is its best.",
 				unit: part1, width: 12, lines: []line{{name: "{species} in {bin}/{zone}", query: "activity"}},
+			},
+			{
+				title: "Hours over 30 °C", says: "In the time that is shown.",
+				form: figures, unit: hours, width: 12, none: "none", lines: []line{{name: "{bin}/{zone}", lines: "hot"}},
 			},
 			{
 				title: "Can it be judged?", says: "No: readings are missing, or the lid is off. What is not judged is not fine.",
@@ -110,6 +141,22 @@ var board = []part{
 			{
 				title: "Messages without a reading", says: "Messages an hour that gave no reading of the probe that they were for.",
 				width: 8, lines: []line{{name: "{probe}", query: "rejected"}},
+			},
+			{
+				title: "Newest readings", says: "The newest believed reading of each probe.",
+				form: rows, width: 12, lines: []line{{lines: "newest"}},
+			},
+			{
+				title: "Not believed", says: "How often each probe was not believed.",
+				form: rows, width: 12, none: "all was believed", lines: []line{{lines: "doubted"}},
+			},
+			{
+				title: "Readings by the hour", says: "How many each probe gave, believed or not.",
+				width: 12, lines: []line{{name: "{probe}", lines: "readings"}},
+			},
+			{
+				title: "Batteries", says: "Those that are told in volts.",
+				unit: volts, width: 12, none: "no probe tells its battery's volts", lines: []line{{name: "{probe}", lines: "battery"}},
 			},
 			{
 				title: "Readings", says: "Readings an hour by what became of them. Late ones are kept and not judged.",

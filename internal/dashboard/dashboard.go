@@ -57,7 +57,8 @@ type picture struct {
 // A line is one query of a picture. The label {bin} in its name is that of a series.
 type line struct {
 	name  string
-	query string // key of the query of a Prometheus
+	query string // key of the query of a Prometheus; "": it has nothing of this
+	lines string // key of the query of an InfluxDB; "": it has nothing of this
 	edge  bool   // of a band: drawn thin
 }
 
@@ -74,6 +75,8 @@ const (
 	hours   unit = "h"
 	days    unit = "d"
 	megas   unit = "MB"
+	volts   unit = "V"
+	kilos   unit = "kg"
 )
 
 // A step is a colour from a value on.
@@ -83,7 +86,7 @@ type step struct {
 }
 
 // Kinds are what can be printed, in the order in which they are named to people.
-var Kinds = []string{"grafana-prometheus"}
+var Kinds = []string{"grafana-prometheus", "grafana-influx"}
 
 // Importing says how.
 const Importing = `grafana-prometheus: a Grafana that asks a Prometheus, which scrapes the daemon
@@ -92,16 +95,24 @@ then choose the source, the site and the bin above the pictures:
 
   binwatchd dashboard grafana-prometheus > bins.json
 
-Its queries need no recording rules. Import it again after an upgrade; what you
-change, change in a copy.
+Its queries need no recording rules.
+
+grafana-influx: a Grafana that asks, in InfluxQL, the InfluxDB which influx: in the
+configuration names. InfluxDB 2 answers InfluxQL once the bucket is mapped to a
+database of its name (its command: influx v1 dbrp create). A database has no news of
+the daemon itself, and its limits and forecasts begin with the points of this
+version; binwatchd resend writes older ones anew.
+
+Import either again after an upgrade; what you change, change in a copy.
 `
 
 // Print writes the dashboard of a kind.
 func Print(w io.Writer, kind string) error {
-	for _, k := range Kinds {
-		if k == kind {
-			return printGrafana(w)
-		}
+	switch kind {
+	case "grafana-prometheus":
+		return printGrafana(w, askPrometheus)
+	case "grafana-influx":
+		return printGrafana(w, askInflux)
 	}
 	return fmt.Errorf("there is no dashboard %q: there are %s", kind, strings.Join(Kinds, ", "))
 }

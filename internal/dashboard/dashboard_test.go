@@ -19,6 +19,7 @@ var update = flag.Bool("update", false, "write the files of deploy/ anew")
 func TestShippedFiles(t *testing.T) {
 	files := map[string]string{
 		"prometheus/queries.promql":      dashboard.QueriesFile(),
+		"influx/queries.influxql":        dashboard.QuestionsFile(),
 		"prometheus/binwatchd.rules.yml": dashboard.RulesFile(),
 	}
 	for _, kind := range dashboard.Kinds {

@@ -14,6 +14,15 @@ func QueriesFile() string {
 	return out
 }
 
+// QuestionsFile is what deploy/influx/queries.influxql holds.
+func QuestionsFile() string {
+	out := "-- Queries for InfluxDB 1 and for the InfluxQL of InfluxDB 2, each under a line\n-- that says what it shows.\n"
+	for _, q := range questions {
+		out += fmt.Sprintf("\n-- %s\n%s;\n", q.says, asked(q.text, everywhere))
+	}
+	return out
+}
+
 // RulesFile is what deploy/prometheus/binwatchd.rules.yml holds.
 func RulesFile() string {
 	out := `# Series computed beforehand, so that curves over months are cheap. Name this

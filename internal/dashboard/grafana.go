@@ -4,18 +4,86 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"maps"
 	"regexp"
+	"slices"
+	"strings"
 )
 
 // An object is one of JSON; its keys are written in alphabetical order.
 type object = map[string]any
 
-// from is the data source that the viewer has chosen.
-var from = object{"type": "prometheus", "uid": "${source}"}
+// A source is a kind of database, and how it is asked.
+type source struct {
+	kind    string // as Grafana names it
+	choices []choice
+	has     func(l line) bool // something of a line
+	query   func(l line, s scope, table, newest bool) object
+	marks   object // spans or moments across all curves
+}
 
-// printGrafana writes the description as Grafana's JSON model has it, for a Prometheus.
-func printGrafana(w io.Writer) error {
-	g := grafana{}
+// A choice is a variable that a viewer sets; one with several has all of them too.
+type choice struct {
+	name, label, query string
+	several            bool
+}
+
+// askPrometheus asks in PromQL.
+var askPrometheus = source{
+	kind: "prometheus",
+	choices: []choice{
+		{"site", "Site", `label_values(binwatch_build_info, site)`, true},
+		{"bin", "Bin", `label_values(binwatch_zone_judged{site=~"$site"}, bin)`, false},
+		{"zone", "Zone", `label_values(binwatch_zone_judged{site=~"$site", bin=~"$bin"}, zone)`, true},
+	},
+	has: func(l line) bool { return l.query != "" },
+	query: func(l line, s scope, table, newest bool) object {
+		q := object{
+			"expr": expanded(l.query, s), "editorMode": "code", "legendFormat": label.ReplaceAllString(l.name, "{{$1}}"),
+			"instant": table || newest, "range": !table && !newest,
+		}
+		if table {
+			q["format"] = "table"
+		}
+		return q
+	},
+	marks: object{
+		"target":      object{"refId": "marks", "expr": `binwatch_condition{site=~"$site", urgency=~"now|today"}`, "interval": "1m"},
+		"titleFormat": "{{condition}}, {{urgency}}", "textFormat": "{{bin}} {{zone}} {{probe}}", "tagKeys": "bin,zone,probe",
+	},
+}
+
+// askInflux asks in InfluxQL, which InfluxDB 1 and 2 both answer.
+var askInflux = source{
+	kind: "influxdb",
+	choices: []choice{
+		{"farm", "Farm", `SHOW TAG VALUES FROM "bin_climate" WITH KEY = "farm"`, true},
+		{"bin", "Bin", `SHOW TAG VALUES FROM "bin_climate" WITH KEY = "bin" WHERE "farm" =~ /^$farm$/`, false},
+		{"zone", "Zone", `SHOW TAG VALUES FROM "bin_climate" WITH KEY = "zone" WHERE "farm" =~ /^$farm$/ AND "bin" =~ /^$bin$/`, true},
+	},
+	has: func(l line) bool { return l.lines != "" },
+	query: func(l line, s scope, table, _ bool) object {
+		format := "time_series"
+		if table {
+			format = "table"
+		}
+		alias := strings.NewReplacer("{band} {side}", "$col").Replace(l.name)
+		return object{
+			"query": asked(find(questions, l.lines).text, s), "rawQuery": true, "resultFormat": format,
+			"alias": label.ReplaceAllString(alias, "$$tag_$1"),
+		}
+	},
+	marks: object{
+		"target": object{"refId": "marks", "query": influxMarks, "rawQuery": true, "resultFormat": "table", "fromAnnotations": true},
+		"query":  influxMarks, "textColumn": "text", "tagsColumn": "bin,zone,condition,change",
+	},
+}
+
+var influxMarks = asked(find(questions, "marks").text, site)
+
+// printGrafana writes the description as Grafana's JSON model has it, for a source.
+func printGrafana(w io.Writer, s source) error {
+	g := grafana{source: s, from: object{"type": s.kind, "uid": "${source}"}}
 	for _, p := range board {
 		g.part(p)
 	}
@@ -23,12 +91,12 @@ func printGrafana(w io.Writer) error {
 	out.SetEscapeHTML(false)
 	out.SetIndent("", " ")
 	err := out.Encode(object{
-		"uid": "binwatchd-prometheus", "title": title, "tags": []string{"binwatchd"},
+		"uid": "binwatchd-" + s.kind, "title": title, "tags": []string{"binwatchd"},
 		"description":   "Printed by binwatchd. Change a copy: the next version is imported over this one.",
 		"schemaVersion": 39, "editable": true, "refresh": "1m", "graphTooltip": 1,
 		"time":        object{"from": "now-7d", "to": "now"},
-		"templating":  object{"list": choices()},
-		"annotations": object{"list": []object{marks()}},
+		"templating":  object{"list": g.choices()},
+		"annotations": object{"list": []object{g.marks()}},
 		"panels":      g.out,
 	})
 	if err != nil {
@@ -37,43 +105,35 @@ func printGrafana(w io.Writer) error {
 	return nil
 }
 
-// choices are what a viewer may choose: whose numbers, which site, bin and zone.
-func choices() []object {
-	all := object{"text": "All", "value": "$__all"}
-	of := func(name, label, query string, several bool) object {
-		v := object{
-			"type": "query", "name": name, "label": label, "datasource": from, "refresh": 2, "sort": 1, "multi": several, "includeAll": several,
-			"query": object{"query": query, "refId": name},
-		}
-		if several {
-			v["allValue"], v["current"] = ".*", all
-		}
-		return v
-	}
-	return []object{
-		{"type": "datasource", "name": "source", "label": "From", "query": "prometheus"},
-		of("site", "Site", `label_values(binwatch_build_info, site)`, true),
-		of("bin", "Bin", `label_values(binwatch_zone_judged{site=~"$site"}, bin)`, false),
-		of("zone", "Zone", `label_values(binwatch_zone_judged{site=~"$site", bin=~"$bin"}, zone)`, true),
-	}
-}
-
-// marks are spans of time across all curves, while something that can't wait stood.
-func marks() object {
-	return object{
-		"name": "Raised: now and today", "enable": true, "iconColor": today, "datasource": from,
-		"target":      object{"refId": "marks", "expr": markQuery, "interval": "1m"},
-		"titleFormat": "{{condition}}, {{urgency}}", "textFormat": "{{bin}} {{zone}} {{probe}}", "tagKeys": "bin,zone,probe",
-	}
-}
-
-// markQuery finds what the marks are of.
-const markQuery = `binwatch_condition{site=~"$site", urgency=~"now|today"}`
-
 // A grafana lays pictures out, from left to right and then below.
 type grafana struct {
+	source   source
+	from     object // the data source that the viewer has chosen
 	out      []object
 	x, y, id int
+}
+
+// choices are what a viewer may choose: whose numbers, which site, bin and zone.
+func (g *grafana) choices() []object {
+	out := []object{{"type": "datasource", "name": "source", "label": "From", "query": g.source.kind}}
+	for _, c := range g.source.choices {
+		v := object{
+			"type": "query", "name": c.name, "label": c.label, "datasource": g.from, "refresh": 2, "sort": 1,
+			"multi": c.several, "includeAll": c.several, "query": object{"query": c.query, "refId": c.name},
+		}
+		if c.several {
+			v["allValue"], v["current"] = ".*", object{"text": "All", "value": "$__all"}
+		}
+		out = append(out, v)
+	}
+	return out
+}
+
+// marks show across all curves when something was raised.
+func (g *grafana) marks() object {
+	o := object{"name": "Raised", "enable": true, "iconColor": today, "datasource": g.from}
+	maps.Copy(o, g.source.marks)
+	return o
 }
 
 const (
@@ -93,20 +153,25 @@ func (g *grafana) place(width, height int) object {
 }
 
 func (g *grafana) part(p part) {
+	if !slices.ContainsFunc(p.pictures, func(pic picture) bool { return slices.ContainsFunc(pic.lines, g.source.has) }) {
+		return
+	}
 	if g.x > 0 {
 		g.x, g.y = 0, g.y+high
 	}
 	g.out = append(g.out, object{"gridPos": g.place(whole, 1), "id": g.id, "type": "row", "title": p.title, "collapsed": false, "panels": []object{}})
 	g.x, g.y = 0, g.y+1
 	for _, pic := range p.pictures {
-		g.out = append(g.out, g.picture(pic, p.of))
+		if slices.ContainsFunc(pic.lines, g.source.has) {
+			g.out = append(g.out, g.picture(pic, p.of))
+		}
 	}
 }
 
 func (g *grafana) picture(p picture, s scope) object {
 	o := object{
-		"gridPos": g.place(p.width, high), "id": g.id, "title": p.title, "description": p.says, "datasource": from,
-		"targets": targets(p, s), "fieldConfig": object{"defaults": fields(p), "overrides": edges(p)},
+		"gridPos": g.place(p.width, high), "id": g.id, "title": p.title, "description": p.says, "datasource": g.from,
+		"targets": g.targets(p, s), "fieldConfig": object{"defaults": fields(p), "overrides": edges(p)},
 	}
 	tooltip := object{"mode": "multi", "sort": "desc"}
 	legend := object{"showLegend": true, "displayMode": "list", "placement": "bottom", "calcs": []string{}}
@@ -125,7 +190,7 @@ func (g *grafana) picture(p picture, s scope) object {
 		o["type"] = "table"
 		o["options"] = object{"showHeader": true, "frameIndex": 0, "cellHeight": "sm"}
 		o["transformations"] = []object{{"id": "organize", "options": object{
-			"excludeByName": object{"Time": true, "__name__": true, "instance": true, "job": true, "Value": p.unit == plain},
+			"excludeByName": object{"Time": g.source.kind == "prometheus", "__name__": true, "instance": true, "job": true, "Value": p.unit == plain},
 			"renameByName":  object{"Value": string(p.unit)},
 		}}}
 	default:
@@ -138,22 +203,14 @@ func (g *grafana) picture(p picture, s scope) object {
 var label = regexp.MustCompile(`\{(\w+)\}`)
 
 // targets are the queries of a picture.
-func targets(p picture, s scope) []object {
+func (g *grafana) targets(p picture, s scope) []object {
 	var out []object
-	for i, l := range p.lines {
-		t := object{
-			"refId": string(rune('A' + i)), "datasource": from, "expr": expanded(l.query, s), "editorMode": "code",
-			"legendFormat": label.ReplaceAllString(l.name, "{{$1}}"),
+	for _, l := range p.lines {
+		if g.source.has(l) {
+			q := g.source.query(l, s, p.form == rows, p.form == figures)
+			q["refId"], q["datasource"] = string(rune('A'+len(out))), g.from
+			out = append(out, q)
 		}
-		switch p.form {
-		case rows:
-			t["instant"], t["range"], t["format"] = true, false, "table"
-		case figures:
-			t["instant"], t["range"] = true, false
-		default:
-			t["instant"], t["range"] = false, true
-		}
-		out = append(out, t)
 	}
 	return out
 }
@@ -161,7 +218,7 @@ func targets(p picture, s scope) []object {
 // grafanaUnits are its names of units.
 var grafanaUnits = map[unit]string{
 	plain: "short", celsius: "celsius", percent: "percent", part1: "percentunit", litres: "litre",
-	seconds: "s", hours: "h", days: "d", megas: "decmbytes",
+	seconds: "s", volts: "volt", kilos: "kg", hours: "h", days: "d", megas: "decmbytes",
 }
 
 // fields are how a picture's numbers are shown.

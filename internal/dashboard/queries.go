@@ -100,7 +100,7 @@ var recordedName = regexp.MustCompile(`binwatch:[a-z0-9_:]+`)
 // expanded is the text of a query over a scope, with nothing in it that has to be
 // computed beforehand.
 func expanded(key string, s scope) string {
-	text := find(key).text
+	text := find(queries, key).text
 	whole := recordedName.FindString(text) == text
 	text = recordedName.ReplaceAllStringFunc(text, func(name string) string {
 		for _, r := range recorded {
@@ -128,8 +128,8 @@ func chosen(text string, s scope) string {
 }
 
 // find gives the query of a key, which must be there.
-func find(key string) query {
-	for _, q := range queries {
+func find(all []query, key string) query {
+	for _, q := range all {
 		if q.key == key {
 			return q
 		}

@@ -202,6 +202,17 @@ func ZoneLimits(f *farm.Farm, bin farm.Bin, z farm.Zone) (temp, moist Limits) {
 	return temp, moist
 }
 
+// ShownBands are the bands that a zone's levels are drawn between: those it is judged
+// by, and of a sifting zone those that its moisture passes through, though only their
+// end is judged. Zero bands mean: none.
+func ShownBands(f *farm.Farm, bin farm.Bin, z farm.Zone) (temp, moist farm.Bands) {
+	t, m := ZoneLimits(f, bin, z)
+	if moist = m.Bands(); z.Aim == farm.Sifting {
+		_, moist = ZoneBands(f, bin, z)
+	}
+	return t.Bands(), moist
+}
+
 // overruled lets own replace the default, half by half.
 func overruled(own, def farm.Bands) farm.Bands {
 	none := farm.Band{}

@@ -31,7 +31,7 @@ var may = map[string]struct {
 	"rounds":           {[]string{"farm"}, "the care list is made from a view alone"},
 	"dashboard":        {nil, "what others draw is described by the names of metrics and points alone"},
 	"notify":           {[]string{"farm", "secret", "backoff", "chart", "loopback"}, "adapters state what they need in their own interfaces"},
-	"influx":           {[]string{"farm", "secret", "backoff"}, "adapters state what they need in their own interfaces"},
+	"influx":           {[]string{"farm", "secret", "backoff", "husbandry"}, "adapters state what they need in their own interfaces; a point says what its zone is held to"},
 	"metrics":          {[]string{"farm"}, "adapters state what they need in their own interfaces"},
 	"page":             {[]string{"farm", "secret", "calibration", "chart", "loopback", "snippet", "quantity", "page/auth"}, "adapters state what they need in their own interfaces"},
 	"page/auth":        {[]string{"loopback"}, "the login knows nothing of worms"},

@@ -35,13 +35,16 @@
 //	temperature_c, moisture_pct …   the calibrated value, by quantity; left out of a doubted reading
 //	battery_v, battery_pct          likewise, for a probe's battery
 //	raw                             the number as it came
+//	temperature_c_thrive_low …      what the zone is held to: after the name of a value
+//	                                thrive, survive or limits, and low or high
 //
 // besides the fields doubt (why a reading is not believed, in words) and time_uncertain
 // (true for a reading handed over after an outage, whose time may be hours late).
 //
 // bin_marks, a point a change of a condition or a jot, has the tags farm, bin, zone and
-// probe, and either condition and change with the fields raised (1 or 0), urgency,
-// text and episode, or jot, of and to with the fields jots (1), kg, litres, text and by.
+// probe, and either condition and change with the fields raised (1 or 0), standing (0
+// to 3: eased, soon, today, now), urgency, text, episode and, of a forecast, the hours
+// until it comes true (crosses_h, earliest_h, latest_h), or jot, of and to with the fields jots (1), kg, litres, text and by.
 //
 // # What it must not do
 //

@@ -9,6 +9,7 @@ import (
 	"unicode/utf8"
 
 	"binwatchd/internal/farm"
+	"binwatchd/internal/husbandry"
 )
 
 // The measurements that are written.
@@ -27,8 +28,9 @@ type Lines struct {
 
 // A probe is what is known beforehand of a probe's points.
 type probe struct {
-	head  string // measurement and tags
-	field string // of the calibrated value; "" for a probe that is gone
+	head   string // measurement and tags
+	field  string // of the calibrated value; "" for a probe that is gone
+	limits string // what its zone is held to, as fields after the value
 }
 
 // NewLines prepares the tags of every probe of the farm.
@@ -45,9 +47,37 @@ func NewLines(f farm.Farm) *Lines {
 	}
 	for _, p := range f.Probes {
 		at := f.ZoneOf(p.ID)
-		l.probes[p.ID] = probe{l.climateHead(at.Bin, at.Zone, p.ID, cmp.Or(l.rooms[at.Bin], airs[p.ID])), p.Row().Field}
+		l.probes[p.ID] = probe{
+			l.climateHead(at.Bin, at.Zone, p.ID, cmp.Or(l.rooms[at.Bin], airs[p.ID])), p.Row().Field, limitFields(&f, at, p),
+		}
 	}
 	return l
+}
+
+// limitFields are the fields of what a probe's zone is held to: ",temperature_c_thrive_low=15"
+// and so on; "" where it is held to nothing.
+func limitFields(f *farm.Farm, at farm.Place, p farm.Probe) string {
+	row := row{sep: ','}
+	both := func(band string, b farm.Band) {
+		row.number(p.Row().Field+"_"+band+"_low", b.Low)
+		row.number(p.Row().Field+"_"+band+"_high", b.High)
+	}
+	for _, b := range f.Bins {
+		z, ok := b.ZoneByName(at.Zone)
+		if b.Name != at.Bin || !ok {
+			continue
+		}
+		bands := map[farm.Quantity]farm.Bands{}
+		bands[farm.Temperature], bands[farm.Moisture] = husbandry.ShownBands(f, b, z)
+		if own := bands[p.Measures]; !own.IsZero() {
+			both("thrive", own.Thrive)
+			both("survive", own.Survive)
+		}
+		if own, ok := z.Limits[p.Measures]; ok {
+			both("limits", own)
+		}
+	}
+	return string(row.line)
 }
 
 func (l *Lines) climateHead(bin, zone, probe, room string) string {
@@ -78,6 +108,9 @@ func (l *Lines) AppendReading(dst []byte, r farm.Reading) []byte {
 	row := row{line: append(dst, p.head...), sep: ' '}
 	if p.field != "" && r.Believed() {
 		row.number(p.field, r.Value)
+		if row.sep == ',' {
+			row.line = append(row.line, p.limits...)
+		}
 	}
 	row.number("raw", r.Raw)
 	if r.Uncertain || r.Retained {
@@ -96,11 +129,22 @@ func (l *Lines) AppendReading(dst []byte, r farm.Reading) []byte {
 func (l *Lines) AppendChange(dst []byte, c farm.Change) []byte {
 	row := row{line: appendHead(dst, Marks, "bin", c.Bin, "change", string(c.Change), "condition", string(c.Condition),
 		"farm", l.farm, "place", l.rooms[c.Bin], "probe", c.Probe, "zone", c.Zone), sep: ' '}
-	raised := 1.0
+	raised, standing := 1.0, float64(c.Urgency)
 	if c.Change == farm.Eased {
-		raised = 0
+		raised, standing = 0, 0
 	}
 	row.number("raised", raised)
+	row.number("standing", standing)
+	if f := c.Forecast; f != nil {
+		for _, when := range []struct {
+			field string
+			at    time.Time
+		}{{"crosses_h", f.Crosses}, {"earliest_h", f.Earliest}, {"latest_h", f.Latest}} {
+			if !when.at.IsZero() {
+				row.number(when.field, when.at.Sub(c.At).Hours())
+			}
+		}
+	}
 	row.text("urgency", c.Urgency.String())
 	row.text("text", c.Text)
 	row.text("episode", c.Episode)

@@ -2,6 +2,7 @@ package influx_test
 
 import (
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -71,7 +72,7 @@ func TestLinesOfAPlace(t *testing.T) {
 		{"air", string(l.AppendReading(nil, farm.Reading{At: at, Probe: "glass-air", Value: 9, Raw: 9})),
 			`bin_climate,farm=Hillfoot\ Nursery,place=glass\ house,probe=glass-air temperature_c=9,raw=9 1741000000000`},
 		{"change", string(l.AppendChange(nil, farm.Change{At: at, Bin: "bed", Zone: "near", Condition: farm.TooCold, Change: farm.Raised, Urgency: farm.Now, Text: "cold", Episode: "e"})),
-			`bin_marks,bin=bed,change=raised,condition=too-cold,farm=Hillfoot\ Nursery,place=glass\ house,zone=near raised=1,urgency="now",text="cold",episode="e" 1741000000000`},
+			`bin_marks,bin=bed,change=raised,condition=too-cold,farm=Hillfoot\ Nursery,place=glass\ house,zone=near raised=1,standing=3,urgency="now",text="cold",episode="e" 1741000000000`},
 		{"jot", string(l.AppendJot(nil, farm.Jot{At: at, Bin: "bed", What: farm.Turned})),
 			`bin_marks,bin=bed,farm=Hillfoot\ Nursery,jot=turned,place=glass\ house jots=1,text="turned" 1741000000000`},
 		{"elsewhere", string(l.AppendJot(nil, farm.Jot{At: at, Bin: "crate", What: farm.Turned})),
@@ -79,6 +80,33 @@ func TestLinesOfAPlace(t *testing.T) {
 	} {
 		if d := cmp.Diff(tt.want+"\n", tt.got); d != "" {
 			t.Errorf("%s: %s", tt.name, d)
+		}
+	}
+}
+
+// A believed reading says what its zone is held to, in the reading's own unit.
+func TestLinesSayTheLimits(t *testing.T) {
+	f := hillfoot()
+	bed := &f.Bins[0]
+	bed.Zones[0].Bands = map[farm.Quantity]farm.Bands{farm.Temperature: {Thrive: farm.Band{Low: 15, High: 25}, Survive: farm.Band{Low: 4, High: 35}}}
+	bed.Zones[1].Probes = []string{"far-m", "far-co2"}
+	bed.Zones[1].Limits = map[farm.Quantity]farm.Band{farm.CO2: {Low: 0, High: 2000}}
+	f.Probes = append(f.Probes, farm.Probe{ID: "far-m", Measures: farm.Moisture}, farm.Probe{ID: "far-co2", Measures: farm.CO2})
+	l := influx.NewLines(f)
+	for _, tt := range []struct {
+		probe, want string
+		doubt       farm.Doubt
+	}{
+		{probe: "bed-t", want: "temperature_c=20,temperature_c_thrive_low=15,temperature_c_thrive_high=25,temperature_c_survive_low=4,temperature_c_survive_high=35,raw=20 0\n"},
+		{probe: "bed-t", doubt: farm.FaultCode, want: "raw=20,doubt=\"fault code\" 0\n"},
+		{probe: "bed-m", want: "moisture_pct=20,raw=20 0\n"}, // no worms, no bands
+		{probe: "far-m", want: "moisture_pct=20,moisture_pct_thrive_low=35,moisture_pct_thrive_high=45,moisture_pct_survive_low=28,moisture_pct_survive_high=75,raw=20 0\n"},
+		{probe: "far-co2", want: "co2_ppm=20,co2_ppm_limits_low=0,co2_ppm_limits_high=2000,raw=20 0\n"},
+		{probe: "glass-air", want: "temperature_c=20,raw=20 0\n"},
+	} {
+		line := string(l.AppendReading(nil, farm.Reading{Probe: tt.probe, Value: 20, Raw: 20, Doubt: tt.doubt, At: time.UnixMilli(0)}))
+		if !strings.HasSuffix(line, " "+tt.want) {
+			t.Errorf("%s: got %s, want it to end in %s", tt.probe, line, tt.want)
 		}
 	}
 }
@@ -91,10 +119,13 @@ func TestLineOfAMark(t *testing.T) {
 	}{
 		{"raised", string(l.AppendChange(nil, farm.Change{At: at, Bin: "bed", Zone: "near", Condition: farm.TooHot, Change: farm.Raised,
 			Urgency: farm.Now, Text: `31 °C: "red" suffers \ now` + "\nsecond line", Episode: "e1"})),
-			`bin_marks,bin=bed,change=raised,condition=too-hot,farm=Hillfoot\ Nursery,zone=near raised=1,urgency="now",text="31 °C: \"red\" suffers \\ now second line",episode="e1" 1741000000000`},
+			`bin_marks,bin=bed,change=raised,condition=too-hot,farm=Hillfoot\ Nursery,zone=near raised=1,standing=3,urgency="now",text="31 °C: \"red\" suffers \\ now second line",episode="e1" 1741000000000`},
+		{"foreseen", string(l.AppendChange(nil, farm.Change{At: at, Bin: "bed", Zone: "near", Condition: farm.Drying, Change: farm.Raised,
+			Urgency: farm.Soon, Text: "drying", Episode: "e3", Forecast: &farm.Forecast{Crosses: at.Add(36 * time.Hour), Earliest: at.Add(24 * time.Hour)}})),
+			`bin_marks,bin=bed,change=raised,condition=drying,farm=Hillfoot\ Nursery,zone=near raised=1,standing=1,crosses_h=36,earliest_h=24,urgency="soon",text="drying",episode="e3" 1741000000000`},
 		{"eased, of a probe", string(l.AppendChange(nil, farm.Change{At: at, Probe: "bed-m", Condition: farm.Silent, Change: farm.Eased,
 			Urgency: farm.Today, Text: "speaks again", Episode: "e2"})),
-			`bin_marks,change=eased,condition=silent,farm=Hillfoot\ Nursery,probe=bed-m raised=0,urgency="today",text="speaks again",episode="e2" 1741000000000`},
+			`bin_marks,change=eased,condition=silent,farm=Hillfoot\ Nursery,probe=bed-m raised=0,standing=0,urgency="today",text="speaks again",episode="e2" 1741000000000`},
 		{"fed", string(l.AppendJot(nil, farm.Jot{At: at, Bin: "bed", Zone: "near", What: farm.Fed, Kg: 2, Of: "apple, pulp=wet", By: "mqtt"})),
 			`bin_marks,bin=bed,farm=Hillfoot\ Nursery,jot=fed,of=apple\,\ pulp\=wet,zone=near jots=1,kg=2,text="fed 2 kg of apple, pulp=wet",by="mqtt" 1741000000000`},
 		{"sifted", string(l.AppendJot(nil, farm.Jot{At: at, Bin: "bed", What: farm.Sifted, Litres: 8, To: "crate"})),

@@ -142,16 +142,13 @@ func first[T any](list []*T, fits func(*T) bool) *T {
 // than cold, in which worms only rest.
 func (z *zone) setLimits(f *farm.Farm) {
 	temp, moist := husbandry.ZoneLimits(f, *z.bin.spec, z.spec)
-	z.temp.bands, z.moist.bands = temp.Bands(), moist.Bands()
+	z.temp.bands, z.moist.bands = husbandry.ShownBands(f, *z.bin.spec, z.spec)
 	z.temp.below.limit, z.temp.above.limit = byUrgency(temp.Low), byUrgency(temp.High)
 	z.temp.below.limit[farm.Today] = math.Inf(-1)
 	z.moist.below.limit, z.moist.above.limit = byUrgency(moist.Low), byUrgency(moist.High)
 	_, own := husbandry.ZoneBands(f, *z.bin.spec, z.spec)
 	if z.aim = own.Thrive; own.IsZero() {
 		z.aim = husbandry.MoistureAim(z.bin.worms)
-	}
-	if z.spec.Aim == farm.Sifting {
-		z.moist.bands = own // shown and foreseen, though only its end is judged
 	}
 	for _, m := range z.measured {
 		if band, ok := z.spec.Limits[m.Name]; ok && m.Limits {

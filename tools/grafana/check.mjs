@@ -21,7 +21,7 @@ function typeOf(file, name) {
 }
 
 // What the data source's part of Grafana reads of a mark, which these types leave to it.
-const left = new Set(["expr", "interval", "rawQuery", "resultFormat", "titleFormat", "textFormat", "tagKeys", "tagsColumn", "titleColumn", "textColumn", "timeColumn", "query"]);
+const left = new Set(["expr", "interval", "rawQuery", "resultFormat", "fromAnnotations", "titleFormat", "textFormat", "tagKeys", "tagsColumn", "titleColumn", "textColumn", "timeColumn", "query"]);
 let checked = 0;
 
 // wrong lists what is wrong with a value of a type.
