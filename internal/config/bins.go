@@ -45,7 +45,7 @@ type Limits struct {
 type Pace struct {
 	Patience  time.Duration  `yaml:"patience" least:"0s" most:"7d" default:"30m" help:"How long a breach must last before it counts, and its end before that counts."`
 	Margin    Margin         `yaml:"margin,flow" kind:"a margin" default:"{temperature: 0.5C, moisture: 2%}" help:"How far back inside a limit counts as back."`
-	LookAhead farm.LookAhead `yaml:"look_ahead,flow" kind:"look_ahead" default:"{heating: 12h, drying: 7d}" help:"How far ahead a forecast may warn."`
+	LookAhead farm.LookAhead `yaml:"look_ahead,flow" kind:"look_ahead" default:"{heating: 12h, cooling: 18h, warming: 18h, drying: 7d}" help:"How far ahead a forecast may warn."`
 }
 
 // Margin is how far back inside a limit counts as back.

@@ -102,6 +102,9 @@ var placeEdits = []edit{
 	top("a place with an impossible name", `places: {"the shed": {bins: [bed]}}`),
 	top("a probe that there is not in the air of a place", "places: {shed: {air: shed-air, bins: [bed]}}"),
 	top("moisture in the air of a place", "places: {shed: {air: bed-m, bins: [bed]}}"),
+	top("ahead without a topic", "places: {shed: {bins: [bed], ahead: {}}}"),
+	top("weather of many topics", `places: {shed: {bins: [bed], ahead: {topic: "weather/+"}}}`),
+	top("weather on a topic of our own", "places: {shed: {bins: [bed], ahead: {topic: binwatch/jot/bed}}}"),
 	{"a bin's own probe in the air of its place", "    ambient: air\n    zones:\n      all: " + zoneAll, "    zones:\n      all: " + zoneAll + "\nplaces: {shed: {air: bed-t, bins: [bed]}}"},
 }
 

@@ -62,6 +62,7 @@ func allKinds() map[string]form {
 		"a day":                        plain(scalar("a day", "10 Apr", parseDate, Date.String)),
 		"a time zone":                  textual("a time zone", "Europe/London", parseZone),
 		"a topic":                      textual("a topic", "glass/bed", checked(parseText("a topic"), wrongFilter)),
+		"a single topic":               textual("a topic", "weather/hours", checked(parseText("a topic"), wrongSingle)),
 		"a prefix":                     textual("a prefix", "binwatch", checked(parseText("a prefix"), wrongPrefix)),
 		"a JSON Pointer":               textual("a JSON Pointer", "/soil", parsePointer),
 		"the address of a broker":      textual("the address of a broker", "tcp://127.0.0.1:1883", parseBrokerURL),

@@ -53,7 +53,7 @@ func TestContractLoads(t *testing.T) {
 	}
 	pace := farm.Zone{
 		Patience: 30 * time.Minute, Margin: map[farm.Quantity]float64{farm.Temperature: 0.5, farm.Moisture: 2},
-		LookAhead: farm.LookAhead{Heating: 12 * time.Hour, Drying: 7 * 24 * time.Hour},
+		LookAhead: farm.LookAhead{Heating: 12 * time.Hour, Cooling: 18 * time.Hour, Warming: 18 * time.Hour, Drying: 7 * 24 * time.Hour},
 	}
 	near, far, all := pace, pace, pace
 	near.Name, near.Aim, near.Probes, near.Share = "near", farm.Living, []string{"bed-t", "bed-m"}, 0.7

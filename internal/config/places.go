@@ -1,6 +1,8 @@
 package config
 
 import (
+	"cmp"
+	"fmt"
 	"path"
 	"slices"
 	"strings"
@@ -10,9 +12,15 @@ import (
 
 // A Room is a place as the file has it: a shed, a cellar, a yard.
 type Room struct {
-	Name string   `yaml:",name"`
-	Air  string   `yaml:"air" kind:"a probe" like:"yard-air" help:"The temperature probe in its air: the ambient of its bins that name none."`
-	Bins []string `yaml:"bins,one" kind:"a bin or a pattern" like:"linden-*" list:"a list of bins" need:"[trough]" help:"The bins that stand in it; a * stands for any part of a name."`
+	Name  string   `yaml:",name"`
+	Air   string   `yaml:"air" kind:"a probe" like:"yard-air" help:"The temperature probe in its air: the ambient of its bins that name none."`
+	Bins  []string `yaml:"bins,one" kind:"a bin or a pattern" like:"linden-*" list:"a list of bins" need:"[trough]" help:"The bins that stand in it; a * stands for any part of a name."`
+	Ahead Ahead    `yaml:"ahead,flow" kind:"ahead" help:"The weather of the hours to come, where something publishes that."`
+}
+
+// Ahead is where the weather to come is heard.
+type Ahead struct {
+	Topic string `yaml:"topic" kind:"a single topic" need:"weather/hours" like:"weather/hours" help:"The MQTT topic of a JSON list of times and degrees Celsius."`
 }
 
 // buildRooms puts each bin into the room whose bins name it, or fit a pattern of
@@ -21,7 +29,7 @@ func (b *builder) buildRooms() {
 	in := map[string]*Room{} // by bin
 	for i := range b.file.Places {
 		d := &b.file.Places[i]
-		b.farm.Rooms = append(b.farm.Rooms, farm.Room{Name: d.Name, Air: d.Air})
+		b.farm.Rooms = append(b.farm.Rooms, farm.Room{Name: d.Name, Air: d.Air, Ahead: d.Ahead.Topic})
 		for k := range d.Bins {
 			b.fillRoom(d, &d.Bins[k], in)
 		}
@@ -77,10 +85,20 @@ func wrongPattern(s string) string {
 	return wrongName(strings.ReplaceAll(s, "*", "x"))
 }
 
+// wrongSingle tells what keeps a text from being one topic.
+func wrongSingle(s string) string {
+	if strings.ContainsAny(s, "+#{}") {
+		return fmt.Sprintf("%s is not one topic: here it has no + and no #, and no named parts", quoted(s))
+	}
+	return ""
+}
+
 // checkRooms checks the probes in the air of places, once all probes are known.
 func (b *builder) checkRooms(placed map[string]farm.Place) {
 	for i := range b.file.Places {
 		d := &b.file.Places[i]
+		own := cmp.Or(b.file.Broker.Prefix, "binwatch") + "/"
+		b.refuse(strings.HasPrefix(d.Ahead.Topic, own), &d.Ahead.Topic, "topics under %s are binwatchd's own; the weather comes on another", own)
 		b.refuse(b.isNoAir(d.Air), &d.Air, "%s measures %s; the air of a place is a temperature", d.Air, b.probes[d.Air].Measures)
 		if where, ok := placed[d.Air]; ok {
 			stands := slices.ContainsFunc(b.farm.Bins, func(bin farm.Bin) bool {

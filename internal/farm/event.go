@@ -19,6 +19,7 @@ const (
 	EventTrouble // the farm's own machinery: database refuses
 	EventClock   // the clock was put right: times since From move by Shift
 	EventCaught  // all that the broker had kept for us has been handed over
+	EventWeather // the weather of the hours to come
 )
 
 // An Event is one thing that happened, in journal order. It carries its own
@@ -36,6 +37,7 @@ type Event struct {
 	Up      bool          // EventLink: the broker can be heard
 	Backlog Backlog       // EventLink: what follows of what the broker kept
 	Trouble Trouble       // EventTrouble
+	Weather *Weather      // EventWeather; shared, never changed
 	Shift   time.Duration // EventClock
 	From    time.Time     // EventClock: when the wrong time began, on the wrong clock
 }
@@ -200,6 +202,18 @@ type Trouble struct {
 	Condition Condition `json:"condition"`
 	Over      bool      `json:"over,omitempty"`
 	Text      string    `json:"text"`
+}
+
+// A Weather is what somebody foretells, for the rooms that hear its topic.
+type Weather struct {
+	Topic string        `json:"topic"`
+	Hours []WeatherHour `json:"hours"` // by rising time
+}
+
+// A WeatherHour is how warm the air will be at a time.
+type WeatherHour struct {
+	At    time.Time `json:"at"`
+	TempC float64   `json:"c"`
 }
 
 // A Stretch is a piece of the journal to pass on.

@@ -47,8 +47,9 @@ type Bin struct {
 // for it, in the configuration, in labels and in tags, is place; in the program a
 // [Place] is an address: a bin or one of its zones.
 type Room struct {
-	Name string
-	Air  string // id of the probe in its air; "" when there is none
+	Name  string
+	Air   string // id of the probe in its air; "" when there is none
+	Ahead string // MQTT topic on which its weather comes ahead; "" when none does
 }
 
 // A Share is how much of a bin's worms are of one species, by mass.
@@ -74,6 +75,8 @@ type Zone struct {
 // LookAhead says how far ahead a forecast may warn.
 type LookAhead struct {
 	Heating time.Duration `yaml:"heating" least:"0s" most:"7d" default:"12h" help:"Before a feed heats past the survive limit; 0s for no such forecast."`
+	Cooling time.Duration `yaml:"cooling" least:"0s" most:"30h" default:"18h" help:"Before the room cools the bin past the survive limit; 0s for no such forecast."`
+	Warming time.Duration `yaml:"warming" least:"0s" most:"30h" default:"18h" help:"Before the room warms it past the survive limit; 0s for no such forecast."`
 	Drying  time.Duration `yaml:"drying" least:"0s" most:"60d" default:"7d" help:"Before moisture leaves the thrive band; 0s for no such forecast."`
 }
 

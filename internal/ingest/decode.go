@@ -32,8 +32,9 @@ type Decoder struct {
 
 // A route is what the messages of one topic are asked for.
 type route struct {
-	probes []routed
-	tree   *tree
+	probes  []routed
+	tree    *tree
+	weather bool // the weather to come
 }
 
 // A routed probe is one that a topic feeds.
@@ -64,12 +65,13 @@ func (d *Decoder) Filters() []string {
 	return filters
 }
 
-// Topics lists the topics of all probes, sorted, each as it is configured.
+// Topics lists the topics of all probes and of the weather, sorted, each as it is configured.
 func (d *Decoder) Topics() []string {
 	var topics []string
 	for _, p := range d.farm.Probes {
 		topics = append(topics, p.Topic)
 	}
+	topics = append(topics, aheadTopics(d.farm)...)
 	slices.Sort(topics)
 	return slices.Compact(topics)
 }
@@ -88,7 +90,10 @@ func (d *Decoder) Decode(topic string, payload []byte, arrived time.Time) Decode
 		}
 	}
 	c := d.route(topic)
-	if len(c.probes) == 0 {
+	switch {
+	case c.weather:
+		return d.weather(topic, payload, arrived)
+	case len(c.probes) == 0:
 		return refused("", Unclaimed, "no probe has the topic "+quote([]byte(topic)))
 	}
 	whole := d.read(c, payload)
@@ -164,7 +169,7 @@ func (d *Decoder) route(topic string) *route {
 	if c, ok := d.routes[topic]; ok {
 		return c
 	}
-	c := &route{tree: newTree()}
+	c := &route{tree: newTree(), weather: slices.Contains(aheadTopics(d.farm), topic)}
 	for _, p := range d.farm.Probes {
 		if !matches(p.Topic, topic) {
 			continue
@@ -212,10 +217,11 @@ const (
 	Missing    = "missing"      // the JSON Pointer points at nothing
 	NotNumber  = "not_a_number" // something else than a number stands there
 	BadCommand = "bad_command"  // a jot, hush or seen that can't be understood
+	BadWeather = "bad_weather"  // a weather to come that can't be understood, or is over
 )
 
 // Reasons lists every reason of a rejection.
-var Reasons = []string{Unclaimed, TooLarge, Empty, NotJSON, Missing, NotNumber, BadCommand}
+var Reasons = []string{Unclaimed, TooLarge, Empty, NotJSON, Missing, NotNumber, BadCommand, BadWeather}
 
 // ProbeReasons are those that concern a probe.
 var ProbeReasons = []string{TooLarge, Empty, NotJSON, Missing, NotNumber}
@@ -231,7 +237,7 @@ type Rejection struct {
 // give a reading for one while it is rejected for another.
 type Decoded struct {
 	Readings []farm.Reading
-	Command  *farm.Event // a jot, a hush or a seen
+	Command  *farm.Event // a jot, a hush or a seen, or the weather to come
 	Timed    bool        // the jot or hush says its own time
 	Rejected []Rejection
 }
@@ -250,6 +256,10 @@ func (d *Decoder) Explain(topic string, payload []byte) string {
 		}
 	}
 	c := d.route(topic)
+	if c.weather {
+		explainCommand(&w, d.weather(topic, payload, time.Time{}))
+		return w.String()
+	}
 	if len(c.probes) == 0 {
 		fmt.Fprintf(&w, "  rejected (%s): no probe has the topic %s\n", Unclaimed, topic)
 		return w.String()
@@ -310,6 +320,10 @@ func explainCommand(w *strings.Builder, got Decoded) {
 		fmt.Fprintf(w, "  a hush: quiet about %s at %s for %s\n", what, at, farm.SayLong(e.Hush.Until.Sub(time.Time{})))
 	case farm.EventSeen:
 		fmt.Fprintf(w, "  seen: the keeper knows of %s\n", e.Seen.Episode)
+	case farm.EventWeather:
+		hours := e.Weather.Hours
+		from, to := hours[0], hours[len(hours)-1]
+		fmt.Fprintf(w, "  the weather to come, %d entries from %s to %s, the first %s °C\n", len(hours), from.At.Format(time.RFC3339), to.At.Format(time.RFC3339), spell(from.TempC))
 	}
 }
 

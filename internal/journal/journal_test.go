@@ -210,6 +210,7 @@ func TestReplayGivesBackEveryKindOfEvent(t *testing.T) {
 		farm.Event{Kind: farm.EventJot, Arrived: at, Jot: farm.Jot{At: at, Bin: "bed", Zone: "near", What: farm.Fed, Kg: 2, Of: "grain", By: "mqtt"}},
 		farm.Event{Kind: farm.EventHush, Arrived: at, Hush: farm.Hush{Bin: "bed", Condition: farm.TooHot, Until: at.Add(time.Hour)}},
 		farm.Event{Kind: farm.EventSeen, Arrived: at, Seen: farm.Seen{Episode: "e-1"}},
+		farm.Event{Kind: farm.EventWeather, Arrived: at, Weather: &farm.Weather{Topic: "weather/hours", Hours: []farm.WeatherHour{{At: at, TempC: 3.5}}}},
 		farm.Event{Kind: farm.EventTrouble, Arrived: at, Trouble: farm.Trouble{Condition: farm.Unforwarded, Text: "the database refuses"}},
 		farm.Event{Kind: farm.EventClock, Arrived: at, Shift: -90 * time.Second},
 	)

@@ -36,6 +36,10 @@ func (l *Loop) decode(d *ingest.Delivery) {
 		if r.Probe != "" {
 			bump(l.counts.rejected, r.Probe, string(r.Reason))
 		}
+		if r.Reason == ingest.BadWeather && !l.misread[d.Topic] {
+			l.misread[d.Topic] = true
+			l.cfg.Log.Warn("the weather to come is not understood; nothing more is said of this topic until it is", "topic", d.Topic, "detail", r.Detail)
+		}
 		l.cfg.Log.Debug("message rejected", "topic", d.Topic, "probe", r.Probe, "reason", r.Reason, "detail", r.Detail)
 	}
 	if len(got.Rejected) == 0 {
@@ -47,10 +51,13 @@ func (l *Loop) decode(d *ingest.Delivery) {
 		l.reading(d, got.Readings[i])
 	}
 	e := got.Command
-	if e == nil || d.Retained { // an old wish is no wish
+	if e == nil || d.Retained && e.Kind != farm.EventWeather { // an old wish is no wish; weather says of what hours it is
 		return
 	}
 	e.Arrived = l.now()
+	if e.Kind == farm.EventWeather {
+		delete(l.misread, d.Topic)
+	}
 	switch unsure := l.unsure(d, got); {
 	case e.Kind == farm.EventJot:
 		e.Jot.Uncertain = unsure

@@ -74,6 +74,7 @@ type Loop struct {
 	written chan error           // has a value when it is there; nil: nothing is on its way
 	newest  map[string]time.Time // when each probe's newest unstamped reading was measured
 	repeats repeats
+	misread map[string]bool // topics whose weather to come was not understood, once that has been logged
 	paced   map[string]bool // probes whose pace, another than the keeper has said, has been logged
 	counts  counts
 	outage  outage
@@ -88,7 +89,7 @@ type Loop struct {
 func New(ctx context.Context, cfg Config) (*Loop, error) {
 	l := &Loop{
 		cfg: cfg, asks: make(chan func()), gone: make(chan struct{}), counts: newCounts(), repeats: newRepeats(0),
-		newest: map[string]time.Time{}, paced: map[string]bool{},
+		newest: map[string]time.Time{}, paced: map[string]bool{}, misread: map[string]bool{},
 	}
 	if err := l.rebuild(ctx); err != nil {
 		return nil, err
