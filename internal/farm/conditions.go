@@ -14,6 +14,8 @@ const (
 	TooDry      Condition = "too-dry"
 	TooWet      Condition = "too-wet"
 	Heating     Condition = "heating"
+	Cooling     Condition = "cooling"
+	Warming     Condition = "warming"
 	Drying      Condition = "drying"
 	SiftReady   Condition = "sift-ready"
 	SiftPassing Condition = "sift-passing"
@@ -92,6 +94,16 @@ var ConditionTable = []ConditionRow{
 		Name: Heating, Quantity: Temperature, Side: Above, Foreseen: true, Aims: []Aim{Living},
 		Is: "heating up", Was: "heating by itself", Found: "foreseen to be too hot", Over: "no longer heating",
 		Do: "Fork the fresh feed apart, spread it thin and leave the lid off.",
+	},
+	{
+		Name: Cooling, Quantity: Temperature, Side: Below, Foreseen: true, Aims: []Aim{Living, Keeping},
+		Is: "cooling down", Was: "cooling", Found: "foreseen to be too cold", Over: "no longer cooling",
+		Do: "Cover it or bring it in before night.",
+	},
+	{
+		Name: Warming, Quantity: Temperature, Side: Above, Foreseen: true, Aims: []Aim{Living, Keeping},
+		Is: "warming up", Was: "warmed by its room", Found: "foreseen to be too hot", Over: "no longer warming",
+		Do: "Shade it, air it or move it somewhere cooler before the day is hot.",
 	},
 	{
 		Name: Drying, Quantity: Moisture, Side: Below, Foreseen: true, Aims: []Aim{Living, Keeping}, Urgency: Soon,

@@ -280,6 +280,8 @@ func nextLimit(c farm.Condition, b farm.Bands, level float64) (limit float64, ok
 		return 0, false
 	case side == farm.Above:
 		return b.Survive.High, true
+	case c == farm.Cooling:
+		return b.Survive.Low, true
 	case level > b.Thrive.Low || c == farm.Drying || c == farm.SiftReady:
 		return b.Thrive.Low, true
 	}

@@ -100,8 +100,10 @@ func coneFor(q farm.Quantity, l *farm.LevelView, b farm.Bands, outlook []farm.Ou
 func limitOf(c farm.Condition, x float64, b farm.Bands) float64 {
 	row := c.Row()
 	switch {
-	case c == farm.Heating:
+	case c == farm.Heating, c == farm.Warming:
 		return b.Survive.High
+	case c == farm.Cooling:
+		return b.Survive.Low
 	case c == farm.SiftReady, row.Side == farm.Above && x <= b.Thrive.High:
 		return b.Thrive.High
 	case row.Side == farm.Above:

@@ -52,6 +52,8 @@ var tasks = map[farm.Condition]task{
 	farm.TooDry:      {jot: farm.Watered, water: true},
 	farm.TooWet:      {jot: farm.Bedded, water: true},
 	farm.Heating:     {jot: farm.Turned, within: farm.TooHot},
+	farm.Cooling:     {within: farm.TooCold},
+	farm.Warming:     {within: farm.TooHot},
 	farm.Drying:      {jot: farm.Watered, within: farm.TooDry, water: true},
 	farm.SiftReady:   {jot: farm.Sifted, within: farm.SiftPassing, bring: siftingThings},
 	farm.SiftPassing: {jot: farm.Sifted, bring: siftingThings},

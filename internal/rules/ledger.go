@@ -39,6 +39,8 @@ type husbandryMemory struct {
 
 	Moist trend.Track // its slow past, which forecasts are drawn from
 	Heat  heatMemory
+	Cool  roomMemory
+	Warm  roomMemory
 	Dry   dryMemory
 	Sift  siftMemory
 }

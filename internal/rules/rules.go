@@ -18,7 +18,7 @@
 // judges it by limits, day.go is the mean of its last 24 hours, settling.go
 // what a moisture does after work at its probe, hysteresis.go turns a limit on and off, record.go is the
 // life of a condition. band.go has the words of a level past its limits,
-// probe_words.go those of a probe. heating.go and drying.go foresee, sifting.go
+// probe_words.go those of a probe. heating.go, cooling.go and drying.go foresee, sifting.go
 // watches the window; jot.go takes the logbook in and ledger.go keeps it:
 // water.go, food.go with feeding.go and keeping.go are about what was given, eaten and stored,
 // history.go about how warm and moist it was. view.go shows how it all stands.
@@ -42,6 +42,7 @@ type State struct {
 	probes []*probe // likewise
 	byID   map[string]*probe
 	bins   []*bin
+	rooms  []*room
 	own    []*record // of the conditions of the farm's own machinery
 	farmMemory
 
@@ -68,9 +69,13 @@ func New(f *farm.Farm) *State {
 		s.probes = append(s.probes, p)
 		s.byID[spec.ID] = p
 	}
+	for i := range f.Rooms {
+		s.rooms = append(s.rooms, &room{spec: &f.Rooms[i]})
+	}
 	for i := range f.Bins {
 		spec := &f.Bins[i]
 		b := &bin{spec: spec, worms: husbandry.WormsOf(f, *spec), ambient: s.byID[spec.Ambient]}
+		b.room = first(s.rooms, func(r *room) bool { return r.spec.Name == spec.Room })
 		for _, zs := range spec.Zones {
 			b.zones = append(b.zones, newZone(f, b, zs, s.byID))
 		}
@@ -114,6 +119,8 @@ func (s *State) Step(e farm.Event) []farm.Change {
 		s.Linked, s.Since = e.Up, e.Arrived
 	case farm.EventTrouble:
 		s.trouble(e.Trouble)
+	case farm.EventWeather:
+		s.foretold(e.Weather)
 	}
 	return s.out
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 
 	"binwatchd/internal/farm"
+	"binwatchd/internal/trend"
 )
 
 // SnapshotVersion names the form and meaning of a snapshot. A snapshot of
@@ -19,7 +20,8 @@ type snapshot struct {
 	Probes  map[string]probeMemory
 	Zones   map[subject]zoneMemory
 	Levels  map[subject]map[farm.Quantity]levelMemory
-	Records map[string]*record // by key
+	Records map[string]*record       // by key
+	Weather map[string]trend.Weather // by room
 }
 
 // levelMemory is what is remembered of one quantity of a zone.
@@ -34,7 +36,7 @@ type levelMemory struct {
 func (s *State) Save() ([]byte, error) {
 	snap := snapshot{
 		Farm: s.farmMemory, Probes: map[string]probeMemory{}, Zones: map[subject]zoneMemory{},
-		Levels: map[subject]map[farm.Quantity]levelMemory{}, Records: map[string]*record{},
+		Levels: map[subject]map[farm.Quantity]levelMemory{}, Records: map[string]*record{}, Weather: map[string]trend.Weather{},
 	}
 	for _, p := range s.probes {
 		snap.Probes[p.spec.ID] = p.probeMemory
@@ -46,6 +48,9 @@ func (s *State) Save() ([]byte, error) {
 				snap.Levels[z.who][m.Name] = levelMemory{m.level, m.day, m.settling, m.below.hysteresis, m.above.hysteresis}
 			}
 		}
+	}
+	for _, r := range s.rooms {
+		snap.Weather[r.spec.Name] = r.weather
 	}
 	for _, r := range s.records() {
 		if r.Episode != "" {
@@ -87,6 +92,9 @@ func Restore(f *farm.Farm, data []byte) (*State, error) {
 				m.below.hysteresis, m.above.hysteresis = from.Below, from.Above
 			}
 		}
+	}
+	for _, r := range s.rooms {
+		r.weather = snap.Weather[r.spec.Name]
 	}
 	for _, r := range s.records() {
 		if from := snap.Records[key(r.who, r.what)]; from != nil {

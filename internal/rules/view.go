@@ -251,6 +251,7 @@ func (s *State) foresee(z *zone, m time.Time) {
 	}
 	z.settleWater(m)
 	s.refitHeat(z, m)
+	s.refitRoom(z, m)
 	s.refitDry(z, m)
 	s.judgeLedger(z, m)
 	s.Siftings = slices.DeleteFunc(s.Siftings, func(x sifting) bool { return m.Sub(x.At) > paceOver })
@@ -286,6 +287,11 @@ func (s *State) outlook(z *zone, at time.Time) []farm.Outlook {
 	u, d, moist := s.farm.Units, z.Husbandry.Dry, z.moist.bands
 	if f, ok := z.Husbandry.Heat.Fit.Crossing.Forecast(); ok && z.Husbandry.Heat.Fit.Self {
 		add(farm.Heating, f, fmt.Sprintf("%s by %s (%s)", u.Temperature(z.temp.above.harm()), farm.SayTime(f.Crosses, at, s.farm.Location), s.between(f, at)))
+	}
+	for _, side := range roomSides {
+		if f, ok := side.foreseen(z, at); ok && side.condition.Arises(z.spec.Aim) {
+			add(side.condition, f, fmt.Sprintf("%s by %s (%s)", u.Temperature(f.Limit), farm.SayTime(f.Crosses, at, s.farm.Location), s.between(f, at)))
+		}
 	}
 	sifting := z.spec.Aim == farm.Sifting
 	if f, ok := ahead(d.Thrive, at); ok && sifting {
@@ -332,6 +338,10 @@ func (s *State) sayRaised(r *record, at time.Time) saying {
 		return s.sayHatching(r.zone, at)
 	case farm.Heating:
 		return s.sayHeating(r.zone, at)
+	case farm.Cooling:
+		return s.sayRoom(r.zone, roomSides[0], at)
+	case farm.Warming:
+		return s.sayRoom(r.zone, roomSides[1], at)
 	case farm.Drying:
 		return s.sayDrying(r.zone, at)
 	case farm.SiftReady, farm.SiftPassing:
@@ -358,6 +368,10 @@ func (s *State) sayOver(r *record, at time.Time) string {
 		return s.place(r.who) + ": the hatching is over or the worms are lifted out."
 	case farm.Heating:
 		return s.sayCooled(r.zone, at)
+	case farm.Cooling:
+		return s.sayRoomOver(r.zone, roomSides[0])
+	case farm.Warming:
+		return s.sayRoomOver(r.zone, roomSides[1])
 	case farm.Drying:
 		return fmt.Sprintf("%s is no longer drying out: %s now.", s.place(r.who), s.moistNow(r.zone))
 	case farm.SiftReady, farm.SiftPassing:

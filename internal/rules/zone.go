@@ -21,6 +21,7 @@ type bin struct {
 	spec    *farm.Bin
 	worms   []husbandry.Worms
 	ambient *probe // nil when there is none
+	room    *room  // that it stands in; nil when none is given
 	zones   []*zone
 }
 

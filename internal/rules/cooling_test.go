@@ -1,0 +1,161 @@
+package rules_test
+
+import (
+	"math"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/rules"
+)
+
+// yard is one bin with a thermometer that follows the air of a yard, of which the weather
+// may be foretold.
+func yard() *farm.Farm {
+	f := nursery(farm.Living, "red")
+	f.Probes = append(f.Probes, farm.Probe{ID: "air", Measures: farm.Temperature, Unit: farm.Celsius, Every: 10 * time.Minute})
+	f.Rooms = []farm.Room{{Name: "yard", Air: "air", Ahead: "weather/hours"}}
+	f.Bins[0].Room, f.Bins[0].Ambient = "yard", "air"
+	return f
+}
+
+// A night is a bin in a yard whose air swings about a mean, with a lag of about six hours.
+type nights struct {
+	*watched
+	meanC func(t time.Time) float64
+	binC  float64
+}
+
+func (n *nights) airC(t time.Time) float64 {
+	return n.meanC(t) + 4*math.Cos(2*math.Pi*(t.Sub(t0).Hours()-7)/24)
+}
+
+// pass lets time pass, six readings an hour.
+func (n *nights) pass(from, to time.Time) {
+	for at := from; at.Before(to); at = at.Add(10 * time.Minute) {
+		air := n.airC(at)
+		n.binC += (air - n.binC) / 6 / 6
+		n.say("t", at.Add(10*time.Second), math.Round(n.binC*16)/16)
+		n.say("air", at.Add(20*time.Second), math.Round(air*16)/16)
+	}
+}
+
+// foretell says the coming two days as they will be.
+func (n *nights) foretell(at time.Time) {
+	w := &farm.Weather{Topic: "weather/hours"}
+	for h := range 48 {
+		to := at.Add(time.Duration(h) * time.Hour)
+		w.Hours = append(w.Hours, farm.WeatherHour{At: to, TempC: n.airC(to)})
+	}
+	n.step(farm.Event{Kind: farm.EventWeather, Arrived: at, Weather: w})
+}
+
+func (n *nights) of(c farm.Condition) (all []farm.Change) {
+	return slices.DeleteFunc(slices.Clone(n.changes), func(ch farm.Change) bool { return ch.Condition != c })
+}
+
+// turnsCold is ten mild days, then a front: from noon of the eleventh on it is ten
+// kelvins colder for two days.
+func turnsCold(t time.Time) float64 {
+	into := t.Sub(t0.Add(10*day + 4*time.Hour)).Hours()
+	if into > 48 {
+		return 11
+	}
+	return 11 - 10*min(1, max(0, into/6))
+}
+
+// A front is told once, before the keeper's evening, with its interval, and what it brings
+// is told as that: nothing is told twice. When the next night is mild it is over.
+func TestAFrontIsToldOnceAndInTime(t *testing.T) {
+	n := &nights{watched: watching(yard()), meanC: turnsCold, binC: 11}
+	for at := t0; at.Before(t0.Add(14 * day)); at = at.Add(6 * time.Hour) {
+		n.foretell(at)
+		n.pass(at.Add(time.Minute), at.Add(6*time.Hour))
+	}
+	cooling, cold := n.of(farm.Cooling), n.of(farm.TooCold)
+	if len(cooling) != 2 || cooling[0].Change != farm.Raised || cooling[1].Change != farm.Eased {
+		t.Fatalf("got %v, want it raised and eased", cooling)
+	}
+	raised := cooling[0]
+	passes := slices.IndexFunc(cold, func(ch farm.Change) bool { return ch.Urgency == farm.Now })
+	if passes < 0 {
+		t.Fatalf("it was never too cold: %v", cold)
+	}
+	lead := cold[passes].At.Sub(raised.At)
+	if lead < 6*time.Hour || lead > 19*time.Hour || raised.Urgency != farm.Today {
+		t.Errorf("raised %v before, %s", lead, raised.Urgency)
+	}
+	f := raised.Forecast
+	if f == nil || f.Limit != 4 || f.Crosses.Before(f.Earliest) || f.Latest.Before(f.Crosses) || f.Crosses.Sub(cold[passes].At).Abs() > 3*time.Hour {
+		t.Errorf("got forecast %+v, it passed the limit at %s", f, cold[passes].At)
+	}
+	for _, want := range []string{"Bed will be below 4 °C by ", "(between ", "; it is ", "It follows the air of yard by about ", "the weather foretold there is counted in."} {
+		if !strings.Contains(raised.Text, want) {
+			t.Errorf("%q does not say %q", raised.Text, want)
+		}
+	}
+	if raised.Advice == nil || raised.Advice.Do != "Cover it or bring it in before night." || !strings.HasPrefix(raised.Brief, "below 4 °C by ") {
+		t.Errorf("got advice %+v, brief %q", raised.Advice, raised.Brief)
+	}
+	if !strings.Contains(cooling[1].Text, "is no longer on its way below 4 °C") {
+		t.Errorf("got %q", cooling[1].Text)
+	}
+	if w := n.of(farm.Warming); len(w) > 0 {
+		t.Errorf("got %v", w)
+	}
+}
+
+// Nights that come daily are one episode; what it stands on without a forecast is said.
+func TestColdNightsAreOneEpisode(t *testing.T) {
+	n := &nights{watched: watching(yard()), binC: 9}
+	n.meanC = func(t time.Time) float64 { return 9 - 4.5*min(1, max(0, t.Sub(t0.Add(8*day)).Hours()/24)) }
+	n.pass(t0, t0.Add(16*day))
+	cooling := n.of(farm.Cooling)
+	if len(cooling) != 1 || cooling[0].Change != farm.Raised {
+		t.Fatalf("got %v, want it raised once", cooling)
+	}
+	if !strings.Contains(cooling[0].Text, "and that goes on as on other days.") {
+		t.Errorf("got %q", cooling[0].Text)
+	}
+}
+
+// Without 18 hours to look ahead, nothing is foreseen; nor with weather of another topic or
+// of a day ago.
+func TestWhatIsNotForetoldIsNotSaid(t *testing.T) {
+	f := yard()
+	f.Bins[0].Zones[0].LookAhead = farm.LookAhead{}
+	n := &nights{watched: watching(f), meanC: turnsCold, binC: 11}
+	n.pass(t0, t0.Add(12*day))
+	if got := n.of(farm.Cooling); len(got) > 0 {
+		t.Errorf("got %v", got)
+	}
+	for _, o := range n.state.Look(t0.Add(12 * day)).Bins[0].Zones[0].Outlook {
+		if o.Condition == farm.Cooling {
+			t.Errorf("got outlook %v", o)
+		}
+	}
+}
+
+// What is foretold survives a restart: a state that was saved goes on as one that was not.
+func TestTheWeatherSurvivesARestart(t *testing.T) {
+	n := &nights{watched: watching(yard()), meanC: turnsCold, binC: 11}
+	n.pass(t0, t0.Add(10*day))
+	n.foretell(t0.Add(10 * day))
+	saved, err := n.state.Save()
+	if err != nil {
+		t.Fatal(err)
+	}
+	again, err := rules.Restore(yard(), saved)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := &nights{watched: &watched{state: again}, meanC: turnsCold, binC: n.binC}
+	n.changes = nil
+	n.pass(t0.Add(10*day), t0.Add(11*day))
+	m.pass(t0.Add(10*day), t0.Add(11*day))
+	if len(n.changes) == 0 || len(n.changes) != len(m.changes) || n.changes[0].Text != m.changes[0].Text || n.of(farm.Cooling)[0].At != m.of(farm.Cooling)[0].At {
+		t.Errorf("got\n%v\nwant\n%v", m.changes, n.changes)
+	}
+}
