@@ -18,6 +18,8 @@ type Score struct {
 	Short     int // of bins warmed from outside: raised for true heat of its own that peaked far under the limit
 	DueNear   int // of bins warmed from outside: of Due, those within days of the feed
 	ToldNear  int // of those, told before
+	Early     int // of what the room brings: of Told, those six hours before or more
+	Twice     int // likewise: nights of which more than one notice was told
 	Leads     []time.Duration
 	Intervals int // forecasts at fixed leads
 	Covered   int // of those, whose interval held the true crossing
@@ -48,6 +50,7 @@ func (s Score) PerWeek() float64 { return float64(s.Notices) / (s.Months * 30 / 
 // Add counts another score in.
 func (s *Score) Add(o Score) {
 	s.Cases, s.Due, s.Told, s.False, s.FalseNow = s.Cases+o.Cases, s.Due+o.Due, s.Told+o.Told, s.False+o.False, s.FalseNow+o.FalseNow
+	s.Early, s.Twice = s.Early+o.Early, s.Twice+o.Twice
 	s.Short, s.DueNear, s.ToldNear = s.Short+o.Short, s.DueNear+o.DueNear, s.ToldNear+o.ToldNear
 	s.Leads, s.FalseAt, s.Missed = append(s.Leads, o.Leads...), append(s.FalseAt, o.FalseAt...), append(s.Missed, o.Missed...)
 	s.Intervals, s.Covered, s.Notices, s.Months = s.Intervals+o.Intervals, s.Covered+o.Covered, s.Notices+o.Notices, s.Months+o.Months

@@ -71,3 +71,37 @@ func warm(kind scenariotest.Kind, start time.Time) (all acceptancetest.Score) {
 	}
 	return all
 }
+
+// BenchmarkExposed is how well it is told what the room brings: twenty bins to which
+// each turn comes, other ones than the tests of package acceptance look at.
+func BenchmarkExposed(b *testing.B) {
+	start := time.Date(2026, 4, 6, 0, 0, 0, 0, time.UTC)
+	weather := []scenariotest.Turn{scenariotest.UsualDays, scenariotest.Front, scenariotest.Nights, scenariotest.HotSpell}
+	faults := []scenariotest.Turn{scenariotest.WindowOpen, scenariotest.HeaterOff}
+	for _, c := range []struct {
+		name     string
+		turns    []scenariotest.Turn
+		foretold bool
+	}{
+		{"weather_foretold", weather, true}, {"weather", weather, false}, {"fault_foretold", faults, true}, {"fault", faults, false},
+	} {
+		b.Run(c.name, func(b *testing.B) {
+			var s acceptancetest.Score
+			for b.Loop() {
+				s = acceptancetest.Score{}
+				for _, turn := range c.turns {
+					s.Add(acceptancetest.Exposures(scenariotest.ExposedSuite(turn, c.foretold, 20, 43_000, start)))
+				}
+			}
+			b.ReportMetric(float64(s.Due), "came")
+			b.ReportMetric(float64(s.Told), "told")
+			b.ReportMetric(float64(s.Early), "early")
+			b.ReportMetric(float64(s.False), "false")
+			b.ReportMetric(s.MedianLead().Hours(), "lead-h")
+			b.ReportMetric(float64(s.Intervals), "intervals")
+			b.ReportMetric(100*s.Coverage(), "covered-%")
+			b.ReportMetric(s.Months, "months")
+			b.ReportMetric(float64(s.Twice), "twice")
+		})
+	}
+}

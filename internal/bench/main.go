@@ -41,6 +41,7 @@ var suites = []struct{ pkg, pattern, rounds string }{
 	{"bench", "Told", "1x"},
 	{"page", "Front", "2s"},
 	{"bench", "Acceptance", "1x"},
+	{"bench", "Exposed", "1x"},
 	{"bench", "Feeding", "1x"},
 	{"bench", "Doses", "1x"},
 }

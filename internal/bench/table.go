@@ -24,6 +24,7 @@ func table(w io.Writer, r *results) {
 		fmt.Fprintf(w, "| %s, %s bin-months | %s | %s | %s (%s) | %s | %s of %s | %s |\n", c[0], of("months", "%.0f"), of("came", "%.0f"), of("told", "%.0f"),
 			of("false", "%.0f"), of("false-now", "%.0f"), of("lead-h", "%.0f h"), of("covered-%", "%.0f %%"), of("intervals", "%.0f"), of("notices/week", "%.1f"))
 	}
+	exposures(w, r)
 	feedings(w, r)
 	doses(w, r)
 }
@@ -37,6 +38,19 @@ func doses(w io.Writer, r *results) {
 		of := func(unit, format string) string { return r.say(format, "Doses/"+c[1], unit) }
 		fmt.Fprintf(w, "| %s | %s | %s, %s, %s | %s | %s | %s (%s) |\n", c[0], of("doses", "%.0f"), of("ratio-10", "%.2f"), of("ratio-50", "%.2f"), of("ratio-90", "%.2f"),
 			of("held-%", "%.0f %%"), of("bins", "%.0f"), of("within-4", "%.0f"), of("spoke", "%.0f"))
+	}
+}
+
+// exposures writes how well it is told what the room brings.
+func exposures(w io.Writer, r *results) {
+	fmt.Fprintln(w, "\n| what the room brings, on simulated bins | times it came | told before | of them six hours before | false | median lead | 80 % intervals that held | nights told of twice |\n|---|---|---|---|---|---|---|---|")
+	for _, c := range [][2]string{
+		{"fronts, cold nights, hot spells and usual days, weather foretold", "weather_foretold"}, {"the same, nothing foretold", "weather"},
+		{"a window left open, a heater that fails, weather foretold", "fault_foretold"}, {"the same, nothing foretold", "fault"},
+	} {
+		of := func(unit, format string) string { return r.say(format, "Exposed/"+c[1], unit) }
+		fmt.Fprintf(w, "| %s, %s bin-months | %s | %s | %s | %s | %s | %s of %s | %s |\n", c[0], of("months", "%.0f"), of("came", "%.0f"), of("told", "%.0f"),
+			of("early", "%.0f"), of("false", "%.0f"), of("lead-h", "%.0f h"), of("covered-%", "%.0f %%"), of("intervals", "%.0f"), of("twice", "%.0f"))
 	}
 }
 

@@ -48,9 +48,12 @@ func (r *Run) zone() farm.Zone {
 		Name: ZoneName, Aim: aim, Probes: []string{TempProbe, MoistProbe}, Share: 1,
 		Patience:  30 * time.Minute,
 		Margin:    map[farm.Quantity]float64{farm.Temperature: 0.5, farm.Moisture: 2},
-		LookAhead: farm.LookAhead{Heating: 12 * time.Hour, Drying: 7 * 24 * time.Hour},
+		LookAhead: defaultLookAhead,
 	}
 }
+
+// defaultLookAhead is the program's.
+var defaultLookAhead = farm.LookAhead{Heating: 12 * time.Hour, Cooling: 18 * time.Hour, Warming: 18 * time.Hour, Drying: 7 * 24 * time.Hour}
 
 func (r *Run) probe(id string, q farm.Quantity, u farm.Unit) farm.Probe {
 	return farm.Probe{ID: id, Topic: "case/" + id, Measures: q, Unit: u, Every: r.every()}
