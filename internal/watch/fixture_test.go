@@ -37,6 +37,7 @@ func bed() *farm.Farm {
 				LookAhead: farm.LookAhead{Heating: 12 * time.Hour, Drying: 7 * 24 * time.Hour},
 			}},
 		}},
+		Rooms: []farm.Room{{Name: "yard", Ahead: "weather/hours"}},
 	}
 }
 

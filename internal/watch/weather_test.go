@@ -1,0 +1,44 @@
+package watch_test
+
+import (
+	"context"
+	"fmt"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/ingest"
+)
+
+// The weather to come is in the journal before it is acknowledged, also where the broker
+// had stored it: a restart knows it again. What is no weather is acknowledged and kept
+// nowhere.
+func TestTheWeatherToComeIsKept(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newRig(t, time.Now)
+		r.broker.link(true, false)
+		hours := func(c float64) string {
+			at := time.Now().UTC().Truncate(time.Hour)
+			return fmt.Sprintf(`[[%q, %g], [%q, 3]]`, at.Add(time.Hour).Format(time.RFC3339), c, at.Add(2*time.Hour).Format(time.RFC3339))
+		}
+		r.broker.publish("weather/hours", hours(4))
+		r.broker.publish("weather/hours", "warm")
+		r.broker.items <- ingest.Item{Delivery: &ingest.Delivery{Topic: "weather/hours", Payload: []byte(hours(5)), QoS: 1, ID: 9, Retained: true, Ack: func() {}}}
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		if got := r.broker.acks(); len(got) != 2 {
+			t.Errorf("got %d acknowledged, want 2", len(got))
+		}
+		var kept []float64
+		err := r.journal.Replay(context.Background(), 0, func(e farm.Event) error {
+			if e.Kind == farm.EventWeather {
+				kept = append(kept, e.Weather.Hours[0].TempC)
+			}
+			return nil
+		})
+		if err != nil || len(kept) != 2 || kept[0] != 4 || kept[1] != 5 {
+			t.Errorf("kept %v, %v, want 4 and 5", kept, err)
+		}
+	})
+}
