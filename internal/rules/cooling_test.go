@@ -18,6 +18,8 @@ func yard() *farm.Farm {
 	f.Probes = append(f.Probes, farm.Probe{ID: "air", Measures: farm.Temperature, Unit: farm.Celsius, Every: 10 * time.Minute})
 	f.Rooms = []farm.Room{{Name: "yard", Air: "air", Ahead: "weather/hours"}}
 	f.Bins[0].Room, f.Bins[0].Ambient = "yard", "air"
+	look := &f.Bins[0].Zones[0].LookAhead
+	look.Cooling, look.Warming = 18*time.Hour, 18*time.Hour
 	return f
 }
 

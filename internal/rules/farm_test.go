@@ -33,7 +33,7 @@ func zoneSpec(name string, aim farm.Aim, probes ...string) farm.Zone {
 	return farm.Zone{
 		Name: name, Aim: aim, Probes: probes, Share: 1, Patience: 30 * time.Minute,
 		Margin:    map[farm.Quantity]float64{farm.Temperature: 0.5, farm.Moisture: 2},
-		LookAhead: farm.LookAhead{Heating: 12 * time.Hour, Cooling: 18 * time.Hour, Warming: 18 * time.Hour, Drying: 7 * 24 * time.Hour},
+		LookAhead: farm.LookAhead{Heating: 12 * time.Hour, Drying: 7 * 24 * time.Hour},
 	}
 }
 
