@@ -10,8 +10,8 @@ import (
 	"binwatchd/internal/scenariotest"
 )
 
-// soakSeed begins the seeds that were looked at while the figures were chosen; those
-// from 5000 on were held out, and `make bench` takes others again.
+// soakSeed begins the seeds that the tests look at. Figures were chosen on them and on
+// those from 5000 on; `make bench` takes others, which were held out.
 const soakSeed = 1
 
 // A dose is held to what a bin truly wants, in bins of their own physics. SOAK_CASES asks

@@ -68,7 +68,7 @@ func specimens(t Teller, now time.Time) []specimen {
 	out := []specimen{{"raised", newBundle([]item{raised})}, {"eased", newBundle([]item{eased})}}
 	if t.Kind != ByWebhook {
 		dry := specimenChange(farm.TooDry, now, "no bin is too dry.")
-		dry.Advice.VisitLitres, dry.Advice.WaterLitres, dry.Advice.DryMassKg, dry.Advice.DryMassFrom = 2, 6, 12, "guess"
+		dry.Advice = &farm.Advice{Do: dry.Advice.Do, VisitLitres: 2, WaterLitres: 6, LitresLow: 4, LitresHigh: 9, DryMassKg: 12, DryMassFrom: "guess"}
 		out = append(out, specimen{"several at once", newBundle([]item{heating(now.Add(time.Millisecond)), one(stands, dry)})})
 	}
 	return out
