@@ -181,11 +181,17 @@ func TestUncertainAndLateReadingsTeachNothing(t *testing.T) {
 	}
 }
 
+// flickering is the k-th reading of a quiet probe, which is never frozen.
+func flickering(k int) float64 { return 20 + 0.0625*float64([...]int{0, 0, 1, 0, -1, 0, 1, 1}[k%8]) }
+
 func TestQuietJudgingAllocatesNothing(t *testing.T) {
 	d := newTester(nursery(tenMinutes))
 	at := d.calm("bed-top", spring, 3, 20)
+	k := 0
 	if n := testing.AllocsPerRun(1000, func() {
-		r := farm.Reading{Probe: "bed-top", At: at, Raw: 20, Value: 20}
+		v := flickering(k)
+		k++
+		r := farm.Reading{Probe: "bed-top", At: at, Raw: v, Value: v}
 		at = at.Add(tenMinutes)
 		d.Judge(&r)
 	}); n != 0 {
@@ -218,8 +224,9 @@ func BenchmarkJudge(b *testing.B) {
 	d := newTester(nursery(tenMinutes))
 	at := d.calm("bed-top", spring, 3, 20)
 	b.ReportAllocs()
-	for b.Loop() {
-		r := farm.Reading{Probe: "bed-top", At: at, Raw: 20, Value: 20}
+	for k := 0; b.Loop(); k++ {
+		v := flickering(k)
+		r := farm.Reading{Probe: "bed-top", At: at, Raw: v, Value: v}
 		at = at.Add(tenMinutes)
 		d.Judge(&r)
 	}

@@ -60,9 +60,9 @@ func (g *roughness) learn(v float64, at int64, step float64, every int64) {
 		g.Usual += (min(off, 3*max(g.Usual, step)) - g.Usual) / float64(g.N)
 	default:
 		g.N = roughSoon
-		g.Usual *= math.Exp(roughDay * float64(spent) / float64(day) * sign(off-g.Usual))
+		g.Usual *= 1 + roughDay*float64(spent)/float64(day)*sign(off-g.Usual)
 	}
-	g.Lately += (wild - g.Lately) * min(1-math.Exp(-float64(spent)/float64(millis(roughMemory))), 1.0/roughOf)
+	g.Lately += (wild - g.Lately) * min(float64(spent)/float64(millis(roughMemory)), 1.0/roughOf)
 	switch {
 	case at-g.From < millis(roughFrom) || g.N < roughSoon/4:
 	case g.Lately > roughGrown:
