@@ -24,7 +24,7 @@ import (
 const secretsYAML = `farm: Hillfoot Nursery
 timezone: UTC
 broker: {url: %q, user: bins, password: {file: %q}}
-journal: {path: %q, flush: 1s}
+journal: {backup: {to: copies, disk: same}, path: %q, flush: 1s}
 influx: {url: %q, flavour: v1, database: bins, user: keeper, password: {env: HIDE_INFLUX}}
 page: {listen: %q, password: {file: %q}, open: [health, metrics]}
 mail: {server: %q, from: bins@example.org, user: bins, password: {env: HIDE_MAIL}, ca: %q}
@@ -79,6 +79,9 @@ func startSecretive(t *testing.T) *secretive {
 	b := brokertest.StartMosquitto(t, brokertest.Options{Users: map[string]string{"bins": secrets["broker"]}})
 	db := influxtest.StartInfluxd(t, influxtest.Options{Auth: true})
 	box, none := startMailbox(t), shut(t)
+	if err := os.Mkdir(filepath.Join(s.dir, "copies"), 0o750); err != nil {
+		t.Fatal(err)
+	}
 	host := strings.TrimPrefix(none.URL, "http://")
 	s.cfg = write(t, s.dir, "binwatchd.yaml", fmt.Sprintf(secretsYAML, b.URL, secretFile(t, s.dir, "broker", secrets["broker"]),
 		filepath.Join(s.dir, "journal.db"), db.URL, s.page, secretFile(t, s.dir, "page", secrets["page"]), box.addr, box.ca, none.URL+"/hook"))
@@ -165,6 +168,11 @@ func TestSecretsAreNeverShown(t *testing.T) {
 		return true
 	})
 	s.browse()
+	listed, err := os.ReadFile(fmt.Sprintf("/proc/%d/cmdline", s.daemon.Cmd.Process.Pid)) // what everybody on the machine may read
+	if err != nil || !bytes.Contains(listed, []byte("--config")) {
+		t.Fatalf("the list of processes has %q, %v", listed, err)
+	}
+	s.said.Write(listed)
 	for _, line := range []string{"check", "check --show", "now", "now --json", "rounds", "tell-test", "export", "rehearse --journal",
 		"resend --from 2020-01-01T00:00:00Z", "backup " + filepath.Join(s.dir, "copy.db")} {
 		s.command(strings.Fields(line)...)
@@ -191,9 +199,11 @@ func (s *secretive) search() {
 	s.t.Helper()
 	places := map[string][]byte{"the log": []byte(s.daemon.Log.String()), "a page or a command": s.said.Bytes()}
 	files, err := filepath.Glob(filepath.Join(s.dir, "*.db*"))
-	if err != nil || len(files) < 2 {
-		s.t.Fatalf("got the files %v (%v), want the journal and its copy", files, err)
+	own, errOwn := filepath.Glob(filepath.Join(s.dir, "copies", "*.db"))
+	if err != nil || errOwn != nil || len(files) < 2 || len(own) != 1 {
+		s.t.Fatalf("got the files %v and %v (%v), want the journal, its copy and one by the daemon itself", files, own, err)
 	}
+	files = append(files, own...)
 	for _, f := range files {
 		if places[filepath.Base(f)], err = os.ReadFile(f); err != nil {
 			s.t.Fatal(err)
