@@ -41,6 +41,8 @@ type probeMemory struct {
 	Said     time.Time    // when it last spoke, however long nobody listened since
 	Pace     trend.Pace   // how often it speaks
 	Spoke    bool         // it has spoken at least once
+	Away     bool         // it has fallen silent, and not spoken since
+	Drops    []time.Time  // when it did of late, oldest first
 	Doubts   uint16       // the last readings, 1 for a doubted one, newest lowest
 	Goods    int          // believed readings in a row
 	Wanted   int          // believed readings in a row that clear the suspicion in hand
@@ -114,10 +116,10 @@ func (s *State) reading(r *farm.Reading) {
 		}
 		return
 	}
-	away := p.silent.raised() || p.Doubts&3 == 3 // for more than one reading
-	p.Heard, p.Said, p.Spoke = s.Now, s.Now, true
+	away := p.Away || p.Doubts&3 == 3 // for more than one reading
+	p.Heard, p.Said, p.Spoke, p.Away = s.Now, s.Now, true, false
 	p.listenTo(r, s.Now)
-	if p.silent.raised() && !p.slow() {
+	if p.silent.raised() && !p.slow() && !p.dropping(s.Now) {
 		s.emit(p.silent, s.Now, farm.Calm)
 	}
 	if p.late(r) {

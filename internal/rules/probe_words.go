@@ -20,6 +20,9 @@ func (s *State) saySilent(p *probe, m time.Time) saying {
 	if p.slow() && m.Sub(p.Heard) <= silentAfter*p.Pace.Pause() {
 		return s.saySlow(p)
 	}
+	if p.dropping(m) && s.Linked && !s.noneSpeaks(m) {
+		return s.sayDropping(p, m)
+	}
 	last := "has never been heard"
 	if p.Spoke {
 		since := p.Said

@@ -199,6 +199,9 @@ func (s *State) shift(d time.Duration, from time.Time) {
 	}
 	for _, p := range s.probes {
 		move(&p.Newest.At, &p.Arrived, &p.Good.At, &p.GoodAt, &p.Bad.At, &p.Harm, &p.Heard, &p.Said)
+		for i := range p.Drops {
+			move(&p.Drops[i])
+		}
 		p.Pace.Shift(d.Milliseconds(), from.UnixMilli())
 		for i, ms := range p.Level.At {
 			if ms >= from.UnixMilli() {

@@ -18,7 +18,8 @@
 // judges it by limits, day.go is the mean of its last 24 hours, settling.go
 // what a moisture does after work at its probe, hysteresis.go turns a limit on and off, record.go is the
 // life of a condition. band.go has the words of a level past its limits,
-// probe_words.go those of a probe. heating.go, cooling.go and drying.go foresee, sifting.go
+// probe_words.go those of a probe, dropouts.go is about one that falls silent
+// again and again. heating.go, cooling.go and drying.go foresee, sifting.go
 // watches the window; jot.go takes the logbook in and ledger.go keeps it:
 // water.go, food.go with feeding.go and keeping.go are about what was given, eaten and stored,
 // history.go about how warm and moist it was. view.go shows how it all stands.
@@ -162,6 +163,7 @@ func (s *State) start(t time.Time) {
 func (s *State) tick(m time.Time) {
 	for _, p := range s.probes {
 		if m.Sub(p.Heard) > silentAfter*p.spec.Every {
+			s.dropOut(p, m)
 			s.turn(p.silent, m, true)
 		}
 	}
