@@ -9,9 +9,9 @@ import (
 	"binwatchd/internal/scenariotest"
 )
 
-// exposedSeed begins the seeds that were looked at while the method was chosen; those
+// exposedSeed begins those of the seeds looked at while the method was chosen; those
 // from 9000 on were held out, and `make bench` takes others again.
-const exposedSeed = 8000
+const exposedSeed = 8002
 
 // What the room brings is told before it comes: fronts, cold nights and hot days early
 // enough to act, a window or a heater as soon as they show. EXPOSED_CASES asks for more

@@ -66,8 +66,9 @@ func (w *Weather) ahead(now time.Time) (past, ahead []float64, ok bool) {
 	}
 	into := float64(now.UnixMilli()-w.AheadMS) / 3.6e6 // hours after Ahead[0], below 0 before it
 	past = w.Past.last(now, trackHours)
-	for ago := 0; into-float64(ago) >= 0; ago++ { // since it was said
-		if place := into - float64(ago); ago < trackHours && place <= float64(len(w.Ahead)-1) {
+	said := float64(now.UnixMilli()-w.SaidMS) / 3.6e6
+	for ago := 0; ago < trackHours && float64(ago) <= min(into, said); ago++ { // since it was said
+		if place := into - float64(ago); place <= float64(len(w.Ahead)-1) {
 			past[trackHours-1-ago] = between(w.Ahead, place)
 		}
 	}
@@ -98,8 +99,8 @@ type Course struct {
 // false when the data say nothing.
 //
 // A body in air of another temperature nears it by a fixed part of the difference
-// in each hour: Newton's law of cooling (Newton 1701, Phil Trans 22:824–829); the
-// time constant, gain and offset are fitted to the last fortnight. The air
+// in each hour: Newton's law of cooling (Newton 1701, Phil Trans 22:824–829); two
+// time constants with their gains are fitted to the last fortnight. The air
 // ahead is what is foretold, put right by how the air has followed that so far, or
 // else its usual day and its trend, which is damped (Gardner & McKenzie 1985, Manag
 // Sci 31:1237–1246). How far off that may be is learned by foreseeing each of the
@@ -155,7 +156,7 @@ type follower struct {
 	ahead       []float64 // of the weather, by hours from now
 }
 
-// A followingBody is one of the two bodies: with the air, lagged.
+// A followingBody is one of the two, which follows the air with a lag.
 type followingBody struct {
 	hours, gain float64
 	body        []float64
@@ -431,7 +432,7 @@ func unforeseen(h float64) float64 { return 0.5 + 1.2*min(1, h/12) }
 // and turnKnown the hours over which that shows. Chosen on simulated bins.
 const (
 	turnPart  = 0.22
-	turnKnown = 6.0
+	turnKnown = 15.0
 )
 
 // turn is how much of a turn of the air within the day is still to be reckoned with, K.
