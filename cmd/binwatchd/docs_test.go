@@ -146,7 +146,7 @@ func past(ts *testscript.TestScript, neg bool, args []string) {
 	now := time.Now()
 	ts.Check(relive(ts.Getenv("CONFIG"), now.Add(-5*24*time.Hour), now, func(at time.Time, publish func(topic, payload string)) {
 		day := 2 * math.Pi * (float64(at.Hour()*60+at.Minute())/1440 - 0.375)
-		publish("glass/bed", fmt.Sprintf(`{"t": %.2f, "soil": %d, "at": %q}`, 21+5*math.Sin(day), 1780+at.Minute(), at.UTC().Format(time.RFC3339)))
+		publish("glass/bed", fmt.Sprintf(`{"t": %.2f, "soil": %d, "at": %q}`, 21+8*math.Sin(day), 1780+at.Minute(), at.UTC().Format(time.RFC3339)))
 	}))
 }
 

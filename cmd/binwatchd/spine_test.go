@@ -59,7 +59,7 @@ func startSpine(t *testing.T) *spine {
 	dir := t.TempDir()
 	s := &spine{
 		t: t, broker: brokertest.StartMosquitto(t, brokertest.Options{}), box: startMailbox(t), hook: startHook(t),
-		db: filepath.Join(dir, "journal.db"), page: proctest.FreeAddr(t), from: time.Now().UTC().Add(-20 * time.Hour).Truncate(time.Minute),
+		db: filepath.Join(dir, "journal.db"), page: proctest.FreeAddr(t), from: time.Now().UTC().Add(-30 * time.Hour).Truncate(time.Minute),
 	}
 	s.cfg = write(t, dir, "binwatchd.yaml", fmt.Sprintf(spineYAML, s.broker.URL, s.db, s.page, s.box.addr, s.box.ca, s.hook.url))
 	s.daemon = startChild(t, []string{"SPINE_MAIL=" + mailPassword, "SPINE_HOOK=" + s.hook.secret}, "run", "--config", s.cfg)
@@ -124,7 +124,7 @@ func TestReadingsInTroubleOut(t *testing.T) {
 	s.daemon.Says("broker lost")
 	s.broker.Start()
 	proctest.Eventually(t, "the broker is reached again", func() bool { return strings.Count(s.daemon.Log.String(), "broker reached") == 2 })
-	s.live(8, 18)
+	s.live(8, 28) // a mild limit is over when the level has been inside for 12 h
 	proctest.Eventually(t, "the easing is told", func() bool { return s.told(farm.TooHot, farm.Eased) && s.mailed("no longer too hot") })
 
 	s.checkGarbage()

@@ -108,16 +108,24 @@ func TestAllIsWellOnlyWhereAllIsKnown(t *testing.T) {
 }
 
 func mustBeWell(t *rapid.T, z farm.ZoneView, at time.Time) {
-	for _, l := range z.Levels {
+	for q, l := range z.Levels {
 		switch {
 		case l == nil || !l.Fresh:
 			t.Fatalf("%s: all is well, and a level is not known: %+v", z.Bin, z)
 		case z.LidOff != nil && z.LidOff.After(at):
 			t.Fatalf("%s: all is well, and the lid is off", z.Bin)
-		case !l.Bands.Thrive.Contains(l.Value):
+		case !l.Bands.Thrive.Contains(l.Value) && !mildly(q, l):
 			t.Fatalf("%s: all is well at %g, past %v", z.Bin, l.Value, l.Bands.Thrive)
 		}
 	}
+}
+
+// mildly tells whether a temperature is past thrive by so little that the mean of
+// the day has a say: what a warm hour does to worms is nothing to do about.
+func mildly(q farm.Quantity, l *farm.LevelView) bool {
+	const atOnce = 3 // K
+	t := l.Bands.Thrive
+	return q == farm.Temperature && l.Value >= t.Low-atOnce && l.Value <= t.High+atOnce
 }
 
 // closeTo tells whether a figure that is written finer than usual is a value.
