@@ -57,6 +57,9 @@ func (l *Loop) decode(d *ingest.Delivery) {
 	e.Arrived = l.now()
 	if e.Kind == farm.EventWeather {
 		delete(l.misread, d.Topic)
+		if l.sameWeather(d) {
+			return
+		}
 	}
 	switch unsure := l.unsure(d, got); {
 	case e.Kind == farm.EventJot:
@@ -65,6 +68,28 @@ func (l *Loop) decode(d *ingest.Delivery) {
 		l.hushFromThen(&e.Hush)
 	}
 	l.take(*e, d)
+}
+
+// A weatherMessage is the weather to come as it was sent.
+type weatherMessage struct {
+	payload string
+	at      time.Time // when it came
+}
+
+// weatherHolds is how long the same words say nothing new. A choice, and well
+// within the time after which a weather to come is too old to go by.
+const weatherHolds = 6 * time.Hour
+
+// sameWeather tells whether a message says what the one before it on its topic
+// said lately: some sources send every minute what changes every few hours, and
+// all that is taken goes to the disk.
+func (l *Loop) sameWeather(d *ingest.Delivery) bool {
+	last := l.weather[d.Topic]
+	if last.payload == string(d.Payload) && l.now().Sub(last.at) < weatherHolds {
+		return true
+	}
+	l.weather[d.Topic] = weatherMessage{string(d.Payload), l.now()}
+	return false
 }
 
 // reading has one reading doubted and judged. What the broker had stored is

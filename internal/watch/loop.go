@@ -74,8 +74,9 @@ type Loop struct {
 	written chan error           // has a value when it is there; nil: nothing is on its way
 	newest  map[string]time.Time // when each probe's newest unstamped reading was measured
 	repeats repeats
-	misread map[string]bool // topics whose weather to come was not understood, once that has been logged
-	paced   map[string]bool // probes whose pace, another than the keeper has said, has been logged
+	misread map[string]bool           // topics whose weather to come was not understood, once that has been logged
+	weather map[string]weatherMessage // the newest of each topic that was taken
+	paced   map[string]bool           // probes whose pace, another than the keeper has said, has been logged
 	counts  counts
 	outage  outage
 	time    timekeeping
@@ -90,6 +91,7 @@ func New(ctx context.Context, cfg Config) (*Loop, error) {
 	l := &Loop{
 		cfg: cfg, asks: make(chan func()), gone: make(chan struct{}), counts: newCounts(), repeats: newRepeats(0),
 		newest: map[string]time.Time{}, paced: map[string]bool{}, misread: map[string]bool{},
+		weather: map[string]weatherMessage{},
 	}
 	if err := l.rebuild(ctx); err != nil {
 		return nil, err

@@ -3,6 +3,7 @@ package watch_test
 import (
 	"context"
 	"fmt"
+	"slices"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -39,6 +40,38 @@ func TestTheWeatherToComeIsKept(t *testing.T) {
 		})
 		if err != nil || len(kept) != 2 || kept[0] != 4 || kept[1] != 5 {
 			t.Errorf("kept %v, %v, want 4 and 5", kept, err)
+		}
+	})
+}
+
+// A source that says the same every ten minutes fills no journal: the same words are
+// kept anew after some hours, so that they do not grow too old to go by.
+func TestTheSameWeatherIsKeptOnce(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newRig(t, time.Now)
+		r.broker.link(true, false)
+		from, to := time.Now().UTC().Add(24*time.Hour).Format(time.RFC3339), time.Now().UTC().Add(36*time.Hour).Format(time.RFC3339)
+		said := 0
+		for range 6 * 7 {
+			r.broker.publish("weather/hours", fmt.Sprintf(`[[%q, 4], [%q, 3]]`, from, to))
+			said++
+			time.Sleep(10 * time.Minute)
+		}
+		r.broker.publish("weather/hours", fmt.Sprintf(`[[%q, 5], [%q, 3]]`, from, to))
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		if got := len(r.broker.acks()); got != said+1 {
+			t.Errorf("got %d acknowledged, want %d", got, said+1)
+		}
+		var kept []float64
+		err := r.journal.Replay(context.Background(), 0, func(e farm.Event) error {
+			if e.Kind == farm.EventWeather {
+				kept = append(kept, e.Weather.Hours[0].TempC)
+			}
+			return nil
+		})
+		if err != nil || !slices.Equal(kept, []float64{4, 4, 5}) {
+			t.Errorf("kept %v, %v, want 4, again after six hours, and 5", kept, err)
 		}
 	})
 }
