@@ -57,6 +57,7 @@ func honest(t *testing.T, s acceptancetest.Score) {
 }
 
 func TestQuietBinsStayQuiet(t *testing.T) {
+	long(t)
 	s := acceptancetest.Quiets(scenariotest.Suite(scenariotest.Quiet, share(100), 500, start))
 	report(t, "quiet", s)
 	if s.FalseNow > 0 || s.False > 0 {

@@ -17,6 +17,7 @@ const exposedSeed = 8002
 // enough to act, a window or a heater as soon as they show. EXPOSED_CASES asks for more
 // of each than the few that fit into a test, EXPOSED_SEED for others.
 func TestWhatTheRoomBringsIsToldBefore(t *testing.T) {
+	long(t)
 	n, seed, more := 2, uint64(exposedSeed), false
 	if part > 1 {
 		n = 1

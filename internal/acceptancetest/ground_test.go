@@ -43,6 +43,7 @@ func TestRealGroundIsQuiet(t *testing.T) {
 // limits, and about once a week at the worst of them. Before the mean of the day was
 // asked the worst had 138 changes in 25 weeks. GROUND_STEP=1 takes every degree.
 func TestNoMildLimitFlapsInRealGround(t *testing.T) {
+	long(t)
 	for _, logger := range acceptancetest.Loggers {
 		t.Run(logger, func(t *testing.T) {
 			g := ground(t, logger)

@@ -15,6 +15,7 @@ import (
 // nearly every heating, with a lead within a fifth of that at ten minutes; every
 // two hours with six hours of lead.
 func TestHeatingIsToldAtAnyPace(t *testing.T) {
+	long(t)
 	at := func(every time.Duration) acceptancetest.Score {
 		s := acceptancetest.Heatings(scenariotest.Paced(scenariotest.Suite(scenariotest.Heating, share(48), 100, start), every))
 		report(t, fmt.Sprint("heating every ", every), s)
@@ -62,6 +63,7 @@ func TestTheMinuteAtWhichAProbeSpeaksDoesNotMatter(t *testing.T) {
 
 // Drying and the sifting window need no more than a reading every six hours.
 func TestDryingIsToldAtAnyPace(t *testing.T) {
+	long(t)
 	for _, every := range []time.Duration{2 * time.Hour, 4 * time.Hour, 6 * time.Hour} {
 		s := acceptancetest.Dryings(scenariotest.Paced(scenariotest.Suite(scenariotest.Drying, share(16), 900, start), every))
 		opens, closes := acceptancetest.Siftings(scenariotest.Paced(scenariotest.Suite(scenariotest.Sifting, share(12), 1300, start), every))

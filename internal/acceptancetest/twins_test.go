@@ -124,6 +124,7 @@ func twins(b *bed, r *scenariotest.Run, every time.Duration, other func(truth, h
 // Feed heats one end of a simulated bed, in the sun, with a heater, a lamp or
 // without: the probe there is believed, and what kills worms is told.
 func TestFeedThatHeatsOneEndIsBelieved(t *testing.T) {
+	long(t)
 	killed := 0
 	for i, w := range scenariotest.Warmths {
 		for _, c := range scenariotest.WarmSuite(w, scenariotest.Heating, 3, 9300, start) {

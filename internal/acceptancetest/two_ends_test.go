@@ -174,6 +174,7 @@ func endCases() (n int, seed uint64) {
 // One bad probe of two makes no `now`, whatever it does and however seldom it
 // speaks.
 func TestOneBadEndMakesNoNow(t *testing.T) {
+	long(t)
 	n, seed := endCases()
 	for _, f := range endFaults {
 		for _, every := range endPaces {

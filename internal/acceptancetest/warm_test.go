@@ -17,6 +17,7 @@ const warmSeed = 7000
 // not told as its own heat, whether it was fed or not. WARM_CASES asks for more
 // of each kind than the few that fit into a test, WARM_SEED for others.
 func TestWhatWarmsABinFromOutsideIsNotItsOwnHeat(t *testing.T) {
+	long(t)
 	n, seed, more := warmAsked(t)
 	var quiet, fed acceptancetest.Score
 	for _, w := range scenariotest.Warmths {
@@ -73,6 +74,7 @@ func warmAsked(t *testing.T) (n int, seed uint64, more bool) {
 // What heats is told all the same, in the sun, beside a heater, a lamp or nothing of
 // the kind, and what does not is not.
 func TestWhatIsFedEveryWeekIsToldWhenItHeats(t *testing.T) {
+	long(t)
 	n, seed, more := warmAsked(t)
 	var all acceptancetest.Score
 	for _, w := range append([]scenariotest.Warmth{scenariotest.NoWarmth}, scenariotest.Warmths...) {
