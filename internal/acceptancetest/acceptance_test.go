@@ -69,6 +69,7 @@ func TestQuietBinsStayQuiet(t *testing.T) {
 }
 
 func TestDryingIsToldWithAnHonestInterval(t *testing.T) {
+	long(t)
 	s := acceptancetest.Dryings(scenariotest.Suite(scenariotest.Drying, 40/part, 900, start))
 	report(t, "drying", s)
 	if s.Recall() < 0.95 {
@@ -94,6 +95,7 @@ func TestTheSiftingWindowIsNotMissed(t *testing.T) {
 // What a keeper would be told in a year: more than one notice a bin and week is
 // nagging.
 func TestAYearOfQuietBinsDoesNotNag(t *testing.T) {
+	long(t)
 	cases := scenariotest.Suite(scenariotest.Quiet, 2, 2000, start)
 	for i := range cases {
 		cases[i].Days = 365 / part

@@ -17,6 +17,7 @@ const feedSeed = 11_000
 // FEED_CASES asks for more of each menu than the few that fit into a test, FEED_SEED
 // for others.
 func TestFeedIsDueWhenItIsNearlyEaten(t *testing.T) {
+	long(t)
 	n, seed := 3, uint64(feedSeed)
 	menus := scenariotest.Menus
 	if part > 1 {

@@ -11,6 +11,7 @@ import (
 // Air around a probe after work is no dryness. Before mild dryness waited for the
 // level to climb back, 30 times one of these bins was told to be dry.
 func TestAirAroundAProbeIsNoDryness(t *testing.T) {
+	long(t)
 	s := acceptancetest.Gaps(scenariotest.Suite(scenariotest.Quiet, 24/part, 44_000, start))
 	if s.Cases < 20/part {
 		t.Fatalf("%d bins were right; the test shows little", s.Cases)

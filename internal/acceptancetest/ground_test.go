@@ -17,6 +17,7 @@ import (
 // A bed of each species in the ground of real loggers: soil never heats itself, and
 // outside of harm a keeper hears of it once a week at most.
 func TestRealGroundIsQuiet(t *testing.T) {
+	long(t)
 	for _, logger := range acceptancetest.Loggers {
 		for _, species := range groundSpecies {
 			t.Run(logger+" "+species, func(t *testing.T) {

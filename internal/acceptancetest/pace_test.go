@@ -41,6 +41,7 @@ func TestHeatingIsToldAtAnyPace(t *testing.T) {
 // One heap, seen by probes that differ only in the minute at which they speak:
 // all are told of, hours ahead.
 func TestTheMinuteAtWhichAProbeSpeaksDoesNotMatter(t *testing.T) {
+	long(t)
 	heap := scenariotest.Case{Kind: scenariotest.Heating, Bin: scenariotest.Bed, Room: scenariotest.House, Probe: scenariotest.Fine, Seed: 122, Start: start, Days: 8, Ambient: true}
 	for _, every := range []time.Duration{time.Hour, 2 * time.Hour} {
 		var all acceptancetest.Score

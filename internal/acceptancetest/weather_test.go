@@ -63,6 +63,7 @@ func outdoors(low, high []float64, hours float64) float64 {
 // weather: nothing is heating, no probe is suspect, and the bin is too hot or
 // too cold exactly when it and the mean of its day are past its bands.
 func TestFourYearsOfRealWeather(t *testing.T) {
+	long(t)
 	first, low, high := seattle(t)
 	for _, withAir := range []bool{true, false} {
 		t.Run(map[bool]string{true: "room known", false: "room unknown"}[withAir], func(t *testing.T) {
