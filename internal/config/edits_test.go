@@ -105,6 +105,7 @@ var placeEdits = []edit{
 	top("ahead without a topic", "places: {shed: {bins: [bed], ahead: {}}}"),
 	top("weather of many topics", `places: {shed: {bins: [bed], ahead: {topic: "weather/+"}}}`),
 	top("weather on a topic of our own", "places: {shed: {bins: [bed], ahead: {topic: binwatch/jot/bed}}}"),
+	top("weather on the topic of a probe", "places: {shed: {bins: [bed], ahead: {topic: glass/bed}}}"),
 	{"a bin's own probe in the air of its place", "    ambient: air\n    zones:\n      all: " + zoneAll, "    zones:\n      all: " + zoneAll + "\nplaces: {shed: {air: bed-t, bins: [bed]}}"},
 }
 

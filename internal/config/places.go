@@ -99,6 +99,10 @@ func (b *builder) checkRooms(placed map[string]farm.Place) {
 		d := &b.file.Places[i]
 		own := cmp.Or(b.file.Broker.Prefix, "binwatch") + "/"
 		b.refuse(strings.HasPrefix(d.Ahead.Topic, own), &d.Ahead.Topic, "topics under %s are binwatchd's own; the weather comes on another", own)
+		if k := slices.IndexFunc(b.file.Probes, func(p Probe) bool { return p.Topic == d.Ahead.Topic }); b.set(&d.Ahead.Topic) && k >= 0 {
+			b.problem(b.at(&d.Ahead.Topic), "%s is the topic of %s as well; what comes there cannot be both a reading and the weather to come",
+				d.Ahead.Topic, b.file.Probes[k].Name)
+		}
 		b.refuse(b.isNoAir(d.Air), &d.Air, "%s measures %s; the air of a place is a temperature", d.Air, b.probes[d.Air].Measures)
 		if where, ok := placed[d.Air]; ok {
 			stands := slices.ContainsFunc(b.farm.Bins, func(bin farm.Bin) bool {

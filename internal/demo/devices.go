@@ -3,6 +3,7 @@ package demo
 import (
 	"fmt"
 	"math"
+	"strings"
 	"time"
 
 	"binwatchd/internal/physics"
@@ -85,11 +86,27 @@ func (s *Sim) devices() (list []*device) {
 	add("store/barrel", time.Hour, says(`{"t":%.1f,"m":%.1f}`,
 		s.probe("barrel-t", physics.Gauge{White: 0.05, Step: 0.5}, &at.store, at.barrel.TempC), // whole half degrees
 		s.damp("barrel-m", 0.5, at.barrel)))
+	add("weather/hours", 3*time.Hour, s.forecast())
 	for i, tray := range at.trays {
 		add(fmt.Sprintf("shed/tray/%d", i+1), often, says(`{"t":%.2f,"m":%.3f}`,
 			s.warm(fmt.Sprint("tray-t", i), tray), s.damp(fmt.Sprint("tray-m", i), 0.5, tray).as(ratio)))
 	}
 	return list
+}
+
+// forecast is the weather of the next day and a half, hour by hour, as some service
+// foretells it: the farther ahead, the farther off, up to some 2 °C.
+func (s *Sim) forecast() func(time.Time) string {
+	d := s.dice.Named("forecast")
+	return func(t time.Time) string {
+		hours := make([]string, 36)
+		for i := range hours {
+			at := t.Truncate(time.Hour).Add(time.Duration(i) * time.Hour)
+			off := math.Sqrt(float64(i)/12) * d.Smooth(at, 18*time.Hour)
+			hours[i] = fmt.Sprintf("[%q,%.1f]", stamp(at), s.site.climate.At(at).Air.TempC+off)
+		}
+		return "[" + strings.Join(hours, ",") + "]"
+	}
 }
 
 // A value is a part of what a device says.

@@ -7,7 +7,7 @@
 // walks round every seventh morning. Its season always stands at late spring,
 // whatever the calendar says; a cold snap, a failed heater and a heat wave
 // come round every thirty days (see site.go), so that thirty days of history
-// hold each of them once.
+// hold each of them once. The yard's weather is foretold, a day and a half ahead.
 //
 // Read sim.go first: what is said and when. site.go is the nursery's matter and
 // weather, keeper.go the keeper's rounds, devices.go what each sender says, yaml.go

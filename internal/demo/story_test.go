@@ -3,7 +3,9 @@ package demo_test
 import (
 	"encoding/json"
 	"fmt"
+	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -98,6 +100,41 @@ func TestEverythingSaidIsPlausible(t *testing.T) {
 		if _, known := ranges[where]; !known && where != "prop/cabinet/ts" {
 			t.Errorf("nobody expects %s", where)
 		}
+	}
+}
+
+// What is foretold for the yard is nearly what the yard's air then is.
+func TestTheWeatherIsForetold(t *testing.T) {
+	air := map[time.Time]float64{} // by the hour
+	var off []float64
+	var said []demo.Message
+	demo.New(1, start).Until(start.Add(12*day), func(m demo.Message) {
+		switch m.Topic {
+		case "yard/air":
+			v, _ := strconv.ParseFloat(string(m.Payload), 64)
+			air[m.At.Truncate(time.Hour)] = v
+		case "weather/hours":
+			said = append(said, m)
+		}
+	})
+	for _, m := range said {
+		var hours [][2]any
+		if err := json.Unmarshal(m.Payload, &hours); err != nil || len(hours) != 36 {
+			t.Fatalf("%s: %v, want 36 hours", m.Payload, err)
+		}
+		for _, h := range hours {
+			at, err := time.Parse(time.RFC3339, h[0].(string))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if v, ok := air[at]; ok {
+				off = append(off, math.Abs(v-h[1].(float64)))
+			}
+		}
+	}
+	slices.Sort(off)
+	if len(said) < 90 || len(off) < 2000 || off[len(off)/2] > 1.5 || off[len(off)/2] == 0 {
+		t.Fatalf("%d forecasts with %d hours that came, want some 95, off by 1.5 K at most in the middle", len(said), len(off))
 	}
 }
 

@@ -1,6 +1,7 @@
 package demo_test
 
 import (
+	"cmp"
 	"strings"
 	"testing"
 	"time"
@@ -19,6 +20,10 @@ type nursery struct {
 	Bins    map[string]struct {
 		Ambient string
 		Zones   map[string]struct{ Probes []string }
+	}
+	Places map[string]struct {
+		Air  string
+		Bins []string
 	}
 	Need []struct{ By string }
 }
@@ -103,9 +108,19 @@ func TestYAMLNamesOnlyProbesItHas(t *testing.T) {
 	if len(n.Bins) != 6 {
 		t.Errorf("got %d bins, want six", len(n.Bins))
 	}
+	airs := map[string]string{} // by bin, or pattern of bins
+	for name, room := range n.Places {
+		if !has(room.Air) {
+			t.Errorf("%s: no probe %q", name, room.Air)
+		}
+		for _, bin := range room.Bins {
+			airs[bin] = room.Air
+		}
+	}
 	for name, bin := range n.Bins {
-		if !has(bin.Ambient) {
-			t.Errorf("bin %s: no probe %q", name, bin.Ambient)
+		air := cmp.Or(bin.Ambient, airs[name], airs[name[:min(4, len(name))]+"*"])
+		if !has(air) {
+			t.Errorf("bin %s: no probe %q in its air", name, air)
 		}
 		for zone, z := range bin.Zones {
 			for _, id := range z.Probes {
