@@ -70,7 +70,7 @@ func listen(ctx context.Context, source *ingest.Source, long time.Duration, s *s
 	defer stop()
 	ended := make(chan error, 1)
 	go func() { ended <- source.Run(ctx) }()
-	heard := survey.New()
+	heard := survey.New(time.Local)
 	err := hearAll(source, heard, long, s)
 	stop()
 	for range source.Items() { // what came while it ended is not needed

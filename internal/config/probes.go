@@ -16,7 +16,7 @@ type Probe struct {
 	Name        string        `yaml:",name"`
 	Topic       string        `yaml:"topic" kind:"a topic" need:"glass/bed" help:"The MQTT topic it publishes to; + and # may be used, and the named parts of its name."`
 	Value       string        `yaml:"value" kind:"a JSON Pointer" default:"\"\"" help:"JSON Pointer (RFC 6901) to the number; the whole payload when empty."`
-	Time        string        `yaml:"time" kind:"a JSON Pointer" help:"JSON Pointer to the probe's own time stamp (RFC 3339, or seconds or milliseconds since 1970); the time of arrival when left out."`
+	Time        string        `yaml:"time" kind:"a JSON Pointer" help:"JSON Pointer to the probe's own time stamp (RFC 3339, the farm's zone where it says none, or seconds or milliseconds since 1970); the time of arrival when left out."`
 	Measures    farm.Quantity `yaml:"measures" kind:"a quantity" need:"temperature" help:"What the number is."`
 	Unit        farm.Unit     `yaml:"unit" kind:"a unit" help:"Of the number: {units}; raw with a calibration. The first of them when left out."`
 	Every       time.Duration `yaml:"every" least:"1s" most:"7d" default:"10m" help:"How often it is meant to speak; three times that without a word counts as silent. It is judged at the pace that is heard."`

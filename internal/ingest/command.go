@@ -72,7 +72,7 @@ func (d *Decoder) jot(place string, payload []byte, arrived time.Time) (j farm.J
 			return j, false, err
 		}
 	}
-	if j.At, timed, err = saidAt(in.At, arrived); err != nil {
+	if j.At, timed, err = d.saidAt(in.At, arrived); err != nil {
 		return j, false, err
 	}
 	return j, timed, CheckJot(d.farm, j, arrived)
@@ -97,7 +97,7 @@ func (d *Decoder) hush(place string, payload []byte, arrived time.Time) (h farm.
 	if err != nil {
 		return h, false, fmt.Errorf("for: %w", err)
 	}
-	said, timed, err := saidAt(in.At, arrived)
+	said, timed, err := d.saidAt(in.At, arrived)
 	switch over := said.Add(long); {
 	case err != nil:
 		return h, false, err
@@ -111,12 +111,12 @@ func (d *Decoder) hush(place string, payload []byte, arrived time.Time) (h farm.
 }
 
 // saidAt reads when a jot was done or a hush was said; nothing means on arrival.
-func saidAt(raw json.RawMessage, arrived time.Time) (at time.Time, given bool, err error) {
+func (d *Decoder) saidAt(raw json.RawMessage, arrived time.Time) (at time.Time, given bool, err error) {
 	v := jsonValue{text, unquoted(raw)}
 	if string(raw) == "null" {
 		v.kind = null
 	}
-	at, given, ok := v.stamp()
+	at, given, ok := v.stamp(d.farm.Location, arrived)
 	switch {
 	case !ok:
 		return arrived, false, fmt.Errorf("at: not a time: %s; write it as 2026-05-01T08:30:00Z", quote(raw))

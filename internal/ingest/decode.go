@@ -107,7 +107,7 @@ func (d *Decoder) Decode(topic string, payload []byte, arrived time.Time) Decode
 		}
 		r := farm.Reading{Probe: p.ID, At: arrived, Raw: raw, Value: p.scale.value(raw)}
 		if p.time >= 0 {
-			date(&r, d.found[p.time])
+			date(&r, d.found[p.time], d.farm.Location)
 		}
 		got.Readings = append(got.Readings, r)
 	}
@@ -129,7 +129,7 @@ func (d *Decoder) read(c *route, payload []byte) Rejection {
 	case len(c.tree.root.kids) == 0: // everybody wants the whole payload, nobody a time: no need to scan
 		d.found[0] = jsonValue{kind: text, raw: unquoted(body)}
 	case !(&lexer{b: body, out: d.found}).read(c.tree.root):
-		return Rejection{Reason: NotJSON, Detail: "not JSON: " + quote(body)}
+		return Rejection{Reason: NotJSON, Detail: not("JSON", body)}
 	}
 	return Rejection{}
 }
@@ -142,19 +142,33 @@ func (d *Decoder) number(p *routed, whole Rejection) (raw float64, wrong Rejecti
 		return 0, whole
 	}
 	v := d.found[p.value]
-	if raw, ok := v.number(); ok {
-		return raw, Rejection{}
-	}
-	if v.kind == absent {
+	n, unit, ok := v.amount()
+	switch {
+	case v.kind == absent:
 		return 0, Rejection{p.ID, Missing, "there is nothing at " + p.Value}
+	case !ok:
+		return 0, Rejection{p.ID, NotNumber, not("a number", v.raw)}
 	}
-	return 0, Rejection{p.ID, NotNumber, "not a number: " + quote(v.raw)}
+	raw, why := p.raw(n, unit)
+	if why != "" {
+		return 0, Rejection{p.ID, NotNumber, why}
+	}
+	return raw, Rejection{}
+}
+
+// not says what a payload is not, and what it is where that can be told.
+func not(wanted string, b []byte) string {
+	s := "not " + wanted + ": " + quote(b)
+	if shape := Shape(b); shape != "" {
+		s += ", which is " + shape
+	}
+	return s
 }
 
 // date gives a reading the device's time when that can be believed; until
 // then At is the time of arrival.
-func date(r *farm.Reading, f jsonValue) {
-	at, given, ok := f.stamp()
+func date(r *farm.Reading, f jsonValue, zone *time.Location) {
+	at, given, ok := f.stamp(zone, r.At)
 	switch {
 	case !given:
 	case ok && Believable(at, r.At):
@@ -286,13 +300,13 @@ func (d *Decoder) explainNumber(p *routed, raw float64) string {
 	if p.time < 0 {
 		return s
 	}
-	switch at, given, ok := d.found[p.time].stamp(); {
+	switch at, given, ok := d.found[p.time].stamp(d.farm.Location, time.Time{}); {
 	case !given:
 		return s + ", without a time of its own"
 	case !ok:
 		return s + ", with a time that can't be read: " + quote(d.found[p.time].raw)
 	default:
-		return s + ", taken at " + at.Format(time.RFC3339) + " by its own clock"
+		return s + ", taken at " + at.In(cmp.Or(d.farm.Location, time.UTC)).Format(time.RFC3339) + " by its own clock"
 	}
 }
 

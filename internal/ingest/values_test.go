@@ -14,7 +14,7 @@ import (
 
 func TestLeaves(t *testing.T) {
 	at := time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC)
-	none := math.NaN()
+	none, berlin := math.NaN(), time.FixedZone("", 2*60*60)
 	tests := []struct {
 		name, payload string
 		want          []ingest.Leaf
@@ -33,12 +33,14 @@ func TestLeaves(t *testing.T) {
 		}},
 		{"the last of two counts", `{"t":1,"t":"off"}`, []ingest.Leaf{{Pointer: "/t", Text: "off", Number: none}}},
 		{"no value", `{"t":null,"on":true}`, []ingest.Leaf{{Pointer: "/on", Text: "true", Number: none}, {Pointer: "/t", Text: "null", Number: none}}},
+		{"a number with its unit", "21.5 °C", []ingest.Leaf{{Text: "21.5 °C", Number: 21.5, Unit: farm.Celsius}}},
+		{"a time without a zone", `{"Time":"2026-05-04T10:00:00"}`, []ingest.Leaf{{Pointer: "/Time", Text: "2026-05-04T10:00:00", Number: none, Time: at}}},
 		{"nothing", " \n", nil},
 		{"nothing inside", `{"a":[],"b":{}}`, nil},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
-			if diff := cmp.Diff(tt.want, ingest.Leaves([]byte(tt.payload)), cmpopts.EquateNaNs()); diff != "" {
+			if diff := cmp.Diff(tt.want, ingest.Leaves([]byte(tt.payload), berlin), cmpopts.EquateNaNs()); diff != "" {
 				t.Errorf("(-want +got)\n%s", diff)
 			}
 		})
@@ -48,13 +50,13 @@ func TestLeaves(t *testing.T) {
 // A decoder asked for what was found reads the same, or the probes proposed
 // from leaves would not work.
 func FuzzLeavesAreWhatADecoderReads(f *testing.F) {
-	for _, payload := range []string{"{\"\x81\":0}", "21.5", `{"t":21.5,"at":1777881600}`, `{"a":{"b/c":[1,"2",null,{"":3}]}}`, `[NaN,-Infinity]`, `{"t":1,"t":[2]}`, "warm", `"`} {
+	for _, payload := range []string{"{\"\x81\":0}", "21.5", `{"t":21.5,"at":1777881600}`, `{"a":{"b/c":[1,"2",null,{"":3}]}}`, `[NaN,-Infinity]`, `{"t":1,"t":[2]}`, "warm", `"`, "21,5", "21.5 \xb0C", `{"t":"21.5\u00b0C"}`} {
 		f.Add([]byte(payload))
 	}
 	now := time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC)
 	f.Fuzz(func(t *testing.T, payload []byte) {
-		for _, leaf := range ingest.Leaves(payload) {
-			if math.IsNaN(leaf.Number) {
+		for _, leaf := range ingest.Leaves(payload, nil) {
+			if math.IsNaN(leaf.Number) || leaf.Unit != "" && leaf.Unit != farm.Celsius {
 				continue
 			}
 			probe := farm.Probe{ID: "p", Topic: "x", Value: leaf.Pointer, Measures: farm.Temperature, Unit: farm.Celsius}

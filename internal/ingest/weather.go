@@ -33,14 +33,14 @@ func aheadTopics(f *farm.Farm) (topics []string) {
 // times and degrees Celsius, each a pair or an object with at and c. Of the hours that
 // are over nothing is kept.
 func (d *Decoder) weather(topic string, payload []byte, arrived time.Time) Decoded {
-	hours, err := weatherOf(payload, arrived)
+	hours, err := weatherOf(payload, d.farm.Location, arrived)
 	if err != nil {
 		return refused("", BadWeather, "no weather to come: "+err.Error())
 	}
 	return Decoded{Command: &farm.Event{Kind: farm.EventWeather, Arrived: arrived, Weather: &farm.Weather{Topic: topic, Hours: hours}}}
 }
 
-func weatherOf(payload []byte, arrived time.Time) (hours []farm.WeatherHour, err error) {
+func weatherOf(payload []byte, zone *time.Location, arrived time.Time) (hours []farm.WeatherHour, err error) {
 	var items []json.RawMessage
 	if len(payload) > maxPayload {
 		return nil, fmt.Errorf("%d bytes, the most is %d", len(payload), maxPayload)
@@ -49,7 +49,7 @@ func weatherOf(payload []byte, arrived time.Time) (hours []farm.WeatherHour, err
 		return nil, fmt.Errorf(`%s is not a list such as [["2026-05-01T18:00:00Z", 4.5], ["2026-05-01T19:00:00Z", 3.9]]`, quote(payload))
 	}
 	for i, item := range items {
-		hour, err := weatherHour(item)
+		hour, err := weatherHour(item, zone)
 		if err != nil {
 			return nil, fmt.Errorf("entry %d of %d: %w", i+1, len(items), err)
 		}
@@ -72,7 +72,7 @@ func weatherOf(payload []byte, arrived time.Time) (hours []farm.WeatherHour, err
 }
 
 // weatherHour reads one entry.
-func weatherHour(item json.RawMessage) (h farm.WeatherHour, err error) {
+func weatherHour(item json.RawMessage, zone *time.Location) (h farm.WeatherHour, err error) {
 	var pair []json.RawMessage
 	if json.Unmarshal(item, &pair) != nil {
 		var named struct{ At, C json.RawMessage }
@@ -84,7 +84,7 @@ func weatherHour(item json.RawMessage) (h farm.WeatherHour, err error) {
 	if len(pair) != 2 || pair[0] == nil || pair[1] == nil {
 		return h, fmt.Errorf("%s has not a time and a temperature", quote(item))
 	}
-	at, given, ok := jsonValue{text, unquoted(pair[0])}.stamp()
+	at, given, ok := jsonValue{text, unquoted(pair[0])}.stamp(zone, time.Time{})
 	if !given || !ok {
 		return h, fmt.Errorf("%s is not a time; write it as 2026-05-01T18:00:00Z", quote(pair[0]))
 	}

@@ -145,7 +145,7 @@ func (p *Probe) names() []name {
 	slices.Reverse(keys)
 	slices.Reverse(levels)
 	labels, _ := p.beside(labelKeys)
-	units, _ := p.beside(unitKeys)
+	units := p.units()
 	own := min(1, len(keys))
 	return slices.Concat(keys[:own], named(label, labels), named(unit, units), keys[own:], levels)
 }
@@ -165,6 +165,15 @@ var (
 	labelKeys = []string{"type", "kind", "name", "quantity", "measures", "measurement", "what", "label"}
 	unitKeys  = []string{"unit", "units", "uom"}
 )
+
+// units lists the words that say in what unit the value is: behind the number, or beside it.
+func (p *Probe) units() (words []string) {
+	if u := p.heard.unit; u != "" {
+		words = append(words, string(u))
+	}
+	beside, _ := p.beside(unitKeys)
+	return append(words, beside...)
+}
 
 // beside lists the texts that are neighbours of the value in its message and
 // have one of some names. changed tells whether one of them was another before.

@@ -15,9 +15,11 @@
 package survey
 
 import (
+	"cmp"
 	"math"
 	"time"
 
+	"binwatchd/internal/farm"
 	"binwatchd/internal/ingest"
 )
 
@@ -31,13 +33,14 @@ const (
 
 // A Survey collects what is heard. It is for one goroutine.
 type Survey struct {
+	zone     *time.Location // of clocks that say none
 	topics   map[string]*topic
 	messages int
 	beyond   int // messages of topics, and values, there was no room for
 }
 
-// New makes an empty survey.
-func New() *Survey { return &Survey{topics: map[string]*topic{}} }
+// New makes an empty survey. The zone is that of clocks that say none.
+func New(zone *time.Location) *Survey { return &Survey{zone: zone, topics: map[string]*topic{}} }
 
 // A topic is what is remembered of one topic.
 type topic struct {
@@ -45,19 +48,21 @@ type topic struct {
 	skeleton           string   // of its name, which look-alike topics share
 	pieces             []string // of its name, that the skeleton lacks
 	messages, retained int
+	shape              string            // of what is neither a number nor JSON
 	times              []time.Time       // of arrival, without what was retained
 	values             map[string]*value // by JSON Pointer
 }
 
 // A value is what one value of a topic's payloads was heard to be.
 type value struct {
-	text      string  // the newest, as it stood there
-	changed   bool    // the text was another before
-	sound     int     // numbers that are no fault codes
-	low, high float64 // of those
-	fraction  bool    // one of those had one
-	faults    int     // fault codes, NaN and the like
-	powerOns  int     // numbers that are a fault code of a DS18B20 and of nothing else
+	text      string    // the newest, as it stood there
+	unit      farm.Unit // behind the number; "" for none
+	changed   bool      // the text was another before
+	sound     int       // numbers that are no fault codes
+	low, high float64   // of those
+	fraction  bool      // one of those had one
+	faults    int       // fault codes, NaN and the like
+	powerOns  int       // numbers that are a fault code of a DS18B20 and of nothing else
 	stamps    []time.Time
 	misdated  int // time stamps that a decoder would not believe
 }
@@ -86,7 +91,10 @@ func (s *Survey) Hear(d *ingest.Delivery) (fresh bool, says string) {
 	} else if len(t.times) < maxTimes {
 		t.times = append(t.times, d.Arrived)
 	}
-	leaves := ingest.Leaves(d.Payload)
+	leaves := ingest.Leaves(d.Payload, s.zone)
+	if len(leaves) == 1 && leaves[0].Pointer == "" && math.IsNaN(leaves[0].Number) {
+		t.shape = ingest.Shape(d.Payload)
+	}
 	for _, leaf := range leaves {
 		v := t.values[leaf.Pointer]
 		if v == nil {
@@ -99,6 +107,9 @@ func (s *Survey) Hear(d *ingest.Delivery) (fresh bool, says string) {
 		}
 		v.add(heard(leaf, d.Arrived))
 		v.stamps = v.stamps[:min(len(v.stamps), maxTimes)]
+	}
+	if t.shape != "" {
+		return fresh, t.shape
 	}
 	return fresh, sayLeaves(leaves)
 }
@@ -114,7 +125,7 @@ const (
 // heard is what is heard of a value in one message.
 func heard(leaf ingest.Leaf, arrived time.Time) *value {
 	v := newValue()
-	v.text = leaf.Text
+	v.text, v.unit = leaf.Text, leaf.Unit
 	switch {
 	case leaf.Time.IsZero():
 	case ingest.Believable(leaf.Time, arrived):
@@ -137,7 +148,7 @@ func heard(leaf ingest.Leaf, arrived time.Time) *value {
 // add takes in what a value was heard to be later, or in a look-alike topic.
 func (v *value) add(o *value) {
 	v.changed = v.changed || v.text != "" && v.text != o.text
-	v.text = o.text
+	v.text, v.unit = o.text, cmp.Or(o.unit, v.unit)
 	v.sound += o.sound
 	v.low, v.high = min(v.low, o.low), max(v.high, o.high)
 	v.fraction = v.fraction || o.fraction

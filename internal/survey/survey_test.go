@@ -30,7 +30,7 @@ type said struct {
 }
 
 func hear(messages ...said) *survey.Survey {
-	s := survey.New()
+	s := survey.New(time.UTC)
 	for _, m := range messages {
 		s.Hear(&ingest.Delivery{
 			Topic: m.topic, Payload: []byte(m.payload), Retained: m.retained,
@@ -309,7 +309,7 @@ func TestBatteriesNameTheirDevice(t *testing.T) {
 
 // A busy broker costs no more than a bounded memory, and says so.
 func TestTooManyTopics(t *testing.T) {
-	s := survey.New()
+	s := survey.New(time.UTC)
 	for i := range 5000 {
 		s.Hear(&ingest.Delivery{Topic: fmt.Sprintf("house/%d/t", i), Payload: []byte("19"), Arrived: start})
 	}
@@ -323,7 +323,7 @@ func TestTooManyTopics(t *testing.T) {
 }
 
 func TestNothingHeard(t *testing.T) {
-	if got := yamlOf(t, survey.New().Propose()); strings.Contains(got, "probes:") || !strings.Contains(got, "0 messages") {
+	if got := yamlOf(t, survey.New(time.UTC).Propose()); strings.Contains(got, "probes:") || !strings.Contains(got, "0 messages") {
 		t.Errorf("got %s", got)
 	}
 }

@@ -109,7 +109,7 @@ func (p *Probe) guess() (whyNot string) {
 	case len(v.stamps) > 0:
 		return "a time stamp"
 	case !v.isNumber():
-		return "no number"
+		return cmp.Or(p.members[0].shape, "no number")
 	case changing: // one topic carries several things
 		return "what it is changes from message to message"
 	}
@@ -173,8 +173,7 @@ func (p *Probe) fits(s scale) bool {
 // the unit that is written beside it.
 func (p *Probe) isNamed(some []string) bool {
 	topic := p.members[0].name
-	texts, _ := p.beside(unitKeys)
-	texts = append(texts, cmp.Or(p.Value, topic[strings.LastIndex(topic, "/")+1:]))
+	texts := append(p.units(), cmp.Or(p.Value, topic[strings.LastIndex(topic, "/")+1:]))
 	return name{words: split(strings.Join(texts, " "))}.hasAny(some...)
 }
 

@@ -30,15 +30,22 @@ func (l *Loop) delivery(d *ingest.Delivery) {
 	d.Payload = nil // it may be large, and hundreds wait for the commit
 }
 
+// misread are the reasons of a rejection that are told in the log: somebody has to
+// change something before it gets better.
+var misread = []string{ingest.NotJSON, ingest.NotNumber, ingest.BadWeather}
+
+// mostMisread bounds how many topics are remembered: a wildcard matches any number.
+const mostMisread = 1000
+
 func (l *Loop) decode(d *ingest.Delivery) {
 	got := l.decoder.Decode(d.Topic, d.Payload, l.now())
 	for _, r := range got.Rejected {
 		if r.Probe != "" {
 			bump(l.counts.rejected, r.Probe, string(r.Reason))
 		}
-		if r.Reason == ingest.BadWeather && !l.misread[d.Topic] {
+		if slices.Contains(misread, r.Reason) && !l.misread[d.Topic] && len(l.misread) < mostMisread {
 			l.misread[d.Topic] = true
-			l.cfg.Log.Warn("the weather to come is not understood; nothing more is said of this topic until it is", "topic", d.Topic, "detail", r.Detail)
+			l.cfg.Log.Warn("a message is not understood; this is logged once a topic", "topic", d.Topic, "probe", r.Probe, "detail", r.Detail)
 		}
 		l.cfg.Log.Debug("message rejected", "topic", d.Topic, "probe", r.Probe, "reason", r.Reason, "detail", r.Detail)
 	}

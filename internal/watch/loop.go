@@ -74,7 +74,7 @@ type Loop struct {
 	written chan error           // has a value when it is there; nil: nothing is on its way
 	newest  map[string]time.Time // when each probe's newest unstamped reading was measured
 	repeats repeats
-	misread map[string]bool           // topics whose weather to come was not understood, once that has been logged
+	misread map[string]bool           // topics with a message that was not understood, once that has been logged
 	weather map[string]weatherMessage // the newest of each topic that was taken
 	paced   map[string]bool           // probes whose pace, another than the keeper has said, has been logged
 	counts  counts
