@@ -279,7 +279,7 @@ func (c *chaos) finish(n int) {
 // forwarded is how many points of the load the database has.
 func (c *chaos) forwarded() int {
 	c.t.Helper()
-	rows := c.influx.Query("bins", `SELECT COUNT(raw) FROM bin_climate WHERE probe = 'n'`)
+	rows := c.influx.Query("bins", `SELECT COUNT(raw) FROM bin_levels WHERE probe = 'n'`)
 	if len(rows) == 0 {
 		return 0
 	}

@@ -201,8 +201,11 @@ func (s *site) checkNeighbour() {
 	}
 	before := ask()
 	s.neighbour()
-	for what, rows := range ask() {
-		if !slices.Equal(rows, before[what]) {
+	beside := ask()
+	s.db.Query("bins", `DROP SERIES WHERE "farm" = 'Longacre'`)
+	alone := ask() // windows may have ended since before
+	for what, rows := range beside {
+		if !slices.Equal(rows, before[what]) && !slices.Equal(rows, alone[what]) {
 			s.t.Errorf("%s: with another farm beside it, it finds\n%q\nnot\n%q", what, rows, before[what])
 		}
 	}
@@ -228,11 +231,11 @@ func (s *site) neighbour() {
 	for at := s.from; at.Before(time.Now()); at = at.Add(30 * time.Minute) {
 		ms, hours := at.UnixMilli(), at.Sub(s.from).Hours()
 		for _, where := range []string{"bin=bed,zone=near", "bin=crate,zone=all"} {
-			fmt.Fprintf(&b, "bin_climate,farm=Longacre,%s,probe=bed-t temperature_c=55,raw=55,doubt=\"a spike\" %d\n", where, ms)
-			fmt.Fprintf(&b, "bin_climate,farm=Longacre,%s,probe=bed-m moisture_pct=%f,raw=1 %d\n", where, 20+hours/10, ms)
+			fmt.Fprintf(&b, "bin_levels,farm=Longacre,%s,probe=bed-t temperature_c=55,raw=55,doubt=\"a spike\" %d\n", where, ms)
+			fmt.Fprintf(&b, "bin_levels,farm=Longacre,%s,probe=bed-m moisture_pct=%f,raw=1 %d\n", where, 20+hours/10, ms)
 		}
 	}
-	fmt.Fprintf(&b, "bin_marks,farm=Longacre,bin=bed,zone=near,condition=too-hot,change=raised text=\"other\",urgency=\"now\",raised=1 %d\n", time.Now().Add(-time.Hour).UnixMilli())
+	fmt.Fprintf(&b, "bin_marks,farm=Longacre,bin=bed,zone=near,condition=too-hot,change=raised,urgency=now text=\"other\",raised=1 %d\n", time.Now().Add(-time.Hour).UnixMilli())
 	resp, err := http.Post(s.db.URL+"/write?db=bins&precision=ms", "text/plain", strings.NewReader(b.String()))
 	if err != nil {
 		s.t.Fatal(err)

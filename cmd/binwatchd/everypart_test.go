@@ -238,11 +238,11 @@ func TestReloadReachesEveryPart(t *testing.T) {
 
 	// The database gets each reading under the names of its own time.
 	for raw, tags := range map[string]string{
-		"raw=20.01 ": "bin_climate,bin=bed,farm=Hillfoot\\ Nursery,probe=bed-t,zone=near ",
-		"raw=20.02 ": "bin_climate,bin=linden,farm=Hillfoot\\ Nursery,probe=bed-t,zone=near ",
-		"raw=20.03 ": "bin_climate,bin=linden,farm=Hillfoot\\ Nursery,probe=bed-t,zone=front ",
-		"raw=20.04 ": "bin_climate,bin=tower,farm=Hillfoot\\ Nursery,probe=bed-t,zone=top ",
-		"raw=68.3 ":  "bin_climate,bin=tower,farm=Linden\\ Yard,probe=bed-t,zone=top ",
+		"raw=20.01 ": "bin_levels,bin=bed,farm=Hillfoot\\ Nursery,probe=bed-t,zone=near ",
+		"raw=20.02 ": "bin_levels,bin=linden,farm=Hillfoot\\ Nursery,probe=bed-t,zone=near ",
+		"raw=20.03 ": "bin_levels,bin=linden,farm=Hillfoot\\ Nursery,probe=bed-t,zone=front ",
+		"raw=20.04 ": "bin_levels,bin=tower,farm=Hillfoot\\ Nursery,probe=bed-t,zone=top ",
+		"raw=68.3 ":  "bin_levels,bin=tower,farm=Linden\\ Yard,probe=bed-t,zone=top ",
 	} {
 		proctest.Eventually(t, "the database has "+raw+"under "+tags, func() bool { return e.db.has(raw, tags) })
 	}

@@ -91,7 +91,7 @@ func decimal(v float64) string {
 
 // lineReadings writes what the forwarder would send.
 func lineReadings(w io.Writer, f *farm.Farm) (write func(farm.Event) error, flush func() error) {
-	lines := influx.NewLines(*f)
+	lines := influx.NewLines(*f, "")
 	var line []byte
 	write = func(e farm.Event) error {
 		line = lines.AppendReading(line[:0], e.Reading)

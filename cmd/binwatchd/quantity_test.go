@@ -123,7 +123,7 @@ func TestAQuantityIsOneRow(t *testing.T) {
 	for _, line := range []string{
 		"probe=vat,zone=near tartness_t=9.6,tartness_t_limits_low=2,tartness_t_limits_high=9,raw=96 ", "humidity_pct=91.4,", "co2_ppm=2600,", "weight_kg=24.94", "ph=6.8,", "conductivity_ms_cm=1.413,",
 	} {
-		proctest.Eventually(t, "the database has "+line, func() bool { return db.has("bin_climate,bin=bed,farm=Hillfoot", line) })
+		proctest.Eventually(t, "the database has "+line, func() bool { return db.has("bin_levels,bin=bed,farm=Hillfoot", line) })
 	}
 	for what, words := range map[string][]string{
 		get("/metrics"): {

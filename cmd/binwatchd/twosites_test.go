@@ -95,7 +95,7 @@ func TestTwoSites(t *testing.T) {
 		h.checkPoints(db)
 	}
 	var farms []string
-	for _, row := range db.Query("bins", `SHOW TAG VALUES FROM bin_climate WITH KEY = farm`) {
+	for _, row := range db.Query("bins", `SHOW TAG VALUES FROM bin_levels WITH KEY = farm`) {
 		farms = append(farms, fmt.Sprint(row[1]))
 	}
 	slices.Sort(farms)
@@ -140,7 +140,7 @@ func (h *homestead) awaitForwarded() {
 func (h *homestead) checkPoints(db *influxtest.Influxd) {
 	h.t.Helper()
 	for field, want := range map[string]float64{"temperature_c": h.celsius, "moisture_pct": 76.5} {
-		rows := db.Query("bins", fmt.Sprintf(`SELECT COUNT(%[1]s), MIN(%[1]s), MAX(%[1]s) FROM bin_climate WHERE farm = '%[2]s'`, field, h.farm))
+		rows := db.Query("bins", fmt.Sprintf(`SELECT COUNT(%[1]s), MIN(%[1]s), MAX(%[1]s) FROM bin_levels WHERE farm = '%[2]s'`, field, h.farm))
 		if len(rows) != 1 {
 			h.t.Errorf("%s of %s: got %v", field, h.farm, rows)
 			continue

@@ -45,12 +45,12 @@ func TestDatabaseTroubleIsSeen(t *testing.T) {
 	daemon.Stop()
 	db.Do("CREATE DATABASE bins")
 	daemon = startChild(t, nil, "run", "--config", cfg)
-	proctest.Eventually(t, "all readings arrive", func() bool { return db.Count("bins", "bin_climate", "raw") == 3 })
+	proctest.Eventually(t, "all readings arrive", func() bool { return db.Count("bins", "bin_levels", "raw") == 3 })
 	proctest.Eventually(t, "now is content", func() bool { return !strings.Contains(now(), "unforwarded") })
 
 	// The type of a field is the database's for good (InfluxDB 1.6 documentation,
 	// field type conflict).
-	resp, err := http.Post(db.URL+"/write?db=bins", "text/plain", strings.NewReader(`bin_climate,probe=other moisture_pct="moist"`))
+	resp, err := http.Post(db.URL+"/write?db=bins", "text/plain", strings.NewReader(`bin_levels,probe=other moisture_pct="moist"`))
 	if err != nil || resp.StatusCode != http.StatusNoContent {
 		t.Fatalf("write: %v %v", resp, err)
 	}

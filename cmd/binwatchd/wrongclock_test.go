@@ -70,7 +70,7 @@ func TestDatabaseGetsTheTrueTimes(t *testing.T) {
 	say := func() { brokertest.Done(t, "publish", probe.Publish("glass/bed", 1, false, "21.5")) }
 
 	since := func(from time.Time) int {
-		rows := db.Query("bins", fmt.Sprintf(`SELECT COUNT(raw) FROM bin_climate WHERE time >= %d`, from.UnixNano()))
+		rows := db.Query("bins", fmt.Sprintf(`SELECT COUNT(raw) FROM bin_levels WHERE time >= %d`, from.UnixNano()))
 		return len(rows)
 	}
 	proctest.Eventually(t, "the broker is reached", func() bool {

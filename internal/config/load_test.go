@@ -112,7 +112,7 @@ func TestContractServers(t *testing.T) {
 		ClientID: "binwatchd-hillfoot-nursery", Prefix: "binwatch"}
 	want.Journal = journal.Settings{Path: "/var/lib/binwatchd/journal.db", Flush: 30 * time.Second, Keep: 400 * 24 * time.Hour}
 	want.Control = "/var/lib/binwatchd/binwatchd.sock"
-	want.Influx = &influx.Settings{URL: "http://127.0.0.1:8086", Flavour: influx.V2, Org: "hillfoot", Bucket: "bins", Token: c.Influx.Token}
+	want.Influx = &influx.Settings{URL: "http://127.0.0.1:8086", Flavour: influx.V2, Org: "hillfoot", Bucket: "bins", Token: c.Influx.Token, Measurement: "bin_levels"}
 	want.Page = &page.Settings{Listen: "127.0.0.1:8338", Open: []page.Part{page.Health}}
 	want.Mail = &notify.MailSettings{Server: "mail.example.org:587", From: "bins@example.org", User: "bins", Password: c.Mail.Password, Security: notify.StartTLS}
 	want.Every = 15 * time.Minute

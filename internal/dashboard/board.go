@@ -75,7 +75,11 @@ var board = []part{
 				title: "How urgent what was raised was", says: "3: now, 2: today, 1: soon, 0: eased.",
 				form: spans, width: 24, words: map[string]string{"0": "eased", "1": "soon", "2": "today", "3": "now"},
 				colours: []step{{0, calm}, {1, soon}, {2, today}, {3, now}}, none: "nothing was raised",
-				lines: []line{{name: "{bin}/{zone} {probe} {condition}", lines: "standing"}},
+				lines: []line{{name: "{bin}/{zone} {probe} {condition} {quantity}", lines: "standing"}},
+			},
+			{
+				title: "How long it lasted", says: "Of what has eased in the time that is shown: the middle of its lengths, by how urgent it was last.",
+				form: figures, unit: hours, width: 24, none: "nothing has eased", lines: []line{{name: "{condition}, {urgency}", lines: "lasted"}},
 			},
 			{
 				title: "What stood, and for how long", says: "The part of each hour for which a condition stood.",

@@ -57,9 +57,9 @@ var askPrometheus = source{
 var askInflux = source{
 	kind: "influxdb",
 	choices: []choice{
-		{"farm", "Farm", `SHOW TAG VALUES FROM "bin_climate" WITH KEY = "farm"`, true},
-		{"bin", "Bin", `SHOW TAG VALUES FROM "bin_climate" WITH KEY = "bin" WHERE "farm" =~ /^$farm$/`, false},
-		{"zone", "Zone", `SHOW TAG VALUES FROM "bin_climate" WITH KEY = "zone" WHERE "farm" =~ /^$farm$/ AND "bin" =~ /^$bin$/`, true},
+		{"farm", "Farm", `SHOW TAG VALUES FROM "bin_levels" WITH KEY = "farm"`, true},
+		{"bin", "Bin", `SHOW TAG VALUES FROM "bin_levels" WITH KEY = "bin" WHERE "farm" =~ /^$farm$/`, false},
+		{"zone", "Zone", `SHOW TAG VALUES FROM "bin_levels" WITH KEY = "zone" WHERE "farm" =~ /^$farm$/ AND "bin" =~ /^$bin$/`, true},
 	},
 	has: func(l line) bool { return l.lines != "" },
 	query: func(l line, s scope, table, _ bool) object {

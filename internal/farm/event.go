@@ -218,9 +218,10 @@ type WeatherHour struct {
 
 // A Stretch is a piece of the journal to pass on.
 type Stretch struct {
-	Events  []Event  // readings and jots in journal order
-	Changes []Change // those that the events of the stretch caused
-	Last    int64    // the place after which the next stretch begins; at the journal's end the one asked from
+	Events  []Event       // readings and jots in journal order
+	Changes []Change      // those that the events of the stretch caused
+	Alike   map[int64]int // how many jots of the same act, place and instant stand before one, by its Seq; none: it is the first
+	Last    int64         // the place after which the next stretch begins; at the journal's end the one asked from
 }
 
 // Parked is a row that a database refuses for good. The reading itself stays in the

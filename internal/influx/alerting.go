@@ -1,6 +1,7 @@
 package influx
 
 import (
+	"cmp"
 	"fmt"
 	"net/http"
 	"strings"
@@ -105,7 +106,7 @@ func (s *server) hint(a answer) string {
 		return "Check url under influx."
 	case a.status == http.StatusBadRequest, a.status == http.StatusUnprocessableEntity:
 		return fmt.Sprintf("It refuses every row: something else may have written %s or %s there with other types. "+
-			"Use a database of its own.", Climate, Marks)
+			"Use a database of its own.", cmp.Or(c.Measurement, Levels), Marks)
 	}
 	return "Check the influx section against the server's own log."
 }

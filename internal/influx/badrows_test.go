@@ -33,7 +33,7 @@ func picky(f *fake, status int, words string, isBad func(string) bool) func(int,
 }
 
 const (
-	conflictV1      = `{"error":"partial write: field type conflict: input field \"raw\" on measurement \"bin_climate\" is type float, already exists as type integer dropped=N"}`
+	conflictV1      = `{"error":"partial write: field type conflict: input field \"raw\" on measurement \"bin_levels\" is type float, already exists as type integer dropped=N"}`
 	conflictV2      = `{"code":"unprocessable entity","message":"failure writing points to database: partial write: field type conflict dropped=N"}`
 	unparsedV1      = `{"error":"partial write: unable to parse 'x': invalid boolean dropped=0"}`
 	nothingParsedV1 = `{"error":"unable to parse 'x': invalid boolean"}`
@@ -232,7 +232,7 @@ func TestADatabaseThatRefusesEveryRowIsTheKeepersMatter(t *testing.T) {
 				m.fill(300, start)
 				r := forward(t, v2(f), hillfoot(), m, told.tell)
 				later(30 * time.Minute)
-				wantTold(t, told.told(), "It refuses every row: something else may have written bin_climate")
+				wantTold(t, told.told(), "It refuses every row: something else may have written bin_levels")
 				if g := r.Figures(); g.Reached != 0 || len(m.parked) != 0 {
 					t.Errorf("figures %+v, %d parked; want nothing moved and nothing parked", g, len(m.parked))
 				}

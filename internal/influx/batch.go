@@ -41,7 +41,7 @@ func newBatch(lines func(seq int64) *Lines, st farm.Stretch, keep func(time.Time
 		case e.Kind == farm.EventReading && wanted(e.Reading.At):
 			text = lines(e.Seq).AppendReading(text, e.Reading)
 		case e.Kind == farm.EventJot && wanted(e.Jot.At):
-			text = lines(e.Seq).AppendJot(text, e.Jot)
+			text = lines(e.Seq).AppendJot(text, e.Jot, st.Alike[e.Seq])
 		default:
 			continue
 		}

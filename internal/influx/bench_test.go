@@ -40,7 +40,7 @@ func BenchmarkBacklog(b *testing.B) {
 			db := fmt.Sprintf("db%d_%d", round, which)
 			s.Do("CREATE DATABASE " + db)
 			spent[which] += rounds[which](db)
-			if got, want := s.Count(db, "bin_climate", "raw"), rows; got != want {
+			if got, want := s.Count(db, "bin_levels", "raw"), rows; got != want {
 				b.Fatalf("%d points arrived, want %d", got, want)
 			}
 			s.Do("DROP DATABASE " + db)
@@ -56,7 +56,7 @@ func BenchmarkBacklog(b *testing.B) {
 
 // prepare writes the journal as lines, in the very batches that the forwarder makes.
 func prepare(b *testing.B, f farm.Farm, j *journal.Journal) (batches []string, rows int) {
-	lines := influx.NewLines(f)
+	lines := influx.NewLines(f, "")
 	for after := int64(0); ; {
 		st, err := j.Forward(b.Context(), after, 5000)
 		if err != nil {
@@ -130,7 +130,7 @@ func drain(b *testing.B, s *influxtest.Influxd, db string, f farm.Farm, j *journ
 }
 
 func BenchmarkLineOfAReading(b *testing.B) {
-	lines, r := influx.NewLines(hillfoot()), readingAt("bed-t", start, 18.3).Reading
+	lines, r := influx.NewLines(hillfoot(), ""), readingAt("bed-t", start, 18.3).Reading
 	buf := make([]byte, 0, 256)
 	b.ReportAllocs()
 	for b.Loop() {

@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"net/http"
 	"net/url"
+	"strings"
 	"time"
 
 	"binwatchd/internal/backoff"
@@ -105,6 +106,8 @@ func (c Config) complete() (Config, error) {
 		return c, errors.New("influx: flavour v1 needs a database")
 	case c.Flavour == V2 && c.Bucket == "":
 		return c, errors.New("influx: flavour v2 needs a bucket")
+	case c.Measurement == Marks || strings.HasPrefix(c.Measurement, "_"):
+		return c, fmt.Errorf("influx: measurement %q is taken: %s are conditions and jots, and what begins with _ is the database's own", c.Measurement, Marks)
 	case c.Flavour != V1 && c.Flavour != V2:
 		return c, fmt.Errorf("influx: flavour %q is neither v1 nor v2", c.Flavour)
 	}

@@ -29,22 +29,9 @@
 //
 // # What is written
 //
-// bin_climate, a point a reading, has the tags farm, bin, zone and probe (bin and zone
-// are left out for a probe that belongs to no zone) and the float fields
-//
-//	temperature_c, moisture_pct …   the calibrated value, by quantity; left out of a doubted reading
-//	battery_v, battery_pct          likewise, for a probe's battery
-//	raw                             the number as it came
-//	temperature_c_thrive_low …      what the zone is held to: after the name of a value
-//	                                thrive, survive or limits, and low or high
-//
-// besides the fields doubt (why a reading is not believed, in words) and time_uncertain
-// (true for a reading handed over after an outage, whose time may be hours late).
-//
-// bin_marks, a point a change of a condition or a jot, has the tags farm, bin, zone and
-// probe, and either condition and change with the fields raised (1 or 0), standing (0
-// to 3: eased, soon, today, now), urgency, text, episode and, of a forecast, the hours
-// until it comes true (crosses_h, earliest_h, latest_h), or jot, of and to with the fields jots (1), kg, litres, text and by.
+// A point a reading, a point a change of a condition, a point a jot: lines.go has them, and
+// docs/metrics.md every tag and field. What is few and known is a tag, what a person wrote is a
+// field. A second jot of the same act and instant has a tag of its own, or it would be the same point.
 //
 // # What it must not do
 //
@@ -137,7 +124,7 @@ func New(cfg Config, farmAt func(seq int64) *farm.Farm, j Journal, tell func(far
 	}
 	p := newPipeline(cfg)
 	return &Forwarder{
-		cfg: cfg, lines: linesByFarm{farmAt: farmAt}, journal: j, pipeline: p,
+		cfg: cfg, lines: linesByFarm{farmAt: farmAt, measurement: cfg.Measurement}, journal: j, pipeline: p,
 		alerting: alerting{server: p.server, tell: tell, patience: cfg.Pace.AwayAfter},
 	}, nil
 }

@@ -93,7 +93,7 @@ func TestReadingsJotsAndChangesGoInOneRequestInOrder(t *testing.T) {
 		for _, l := range f.seen()[0].lines {
 			got = append(got, l[:strings.IndexByte(l, ' ')])
 		}
-		want := []string{`bin_climate,bin=bed,farm=Hillfoot\`, `bin_marks,bin=bed,farm=Hillfoot\`, `bin_marks,bin=bed,change=raised,condition=too-hot,farm=Hillfoot\`}
+		want := []string{`bin_levels,bin=bed,farm=Hillfoot\`, `bin_marks,bin=bed,farm=Hillfoot\`, `bin_marks,bin=bed,change=raised,condition=too-hot,farm=Hillfoot\`}
 		if d := cmp.Diff(want, got); d != "" {
 			t.Error(d)
 		}

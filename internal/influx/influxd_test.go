@@ -73,7 +73,7 @@ func wantEverything(t *testing.T, s *influxtest.Influxd, m *memory) {
 	}
 	got := map[string]int{}
 	for field := range want {
-		got[field] = s.Count("bins", "bin_climate", field)
+		got[field] = s.Count("bins", "bin_levels", field)
 	}
 	if d := cmp.Diff(want, got); d != "" {
 		t.Errorf("points of each field: %s", d)
@@ -82,7 +82,7 @@ func wantEverything(t *testing.T, s *influxtest.Influxd, m *memory) {
 		t.Errorf("got %d marks, want %d", got, marks)
 	}
 	for probe, sum := range sums {
-		rows := s.Query("bins", fmt.Sprintf(`SELECT SUM("raw") FROM "bin_climate" WHERE "probe" = '%s'`, probe))
+		rows := s.Query("bins", fmt.Sprintf(`SELECT SUM("raw") FROM "bin_levels" WHERE "probe" = '%s'`, probe))
 		if got := rows[0][1].(float64); got-sum > 1e-6*sum || sum-got > 1e-6*sum {
 			t.Errorf("%s: raw adds up to %v, want %v", probe, got, sum)
 		}
@@ -175,7 +175,7 @@ func TestTheKeeperMendsTheDatabase(t *testing.T) {
 		}
 	}
 	proctest.Eventually(t, "the rows", func() bool {
-		rows := s.Query("bins", `SELECT COUNT("raw") FROM "year"."bin_climate"`)
+		rows := s.Query("bins", `SELECT COUNT("raw") FROM "year"."bin_levels"`)
 		return len(rows) == 1 && rows[0][1] == 50.0
 	})
 	if len(m.parked) != 0 {
@@ -187,7 +187,7 @@ func TestRowsThatInfluxdRefusesAreParked(t *testing.T) {
 	s := influxtest.StartInfluxd(t, influxtest.Options{})
 	s.Do("CREATE DATABASE bins")
 	// Somebody has written moisture_pct as an integer; temperatures may go on.
-	post(t, s.URL+"/write?db=bins&precision=ms", fmt.Sprintf("bin_climate moisture_pct=1i %d", start.UnixMilli()))
+	post(t, s.URL+"/write?db=bins&precision=ms", fmt.Sprintf("bin_levels moisture_pct=1i %d", start.UnixMilli()))
 	m, told := &memory{}, &troubles{}
 	for i := range 1000 {
 		probe := "bed-t"
@@ -201,7 +201,7 @@ func TestRowsThatInfluxdRefusesAreParked(t *testing.T) {
 	m.add(beyond)
 	r := forward(t, onInfluxd(s), hillfoot(), m, told.tell)
 	proctest.Eventually(t, "the end", func() bool { return r.Figures().Reached == m.last() })
-	if got := s.Count("bins", "bin_climate", "temperature_c"); got != 990 {
+	if got := s.Count("bins", "bin_levels", "temperature_c"); got != 990 {
 		t.Errorf("got %d temperatures, want 990", got)
 	}
 	if len(m.parked) != 11 {
@@ -230,7 +230,7 @@ func TestInfluxdsRetentionPolicyIsNoTrouble(t *testing.T) {
 	}
 	r := forward(t, onInfluxd(s), hillfoot(), m, told.tell)
 	proctest.Eventually(t, "the end", func() bool { return r.Figures().Reached == m.last() })
-	if got := s.Count("bins", "bin_climate", "raw"); got != 20 || r.Figures().Parked != 500 {
+	if got := s.Count("bins", "bin_levels", "raw"); got != 20 || r.Figures().Parked != 500 {
 		t.Errorf("stored %d, figures %+v; want 20 stored and 500 too old", got, r.Figures())
 	}
 	wantTold(t, told.told(), "takes readings")
@@ -264,14 +264,68 @@ func TestInfluxdReadsEveryName(t *testing.T) {
 	}
 	r := forward(t, onInfluxd(s), f, m, nil)
 	proctest.Eventually(t, "the end", func() bool { return r.Figures().Reached == m.last() })
-	climate, marks := s.Count("bins", "bin_climate", "temperature_c"), s.Count("bins", "bin_marks", "text")
+	climate, marks := s.Count("bins", "bin_levels", "temperature_c"), s.Count("bins", "bin_marks", "text")
 	if climate != len(names) || marks != 2*len(names) || len(m.parked) != 0 {
 		t.Errorf("%d readings, %d marks, parked %+v; want %d, %d, none", climate, marks, m.parked, len(names), 2*len(names))
 	}
-	rows := s.Query("bins", `SELECT "bin", "temperature_c" FROM "bin_climate"`)
+	rows := s.Query("bins", `SELECT "bin", "temperature_c" FROM "bin_levels"`)
 	for i, want := range map[int]string{1: "with space", 2: "a,b", 3: "a=b", 4: "back/", 6: `a\,b`, 8: "line break", 11: "größe"} {
 		if got := rows[i][1]; got != want {
 			t.Errorf("bin came back as %q, want %q", got, want)
+		}
+	}
+}
+
+// A keeper of long standing keeps the old name, or has all of it under the new one.
+func TestTheOldNameIsKeptOrTheNewOneFilled(t *testing.T) {
+	s := influxtest.StartInfluxd(t, influxtest.Options{})
+	s.Do("CREATE DATABASE bins")
+	m := &memory{}
+	m.fill(50, start)
+	old := onInfluxd(s)
+	old.Measurement = "bin_climate"
+	r := forward(t, old, hillfoot(), m, nil)
+	proctest.Eventually(t, "the end", func() bool { return r.Figures().Reached == m.last() })
+	if was, is := s.Count("bins", "bin_climate", "raw"), s.Count("bins", influx.Levels, "raw"); was != 50 || is != 0 {
+		t.Errorf("under the old name %d, under the new one %d; want 50 and none", was, is)
+	}
+	if _, err := influx.Resend(t.Context(), onInfluxd(s), hillfoot(), m, influx.Range{From: start}, nil); err != nil {
+		t.Fatal(err)
+	}
+	if was, is := s.Count("bins", "bin_climate", "raw"), s.Count("bins", influx.Levels, "raw"); was != 50 || is != 50 {
+		t.Errorf("after a resend under the old name %d, under the new one %d; want 50 and 50", was, is)
+	}
+}
+
+// Marks are grouped by what changed and by urgency, and an episode is one series
+// when they are not; jots that are alike stay apart. A database that has the points
+// of older versions, with urgency as a field, takes those of this one.
+func TestMarksAreGroupedAndJoined(t *testing.T) {
+	s := influxtest.StartInfluxd(t, influxtest.Options{})
+	s.Do("CREATE DATABASE bins")
+	post(t, s.URL+"/write?db=bins&precision=ms", fmt.Sprintf(`bin_marks,bin=bed,change=raised,condition=too-dry,zone=near raised=1,urgency="soon" %d`, start.UnixMilli()))
+	m := &memory{}
+	change := func(hours int, kind farm.ChangeKind, u farm.Urgency) farm.Change {
+		at := start.Add(time.Duration(hours) * time.Hour)
+		return farm.Change{At: at, Since: start, Bin: "bed", Zone: "near", Condition: farm.TooHot, Change: kind, Urgency: u, Text: "x", Episode: "e"}
+	}
+	fed := farm.Event{Kind: farm.EventJot, Arrived: start, Jot: farm.Jot{At: start, Bin: "bed", What: farm.Fed, Kg: 2, Of: "grain"}}
+	m.add(fed, change(0, farm.Raised, farm.Today), change(2, farm.Worsened, farm.Now), change(5, farm.Eased, farm.Now))
+	m.alike = map[int64]int{m.add(fed): 1}
+	r := forward(t, onInfluxd(s), hillfoot(), m, nil)
+	proctest.Eventually(t, "the end", func() bool { return r.Figures().Reached == m.last() })
+	for ask, want := range map[string]string{
+		`SELECT SUM("kg") FROM bin_marks WHERE "jot" = 'fed'`:                                             "[[4]]",
+		`SELECT "standing" FROM bin_marks WHERE "condition" = 'too-hot' GROUP BY bin, zone, "condition"`:  "[[2] [3] [0]]",
+		`SELECT COUNT("raised") FROM bin_marks WHERE "urgency"::tag = 'now' GROUP BY "urgency", "change"`: "[[1]]",
+		`SELECT "lasted_h", "urgency"::tag FROM bin_marks WHERE "change" = 'eased' GROUP BY "condition"`:  "[[5 now]]",
+	} {
+		var got [][]any
+		for _, row := range s.Query("bins", ask) {
+			got = append(got, row[1:]) // without the time
+		}
+		if fmt.Sprint(got) != want {
+			t.Errorf("%s: got %v, want %s", ask, got, want)
 		}
 	}
 }

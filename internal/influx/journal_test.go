@@ -38,6 +38,7 @@ type memory struct {
 	mu      sync.Mutex
 	events  []farm.Event
 	changes map[int64][]farm.Change // by the place of their cause
+	alike   map[int64]int
 	cursor  int64
 	saves   int
 	parked  []farm.Parked
@@ -53,7 +54,7 @@ func (m *memory) Forward(_ context.Context, after int64, limit int) (farm.Stretc
 	if m.readErr != nil {
 		return farm.Stretch{}, m.readErr
 	}
-	st := farm.Stretch{Last: after}
+	st := farm.Stretch{Last: after, Alike: m.alike}
 	for _, e := range m.events[min(int(after), len(m.events)):] {
 		if len(st.Events) == limit {
 			break

@@ -14,14 +14,15 @@ import (
 
 // The measurements that are written.
 const (
-	Climate = "bin_climate" // readings
-	Marks   = "bin_marks"   // changes of conditions, and jots
+	Levels = "bin_levels" // readings, unless the keeper names it otherwise
+	Marks  = "bin_marks"  // changes of conditions, and jots
 )
 
 // Lines writes the farm's records in InfluxDB's line protocol, a line each,
 // with times in milliseconds. It is not changed after [NewLines].
 type Lines struct {
 	farm   string
+	levels string            // the measurement of readings
 	rooms  map[string]string // bin → the room it stands in, where one is given
 	probes map[string]probe
 }
@@ -33,17 +34,18 @@ type probe struct {
 	limits string // what its zone is held to, as fields after the value
 }
 
-// NewLines prepares the tags of every probe of the farm.
-func NewLines(f farm.Farm) *Lines {
-	l := &Lines{farm: f.Name, rooms: map[string]string{}, probes: make(map[string]probe, len(f.Probes))}
+// NewLines prepares the tags of every probe of the farm. Readings go into the given
+// measurement; "" is [Levels].
+func NewLines(f farm.Farm, measurement string) *Lines {
+	l := &Lines{farm: f.Name, levels: cmp.Or(measurement, Levels), rooms: map[string]string{}, probes: make(map[string]probe, len(f.Probes))}
 	airs := map[string]string{} // probe → the room whose air it is in
 	for _, r := range f.Rooms {
-		if airs[r.Air] == "" {
-			airs[r.Air] = r.Name
-		}
+		airs[r.Air] = cmp.Or(airs[r.Air], r.Name)
 	}
 	for _, b := range f.Bins {
 		l.rooms[b.Name] = b.Room
+		// Air that no room is named for is a room of its own: two of them have no middle.
+		airs[b.Ambient] = cmp.Or(airs[b.Ambient], b.Room, b.Ambient)
 	}
 	for _, p := range f.Probes {
 		at := f.ZoneOf(p.ID)
@@ -81,20 +83,21 @@ func limitFields(f *farm.Farm, at farm.Place, p farm.Probe) string {
 }
 
 func (l *Lines) climateHead(bin, zone, probe, room string) string {
-	return string(appendHead(nil, Climate, "bin", bin, "farm", l.farm, "place", room, "probe", probe, "zone", zone))
+	return string(appendHead(nil, l.levels, "bin", bin, "farm", l.farm, "place", room, "probe", probe, "zone", zone))
 }
 
 // linesByFarm keeps the lines of the farm that was in force last.
 type linesByFarm struct {
-	farmAt func(seq int64) *farm.Farm
-	of     *farm.Farm // of lines
-	lines  *Lines
+	farmAt      func(seq int64) *farm.Farm
+	measurement string     // of readings
+	of          *farm.Farm // of lines
+	lines       *Lines
 }
 
 // at gives the lines of the farm that an event was noted under.
 func (l *linesByFarm) at(seq int64) *Lines {
 	if f := l.farmAt(seq); f != l.of {
-		l.of, l.lines = f, NewLines(*f)
+		l.of, l.lines = f, NewLines(*f, l.measurement)
 	}
 	return l.lines
 }
@@ -128,13 +131,16 @@ func (l *Lines) AppendReading(dst []byte, r farm.Reading) []byte {
 // AppendChange appends the line of a change of a condition, with its newline.
 func (l *Lines) AppendChange(dst []byte, c farm.Change) []byte {
 	row := row{line: appendHead(dst, Marks, "bin", c.Bin, "change", string(c.Change), "condition", string(c.Condition),
-		"farm", l.farm, "place", l.rooms[c.Bin], "probe", c.Probe, "zone", c.Zone), sep: ' '}
+		"farm", l.farm, "place", l.rooms[c.Bin], "probe", c.Probe, "quantity", string(c.Quantity), "urgency", c.Urgency.String(), "zone", c.Zone), sep: ' '}
 	raised, standing := 1.0, float64(c.Urgency)
 	if c.Change == farm.Eased {
 		raised, standing = 0, 0
 	}
 	row.number("raised", raised)
 	row.number("standing", standing)
+	if !c.Since.IsZero() {
+		row.number("lasted_h", c.At.Sub(c.Since).Hours())
+	}
 	if f := c.Forecast; f != nil {
 		for _, when := range []struct {
 			field string
@@ -145,16 +151,20 @@ func (l *Lines) AppendChange(dst []byte, c farm.Change) []byte {
 			}
 		}
 	}
-	row.text("urgency", c.Urgency.String())
 	row.text("text", c.Text)
 	row.text("episode", c.Episode)
 	return row.end(c.At)
 }
 
-// AppendJot appends the line of a jot, with its newline.
-func (l *Lines) AppendJot(dst []byte, j farm.Jot) []byte {
-	row := row{line: appendHead(dst, Marks, "bin", j.Bin, "farm", l.farm, "jot", string(j.What),
-		"of", j.Of, "place", l.rooms[j.Bin], "to", j.To, "zone", j.Zone), sep: ' '}
+// AppendJot appends the line of a jot, with its newline; before is how many like it
+// were noted of the same instant, see [farm.Stretch].
+func (l *Lines) AppendJot(dst []byte, j farm.Jot, before int) []byte {
+	again := ""
+	if before > 0 {
+		again = strconv.Itoa(before)
+	}
+	row := row{line: appendHead(dst, Marks, "again", again, "bin", j.Bin, "farm", l.farm, "jot", string(j.What),
+		"place", l.rooms[j.Bin], "to", j.To, "zone", j.Zone), sep: ' '}
 	row.number("jots", 1)
 	if j.Kg != 0 {
 		row.number("kg", j.Kg)
@@ -163,6 +173,9 @@ func (l *Lines) AppendJot(dst []byte, j farm.Jot) []byte {
 		row.number("litres", j.Litres)
 	}
 	row.text("text", j.Spelled(number))
+	if j.Of != "" {
+		row.text("of", j.Of)
+	}
 	if j.By != "" {
 		row.text("by", j.By)
 	}
@@ -174,17 +187,23 @@ func number(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
 // appendHead appends a measurement and its tags, by rising key as the server likes it
 // best. A tag with an empty value would make another series, so it is left out.
 func appendHead(dst []byte, measurement string, tags ...string) []byte {
-	dst = append(dst, measurement...)
+	dst = appendName(dst, measurement, ", ")
 	for i := 0; i < len(tags); i += 2 {
 		if tags[i+1] == "" {
 			continue
 		}
 		dst = append(append(append(dst, ','), tags[i]...), '=')
-		dst = appendEscaped(dst, tags[i+1], ", =")
-		// A backslash at the end would escape what follows the value.
-		for k := len(dst) - 1; dst[k] == '\\'; k-- {
-			dst[k] = '/'
-		}
+		dst = appendName(dst, tags[i+1], ", =")
+	}
+	return dst
+}
+
+// appendName appends a measurement or the value of a tag. A backslash at its end
+// would escape what follows.
+func appendName(dst []byte, name, special string) []byte {
+	dst = appendEscaped(dst, name, special)
+	for k := len(dst) - 1; dst[k] == '\\'; k-- {
+		dst[k] = '/'
 	}
 	return dst
 }

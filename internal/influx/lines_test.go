@@ -22,29 +22,29 @@ func TestLineOfAReading(t *testing.T) {
 		want string
 	}{
 		{"temperature", farm.Reading{Probe: "bed-t", Value: 18.25, Raw: 64.85},
-			`bin_climate,bin=bed,farm=Hillfoot\ Nursery,probe=bed-t,zone=near temperature_c=18.25,raw=64.85 1741000000123`},
+			`bin_levels,bin=bed,farm=Hillfoot\ Nursery,probe=bed-t,zone=near temperature_c=18.25,raw=64.85 1741000000123`},
 		{"moisture", farm.Reading{Probe: "bed-m", Value: 71, Raw: 1680},
-			`bin_climate,bin=bed,farm=Hillfoot\ Nursery,probe=bed-m,zone=near moisture_pct=71,raw=1680 1741000000123`},
+			`bin_levels,bin=bed,farm=Hillfoot\ Nursery,probe=bed-m,zone=near moisture_pct=71,raw=1680 1741000000123`},
 		{"a room's air belongs to no zone", farm.Reading{Probe: "glass-air", Value: -3.5, Raw: -3.5},
-			`bin_climate,farm=Hillfoot\ Nursery,probe=glass-air temperature_c=-3.5,raw=-3.5 1741000000123`},
+			`bin_levels,farm=Hillfoot\ Nursery,place=glass-air,probe=glass-air temperature_c=-3.5,raw=-3.5 1741000000123`},
 		{"battery in volts", farm.Reading{Probe: "crate-b", Value: 3.71, Raw: 3710},
-			`bin_climate,farm=Hillfoot\ Nursery,probe=crate-b battery_v=3.71,raw=3710 1741000000123`},
+			`bin_levels,farm=Hillfoot\ Nursery,probe=crate-b battery_v=3.71,raw=3710 1741000000123`},
 		{"battery in percent", farm.Reading{Probe: "crate-pct", Value: 80, Raw: 0.8},
-			`bin_climate,farm=Hillfoot\ Nursery,probe=crate-pct battery_pct=80,raw=0.8 1741000000123`},
+			`bin_levels,farm=Hillfoot\ Nursery,probe=crate-pct battery_pct=80,raw=0.8 1741000000123`},
 		{"a doubted reading gives no climate", farm.Reading{Probe: "bed-t", Value: 85, Raw: 185, Doubt: farm.FaultCode},
-			`bin_climate,bin=bed,farm=Hillfoot\ Nursery,probe=bed-t,zone=near raw=185,doubt="fault code" 1741000000123`},
+			`bin_levels,bin=bed,farm=Hillfoot\ Nursery,probe=bed-t,zone=near raw=185,doubt="fault code" 1741000000123`},
 		{"not a number", farm.Reading{Probe: "bed-t", Value: math.NaN(), Raw: math.Inf(1), Doubt: farm.NotANumber},
-			`bin_climate,bin=bed,farm=Hillfoot\ Nursery,probe=bed-t,zone=near doubt="not a number" 1741000000123`},
+			`bin_levels,bin=bed,farm=Hillfoot\ Nursery,probe=bed-t,zone=near doubt="not a number" 1741000000123`},
 		{"believed but not a number", farm.Reading{Probe: "bed-t", Value: math.NaN(), Raw: math.NaN()},
-			`bin_climate,bin=bed,farm=Hillfoot\ Nursery,probe=bed-t,zone=near doubt="not a number" 1741000000123`},
+			`bin_levels,bin=bed,farm=Hillfoot\ Nursery,probe=bed-t,zone=near doubt="not a number" 1741000000123`},
 		{"of uncertain time", farm.Reading{Probe: "bed-t", Value: 18, Raw: 18, Uncertain: true},
-			`bin_climate,bin=bed,farm=Hillfoot\ Nursery,probe=bed-t,zone=near temperature_c=18,raw=18,time_uncertain=true 1741000000123`},
+			`bin_levels,bin=bed,farm=Hillfoot\ Nursery,probe=bed-t,zone=near temperature_c=18,raw=18,time_uncertain=true 1741000000123`},
 		{"a retained value", farm.Reading{Probe: "bed-t", Value: 18, Raw: 18, Retained: true},
-			`bin_climate,bin=bed,farm=Hillfoot\ Nursery,probe=bed-t,zone=near temperature_c=18,raw=18,time_uncertain=true 1741000000123`},
+			`bin_levels,bin=bed,farm=Hillfoot\ Nursery,probe=bed-t,zone=near temperature_c=18,raw=18,time_uncertain=true 1741000000123`},
 		{"a probe that is gone", farm.Reading{Probe: "old one", Value: 18, Raw: 64},
-			`bin_climate,farm=Hillfoot\ Nursery,probe=old\ one raw=64 1741000000123`},
+			`bin_levels,farm=Hillfoot\ Nursery,probe=old\ one raw=64 1741000000123`},
 	}
-	lines := influx.NewLines(hillfoot())
+	lines := influx.NewLines(hillfoot(), "")
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			tt.r.At = at.Add(999 * time.Microsecond) // below the precision
@@ -65,21 +65,35 @@ func TestLinesOfAPlace(t *testing.T) {
 		}
 	}
 	f.Rooms = []farm.Room{{Name: "glass house", Air: "glass-air"}}
-	l := influx.NewLines(f)
+	f.Probes = append(f.Probes, farm.Probe{ID: "store-air", Measures: farm.Temperature})
+	f.Bins = append(f.Bins, farm.Bin{Name: "rack", Ambient: "store-air"})
+	l := influx.NewLines(f, "")
 	for _, tt := range []struct{ name, got, want string }{
 		{"reading", string(l.AppendReading(nil, farm.Reading{At: at, Probe: "bed-t", Value: 18.25, Raw: 18.25})),
-			`bin_climate,bin=bed,farm=Hillfoot\ Nursery,place=glass\ house,probe=bed-t,zone=near temperature_c=18.25,raw=18.25 1741000000000`},
+			`bin_levels,bin=bed,farm=Hillfoot\ Nursery,place=glass\ house,probe=bed-t,zone=near temperature_c=18.25,raw=18.25 1741000000000`},
 		{"air", string(l.AppendReading(nil, farm.Reading{At: at, Probe: "glass-air", Value: 9, Raw: 9})),
-			`bin_climate,farm=Hillfoot\ Nursery,place=glass\ house,probe=glass-air temperature_c=9,raw=9 1741000000000`},
+			`bin_levels,farm=Hillfoot\ Nursery,place=glass\ house,probe=glass-air temperature_c=9,raw=9 1741000000000`},
+		{"air that no place is named for", string(l.AppendReading(nil, farm.Reading{At: at, Probe: "store-air", Value: 9, Raw: 9})),
+			`bin_levels,farm=Hillfoot\ Nursery,place=store-air,probe=store-air temperature_c=9,raw=9 1741000000000`},
 		{"change", string(l.AppendChange(nil, farm.Change{At: at, Bin: "bed", Zone: "near", Condition: farm.TooCold, Change: farm.Raised, Urgency: farm.Now, Text: "cold", Episode: "e"})),
-			`bin_marks,bin=bed,change=raised,condition=too-cold,farm=Hillfoot\ Nursery,place=glass\ house,zone=near raised=1,standing=3,urgency="now",text="cold",episode="e" 1741000000000`},
-		{"jot", string(l.AppendJot(nil, farm.Jot{At: at, Bin: "bed", What: farm.Turned})),
+			`bin_marks,bin=bed,change=raised,condition=too-cold,farm=Hillfoot\ Nursery,place=glass\ house,urgency=now,zone=near raised=1,standing=3,text="cold",episode="e" 1741000000000`},
+		{"jot", string(l.AppendJot(nil, farm.Jot{At: at, Bin: "bed", What: farm.Turned}, 0)),
 			`bin_marks,bin=bed,farm=Hillfoot\ Nursery,jot=turned,place=glass\ house jots=1,text="turned" 1741000000000`},
-		{"elsewhere", string(l.AppendJot(nil, farm.Jot{At: at, Bin: "crate", What: farm.Turned})),
+		{"elsewhere", string(l.AppendJot(nil, farm.Jot{At: at, Bin: "crate", What: farm.Turned}, 0)),
 			`bin_marks,bin=crate,farm=Hillfoot\ Nursery,jot=turned jots=1,text="turned" 1741000000000`},
 	} {
 		if d := cmp.Diff(tt.want+"\n", tt.got); d != "" {
 			t.Errorf("%s: %s", tt.name, d)
+		}
+	}
+}
+
+// A keeper's own name for the readings is used, whatever is in it.
+func TestLinesUnderAnotherName(t *testing.T) {
+	r := farm.Reading{Probe: "bed-m", Value: 71, Raw: 1680, At: time.UnixMilli(5)}
+	for name, want := range map[string]string{"bin_climate": "bin_climate,", "my bins, all": `my\ bins\,\ all,`, `bins\`: "bins/,", "": "bin_levels,"} {
+		if got := string(influx.NewLines(hillfoot(), name).AppendReading(nil, r)); !strings.HasPrefix(got, want+"bin=bed,") {
+			t.Errorf("%q: got %s", name, got)
 		}
 	}
 }
@@ -92,7 +106,7 @@ func TestLinesSayTheLimits(t *testing.T) {
 	bed.Zones[1].Probes = []string{"far-m", "far-co2"}
 	bed.Zones[1].Limits = map[farm.Quantity]farm.Band{farm.CO2: {Low: 0, High: 2000}}
 	f.Probes = append(f.Probes, farm.Probe{ID: "far-m", Measures: farm.Moisture}, farm.Probe{ID: "far-co2", Measures: farm.CO2})
-	l := influx.NewLines(f)
+	l := influx.NewLines(f, "")
 	for _, tt := range []struct {
 		probe, want string
 		doubt       farm.Doubt
@@ -113,22 +127,27 @@ func TestLinesSayTheLimits(t *testing.T) {
 
 func TestLineOfAMark(t *testing.T) {
 	at := time.UnixMilli(1741000000000)
-	l := influx.NewLines(hillfoot())
+	l := influx.NewLines(hillfoot(), "")
 	tests := []struct {
 		name, got, want string
 	}{
 		{"raised", string(l.AppendChange(nil, farm.Change{At: at, Bin: "bed", Zone: "near", Condition: farm.TooHot, Change: farm.Raised,
 			Urgency: farm.Now, Text: `31 °C: "red" suffers \ now` + "\nsecond line", Episode: "e1"})),
-			`bin_marks,bin=bed,change=raised,condition=too-hot,farm=Hillfoot\ Nursery,zone=near raised=1,standing=3,urgency="now",text="31 °C: \"red\" suffers \\ now second line",episode="e1" 1741000000000`},
+			`bin_marks,bin=bed,change=raised,condition=too-hot,farm=Hillfoot\ Nursery,urgency=now,zone=near raised=1,standing=3,text="31 °C: \"red\" suffers \\ now second line",episode="e1" 1741000000000`},
 		{"foreseen", string(l.AppendChange(nil, farm.Change{At: at, Bin: "bed", Zone: "near", Condition: farm.Drying, Change: farm.Raised,
 			Urgency: farm.Soon, Text: "drying", Episode: "e3", Forecast: &farm.Forecast{Crosses: at.Add(36 * time.Hour), Earliest: at.Add(24 * time.Hour)}})),
-			`bin_marks,bin=bed,change=raised,condition=drying,farm=Hillfoot\ Nursery,zone=near raised=1,standing=1,crosses_h=36,earliest_h=24,urgency="soon",text="drying",episode="e3" 1741000000000`},
+			`bin_marks,bin=bed,change=raised,condition=drying,farm=Hillfoot\ Nursery,urgency=soon,zone=near raised=1,standing=1,crosses_h=36,earliest_h=24,text="drying",episode="e3" 1741000000000`},
 		{"eased, of a probe", string(l.AppendChange(nil, farm.Change{At: at, Probe: "bed-m", Condition: farm.Silent, Change: farm.Eased,
 			Urgency: farm.Today, Text: "speaks again", Episode: "e2"})),
-			`bin_marks,change=eased,condition=silent,farm=Hillfoot\ Nursery,probe=bed-m raised=0,standing=0,urgency="today",text="speaks again",episode="e2" 1741000000000`},
-		{"fed", string(l.AppendJot(nil, farm.Jot{At: at, Bin: "bed", Zone: "near", What: farm.Fed, Kg: 2, Of: "apple, pulp=wet", By: "mqtt"})),
-			`bin_marks,bin=bed,farm=Hillfoot\ Nursery,jot=fed,of=apple\,\ pulp\=wet,zone=near jots=1,kg=2,text="fed 2 kg of apple, pulp=wet",by="mqtt" 1741000000000`},
-		{"sifted", string(l.AppendJot(nil, farm.Jot{At: at, Bin: "bed", What: farm.Sifted, Litres: 8, To: "crate"})),
+			`bin_marks,change=eased,condition=silent,farm=Hillfoot\ Nursery,probe=bed-m,urgency=today raised=0,standing=0,text="speaks again",episode="e2" 1741000000000`},
+		{"fed", string(l.AppendJot(nil, farm.Jot{At: at, Bin: "bed", Zone: "near", What: farm.Fed, Kg: 2, Of: "apple, pulp=wet", By: "mqtt"}, 0)),
+			`bin_marks,bin=bed,farm=Hillfoot\ Nursery,jot=fed,zone=near jots=1,kg=2,text="fed 2 kg of apple, pulp=wet",of="apple, pulp=wet",by="mqtt" 1741000000000`},
+		{"fed the same at the same instant", string(l.AppendJot(nil, farm.Jot{At: at, Bin: "bed", What: farm.Fed, Kg: 2}, 1)),
+			`bin_marks,again=1,bin=bed,farm=Hillfoot\ Nursery,jot=fed jots=1,kg=2,text="fed 2 kg" 1741000000000`},
+		{"of one of two quantities, after three hours", string(l.AppendChange(nil, farm.Change{At: at, Bin: "bed", Zone: "near", Condition: farm.PastLimit, Quantity: farm.CO2,
+			Change: farm.Eased, Urgency: farm.Today, Text: "aired", Episode: "e4", Since: at.Add(-3 * time.Hour)})),
+			`bin_marks,bin=bed,change=eased,condition=past-limit,farm=Hillfoot\ Nursery,quantity=co2,urgency=today,zone=near raised=0,standing=0,lasted_h=3,text="aired",episode="e4" 1741000000000`},
+		{"sifted", string(l.AppendJot(nil, farm.Jot{At: at, Bin: "bed", What: farm.Sifted, Litres: 8, To: "crate"}, 0)),
 			`bin_marks,bin=bed,farm=Hillfoot\ Nursery,jot=sifted,to=crate jots=1,litres=8,text="sifted 8 L to crate" 1741000000000`},
 	}
 	for _, tt := range tests {
@@ -149,10 +168,10 @@ func TestLinesAreTheClientsOwn(t *testing.T) {
 		f.Bins = []farm.Bin{{Name: name.Draw(t, "bin"), Zones: []farm.Zone{{Name: name.Draw(t, "zone"), Probes: []string{f.Probes[0].ID}}}}}
 		r := farm.Reading{Probe: f.Probes[0].ID, Value: float64(rapid.IntRange(-1e9, 1e9).Draw(t, "thousandths")) / 1000, Raw: 1,
 			At: time.UnixMilli(rapid.Int64Range(0, 4e12).Draw(t, "ms"))}
-		p := write.NewPoint("bin_climate", map[string]string{"farm": f.Name, "probe": r.Probe, "bin": f.Bins[0].Name, "zone": f.Bins[0].Zones[0].Name},
+		p := write.NewPoint("bin_levels", map[string]string{"farm": f.Name, "probe": r.Probe, "bin": f.Bins[0].Name, "zone": f.Bins[0].Zones[0].Name},
 			map[string]any{"moisture_pct": r.Value, "raw": r.Raw}, r.At)
 		want := write.PointToLineProtocol(p, time.Millisecond)
-		got := string(influx.NewLines(f).AppendReading(nil, r))
+		got := string(influx.NewLines(f, "").AppendReading(nil, r))
 		if got != want {
 			t.Fatalf("got  %q\nwant %q", got, want)
 		}

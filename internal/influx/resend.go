@@ -62,7 +62,7 @@ func Resend(ctx context.Context, cfg Config, f farm.Farm, a Archive, r Range, pr
 	if last == 0 {
 		return sent, nil
 	}
-	p, lines := newPipeline(cfg), NewLines(f)
+	p, lines := newPipeline(cfg), NewLines(f, cfg.Measurement)
 	defer p.close()
 	for after := first - 1; after < last; {
 		st, err := a.Forward(ctx, after, cfg.Pace.Rows)

@@ -17,7 +17,7 @@ func FuzzAnswers(f *testing.F) {
 		status      uint16
 		retry, body string
 	}{
-		{400, "", `{"error":"partial write: field type conflict: input field \"raw\" on measurement \"bin_climate\" is type float, already exists as type integer dropped=3"}`},
+		{400, "", `{"error":"partial write: field type conflict: input field \"raw\" on measurement \"bin_levels\" is type float, already exists as type integer dropped=3"}`},
 		{422, "", `{"code":"unprocessable entity","message":"failure writing points to database: partial write: points beyond retention policy dropped=99999999999999999999"}`},
 		{429, "30", `{"code":"too many requests"}`}, {503, "Fri, 01 May 2026 12:05:00 GMT", ``}, {503, "4294967295", "\x1b[31mred\x00"},
 		{413, "-1", `{"message":5}`}, {500, "", `{"error":"timeout"}`}, {404, "", `{"error":"retention policy not found"}`}, {401, "x", "<html>\n<p>log in"}, {400, "", "\xff\xfe"},

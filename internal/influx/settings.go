@@ -15,4 +15,6 @@ type Settings struct {
 	Retention string        `yaml:"retention" flavour:"v1" kind:"a retention policy" like:"autogen" help:"v1: the retention policy; the database's default when left out."`
 	User      string        `yaml:"user" flavour:"v1" kind:"a user" like:"binwatchd" help:"v1: may write to the database."`
 	Password  secret.Secret `yaml:"password" flavour:"v1" help:"v1: of the user."`
+
+	Measurement string `yaml:"measurement" default:"bin_levels" kind:"a measurement" like:"bin_levels" help:"What readings are called there."`
 }

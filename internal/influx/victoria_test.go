@@ -34,7 +34,7 @@ func TestVersion2ThroughAnOutage(t *testing.T) {
 			want[p]++
 		}
 	}
-	for _, series := range s.Export("bin_climate_raw") {
+	for _, series := range s.Export("bin_levels_raw") {
 		if series.Labels["farm"] != "Hillfoot Nursery" {
 			t.Errorf("labels %v, want the farm's name", series.Labels)
 		}

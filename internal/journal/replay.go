@@ -86,8 +86,24 @@ func (j *Journal) Forward(ctx context.Context, after int64, limit int) (farm.Str
 		for _, c := range changesCausedBy(t, after+1, out.Last) {
 			out.Changes = append(out.Changes, c.Change)
 		}
+		out.Alike = alike(t, out.Events)
 		return out
 	})
+}
+
+// alike counts the jots that stand before those of a stretch and are of the same act,
+// place and instant.
+func alike(t *tx, events []farm.Event) map[int64]int {
+	counts := map[int64]int{}
+	for _, e := range events {
+		if j := e.Jot; e.Kind == farm.EventJot {
+			if n := t.number(`SELECT count(*) FROM event WHERE bin = ? AND at = ? AND seq < ?
+				AND body->>'$.jot.what' = ? AND coalesce(body->>'$.jot.zone', '') = ?`, j.Bin, j.At.UnixMilli(), e.Seq, string(j.What), j.Zone); n > 0 {
+				counts[e.Seq] = int(n)
+			}
+		}
+	}
+	return counts
 }
 
 // worth gives the first readings and jots of a stretch and the sequence number

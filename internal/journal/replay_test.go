@@ -3,6 +3,7 @@ package journal_test
 import (
 	"context"
 	"fmt"
+	"maps"
 	"testing"
 	"time"
 
@@ -61,6 +62,28 @@ func TestForwardGivesEveryReadingOnce(t *testing.T) {
 	}
 	if n, err := j.Behind(context.Background(), end-2); err != nil || n != 2 {
 		t.Errorf("behind: got %d, %v; want 2", n, err)
+	}
+}
+
+// Two jots that are alike in all that tells points apart are told apart by their order.
+func TestForwardTellsAlikeJotsApart(t *testing.T) {
+	j := open(t, newPath(t))
+	jot := func(bin, zone string, what farm.JotKind, kg float64, at time.Time) farm.Event {
+		return farm.Event{Kind: farm.EventJot, Arrived: start.Add(time.Hour), Jot: farm.Jot{At: at, Bin: bin, Zone: zone, What: what, Kg: kg}}
+	}
+	all := appendEvents(t, j, jot("bed", "near", farm.Fed, 2, start), jot("bed", "near", farm.Fed, 2, start),
+		jot("bed", "near", farm.Watered, 0, start), jot("bed", "", farm.Fed, 2, start), jot("crate", "near", farm.Fed, 2, start),
+		jot("bed", "near", farm.Fed, 1, start.Add(time.Minute)), jot("bed", "near", farm.Fed, 5, start))
+	want := map[int64]int{all[1].Seq: 1, all[6].Seq: 2}
+	for _, limit := range []int{0, 100} {
+		st, err := j.Forward(t.Context(), 0, limit)
+		if err != nil || !maps.Equal(st.Alike, want) {
+			t.Errorf("at most %d: got %v, %v; want %v", limit, st.Alike, err, want)
+		}
+	}
+	st, err := j.Forward(t.Context(), all[5].Seq, 1) // whatever was handed on before
+	if want := map[int64]int{all[6].Seq: 2}; err != nil || !maps.Equal(st.Alike, want) {
+		t.Errorf("later: got %v, %v; want %v", st.Alike, err, want)
 	}
 }
 

@@ -190,7 +190,7 @@ func TestRefusedRowsAreShown(t *testing.T) {
 		t.Error("rows are said to be refused where none is")
 	}
 	f.view.Passing = &farm.PassingOn{Refusals: 12, Newest: []farm.Refusal{
-		{At: ago(2 * time.Hour), Reason: "400: field type conflict <b>", Line: "bin_climate,probe=bed-m moisture_pct=77.5 1"}}}
+		{At: ago(2 * time.Hour), Reason: "400: field type conflict <b>", Line: "bin_levels,probe=bed-m moisture_pct=77.5 1"}}}
 	wantAll(t, get(p, "/probes").Body.String(), "Rows that the database has refused for good: 12<",
-		"About noon: 400: field type conflict &lt;b&gt;", "bin_climate,probe=bed-m moisture_pct=77.5 1")
+		"About noon: 400: field type conflict &lt;b&gt;", "bin_levels,probe=bed-m moisture_pct=77.5 1")
 }
