@@ -7,7 +7,7 @@
 # make try-unit  as root: the package and its unit under a real systemd, thrown away
 .POSIX:
 .PHONY: test ecosystem test-busy deps lint unit cross emulate bench soak pi clean
-.PHONY: binary-armhf binary-arm64 binary-amd64 deb-armhf deb-arm64 deb-amd64 packager manual try-unit
+.PHONY: binary-armhf binary-arm64 binary-amd64 deb-armhf deb-arm64 deb-amd64 packager papers try-unit
 
 GO      = go
 OUT     = $$PWD/out
@@ -16,8 +16,10 @@ STATIC  = CGO_ENABLED=0 GOOS=linux
 BUILD   = $(GO) build -trimpath -ldflags "-s -w -X main.version=$(VERSION)"
 VERSION = $$(sh deploy/version.sh)
 # The same commit gives the same package, to the byte.
-PACKAGE = PACKAGE_VERSION=$(VERSION) PACKAGE_MANUAL=$(OUT)/binwatchd.1.gz SOURCE_DATE_EPOCH=$$(sh deploy/version.sh --epoch) \
+PACKAGE = PACKAGE_VERSION=$(VERSION) PACKAGE_PAPERS=$(OUT) SOURCE_DATE_EPOCH=$$(sh deploy/version.sh --epoch) \
 	$(OUT)/nfpm package --config deploy/nfpm.yaml --packager deb --target $(DIST)/
+
+SBOM    = CGO_ENABLED=0 SOURCE_DATE_EPOCH=$$(sh deploy/version.sh --epoch) $(GO) run -trimpath ./deploy/sbom
 
 test: deps lint cross unit emulate
 
@@ -62,8 +64,18 @@ soak: deps
 	WARM_CASES=200 $(GO) test -count=1 -timeout 0 -run '^TestWhatWarmsABin' ./internal/acceptancetest
 	SOAK=$${SOAK:-10m} $(GO) test -race -count=1 -timeout 0 -v -run '^(TestChaos|TestKilledAtRandomMoments)$$' ./cmd/binwatchd
 
-# The dashboards against the types that Grafana publishes.
-ecosystem:
+# The dashboards against the types that Grafana publishes; the packages against Debian's
+# own checks, their bills of materials against CycloneDX's schema, and, where this is
+# root with overlayfs, an installation in a bare chroot.
+ecosystem: pi
+	sh deploy/test-deps.sh ecosystem
+	lintian --allow-root --fail-on error,warning $(DIST)/binwatchd_$(VERSION)_*.deb
+	mandoc -T lint deploy/binwatchd.1
+	mkdir -p out/standards
+	cp tools/standards/* out/standards/
+	cd out/standards && npm install --ignore-scripts --no-audit --no-fund --no-package-lock --silent
+	node out/standards/bill.mjs $(DIST)/binwatchd_$(VERSION)_*.cdx.json
+	[ "$$(id -u)" != 0 ] || sh deploy/try-chroot.sh $(DIST)/binwatchd_$(VERSION)_amd64.deb
 	mkdir -p out/grafana
 	cp tools/grafana/* out/grafana/
 	cd out/grafana && npm install --ignore-scripts --no-audit --no-fund --no-package-lock --silent
@@ -87,17 +99,20 @@ binary-arm64:
 binary-amd64:
 	$(STATIC) GOARCH=amd64 $(BUILD) -o $(OUT)/binwatchd-amd64 ./cmd/binwatchd
 
-# Packages for Raspberry Pi OS and Debian, in dist/.
+# Packages for Raspberry Pi OS and Debian, in dist/, and beside each what it is made of.
 pi: deb-armhf deb-arm64 deb-amd64
 
-deb-armhf: binary-armhf packager manual
+deb-armhf: binary-armhf packager papers
 	PACKAGE_ARCH=arm6 PACKAGE_BINARY=$(OUT)/binwatchd-armhf $(PACKAGE)
+	$(SBOM) $(OUT)/binwatchd-armhf $(VERSION) >$(DIST)/binwatchd_$(VERSION)_armhf.cdx.json
 
-deb-arm64: binary-arm64 packager manual
+deb-arm64: binary-arm64 packager papers
 	PACKAGE_ARCH=arm64 PACKAGE_BINARY=$(OUT)/binwatchd-arm64 $(PACKAGE)
+	$(SBOM) $(OUT)/binwatchd-arm64 $(VERSION) >$(DIST)/binwatchd_$(VERSION)_arm64.cdx.json
 
-deb-amd64: binary-amd64 packager manual
+deb-amd64: binary-amd64 packager papers
 	PACKAGE_ARCH=amd64 PACKAGE_BINARY=$(OUT)/binwatchd-amd64 $(PACKAGE)
+	$(SBOM) $(OUT)/binwatchd-amd64 $(VERSION) >$(DIST)/binwatchd_$(VERSION)_amd64.cdx.json
 
 try-unit: deb-amd64
 	sh deploy/try-unit.sh $(DIST)/binwatchd_$(VERSION)_amd64.deb
@@ -106,9 +121,14 @@ packager:
 	mkdir -p $(DIST)
 	CGO_ENABLED=0 $(GO) build -C tools -trimpath -o $(OUT)/nfpm github.com/goreleaser/nfpm/v2/cmd/nfpm
 
-manual:
+# What the package brings to be read: by people and by editors.
+papers:
 	mkdir -p $(OUT)
 	gzip -9nc deploy/binwatchd.1 >$(OUT)/binwatchd.1.gz
+	sh deploy/changelog.sh $(VERSION) | gzip -9nc >$(OUT)/changelog.gz
+	gzip -9nc internal/licences/notices.txt >$(OUT)/NOTICES.gz
+	{ cat LICENSE; echo; echo "What others have written of the program is under the licences in NOTICES.gz."; } >$(OUT)/copyright
+	CGO_ENABLED=0 $(GO) run -trimpath ./cmd/binwatchd check --schema >$(OUT)/schema.json
 
 # The ARM binaries run the demo's first seconds under an emulator.
 emulate: cross

@@ -45,9 +45,9 @@ func TestMain(m *testing.M) {
 	os.Exit(code)
 }
 
-// made has the Makefile build the binaries, the packager and the manual, once.
+// made has the Makefile build the binaries, the packager and the papers, once.
 var made = sync.OnceValue(func() error {
-	cmd := exec.Command("make", "--no-print-directory", "-C", "..", "cross", "packager", "manual",
+	cmd := exec.Command("make", "--no-print-directory", "-C", "..", "cross", "packager", "papers",
 		"OUT="+scratch, "DIST="+scratch, "VERSION="+firstVersion)
 	if out, err := cmd.CombinedOutput(); err != nil {
 		return fmt.Errorf("make: %w\n%s", err, out)

@@ -12,7 +12,7 @@ import (
 )
 
 // depended are the packages that ours depends on.
-var depended = []string{"systemd", "ca-certificates", "tzdata"}
+var depended = []string{"systemd", "ca-certificates", "tzdata", "procps"}
 
 // A root is the root directory of a machine that does not exist.
 type root struct {
@@ -136,11 +136,11 @@ const (
 func pack(t *testing.T, from, version string) string {
 	t.Helper()
 	to := t.TempDir()
-	nfpm, binary, manual := build(t, "nfpm"), native(t), build(t, "binwatchd.1.gz")
+	nfpm, binary := build(t, "nfpm"), native(t)
 	cmd := exec.Command(nfpm, "package", "--config", "deploy/nfpm.yaml", "--packager", "deb", "--target", to+"/")
 	cmd.Dir = from
 	cmd.Env = append(os.Environ(), "PACKAGE_ARCH="+strings.Replace(machine(), "armhf", "arm6", 1), "PACKAGE_VERSION="+version,
-		"PACKAGE_BINARY="+binary, "PACKAGE_MANUAL="+manual, "SOURCE_DATE_EPOCH=1767225600")
+		"PACKAGE_BINARY="+binary, "PACKAGE_PAPERS="+scratch, "SOURCE_DATE_EPOCH=1767225600")
 	if out, err := cmd.CombinedOutput(); err != nil {
 		t.Fatalf("nfpm: %v\n%s", err, out)
 	}
@@ -157,7 +157,7 @@ func withSample(t *testing.T, text string) string {
 	}
 	dir := root{t.TempDir()}
 	dir.mkdir(t, "configs")
-	for _, same := range []string{"deploy", "LICENSE", "configs/full.yaml", "configs/mosquitto.conf"} {
+	for _, same := range []string{"deploy", "docs", "README.md", "configs/full.yaml", "configs/mosquitto.conf"} {
 		if err := os.Symlink(filepath.Join(project, same), dir.path(same)); err != nil {
 			t.Fatal(err)
 		}

@@ -1,6 +1,7 @@
 #!/bin/sh
 # Installs what the tests run against, where it is missing and we may: real
-# brokers, databases, a metrics scraper, a browser and an emulator.
+# brokers, databases, a metrics scraper, a browser and an emulator. With the word
+# ecosystem, what make ecosystem runs too.
 set -eu
 
 missing=""
@@ -20,6 +21,12 @@ need systemd-analyze systemd
 need openssl openssl
 need groff groff-base
 need fakeroot fakeroot
+if [ "${1:-}" = ecosystem ]; then
+	need lintian lintian
+	need mandoc mandoc
+	need node nodejs
+	need npm npm
+fi
 
 [ -n "$missing" ] || exit 0
 if [ "$(id -u)" != 0 ]; then

@@ -22,8 +22,6 @@ import (
 	"os"
 	"os/signal"
 	"regexp"
-	"runtime"
-	"runtime/debug"
 	"strings"
 	"syscall"
 	"time"
@@ -175,7 +173,7 @@ func commands() []command {
 			"prints the species table with its sources and their disagreements", nil, speciesWork},
 		{"hash-password", "",
 			"reads a password from standard input and writes its hash, for the file behind page: {password:}", nil, simply(nil, hashPassword)},
-		{"version", "", "prints the version", nil, simply(nil, printVersion)},
+		{"version", "[--licences]", "prints the version, or the licences of all that is in the program", nil, versionWork},
 	}
 }
 
@@ -339,25 +337,4 @@ func moment(word string, loc *time.Location) (time.Time, error) {
 		}
 	}
 	return time.Time{}, misusef("%q is no time; write 2026-05-01, 2026-05-01T14:30 or 2026-05-01T14:30:00Z", word)
-}
-
-// version is set by the release build.
-var version = ""
-
-// built is a moment that no true time is earlier than: when this source was
-// written. A clock that shows less has not been set yet.
-var built = time.Date(2026, 11, 24, 0, 0, 0, 0, time.UTC)
-
-func printVersion(_ context.Context, c *call) error {
-	fmt.Fprintf(c.out, "binwatchd %s (%s, %s/%s)\n", versionName(), runtime.Version(), runtime.GOOS, runtime.GOARCH)
-	return nil
-}
-
-// versionName falls back to what the Go toolchain knows of the build.
-func versionName() string {
-	info, ok := debug.ReadBuildInfo()
-	if version != "" || !ok || info.Main.Version == "(devel)" {
-		return cmp.Or(version, "development")
-	}
-	return cmp.Or(info.Main.Version, "development")
 }

@@ -21,6 +21,7 @@ var may = map[string]struct {
 	"quantity":         {[]string{"farm"}, "amounts with units: configuration and jots read them alike, by the rows of farm"},
 	"husbandry":        {[]string{"farm"}, "science is pure and knows nouns only"},
 	"trend":            {[]string{"farm"}, "statistics are pure"},
+	"licences":         {nil, "what the program is made of is a leaf: a table and a text"},
 	"secret":           {nil, "where passwords and keys lie is a leaf: whoever is given one may open it"},
 	"config":           {[]string{"farm", "quantity", "husbandry", "loopback", "secret", "ingest", "journal", "influx", "notify", "page"}, "it gathers what each of them wants to be told; none of them knows YAML"},
 	"ingest":           {[]string{"farm", "secret", "backoff", "loopback", "quantity", "trend"}, "nobody else parses payloads"},
