@@ -60,6 +60,11 @@ func (w *brokerConn) Read(p []byte) (int, error) {
 	if w.in.Buffered() == 0 {
 		w.hold()
 	}
+	if !w.met.Load() {
+		if answer, err := w.in.Peek(4); err == nil && answer[0] == packets.Connack<<4 && answer[3] >= 0x80 { // a reason code (MQTT 5, §3.2.2.2): the library would take it for welcome
+			return 0, errNewer
+		}
+	}
 	n, err := w.in.Read(p)
 	if n > 0 {
 		w.met.Store(true)

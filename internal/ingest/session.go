@@ -61,7 +61,7 @@ func (s *Source) open(ctx context.Context, u *url.URL) (*session, error) {
 	token := ss.client.Connect().(*mqtt.ConnectToken)
 	<-token.Done() // bounded by the dial and the handshake
 	if err := token.Error(); err != nil {
-		return nil, fmt.Errorf("%s: %w", u.Host, plainer(err))
+		return nil, fmt.Errorf("%s: %w", u.Host, s.why(ctx, u, err, ss.conn != nil))
 	}
 	ss.shaken()
 	asking, cancel := context.WithTimeout(ctx, subscribeTime)

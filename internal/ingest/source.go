@@ -14,7 +14,6 @@ import (
 	"time"
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
-	"github.com/eclipse/paho.mqtt.golang/packets"
 
 	"binwatchd/internal/backoff"
 )
@@ -223,7 +222,7 @@ func (s *Source) dial(ctx context.Context, u *url.URL) (net.Conn, error) {
 		secure := &tls.Dialer{NetDialer: plain, Config: s.cfg.TLS}
 		return secure.DialContext(ctx, "tcp", withPort(u, "8883"))
 	}
-	return nil, fmt.Errorf("a broker is reached by tcp:// or tls://, not %s://", u.Scheme)
+	return nil, fmt.Errorf("a broker is reached by tcp:// (mostly port 1883) or tls:// (mostly 8883), not %s://", u.Scheme)
 }
 
 // withPort gives the address in a URL, with the usual port if it names none.
@@ -254,18 +253,8 @@ func unreadable(i int, err error) error {
 	return fmt.Errorf("broker url %d: %w", i+1, err)
 }
 
-// plainer turns the library's words for a failed connection into the reason.
+// plainer turns the library's words for a lost connection into the reason.
 func plainer(err error) error {
-	switch {
-	case errors.Is(err, packets.ErrorRefusedBadUsernameOrPassword):
-		return errors.New("the broker does not know this user and password")
-	case errors.Is(err, packets.ErrorRefusedNotAuthorised):
-		return errors.New("the broker does not let this user in, or not with this password")
-	}
-	var stranger *tls.CertificateVerificationError
-	if errors.As(err, &stranger) {
-		return fmt.Errorf("the broker's certificate is not accepted: %w", stranger.Err)
-	}
 	var op *net.OpError
 	if errors.As(err, &op) {
 		return op
