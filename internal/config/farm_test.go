@@ -44,7 +44,6 @@ bins:
 	want := []farm.Probe{
 		{ID: "rack-3-b", Topic: "rack/3/climate", Value: "/mv", Measures: farm.Battery, Unit: farm.Millivolt, Low: 3.3, Of: []string{"rack-3-t"}},
 		{ID: "rack-1.left-b", Topic: "rack/1.left/climate", Value: "/mv", Measures: farm.Battery, Unit: farm.Millivolt, Low: 3.3, Of: []string{"rack-1.left-t", "rack-1.left-m"}},
-		{ID: "rack-9-b", Topic: "rack/9/climate", Value: "/mv", Measures: farm.Battery, Unit: farm.Millivolt, Low: 3.3, Of: []string{"rack-9-t"}},
 		{ID: "rack-3-t", Topic: "rack/3/climate", Value: "/3/t", Time: "/3/at", Measures: farm.Temperature, Unit: farm.Celsius},
 		{ID: "rack-1.left-t", Topic: "rack/1.left/climate", Value: "/1.left/t", Time: "/1.left/at", Measures: farm.Temperature, Unit: farm.Celsius},
 		{ID: "rack-1.left-m", Topic: "rack/1.left/climate", Value: "/m", Measures: farm.Moisture, Unit: farm.Percent},
@@ -56,6 +55,46 @@ bins:
 	}
 	if diff := cmp.Diff(want, c.Farm.Probes); diff != "" {
 		t.Errorf("(-want +got):\n%s", diff)
+	}
+}
+
+// A battery is made for the probes of the template that it names, or for entries of
+// their own where it names none; never for a device that nobody has.
+func TestATemplateMakesNoPhantom(t *testing.T) {
+	const begin = `
+farm: Hillfoot Nursery
+broker: {url: "tcp://127.0.0.1:1883"}
+journal: {path: /j}
+probes:
+  "linden-{n}-b": {topic: "linden/{n}/b", measures: battery, of: "linden-{n}-t"}
+  linden-01n-t: {topic: north wall/t, measures: temperature}
+`
+	const bins = "bins:\n  north: {zones: {all: {aim: keeping, probes: [linden-01n-t]}}}\n"
+	for _, tt := range []struct{ name, probes, bins, want string }{
+		{"beside a template", `  "linden-{n}-t": {topic: "linden/{n}/t", measures: temperature}`, "  south: {zones: {all: {aim: keeping, probes: [linden-01-t]}}}\n", "linden-01-b linden-01n-t linden-01-t"},
+		{"beside entries of their own", `  linden-02-t: {topic: linden/02/t, measures: temperature}`, "  south: {zones: {all: {aim: keeping, probes: [linden-02-t]}}}\n", "linden-02-b linden-01n-t linden-02-t"},
+	} {
+		var got []string
+		for _, p := range parseAt(t, begin+tt.probes+"\n"+bins+tt.bins, config.ForRun).Farm.Probes {
+			got = append(got, p.ID)
+		}
+		if strings.Join(got, " ") != tt.want {
+			t.Errorf("%s: got the probes %v, want %s", tt.name, got, tt.want)
+		}
+	}
+	c := parseAt(t, `
+farm: Hillfoot Nursery
+broker: {url: "tcp://127.0.0.1:1883"}
+journal: {path: /j}
+probes:
+  "linden-{n}-t": {topic: "linden/{n}/t", measures: temperature}
+bins:
+  a: {zones: {all: {aim: keeping, probes: [linden-01-t]}}}
+  b: {zones: {all: {aim: keeping, probes: [linden-02-t]}}}
+  c: {zones: {all: {aim: keeping, probes: [linden-03n-t]}}}
+`, config.ForRun)
+	if len(c.Notes) == 0 || !strings.Contains(c.Notes[0].String(), `in all but "03n": is that one meant?`) {
+		t.Errorf("got the notes %v, want one of 03n", c.Notes)
 	}
 }
 

@@ -211,6 +211,7 @@ func (b *builder) noteIdle(s *source, placed map[string]farm.Place) {
 		if len(s.bound) == 0 {
 			b.note(b.at(s.doc), "no bin refers to a probe named like %s, so there is none", s.doc.Name)
 		}
+		b.noteOddOne(s)
 		return
 	}
 	_, stands := placed[s.doc.Name]

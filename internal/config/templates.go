@@ -225,19 +225,49 @@ func (s *source) stand(parts map[string]string) {
 }
 
 // bindBattery lets a template of batteries stand for one wherever a probe that
-// runs on it does.
+// runs on it does: one of the template that of names. Where there is none of that
+// name it may be an entry of its own whose topic has the same parts, for one that
+// only bears such a name sits on another device.
 func bindBattery(sources []*source, battery *source) {
 	for _, of := range battery.doc.Of {
 		powered := newTemplate(of)
+		named := slices.ContainsFunc(sources, func(s *source) bool { return s.doc.Name == of })
 		for _, s := range sources {
-			if s == battery {
+			if s == battery || named && s.doc.Name != of {
 				continue
 			}
 			for _, p := range s.probes() {
-				if parts, ok := powered.match(p.ID); ok && covers(parts, battery.template.parts) {
+				parts, ok := powered.match(p.ID)
+				if ok && covers(parts, battery.template.parts) && (named || hasParts(p, parts)) {
 					battery.stand(parts)
 				}
 			}
+		}
+	}
+}
+
+// hasParts tells whether where a probe speaks bears each of some named parts.
+func hasParts(p farm.Probe, parts map[string]string) bool {
+	for _, v := range parts {
+		if !regexp.MustCompile(`(^|[^\pL\pN])` + regexp.QuoteMeta(v) + `($|[^\pL\pN])`).MatchString(p.Topic + "/" + p.Value) {
+			return false
+		}
+	}
+	return true
+}
+
+// noteOddOne tells of a probe of a template whose named part is no number where all
+// others' are: a slip of the pen makes a probe that nobody has.
+func (b *builder) noteOddOne(s *source) {
+	for _, part := range s.template.parts {
+		var odd []string
+		for _, parts := range s.bound {
+			if strings.Trim(parts[part], "0123456789") != "" {
+				odd = append(odd, parts[part])
+			}
+		}
+		if len(odd) == 1 && len(s.bound) > 2 {
+			b.note(b.at(s.doc), "%s stands for %d probes, and {%s} is a number in all but %s: is that one meant?", s.doc.Name, len(s.bound), part, quoted(odd[0]))
 		}
 	}
 }
