@@ -249,9 +249,11 @@ func word(s string) bool {
 }
 
 // clip shortens a text from outside for an error message.
-func clip(s string) string {
-	if len(s) <= longestWord {
+func clip(s string) string { return clipped(s, longestWord) }
+
+func clipped(s string, most int) string {
+	if len(s) <= most {
 		return s
 	}
-	return s[:longestWord] + "…"
+	return s[:most] + "…"
 }

@@ -118,7 +118,7 @@ const earliestStamp = 1e9
 // for.
 type Leaf struct {
 	Pointer string    // JSON Pointer (RFC 6901); "" for a payload that is one value
-	Text    string    // as it stands there, without quotes, cut after 64 bytes
+	Text    string    // as it stands there, without quotes, cut after 128 bytes
 	Number  float64   // NaN where it is none
 	Unit    farm.Unit // that stands behind the number, as in "21.5 °C"; "" for none
 	Time    time.Time // when it reads as a device's time since 2001; else zero
@@ -154,8 +154,12 @@ func (n *node) leaves(at string, found []jsonValue, zone *time.Location, some []
 	return some
 }
 
+// longestLeaf is how many bytes of a text are kept: a pattern by which a value is taken out
+// of a message fits in.
+const longestLeaf = 128
+
 func newLeaf(at string, f jsonValue, zone *time.Location) Leaf {
-	l := Leaf{Pointer: at, Text: clip(string(f.raw)), Number: math.NaN()}
+	l := Leaf{Pointer: at, Text: clipped(string(f.raw), longestLeaf), Number: math.NaN()}
 	if v, unit, ok := f.amount(); ok {
 		l.Number, l.Unit = v, unit
 	}

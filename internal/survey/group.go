@@ -52,7 +52,10 @@ func cut(topic string) (skeleton string, pieces []string) {
 
 // A group is what look-alike values share. Topics that are kept apart have their
 // names as skeletons.
-type group struct{ skeleton, pointer string }
+type group struct {
+	skeleton, pointer string
+	told              told
+}
 
 // alike puts the values of all topics together that have the same skeleton and
 // the same pointer, and makes a probe of each group; or one of each value where a
@@ -60,11 +63,15 @@ type group struct{ skeleton, pointer string }
 // their names or in the pointer would be taken for a named part.
 func (s *Survey) alike(apart map[group]bool) (all []Probe) {
 	groups := map[group][]*topic{}
+	said, only := s.elsewhere()
 	for _, name := range slices.Sorted(maps.Keys(s.topics)) {
 		t := s.topics[name]
+		if only[name] {
+			continue
+		}
 		for pointer := range t.values {
-			g := group{t.skeleton, pointer}
-			if apart[g] || strings.ContainsAny(name+pointer, "{}") {
+			g := group{t.skeleton, pointer, said[[2]string{name, pointer}]}
+			if apart[g] || t.device() != "" || strings.ContainsAny(name+pointer, "{}") {
 				g.skeleton = name
 			}
 			groups[g] = append(groups[g], t)
@@ -145,15 +152,20 @@ var letters = map[farm.Quantity]string{
 }
 
 // name makes a name out of the topic: rack/{n}/temperature is rack-{n}-t. Where
-// a topic carries several values of one quantity the pointer is named too. It
+// a topic carries several values of one quantity the pointer is named too. A device
+// that people gave a name has that instead of the topic. It
 // gives "" when the named parts don't fit in.
 func (p *Probe) name(several bool) string {
 	steps := segments(p.Topic)
 	if last := len(steps) - 1; last > 0 && p.Value == "" && p.onlyMeasures(steps[last]) {
 		steps = steps[:last]
 	}
+	inside := slices.DeleteFunc(segments(p.Value), p.onlyMeasures)
+	if device := p.members[0].device(); device != "" {
+		steps, inside = []string{device}, inside[max(len(inside)-1, 0):]
+	}
 	if several {
-		steps = append(steps, slices.DeleteFunc(segments(p.Value), p.onlyMeasures)...)
+		steps = append(steps, inside...)
 	}
 	id := strings.Join(steps, "-")
 	for utf8.RuneCountInString(id) > longestID {

@@ -20,6 +20,7 @@ const (
 	air      kind = "air"
 	clock    kind = "clock"
 	volt     kind = "volt"
+	general  kind = "general"
 	other    kind = "other" // something else
 	weak     kind = "weak"  // something else, where nothing better is said beside it: a word in brackets
 	wish     kind = "wish"
@@ -137,8 +138,8 @@ const (
 	level               // of a topic
 )
 
-// names gives the names of a value that hold a word, its own first: what is inmost
-// in its message, then the texts beside it, then what it stands in, and last the
+// names gives the names of a value that hold a word, the best first: what is said
+// of it elsewhere, what is inmost in its message, then the texts beside it, then what it stands in, and last the
 // levels of its topic.
 func (p *Probe) names() []name {
 	keys, levels := named(key, strings.Split(p.Value, "/")), named(level, strings.Split(p.members[0].name, "/"))
@@ -147,7 +148,7 @@ func (p *Probe) names() []name {
 	labels, _ := p.beside(labelKeys)
 	units := p.units()
 	own := min(1, len(keys))
-	return slices.Concat(keys[:own], named(label, labels), named(unit, units), keys[own:], levels)
+	return slices.Concat(named(label, []string{p.group.told.kind}), keys[:own], named(label, labels), named(unit, units), keys[own:], levels)
 }
 
 // named gives the names that some texts are, of those that hold a word.
@@ -168,9 +169,7 @@ var (
 
 // units lists the words that say in what unit the value is: behind the number, or beside it.
 func (p *Probe) units() (words []string) {
-	if u := p.heard.unit; u != "" {
-		words = append(words, string(u))
-	}
+	words = append(words, p.group.told.unit, string(p.heard.unit))
 	beside, _ := p.beside(unitKeys)
 	return append(words, beside...)
 }
@@ -294,6 +293,8 @@ func (n name) read() meaning {
 		return first[weak]
 	case last.kind != "":
 		return last
+	case first[soil].kind != "" && n.hasAny("water", "eau", "agua"):
+		return measures(farm.Moisture, "water "+first[soil].word)
 	case first[air].kind != "" && first[soil].kind != "":
 		return measures(farm.Moisture, first[soil].word+" "+first[air].word)
 	case first[air].kind != "":

@@ -153,7 +153,7 @@ func (p *Probe) clock() string {
 func (p *Probe) isClock(at string) bool {
 	return !strings.ContainsAny(at, "{}") && !slices.ContainsFunc(p.members, func(t *topic) bool {
 		v := t.values[at]
-		return v == nil || len(v.stamps) == 0 || v.misdated > 0 || unfit(t.name, at, false) != ""
+		return v == nil || len(v.stamps) == 0 || v.misdated > 0 || v.late() || unfit(t.name, at, false) != ""
 	})
 }
 

@@ -9,8 +9,8 @@
 // what a decoder will read. The command listen is its caller.
 //
 // Read survey.go for what is remembered, propose.go for the way to a proposal,
-// group.go for look-alike topics and their names, meaning.go for what names say
-// by the words of vocabulary.txt, units.go for what numbers say, and yaml.go for
+// group.go for look-alike topics and their names, described.go for what other topics say
+// of a value, meaning.go for what names say by the words of vocabulary.txt, units.go for what numbers say, and yaml.go for
 // the text.
 package survey
 
@@ -64,10 +64,20 @@ type value struct {
 	faults    int       // fault codes, NaN and the like
 	powerOns  int       // numbers that are a fault code of a DS18B20 and of nothing else
 	stamps    []time.Time
-	misdated  int // time stamps that a decoder would not believe
+	misdated  int           // time stamps that a decoder would not believe
+	lag       time.Duration // least time from a stamp to its arrival
 }
 
-func newValue() *value { return &value{low: math.Inf(1), high: math.Inf(-1)} }
+func newValue() *value {
+	return &value{low: math.Inf(1), high: math.Inf(-1), lag: math.MaxInt64}
+}
+
+// wrongZone is from what lag on a clock is rather one of another zone than slow to be heard.
+// Zones lie whole half hours apart, and nothing else keeps several messages that long.
+const wrongZone = 25 * time.Minute
+
+// late tells whether the clock of every message was behind by hours.
+func (v *value) late() bool { return len(v.stamps) > 1 && v.lag > wrongZone }
 
 // isNumber tells whether any number was heard, be it a fault code.
 func (v *value) isNumber() bool { return v.sound+v.faults+v.powerOns > 0 }
@@ -105,7 +115,11 @@ func (s *Survey) Hear(d *ingest.Delivery) (fresh bool, says string) {
 			v = newValue()
 			t.values[leaf.Pointer] = v
 		}
-		v.add(heard(leaf, d.Arrived))
+		h := heard(leaf, d.Arrived)
+		if d.Retained { // it may have lain there for hours
+			h.lag = 0
+		}
+		v.add(h)
 		v.stamps = v.stamps[:min(len(v.stamps), maxTimes)]
 	}
 	if t.shape != "" {
@@ -129,7 +143,7 @@ func heard(leaf ingest.Leaf, arrived time.Time) *value {
 	switch {
 	case leaf.Time.IsZero():
 	case ingest.Believable(leaf.Time, arrived):
-		v.stamps = []time.Time{leaf.Time}
+		v.stamps, v.lag = []time.Time{leaf.Time}, arrived.Sub(leaf.Time)
 	default:
 		v.misdated = 1
 	}
@@ -156,6 +170,7 @@ func (v *value) add(o *value) {
 	v.powerOns += o.powerOns
 	v.stamps = append(v.stamps, o.stamps...)
 	v.misdated += o.misdated
+	v.lag = min(v.lag, o.lag)
 }
 
 // noTemperature takes 85 for the number that it is: a humidity, a charge.

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"binwatchd/internal/farm"
 )
@@ -106,19 +107,27 @@ func (p *Probe) guess() (whyNot string) {
 	v := p.heard
 	_, changing := p.beside(labelKeys)
 	switch {
+	case v.late():
+		return "a clock that is " + v.lag.Round(time.Minute).String() + " behind, so it is not gone by: see whether its zone is the farm's"
 	case len(v.stamps) > 0:
 		return "a time stamp"
 	case !v.isNumber():
+		if p.isEncoded() {
+			return "what the device sent, not decoded: have the network's server decode it"
+		}
 		return cmp.Or(p.members[0].shape, "no number")
 	case changing: // one topic carries several things
 		return "what it is changes from message to message"
 	}
 	m := p.meaning()
+	if m.quantity() == "" && p.isConverter() {
+		m = meaning{sense: sense{measured, string(farm.Moisture)}, word: "analog"}
+	}
 	q := m.quantity()
 	if m.kind != "" && q != farm.Temperature {
 		v.noTemperature()
 	}
-	i := slices.IndexFunc(scales, func(s scale) bool { return s.of == q && p.fits(s) })
+	s, fits := p.scaleOf(q)
 	switch {
 	case m.kind != "" && q == "" && m.word != "":
 		return fmt.Sprintf("named %s: %s", quoted(m.word), m.means)
@@ -128,17 +137,39 @@ func (p *Probe) guess() (whyNot string) {
 		return "only what stands for a failure"
 	case q == "":
 		return p.byNumbers()
-	case m.kind == soil && (i < 0 || scales[i].unit == farm.Percent && v.high <= 45):
+	case m.kind == soil && (!fits || s.unit == farm.Percent && v.high <= 45 && p.saidUnit(q) == ""):
 		return fmt.Sprintf("named %s: its moisture or its temperature, the numbers would do for both", quoted(m.word))
-	case i < 0:
+	case !fits:
 		return fmt.Sprintf("no %s that a bin could have", q.Row().Noun)
 	}
 	p.Measures, p.why["measures"] = q, "named "+quoted(m.word)
-	if m.remote {
+	switch {
+	case m.word == "analog":
+		p.why["measures"] = "an analog input: right if a moisture probe is wired to it"
+	case m.remote:
 		p.why["measures"] = "only what it stands under says " + quoted(m.word) + ": look twice"
 	}
-	p.written(scales[i])
+	p.written(s)
 	return ""
+}
+
+// scaleOf is the scale in which a value of q is written: the one that is said, or the first that its
+// names and numbers fit.
+func (p *Probe) scaleOf(q farm.Quantity) (s scale, fits bool) {
+	unit := p.saidUnit(q)
+	row, ok := q.Row().Unit(unit)
+	switch over := p.group.told.over; {
+	case ok && over != 0:
+		points := []farm.Point{{Raw: 0, Value: row.Inner(0)}, {Raw: 100 * over, Value: row.Inner(100)}}
+		return scale{of: q, unit: farm.RawUnit, points: points, why: "so its description says"}, true
+	case ok, q == farm.Battery && unit == farm.Percent:
+		return scale{of: q, unit: unit, why: "so it says"}, true
+	}
+	i := slices.IndexFunc(scales, func(s scale) bool { return s.of == q && p.fits(s) })
+	if i < 0 {
+		return scale{}, false
+	}
+	return scales[i], true
 }
 
 // written fills in what follows from the scale.
