@@ -154,3 +154,49 @@ func TestListenHearsNothing(t *testing.T) {
 		t.Errorf("got %s", ear2.out)
 	}
 }
+
+// What is new on the broker of a configuration is added to it, and nothing else changes.
+func TestListenWritesWhatIsNew(t *testing.T) {
+	broker := brokertest.StartMosquitto(t, brokertest.Options{Users: map[string]string{"keeper": "rhubarb"}})
+	probes := brokertest.Client(t, broker.URL, "probes", "keeper", "rhubarb")
+	dir := t.TempDir()
+	write(t, dir, "secret", "rhubarb\n")
+	const tail = "\n# The bins, as one walks.\nbins:\n  bed: {species: red, zones: {all: {aim: living, probes: [bed-t]}}} # by the door\n"
+	head := fmt.Sprintf("# Hillfoot\nfarm: Hillfoot Nursery\nbroker: {url: %q, user: keeper, password: {file: secret}}\njournal: {path: j.db}\nprobes:\n  bed-t: {topic: glass/bed, value: /t, measures: temperature} # mine\n", broker.URL)
+	path := write(t, dir, "farm.yaml", head+tail)
+	listen := func(says string) earChild {
+		ear := startEar(t, "--write", path, "--for", "10m")
+		ear.Says("hearing everything for 10m0s")
+		for topic, payload := range map[string]string{"glass/bed": `{"t": 19.5, "soil_moisture": 61.5}`, "shed/air/temperature": "11,5 °C"} {
+			brokertest.Done(t, "publish "+topic, probes.Publish(topic, 1, false, payload))
+			ear.Says(topic + " ")
+		}
+		ear.End(syscall.SIGINT)
+		if code := ear.Cmd.ProcessState.ExitCode(); code != 0 || !strings.Contains(ear.Log.String(), says) {
+			t.Fatalf("exit %d, want %q: %s", code, says, ear.Log)
+		}
+		return ear
+	}
+	ear := listen("2 entries are added under probes:")
+	if got := ear.out.String(); got != "probes: [glass-bed-m] # glass/bed\nambient: shed-air-t\n" {
+		t.Errorf("offered %q for the bins", got)
+	}
+	b, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := string(b)
+	if !strings.HasPrefix(text, head) || !strings.HasSuffix(text, tail) || strings.Contains(text, "rhubarb") {
+		t.Errorf("what was there is not as it was:\n%s", text)
+	}
+	out, code := runChild(t, "check", "--config", path, "--payload", "shed/air/temperature", "11,5 °C")
+	if code != 0 || !strings.Contains(out, "shed-air-t: 11.5 C is 11.5 °C") {
+		t.Errorf("check: exit %d: %s", code, out)
+	}
+	if ear := listen("nothing new looks like a probe; the file is as it was"); ear.out.String() != "" {
+		t.Errorf("offered %q for the bins", ear.out)
+	}
+	if again, _ := os.ReadFile(path); string(again) != text {
+		t.Errorf("a second time changed the file:\n%s", again)
+	}
+}

@@ -139,8 +139,8 @@ func commands() []command {
 	return []command{
 		{"demo", "[--listen ADDR] [--days N] [--for DURATION] [--speed N]",
 			"shows the whole program at work on an invented nursery, with nothing else installed", nil, demoWork},
-		{"listen", "--broker URL [--user U --password-file F] [--ca FILE] [--for DURATION]",
-			"hears a broker and proposes a probes: section for what it carries", nil, listenWork},
+		{"listen", "--broker URL [--user U --password-file F] [--ca FILE] [--write FILE] [--for DURATION]",
+			"hears a broker and proposes a probes: section for what it carries, or adds what is new to a configuration", nil, listenWork},
 		{"check", "--config FILE [--show] [--payload TOPIC TEXT] | --schema",
 			"checks a configuration: every error at once, with its place", nil, checkWork},
 		runCommand(clock.Kernel()),

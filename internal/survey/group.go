@@ -61,7 +61,7 @@ type group struct {
 // the same pointer, and makes a probe of each group; or one of each value where a
 // group is to be kept apart, its topics differ in too many places, or a brace in
 // their names or in the pointer would be taken for a named part.
-func (s *Survey) alike(apart map[group]bool) (all []Probe) {
+func (s *Survey) alike(apart map[group]bool) (all []Probe, known int) {
 	groups := map[group][]*topic{}
 	said, only := s.elsewhere()
 	for _, name := range slices.Sorted(maps.Keys(s.topics)) {
@@ -70,6 +70,10 @@ func (s *Survey) alike(apart map[group]bool) (all []Probe) {
 			continue
 		}
 		for pointer := range t.values {
+			if s.knows != nil && s.knows(name, pointer) {
+				known++
+				continue
+			}
 			g := group{t.skeleton, pointer, said[[2]string{name, pointer}]}
 			if apart[g] || t.device() != "" || strings.ContainsAny(name+pointer, "{}") {
 				g.skeleton = name
@@ -89,7 +93,7 @@ func (s *Survey) alike(apart map[group]bool) (all []Probe) {
 	slices.SortFunc(all, func(a, b Probe) int {
 		return cmp.Or(cmp.Compare(a.members[0].name, b.members[0].name), cmp.Compare(a.Value, b.Value))
 	})
-	return all
+	return all, known
 }
 
 // differing lists which of the pieces cut out of some topics differ.
@@ -124,10 +128,13 @@ func newProbe(g group, members []*topic) Probe {
 	return p
 }
 
-// identify gives each probe a name of its own.
-func identify(probes []Probe) {
+// identify gives each probe a name of its own, other than some.
+func identify(probes []Probe, others []string) {
 	here := func(p *Probe) [2]string { return [2]string{p.Topic, string(p.Measures)} }
 	values, taken := map[[2]string]int{}, map[string]bool{}
+	for _, name := range others {
+		taken[name] = true
+	}
 	for i := range probes {
 		values[here(&probes[i])]++
 	}
@@ -207,8 +214,11 @@ func segments(of string) (out []string) {
 
 // keepApart adds the groups whose names the configuration could not tell apart: one
 // that stands in is meant by another's name too. It tells whether there are any.
-func keepApart(probes []Probe, apart map[group]bool) (found bool) {
+func keepApart(probes []Probe, others []string, apart map[group]bool) (found bool) {
 	names, patterns := map[string]bool{}, map[int]string{}
+	for _, name := range others {
+		names[name] = true
+	}
 	for i, p := range probes {
 		names[p.ID] = true
 		if len(p.members) > 1 {

@@ -19,6 +19,7 @@ type Proposal struct {
 	Messages int
 	Topics   int
 	Beyond   int     // messages and values there was no room for
+	Known    int     // values that the configuration has
 	Probes   []Probe // by topic and pointer
 	Aside    []Aside // what no probe is proposed for, by topic and pointer
 }
@@ -65,7 +66,7 @@ type Aside struct {
 func (s *Survey) Propose() Proposal {
 	apart := map[group]bool{}
 	p := s.guess(apart)
-	for keepApart(p.Probes, apart) {
+	for keepApart(p.Probes, s.taken, apart) {
 		p = s.guess(apart)
 	}
 	for i := range p.Probes {
@@ -87,7 +88,9 @@ func (s *Survey) guess(apart map[group]bool) Proposal {
 			p.Aside = append(p.Aside, Aside{Topic: t.name, Heard: "nothing", Why: "an empty message"})
 		}
 	}
-	for _, probe := range s.alike(apart) {
+	probes, known := s.alike(apart)
+	p.Known = known
+	for _, probe := range probes {
 		whyNot := cmp.Or(unfit(probe.Topic, probe.Value, len(probe.members) == 1), probe.guess())
 		if whyNot != "" {
 			p.Aside = append(p.Aside, Aside{probe.Topic, probe.Value, span(probe.heard), whyNot})
@@ -98,7 +101,7 @@ func (s *Survey) guess(apart map[group]bool) Proposal {
 	slices.SortStableFunc(p.Aside, func(a, b Aside) int {
 		return cmp.Or(cmp.Compare(a.Topic, b.Topic), cmp.Compare(a.Value, b.Value))
 	})
-	identify(p.Probes)
+	identify(p.Probes, s.taken)
 	return p
 }
 

@@ -37,10 +37,19 @@ type Survey struct {
 	topics   map[string]*topic
 	messages int
 	beyond   int // messages of topics, and values, there was no room for
+
+	knows func(topic, value string) bool // what a configuration has; nil: nothing
+	taken []string                       // names that it has
 }
 
 // New makes an empty survey. The zone is that of clocks that say none.
 func New(zone *time.Location) *Survey { return &Survey{zone: zone, topics: map[string]*topic{}} }
+
+// Beside has what a configuration knows left out of proposals, and its names of probes left
+// to it.
+func (s *Survey) Beside(knows func(topic, value string) bool, names []string) {
+	s.knows, s.taken = knows, names
+}
 
 // A topic is what is remembered of one topic.
 type topic struct {

@@ -1,10 +1,12 @@
 package survey
 
 import (
+	"cmp"
 	_ "embed"
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"text/template"
 
@@ -32,6 +34,50 @@ func (p Proposal) WriteYAML(w io.Writer) error {
 	}
 	return nil
 }
+
+// WriteEntries writes the proposed entries alone, as they stand under probes: with two blanks
+// before each name.
+func (p Proposal) WriteEntries(w io.Writer) error {
+	if err := proposal.ExecuteTemplate(w, "entries", p); err != nil {
+		return fmt.Errorf("write proposal: %w", err)
+	}
+	return nil
+}
+
+// Places are the lines by which bins name what is proposed: one for each device, and one for
+// each that may be the air of a room.
+func (p Proposal) Places() (lines []string) {
+	var devices []string
+	of := map[string][]string{}
+	for i := range p.Probes {
+		probe := &p.Probes[i]
+		for k, t := range probe.members {
+			device := cmp.Or(t.device(), deviceOf(t.name, probe.Value), t.name)
+			switch {
+			case probe.Measures == farm.Battery:
+				continue
+			case probe.IsAir():
+				lines = append(lines, "ambient: "+snippet.Word(probe.Stands[k]))
+				continue
+			case of[device] == nil:
+				devices = append(devices, device)
+			}
+			of[device] = append(of[device], snippet.Word(probe.Stands[k]))
+		}
+	}
+	for i, device := range devices {
+		if i == mostPlaces {
+			lines = slices.Insert(lines, i, fmt.Sprintf("# and %d devices more", len(devices)-i))
+			break
+		}
+		line := "probes: [" + strings.Join(of[device], ", ") + "] # " + snippet.Comment(shortened(device))
+		lines = slices.Insert(lines, i, line)
+	}
+	return lines
+}
+
+// mostPlaces bounds the lines that a person is shown.
+const mostPlaces = 20
 
 // some lists the first names of many.
 func some(names []string) string {
