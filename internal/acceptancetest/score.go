@@ -36,13 +36,20 @@ func (s Score) Recall() float64 { return float64(s.Told) / float64(max(1, s.Due)
 func (s Score) Coverage() float64 { return float64(s.Covered) / float64(max(1, s.Intervals)) }
 
 // MedianLead is how long before it came half of it was told.
-func (s Score) MedianLead() time.Duration {
+func (s Score) MedianLead() time.Duration { return s.Lead(0.5) }
+
+// Lead is the time before it came than which a part of what was told was told later; 0
+// where nothing was.
+func (s Score) Lead(part float64) time.Duration {
 	if len(s.Leads) == 0 {
 		return 0
 	}
 	leads := slices.Sorted(slices.Values(s.Leads))
-	return leads[len(leads)/2]
+	return leads[int(part*float64(len(leads)))]
 }
+
+// FalsePer100 is how often it was raised wrongly in 100 bin-months.
+func (s Score) FalsePer100() float64 { return 100 * float64(s.False) / s.Months }
 
 // PerWeek is notices a bin and week.
 func (s Score) PerWeek() float64 { return float64(s.Notices) / (s.Months * 30 / 7) }

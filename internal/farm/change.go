@@ -35,7 +35,7 @@ type Change struct {
 	Again     bool       `json:"again,omitempty"` // raised anew within a day: the same episode goes on
 	Since     time.Time  `json:"since,omitzero"`  // when the episode began
 	Peak      *float64   `json:"peak,omitempty"`  // eased: the worst level it reached, °C or %
-	Ended     Ended      `json:"ended,omitempty"` // eased: by another configuration, not in the bin
+	Ended     Ended      `json:"ended,omitempty"` // eased: not because it got better in the bin
 	Brief     string     `json:"brief,omitempty"` // a few words of text that fit after the place: "too hot at 33 °C"
 }
 
@@ -57,13 +57,14 @@ func (q Quantity) before(words string) string {
 	return q.Row().Noun + " " + words
 }
 
-// Ended is how a changed configuration ended a condition: nothing got better
-// in the bin, and nobody is to be told that it did.
+// Ended is how a condition ended though nothing got better in the bin: nobody is to
+// be told that it did.
 type Ended string
 
 const (
 	Unwatched Ended = "unwatched"    // nobody looks any more
 	Relimited Ended = "other-limits" // the limits now in force see nothing wrong
+	Came      Ended = "came"         // what was foreseen has come, and goes on as the condition that it becomes
 )
 
 // A Forecast is when a limit will be crossed, with the ends of an 80 %

@@ -53,12 +53,13 @@ const (
 type ConditionRow struct {
 	Name     Condition
 	About    About
-	Quantity Quantity // it is judged by; "" where that is the logbook, a probe or the machinery
-	Side     Side     // of that quantity's limits
-	Band     bool     // raised where a level is past a limit, by patience and margin
-	Foreseen bool     // raised before anything is wrong, by a forecast
-	Aims     []Aim    // of the zones in which it can arise; nil: all
-	Urgency  Urgency  // that it is raised with; Calm where the level decides
+	Quantity Quantity  // it is judged by; "" where that is the logbook, a probe or the machinery
+	Side     Side      // of that quantity's limits
+	Band     bool      // raised where a level is past a limit, by patience and margin
+	Foreseen bool      // raised before anything is wrong, by a forecast
+	Becomes  Condition // that it goes over into once it has come: then it ends, and only that is told
+	Aims     []Aim     // of the zones in which it can arise; nil: all
+	Urgency  Urgency   // that it is raised with; Calm where the level decides
 
 	Is    string // after "Bed, near: ", and as its short name: "too hot"
 	Was   string // after "Bed, near was ": "too hot"
@@ -106,7 +107,7 @@ var ConditionTable = []ConditionRow{
 		Do: "Shade it, air it or move it somewhere cooler before the day is hot.",
 	},
 	{
-		Name: Drying, Quantity: Moisture, Side: Below, Foreseen: true, Aims: []Aim{Living, Keeping}, Urgency: Soon,
+		Name: Drying, Quantity: Moisture, Side: Below, Foreseen: true, Becomes: TooDry, Aims: []Aim{Living, Keeping}, Urgency: Soon,
 		Is: "drying out", Was: "drying", Found: "foreseen to be too dry", Over: "no longer drying",
 		Do: "Water it on the next round.",
 	},

@@ -113,6 +113,9 @@ func TestEveryConditionRow(t *testing.T) {
 		if row.Band && row.Foreseen || row.About != farm.AboutZone && (row.Aims != nil || row.Urgency == farm.Calm && row.Name != farm.Suspect) {
 			t.Errorf("%s: its columns contradict each other", row.Name)
 		}
+		if next := row.Becomes.Row(); row.Becomes != "" && (!row.Foreseen || !next.Band || next.Quantity != row.Quantity || next.Side != row.Side) {
+			t.Errorf("%s: it cannot become %s", row.Name, row.Becomes)
+		}
 	}
 	for i := range farm.Quantities {
 		q := &farm.Quantities[i]

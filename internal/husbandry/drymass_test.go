@@ -5,6 +5,9 @@ import (
 	"slices"
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+
 	"binwatchd/internal/farm"
 	"binwatchd/internal/husbandry"
 )
@@ -125,9 +128,20 @@ func TestWhatWasLearnedMeetsWhatWasThought(t *testing.T) {
 	if d := learned.With(husbandry.Dry{}); d != learned {
 		t.Errorf("got %+v beside nothing, want what was learned", d)
 	}
-	for told, want := range map[float64]bool{6: true, 9: false, 11: false, 15: true} {
-		if got := learned.Contradicts(husbandry.DryMass(farm.Zone{Aim: farm.Living, DryMassKg: told}, 0)); got != want {
-			t.Errorf("%g kg told: contradicted %t, want %t", told, got, want)
+}
+
+func TestWhatWasToldIsHeldAgainstWaterings(t *testing.T) {
+	learned := husbandry.Dry{Kg: 10, LowKg: 8, HighKg: 12.5, From: husbandry.Learned}
+	both := func(kg, low, high float64) husbandry.Dry {
+		return husbandry.Dry{Kg: kg, LowKg: low, HighKg: high, From: husbandry.Learned}
+	}
+	for kg, want := range map[float64]husbandry.Dry{
+		6: learned, 7.2: both(8.49, 6.48, 12.5), 9: {Kg: 9, LowKg: 8.1, HighKg: 9.9, From: husbandry.Told},
+		11: {Kg: 11, LowKg: 9.9, HighKg: 12.1, From: husbandry.Told}, 14: both(11.83, 8, 15.4), 16: learned,
+	} {
+		told := husbandry.DryMass(farm.Zone{Aim: farm.Living, DryMassKg: kg}, 0)
+		if diff := cmp.Diff(want, told.Against(learned), cmpopts.EquateApprox(0, 0.01)); diff != "" {
+			t.Errorf("%g kg told (-want +got):\n%s", kg, diff)
 		}
 	}
 }

@@ -8,7 +8,7 @@ import (
 	"binwatchd/internal/farm"
 )
 
-// otherFoodDays is the pace of a food whose kind is not in the table.
+// otherFoodDays is the pace of a food whose kind is not in the table. A choice.
 const otherFoodDays = 21
 
 // Feeds gives the kinds of food known from the start and how many days each

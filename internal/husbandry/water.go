@@ -18,7 +18,7 @@ const (
 	longestPlan = 42
 
 	// UsualVisits is how many days may pass from one visit to the next: rounds are
-	// made once a week.
+	// made once a week. Common practice, no source.
 	UsualVisits = 7.0
 
 	// catchingUp is how many times what is lost a visit brings at least, where it

@@ -9,7 +9,8 @@
 // so, because only the caller knows when the reading is safe. Decoder,
 // Arrivals and Doubter read no clock: the same deliveries always make the same
 // readings, live and replayed. The live loop and the rehearsal are its
-// callers.
+// callers. A figure whose comment names no source is a choice, or common practice
+// without one.
 //
 // Reading order. Hearing: settings.go (its keys), delivery.go, source.go (a broker that is subscribed
 // to), session.go (one connection to it), connection.go; listener.go (our own

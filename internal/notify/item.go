@@ -139,6 +139,8 @@ func overWords(c farm.Change) string {
 		return "no longer watched"
 	case farm.Relimited:
 		return "not " + c.Is() + " by the limits now in force"
+	case farm.Came:
+		return c.Condition.Row().Becomes.Row().Is + " now"
 	}
 	return c.Over()
 }
@@ -149,6 +151,8 @@ func (w writer) doing(it item) string {
 	switch {
 	case c.Ended == farm.Unwatched:
 		return "If it is still there, see how it is, and that the configuration has it under the name it goes by now."
+	case c.Ended == farm.Came:
+		return c.Condition.Row().Becomes.Row().Do
 	case it.say == over || it.say == cameWent:
 		return "Nothing to do."
 	case c.Advice == nil:

@@ -175,6 +175,8 @@ func (s situation) episode(rows, told []farm.Owed) (it item, ok bool, needless [
 	eased, lightened := last.Change.Change == farm.Eased, last.Change.Change == farm.Lightened
 	untold := eased && worth && !s.hushedNow(last.Change)
 	switch {
+	case s.teller.toldOtherwise(last.Change):
+		return it, false, rows
 	case eased && open,
 		untold && last.Change.Ended != "": // it may be going on: only the looking is over
 		it.say = over

@@ -85,6 +85,12 @@ func (t *Teller) isOwed(c farm.Change) bool {
 	return c.Ended == farm.Unwatched || t.minds(c.Bin) && (!news(c) || t.hears(c.Urgency, c.Condition))
 }
 
+// toldOtherwise tells whether a change says only that what was foreseen has come, of which
+// the teller hears as that. A program keeps count of all that is raised.
+func (t *Teller) toldOtherwise(c farm.Change) bool {
+	return c.Ended == farm.Came && t.Kind != ByWebhook && t.hears(farm.Today, c.Condition.Row().Becomes)
+}
+
 // news tells whether a change brings something up, rather than taking it back.
 func news(c farm.Change) bool { return c.Change == farm.Raised || c.Change == farm.Worsened }
 

@@ -80,6 +80,45 @@ func TestWhatOtherLimitsEndIsNotCalledBetter(t *testing.T) {
 	}
 }
 
+// That drying has become too dry is told as that: its end is no all-clear, and nothing that
+// another mail says. Only who hears nothing of too-dry hears of it, and a program.
+func TestWhatHasComeIsNoAllClear(t *testing.T) {
+	raised := change(farm.Drying, farm.Raised, farm.Soon, start.Add(-72*time.Hour))
+	end := change(farm.Drying, farm.Eased, farm.Soon, start)
+	end.Ended, end.Text = farm.Came, "Bed, near was drying out, and is too dry now: 69.8 %."
+	dry := change(farm.TooDry, farm.Raised, farm.Today, start)
+	owed := func(ch farm.Change) farm.Owed {
+		return farm.Owed{ID: int64(len(ch.Condition)), Notice: string(ch.Condition), Change: ch, Created: ch.At}
+	}
+	told := map[string][]farm.Owed{raised.Episode: {owed(raised)}}
+	mail := func(kind notify.Kind, about []string, all ...farm.Change) string {
+		cfg := keeperOnly(t)
+		cfg.Tellers[0].Kind, cfg.Tellers[0].About = kind, about
+		var rows []farm.Owed
+		for _, ch := range all {
+			rows = append(rows, owed(ch))
+		}
+		raw, err := notify.MailOf(cfg, notify.Sources{}, rows, told, start.Add(time.Minute))
+		if err != nil {
+			return err.Error()
+		}
+		o := open(t, raw)
+		return o.header.Get("Subject") + "\n" + o.text
+	}
+	all := []string{"now", "today", "soon"}
+	if got := mail(notify.ByMail, all, dry, end); !strings.HasPrefix(got, "Bed, near: too dry") || strings.Contains(got, "drying") || strings.Contains(got, "over") {
+		t.Errorf("got %q, want it to be told as too dry alone", got)
+	}
+	if got := mail(notify.ByMail, all, end); got != "not one bundle" {
+		t.Errorf("got %q, want no mail", got)
+	}
+	for kind, about := range map[notify.Kind][]string{notify.ByMail: {"drying"}, notify.ByWebhook: all} {
+		if got := mail(kind, about, end); !strings.Contains(got, "too dry now") || strings.Contains(got, "no longer") {
+			t.Errorf("%v about %v: got %q, want to hear what has come", kind, about, got)
+		}
+	}
+}
+
 // A teller whose bins bear their new names already hears of the old one's end.
 func TestEndOfARenamedBinIsOwedToWhoWasToldOfIt(t *testing.T) {
 	tellers := notify.Named([]notify.Teller{{Kind: notify.ByMail, TellerSettings: notify.TellerSettings{Mail: "keeper@example.org", Bins: []string{"linden-2"}}}})

@@ -11,13 +11,14 @@ import (
 
 const (
 	// roomNow is how near a crossing is for what the room brings to be told at once,
-	// where it was not foreseen before.
+	// where it was not foreseen before. A choice, as heating has it.
 	roomNow = 3 * time.Hour
 	// roomLikely is the chance from which on it is told, and roomUnlikely that below which it
 	// is over: over the whole of the next night, so that nights that come daily
 	// are one episode. Chosen on simulated bins.
 	roomLikely, roomUnlikely = 0.6, 0.15
 	// roomCalm is how many refits in a row must find it unlikely for it to ease.
+	// A choice.
 	roomCalm = 3
 	// roomLate reaches over the whole of the next night from any time of day.
 	roomLate = 30 * time.Hour

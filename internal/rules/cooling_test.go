@@ -2,10 +2,14 @@ package rules_test
 
 import (
 	"math"
+	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 
 	"binwatchd/internal/farm"
 	"binwatchd/internal/rules"
@@ -159,5 +163,80 @@ func TestTheWeatherSurvivesARestart(t *testing.T) {
 	m.pass(t0.Add(10*day), t0.Add(11*day))
 	if len(n.changes) == 0 || len(n.changes) != len(m.changes) || n.changes[0].Text != m.changes[0].Text || n.of(farm.Cooling)[0].At != m.of(farm.Cooling)[0].At {
 		t.Errorf("got\n%v\nwant\n%v", m.changes, n.changes)
+	}
+}
+
+// outdoors is a wild life in a yard whose weather is foretold now and then: days, fronts
+// that come over the limits, and all else that a history has.
+func outdoors(seed uint64, n int) []farm.Event {
+	r := rand.New(rand.NewPCG(seed, 2))
+	air := func(at time.Time) float64 {
+		h := at.Sub(t0).Hours()
+		return 12 + 14*math.Sin(h/50) + 5*math.Cos(2*math.Pi*(h-7)/24)
+	}
+	var out []farm.Event
+	for _, e := range history(seed, n) {
+		at := e.Arrived
+		if e.Kind == farm.EventReading && e.Reading.Probe == "t" && !e.Reading.At.IsZero() {
+			e.Reading.Value = air(at.Add(-5*time.Hour)) + 0.2*r.NormFloat64()
+			if r.IntN(2) == 0 {
+				e.Reading.Probe, e.Reading.Value = "air", air(at)
+			}
+		}
+		if r.IntN(60) == 0 {
+			w := &farm.Weather{Topic: "weather/hours"}
+			for h := range 36 {
+				to := at.Add(time.Duration(h) * time.Hour)
+				w.Hours = append(w.Hours, farm.WeatherHour{At: to, TempC: air(to) + r.NormFloat64()})
+			}
+			e = farm.Event{Kind: farm.EventWeather, Arrived: at, Weather: w}
+		}
+		out = append(out, e)
+	}
+	return out
+}
+
+// Wherever a snapshot was taken, what the room brings goes on as in a life without
+// restart.
+func TestReplayOfARoomFromAnySnapshot(t *testing.T) {
+	changes := map[farm.Condition]int{}
+	for seed := range uint64(4) {
+		r := rand.New(rand.NewPCG(seed, 3))
+		events := outdoors(seed, 3000)
+		cuts := []int{r.IntN(len(events)), r.IntN(len(events)), r.IntN(len(events))}
+		whole := watching(yard())
+		var resumed []*watched
+		for i, e := range events {
+			if slices.Contains(cuts, i) {
+				saved, err := whole.state.Save()
+				if err != nil {
+					t.Fatal(err)
+				}
+				state, err := rules.Restore(yard(), saved)
+				if err != nil {
+					t.Fatal(err)
+				}
+				resumed = append(resumed, &watched{state: state, changes: slices.Clone(whole.changes)})
+			}
+			whole.step(e)
+			for _, w := range resumed {
+				w.step(e)
+			}
+		}
+		end := events[len(events)-1].Arrived
+		for i, w := range resumed {
+			if diff := cmp.Diff(whole.changes, w.changes); diff != "" {
+				t.Errorf("seed %d: changes differ after a restart at event %v, number %d (-whole +resumed):\n%s", seed, cuts, i, diff)
+			}
+			if diff := cmp.Diff(whole.state.Look(end), w.state.Look(end), cmpopts.EquateEmpty()); diff != "" {
+				t.Errorf("seed %d: views differ after a restart at event %v, number %d (-whole +resumed):\n%s", seed, cuts, i, diff)
+			}
+		}
+		for _, ch := range whole.changes {
+			changes[ch.Condition]++
+		}
+	}
+	if changes[farm.Cooling] < 4 || changes[farm.Warming] < 2 {
+		t.Errorf("the room brought %v; the test shows nothing", changes)
 	}
 }

@@ -18,7 +18,7 @@ const (
 	dryingNear = 2
 	dryingCalm = 36
 	dryingAnew = 6
-	// dryingAway is well away: so many times what is looked ahead.
+	// dryingAway is well away: so many times what is looked ahead. A choice, likewise.
 	dryingAway = 2
 	// dryRefit is how long a fit of moisture serves that sees no limit near: it is
 	// drawn from means over whole days, and is the most costly thing there is.
@@ -97,6 +97,10 @@ func (z *zone) foreseesDry(times float64) bool {
 // foreseen.
 func (s *State) judgeDrying(z *zone, now time.Time) {
 	r, d := z.record(farm.Drying), z.Husbandry.Dry
+	if r.becomes().raised() {
+		s.emit(r, now, farm.Calm)
+		return
+	}
 	seen, calm := dryingSeen, dryingCalm
 	if d.Thrive.Within(d.At, dryNear) {
 		seen = dryingNear
@@ -108,7 +112,7 @@ func (s *State) judgeDrying(z *zone, now time.Time) {
 		s.turn(r, now, d.Thrive.Past || d.Calm < calm)
 		return
 	}
-	s.turn(r, now, d.Seen >= seen && !z.record(farm.TooDry).raised() && !z.moist.settling.holds(farm.Below))
+	s.turn(r, now, d.Seen >= seen && !z.moist.settling.holds(farm.Below))
 }
 
 func (s *State) sayDrying(z *zone, now time.Time) saying {

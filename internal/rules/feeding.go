@@ -125,7 +125,7 @@ const enoughActivity = 0.75
 
 // wetAndWarm is when a bed packs down and runs short of air.
 func (s *State) wetAndWarm(z *zone) bool {
-	const near = 3 // points under the limit
+	const near = 3 // points under the limit; a choice
 	return z.moist.Value > z.moist.above.mild()-near && z.temp.Value > 20
 }
 

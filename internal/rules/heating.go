@@ -10,7 +10,7 @@ import (
 )
 
 const (
-	// heatingNow is how near a crossing is for heating to be told at once.
+	// heatingNow is how near a crossing is for heating to be told at once. A choice.
 	heatingNow = 3 * time.Hour
 	// heatingCalm is how many refits in a row must find nothing for heating to
 	// ease: one refit in doubt is no end.

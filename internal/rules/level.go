@@ -184,6 +184,9 @@ func (s *State) judgeLevel(z *zone, m *measured, at time.Time) {
 		r.reach(worst, b.edge.side)
 		s.emit(r, at, to)
 		r.reach(worst, b.edge.side)
+		if r.raised() {
+			s.came(r, at)
+		}
 	}
 }
 

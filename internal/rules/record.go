@@ -10,7 +10,7 @@ import (
 )
 
 // sameEpisode is how soon after easing the same breach is the old episode
-// going on, not a new one.
+// going on, not a new one. A choice.
 const sameEpisode = 24 * time.Hour
 
 // A subject is what a condition is about: a zone, a probe or the farm.
@@ -98,7 +98,29 @@ func (s *State) emit(r *record, at time.Time, to farm.Urgency) {
 	r.Said = say
 	ch.Brief, ch.Text, ch.Forecast, ch.Advice, ch.Cautions = say.Brief, say.Text, say.Forecast, say.Advice, say.Cautions
 	s.relimited(r, &ch)
+	if next := r.becomes(); to == farm.Calm && next != nil && next.raised() {
+		ch.Ended = farm.Came
+	}
 	s.out = append(s.out, ch)
+}
+
+// becomes is the record of what one that is foreseen goes over into; nil where it stays
+// what it is.
+func (r *record) becomes() *record {
+	if r.row.Becomes == "" {
+		return nil
+	}
+	return r.zone.record(r.row.Becomes)
+}
+
+// came ends what was foreseen of a condition that has been raised: the two are one
+// matter.
+func (s *State) came(r *record, at time.Time) {
+	for _, o := range r.zone.records {
+		if o.raised() && o.becomes() == r {
+			s.emit(o, at, farm.Calm)
+		}
+	}
 }
 
 // turn raises a record with the urgency of its row, or eases it, where it stands

@@ -11,7 +11,9 @@
 // What is judged is a zone's level, the running median of its believed
 // readings; what comes out are the steps in the life of a condition: raised,
 // worsened, lightened, eased. The science behind a verdict is in packages
-// husbandry and trend; this package decides when to speak and what to say.
+// husbandry and trend; this package decides when to speak and what to say. Its own
+// figures are choices or common practice without a source, but where a comment names
+// one.
 //
 // In reading order: rules.go is the State and its Step. zone.go and probe.go
 // hold what is known of each, level.go makes a zone's level of its probes and

@@ -373,6 +373,9 @@ func (s *State) sayOver(r *record, at time.Time) string {
 	case farm.Warming:
 		return s.sayRoomOver(r.zone, roomSides[1])
 	case farm.Drying:
+		if r.becomes().raised() {
+			return fmt.Sprintf("%s was drying out, and is too dry now: %s.", s.place(r.who), s.moistNow(r.zone))
+		}
 		return fmt.Sprintf("%s is no longer drying out: %s now.", s.place(r.who), s.moistNow(r.zone))
 	case farm.SiftReady, farm.SiftPassing:
 		return s.saySifted(r.zone, c)

@@ -97,13 +97,16 @@ func (s *State) dryAdvice(z *zone, at time.Time) *farm.Advice {
 }
 
 // sayBasis says what an amount stands on, where that is worth a sentence: on a guess, or
-// on waterings that contradict what the keeper told.
+// on waterings that do not bear out what the keeper told.
 func (s *State) sayBasis(z *zone, a *farm.Advice) string {
-	switch u, d := s.farm.Units, z.dry(); {
+	switch u := s.farm.Units; {
 	case a.DryMassFrom == husbandry.Guess:
 		return " The amount stands on a guess of how much the bin holds."
 	case a.DryMassTold > 0:
-		return fmt.Sprintf(" Its waterings speak of %s of dry matter, and %s was told: see which is right.", u.MassRange(d.LowKg, d.HighKg), u.MassGiven(a.DryMassTold))
+		d, _ := z.learned(z.guess())
+		return fmt.Sprintf(" You told %s of dry matter; its size and last %d waterings speak of %s: weigh it, or leave out dry_mass. "+
+			"A probe that is badly calibrated or sits in an odd pocket misleads likewise.",
+			u.MassGiven(a.DryMassTold), len(z.Husbandry.Doses.Doses), u.MassRange(d.LowKg, d.HighKg))
 	}
 	return ""
 }

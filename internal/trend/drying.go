@@ -6,6 +6,7 @@ import (
 	"time"
 )
 
+// Chosen on simulated bins.
 const (
 	dryRecent = 6       // h whose mean is the newest level
 	drySettle = 12      // h after a watering until the probe tells of the whole zone

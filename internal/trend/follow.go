@@ -421,7 +421,7 @@ func (o *follower) path() (path, spread []float64) {
 	return path, spread
 }
 
-// leastSpread is what a bin is off by at least, K.
+// leastSpread is what a bin is off by at least, K. A choice.
 const leastSpread = 0.3
 
 // unforeseen is how far the air may be off its usual day and trend, h hours ahead, K: a
@@ -447,7 +447,7 @@ func (o *follower) turn(shape [24]float64) float64 {
 }
 
 // trendFades is the hours in which a trend of the air dies down, and anomalyFades
-// those in which a day that differs from the usual ones becomes like them.
+// those in which a day that differs from the usual ones becomes like them. Chosen on simulated bins.
 const (
 	trendFades   = 5.0
 	anomalyFades = 36.0

@@ -7,6 +7,7 @@ import (
 	"time"
 )
 
+// Chosen on simulated bins.
 const (
 	heatAhead  = 36   // hours looked ahead
 	heatReach  = 20.0 // K below the limit: no bin climbs further in a look-ahead
@@ -104,6 +105,7 @@ func (p *lastDay) inOneStep() bool {
 	return most > (p.last.v-least)/2
 }
 
+// Chosen on simulated bins, whose probes speak every few minutes to every two hours.
 const (
 	halfHours    = 48   // looked back, a day
 	gapPaces     = 2.6  // a gap of so many paces of the probe is one

@@ -120,6 +120,7 @@ func straying(t, pct []float64) float64 {
 	return MAD(bends) / math.Sqrt(6)
 }
 
+// Chosen on simulated bins.
 const (
 	leastStep = 1.5 // points; a smaller step of a probe's contact is left in
 	mostSteps = 4

@@ -6,16 +6,18 @@
 // keeps: no clock, no I/O, no goroutine, bounded memory. The values have
 // exported fields only (or rebuild the rest), so a snapshot of them by gob or
 // JSON is complete. A forecast says nothing when the data say nothing.
-// Package rules calls it; it raises nothing by itself.
+// Package rules calls it; it raises nothing by itself. A figure whose comment names
+// no source was chosen on simulated bins (package scenariotest).
 //
 // In reading order: track.go (Series and Track: what is kept of the past),
 // probe.go (Window and Pace: a probe's running median, and how often it
 // speaks), stats.go (medians, slopes, isotonic regression), crossing.go (when a
 // limit is crossed, from weighted guesses); then drying: moisture.go (what the
-// days since an opening say), drying.go (drying curves fitted to them); then
+// days since an opening say), drying.go (drying curves fitted to them), soaking.go (what a watering did); then
 // heating: heating.go (the last day of a bin, and the verdict), room.go (what
 // the room alone would make of it), selfheating.go (what speaks for heat of its
-// own), rise.go (rises fitted to that heat).
+// own), rise.go (rises fitted to that heat); and follow.go, where the room takes a
+// bin.
 package trend
 
 import (
