@@ -150,7 +150,9 @@ func restore(ctx context.Context, c *call) error {
 	if err != nil {
 		return err
 	}
-	say := func(t time.Time) string { return t.In(c.cfg.Farm.Location).Format("2 January 2006, 15:04") }
+	say := func(t time.Time) string {
+		return c.cfg.Farm.Dates().Long(t) + t.In(c.cfg.Farm.Location).Format(", 15:04")
+	}
 	fmt.Fprintf(c.out, "%s is in place: %d readings and %d other events, and it is sound.\n", c.words[0], r.Readings, r.Events)
 	if r.Readings > 0 {
 		fmt.Fprintf(c.out, "Its readings came from %s to %s.\n", say(r.First), say(r.Last))

@@ -71,7 +71,7 @@ func check(cfg *config.Config, path string, s *streams) error {
 	if cfg.Barred+len(reasons) > 0 {
 		return errors.New(path + " says nothing wrong, but binwatchd run would not start: see the notes")
 	}
-	fmt.Fprintf(s.out, "%s is right: %s, %d bins, %d probes\n", path, cfg.Farm.Name, len(cfg.Farm.Bins), len(cfg.Farm.Probes))
+	fmt.Fprintf(s.out, "%s is valid: %s, %d bins, %d probes\n", path, cfg.Farm.Name, len(cfg.Farm.Bins), len(cfg.Farm.Probes))
 	return nil
 }
 

@@ -319,7 +319,7 @@ func (d *daemon) rounds() (farm.Rounds, bool) {
 	if !ok {
 		return farm.Rounds{}, false
 	}
-	return rounds.List(v, d.cfg.Load().Farm.Location), true
+	return rounds.List(v, d.cfg.Load().Farm.Dates()), true
 }
 
 // A part is one goroutine of the daemon. It returns when its context ends.

@@ -191,7 +191,7 @@ func hush(ctx context.Context, c *call, d time.Duration) error {
 	if err := act(ctx, c, control.Action{Hush: &h}); err != nil {
 		return err
 	}
-	fmt.Fprintf(c.out, "quiet about %s until %s\n", strings.Join(c.words, " "), farm.SayTime(until, now, c.cfg.Farm.Location))
+	fmt.Fprintf(c.out, "quiet about %s until %s\n", strings.Join(c.words, " "), c.cfg.Farm.Dates().Time(until, now))
 	return nil
 }
 

@@ -32,8 +32,8 @@ func nowAnswer(v farm.View, f *farm.Farm) (value any, text string) {
 
 // roundsAnswer is the list for today, for rounds.
 func roundsAnswer(v farm.View, f *farm.Farm) (value any, text string) {
-	list := rounds.List(v, f.Location)
-	return list, rounds.Text(list, f.Location)
+	list := rounds.List(v, f.Dates())
+	return list, rounds.Text(list, f.Dates())
 }
 
 // shown is the setup of a command that writes what it makes of how the farm stands:
@@ -68,10 +68,10 @@ func writeJSON(w io.Writer, v any) error {
 
 // printView writes a view for a person.
 func printView(w io.Writer, v farm.View, f *farm.Farm) {
-	loc := f.Location
-	fmt.Fprintf(w, "%s, %s\n", v.Farm, v.At.In(loc).Format("Monday 2 January 2006, 15:04"))
-	printIntake(w, v, loc)
-	for _, said := range v.Unreached(loc) {
+	dates := f.Dates()
+	fmt.Fprintf(w, "%s, %s\n", v.Farm, dates.Long(v.At)+v.At.In(dates.Location).Format(", 15:04"))
+	printIntake(w, v, dates)
+	for _, said := range v.Unreached(dates) {
 		fmt.Fprintln(w, said)
 	}
 	if said := v.Copied(); said != "" {
@@ -81,19 +81,19 @@ func printView(w io.Writer, v farm.View, f *farm.Farm) {
 	for _, b := range v.Bins {
 		for _, z := range b.Zones {
 			fmt.Fprintf(w, "\n%s (%s)\n", farm.SayPlace(z.Bin, z.Zone, len(b.Zones) == 1), z.Aim)
-			printZone(w, z, v, loc)
+			printZone(w, z, v, dates)
 		}
 	}
 	printProbes(w, v, f)
 }
 
-func printIntake(w io.Writer, v farm.View, loc *time.Location) {
+func printIntake(w io.Writer, v farm.View, dates farm.Dates) {
 	in := v.Intake
 	switch {
 	case !in.Running:
 		fmt.Fprintln(w, "No daemon is running; this is what the journal says.")
 	case in.Unwritten != nil:
-		fmt.Fprintf(w, "The journal can't be written since %s: %s. Nothing is judged meanwhile.\n", farm.SayTime(*in.Unwritten, v.At, loc), in.Why)
+		fmt.Fprintf(w, "The journal can't be written since %s: %s. Nothing is judged meanwhile.\n", dates.Time(*in.Unwritten, v.At), in.Why)
 	case !in.Connected:
 		fmt.Fprintln(w, "The broker is not connected.")
 	}
@@ -103,7 +103,7 @@ func printIntake(w io.Writer, v farm.View, loc *time.Location) {
 	if p := v.Passing; p != nil && p.Refusals > 0 {
 		fmt.Fprintf(w, "Rows that the database has refused for good: %d. The newest:\n", p.Refusals)
 		for _, r := range p.Newest {
-			fmt.Fprintf(w, "  %s: %s: %s\n", farm.SayTime(r.At, v.At, loc), r.Reason, r.Line)
+			fmt.Fprintf(w, "  %s: %s: %s\n", dates.Time(r.At, v.At), r.Reason, r.Line)
 		}
 	}
 }
@@ -117,18 +117,18 @@ func counted(m map[string]int64) string {
 	return strings.Join(parts, ", ")
 }
 
-func printZone(w io.Writer, z farm.ZoneView, v farm.View, loc *time.Location) {
-	for _, said := range z.Unsure(v.At, loc) {
+func printZone(w io.Writer, z farm.ZoneView, v farm.View, dates farm.Dates) {
+	for _, said := range z.Unsure(v.At, dates) {
 		fmt.Fprintf(w, "  %s\n", said)
 	}
 	for _, q := range farm.Quantities {
 		printLevel(w, q, z.Level(q.Name), v)
 	}
 	for _, s := range z.Species {
-		fmt.Fprintf(w, "  %s %s, activity %.0f %%\n", s.Named(), s.Says(), 100*s.Activity)
+		fmt.Fprintf(w, "  %s %s, at work at %.0f %% of their best\n", s.Named(), s.Says(), 100*s.Activity)
 	}
 	for _, f := range z.Food {
-		fmt.Fprintf(w, "  food of %s: %.0f %% left\n", f.At.Format("2 January"), 100*f.LeftPart)
+		fmt.Fprintf(w, "  food of %s: %.0f %% left\n", dates.Date(f.At), 100*f.LeftPart)
 	}
 	if z.StoredL > 0 {
 		fmt.Fprintf(w, "  holds %s of castings\n", v.Units.Volume(z.StoredL))

@@ -103,7 +103,7 @@ func TestKeeperIsToldByAWrongClock(t *testing.T) {
 					return len(recipients) == 1 && recipients[0].Trouble != ""
 				})
 				v, err := d.view(t.Context()) // what now, page and metrics show
-				if said := strings.Join(v.Unreached(time.UTC), "\n"); err != nil || !strings.Contains(said, "certificate has expired") {
+				if said := strings.Join(v.Unreached(cfg.Farm.Dates()), "\n"); err != nil || !strings.Contains(said, "certificate has expired") {
 					t.Errorf("got %q, %v, want it to say what is wrong with the certificate", said, err)
 				}
 				machine.off.Store(0)

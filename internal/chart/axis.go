@@ -122,7 +122,7 @@ func (c Chart) within(t time.Time) bool { return !t.Before(c.From) && !t.After(c
 // a month, whichever leaves room for names on a phone. A day of 23 or 25 hours
 // is one day.
 func (c Chart) days() []tick {
-	loc := cmp.Or(c.Location, time.UTC)
+	loc := cmp.Or(c.Dates.Location, time.UTC)
 	y, m, d := c.From.In(loc).Date()
 	every, layout := 1, "Mon"
 	at := func(i int) time.Time { return time.Date(y, m, d+1+i*every, 0, 0, 0, 0, loc) }
@@ -133,7 +133,7 @@ func (c Chart) days() []tick {
 	case n > 60:
 		layout, at = "Jan", month
 	case n > 9:
-		every, layout = (n+5)/6, "2 Jan"
+		every, layout = (n+5)/6, c.Dates.DayMonth()
 	}
 	var out []tick
 	for i := 0; at(i).Before(c.To); i++ {

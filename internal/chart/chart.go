@@ -34,7 +34,7 @@ type Chart struct {
 
 	From, To time.Time // edges of the picture
 	Now      time.Time // where the curve ends and the forecast begins
-	Location *time.Location
+	Dates    farm.Dates
 
 	Bands   farm.Bands // zero: none
 	Whole   bool       // the upright axis takes in both bands, not only what is near the curve

@@ -278,7 +278,7 @@ func TestDaysFollowTheClock(t *testing.T) {
 		t.Fatal(err)
 	}
 	c := cut()
-	c.Location = london
+	c.Dates.Location = london
 	c.From = time.Date(2027, 3, 27, 12, 0, 0, 0, london) // clocks change on the 28th
 	c.To = time.Date(2027, 3, 29, 12, 0, 0, 0, london)
 	c.Now = c.To

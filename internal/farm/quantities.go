@@ -202,7 +202,7 @@ var Quantities = []QuantityRow{
 		Field:  "temperature_c",
 		Gauge:  Gauge{"temperature", "celsius", celsius, "Temperature of a zone", "Temperature at the coldest", "Temperature at the hottest"},
 		Metric: Written{celsius, "°C", 1}, US: Written{fahrenheit, "°F", 0}, Step: " K",
-		Stands: [5]string{"cold, past survive", "cool, past thrive", "in thrive", "warm, past thrive", "hot, past survive"},
+		Stands: [5]string{"colder than they survive", "cooler than they like", "comfortable", "warmer than they like", "hotter than they survive"},
 		Round:  100, Strays: 0.5, // datasheet of the DS18B20
 	},
 	{
@@ -214,7 +214,7 @@ var Quantities = []QuantityRow{
 		Field:  "moisture_pct",
 		Gauge:  Gauge{"moisture", "ratio", ratio, "Moisture of a zone, water by fresh mass", "Moisture at the driest", "Moisture at the wettest"},
 		Metric: Written{percent, "%", 0}, Step: " points",
-		Stands: [5]string{"parched, past survive", "dry, past thrive", "in thrive", "damp, past thrive", "wet, past survive"},
+		Stands: [5]string{"drier than they survive", "drier than they like", "comfortable", "wetter than they like", "wetter than they survive"},
 		Round:  10, Strays: 5, // Nagahage, Nagahage & Fujino 2019, Agriculture 9:141
 	},
 	{
@@ -356,7 +356,7 @@ func (p Probe) Row() *QuantityRow {
 
 // Rounded takes off what no probe of the quantity can resolve: a level of
 // 39.60000000000001 is 39.6. It keeps three figures more than the usual step has,
-// so that what is a hair past a limit stays past it.
+// so that what is just past a limit stays past it.
 func (r *QuantityRow) Rounded(v float64) float64 {
 	if r.Resolution == 0 || math.Abs(v) >= 1e9 {
 		return v

@@ -9,10 +9,50 @@ import (
 	"unicode/utf8"
 )
 
-// SayTime says when something is, seen from now, in the farm's time zone: "by
-// about 4 pm", with the weekday or date when it is not today.
-func SayTime(t, now time.Time, loc *time.Location) string {
-	t, now = t.In(loc).Round(time.Hour), now.In(loc)
+// Dates say days and times as the people of a farm do: in its time zone, and with
+// the month before the day where they read US units.
+type Dates struct {
+	Location *time.Location
+	Units    Units
+}
+
+// Dates are those of the farm.
+func (f *Farm) Dates() Dates { return Dates{f.Location, f.Units} }
+
+// Date is the day of the year: "3 May", "May 3".
+func (d Dates) Date(t time.Time) string { return d.format(t, "2 January", "January 2") }
+
+// Short is the day in short: "Sun 3 May".
+func (d Dates) Short(t time.Time) string { return d.format(t, "Mon 2 Jan", "Mon Jan 2") }
+
+// Stamp is the full time in short: "Sun 3 May, 14:05".
+func (d Dates) Stamp(t time.Time) string {
+	return d.Short(t) + t.In(d.Location).Format(", 15:04")
+}
+
+// Long is the day in full: "Sunday 3 May 2026", "Sunday, May 3, 2026".
+func (d Dates) Long(t time.Time) string {
+	return d.format(t, "Monday 2 January 2006", "Monday, January 2, 2006")
+}
+
+// DayMonth is the layout of a day and its month, short, as [time.Time.Format] takes it.
+func (d Dates) DayMonth() string { return d.layout("2 Jan", "Jan 2") }
+
+func (d Dates) layout(metric, us string) string {
+	if d.Units == US {
+		return us
+	}
+	return metric
+}
+
+func (d Dates) format(t time.Time, layout, us string) string {
+	return t.In(d.Location).Format(d.layout(layout, us))
+}
+
+// Time says when something is, seen from now: "about 4 pm", with the weekday or
+// date when it is not today.
+func (d Dates) Time(t, now time.Time) string {
+	t, now = t.In(d.Location).Round(time.Hour), now.In(d.Location)
 	hour := t.Format("3 pm")
 	switch {
 	case t.Hour() == 0:
@@ -23,47 +63,57 @@ func SayTime(t, now time.Time, loc *time.Location) string {
 	if sameDay(t, now) {
 		return "about " + hour
 	}
-	if d := daysBetween(now, t); d > -2 && d <= 2 {
-		return SayDay(t, now, loc) + " about " + hour
+	if days := daysBetween(now, t); days > -2 && days <= 2 {
+		return d.Day(t, now) + " about " + hour
 	}
-	return SayDay(t, now, loc)
+	return d.Day(t, now)
 }
 
-// SayDay says which day t is, seen from now: today, tomorrow, Thursday, 3 May.
-func SayDay(t, now time.Time, loc *time.Location) string {
-	t, now = t.In(loc), now.In(loc)
-	switch d := daysBetween(now, t); {
-	case d == 0:
+// About is Time where it is a guess: "about 4 pm", "about 3 May".
+func (d Dates) About(t, now time.Time) string {
+	said := d.Time(t, now)
+	if !strings.Contains(said, "about") {
+		said = "about " + said
+	}
+	return said
+}
+
+// Day says which day t is, seen from now: today, tomorrow, Thursday, 3 May.
+func (d Dates) Day(t, now time.Time) string {
+	t, now = t.In(d.Location), now.In(d.Location)
+	switch days := daysBetween(now, t); {
+	case days == 0:
 		return "today"
-	case d == 1:
+	case days == 1:
 		return "tomorrow"
-	case d == -1:
+	case days == -1:
 		return "yesterday"
-	case d > 1 && d < 7:
+	case days > 1 && days < 7:
 		return t.Weekday().String()
-	case t.Year() == now.Year() || (d > 0 && d < 180):
-		return t.Format("2 January")
+	case t.Year() == now.Year() || (days > 0 && days < 180):
+		return d.Date(t)
 	}
-	return t.Format("2 January 2006")
+	return d.format(t, "2 January 2006", "January 2, 2006")
 }
 
-// SaySpan says from when to when in days: "Thursday to Saturday", "today". Both
-// ends are named alike: a weekday beside a date would be hard to follow.
-func SaySpan(from, to, now time.Time, loc *time.Location) string {
-	a, b := SayDay(from, now, loc), SayDay(to, now, loc)
+// Span says from when to when in days: "Thursday to Saturday", "today". Both ends
+// are named alike: a weekday beside a date would be hard to follow.
+func (d Dates) Span(from, to, now time.Time) string {
+	a, b := d.Day(from, now), d.Day(to, now)
+	from, to, now = from.In(d.Location), to.In(d.Location), now.In(d.Location)
 	switch {
 	case a == b:
 		return a
-	case daysBetween(now.In(loc), to.In(loc)) < 7:
+	case daysBetween(now, to) < 7:
 		return a + " to " + b
-	case daysBetween(now.In(loc), from.In(loc)) < 2: // today, tomorrow
+	case daysBetween(now, from) < 2: // today, tomorrow
 		return a + " to " + b
+	case from.Month() != to.Month() || from.Year() != to.Year():
+		return d.Date(from) + " to " + b
+	case d.Units == US:
+		return d.Date(from) + " to " + strings.TrimPrefix(b, to.Month().String()+" ")
 	}
-	a = from.In(loc).Format("2 January")
-	if from.In(loc).Month() == to.In(loc).Month() && from.In(loc).Year() == to.In(loc).Year() {
-		a = from.In(loc).Format("2")
-	}
-	return a + " to " + b
+	return from.Format("2") + " to " + b
 }
 
 // SayLong says how long something lasts: "40 minutes", "3 hours", "5 days",

@@ -12,24 +12,33 @@ func TestSayDaySpanAndTime(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	dates, us := farm.Dates{Location: loc}, farm.Dates{Location: loc, Units: farm.US}
 	now := time.Date(2026, 3, 27, 10, 0, 0, 0, loc) // a Friday; the clocks change on Sunday
 	at := func(days, hour int) time.Time { return time.Date(2026, 3, 27+days, hour, 20, 0, 0, loc) }
 	for _, tt := range []struct{ name, got, want string }{
-		{"today", farm.SayDay(at(0, 23), now, loc), "today"},
-		{"tomorrow", farm.SayDay(at(1, 1), now, loc), "tomorrow"},
-		{"yesterday", farm.SayDay(at(-1, 23), now, loc), "yesterday"},
-		{"over the change of clocks", farm.SayDay(at(3, 0), now, loc), "Monday"},
-		{"a week on", farm.SayDay(at(7, 9), now, loc), "3 April"},
-		{"another year", farm.SayDay(at(-200, 9), now, loc), "8 September 2025"},
-		{"span of weekdays", farm.SaySpan(at(2, 9), at(4, 9), now, loc), "Sunday to Tuesday"},
-		{"span of one day", farm.SaySpan(at(2, 9), at(2, 20), now, loc), "Sunday"},
-		{"span from tomorrow", farm.SaySpan(at(1, 9), at(9, 20), now, loc), "tomorrow to 5 April"},
-		{"span of dates", farm.SaySpan(at(3, 9), at(9, 20), now, loc), "30 March to 5 April"},
-		{"span within a month", farm.SaySpan(at(8, 9), at(12, 20), now, loc), "4 to 8 April"},
-		{"by the hour", farm.SayTime(at(0, 16), now, loc), "about 4 pm"},
-		{"noon", farm.SayTime(at(0, 12), now, loc), "about noon"},
-		{"midnight", farm.SayTime(at(1, 0), now, loc), "tomorrow about midnight"},
-		{"far off", farm.SayTime(at(4, 16), now, loc), "Tuesday"},
+		{"today", dates.Day(at(0, 23), now), "today"},
+		{"tomorrow", dates.Day(at(1, 1), now), "tomorrow"},
+		{"yesterday", dates.Day(at(-1, 23), now), "yesterday"},
+		{"over the change of clocks", dates.Day(at(3, 0), now), "Monday"},
+		{"a week on", dates.Day(at(7, 9), now), "3 April"},
+		{"another year", dates.Day(at(-200, 9), now), "8 September 2025"},
+		{"span of weekdays", dates.Span(at(2, 9), at(4, 9), now), "Sunday to Tuesday"},
+		{"span of one day", dates.Span(at(2, 9), at(2, 20), now), "Sunday"},
+		{"span from tomorrow", dates.Span(at(1, 9), at(9, 20), now), "tomorrow to 5 April"},
+		{"span of dates", dates.Span(at(3, 9), at(9, 20), now), "30 March to 5 April"},
+		{"span within a month", dates.Span(at(8, 9), at(12, 20), now), "4 to 8 April"},
+		{"by the hour", dates.Time(at(0, 16), now), "about 4 pm"},
+		{"noon", dates.Time(at(0, 12), now), "about noon"},
+		{"midnight", dates.Time(at(1, 0), now), "tomorrow about midnight"},
+		{"far off", dates.Time(at(4, 16), now), "Tuesday"},
+		{"a week on, US", us.Day(at(7, 9), now), "April 3"},
+		{"another year, US", us.Day(at(-200, 9), now), "September 8, 2025"},
+		{"span of dates, US", us.Span(at(3, 9), at(9, 20), now), "March 30 to April 5"},
+		{"span within a month, US", us.Span(at(8, 9), at(12, 20), now), "April 4 to 8"},
+		{"span into another year", dates.Span(at(278, 9), at(290, 9), now), "30 December to 11 January 2027"},
+		{"full day, US", us.Long(now), "Friday, March 27, 2026"},
+		{"stamp", dates.Stamp(now), "Fri 27 Mar, 10:00"},
+		{"stamp, US", us.Stamp(now), "Fri Mar 27, 10:00"},
 	} {
 		if tt.got != tt.want {
 			t.Errorf("%s: got %q, want %q", tt.name, tt.got, tt.want)

@@ -189,21 +189,27 @@ func noMinusZero(v float64) float64 {
 }
 
 // Beside writes a level so that it never looks the same as a limit that it is not
-// at: "69.7 %" beside a limit of 70 %. A keeper who reads "too dry" beside a
-// number that is inside the band believes neither.
+// at: "69.7 %" beside a limit of 70 %, and nearer than a probe is good to, "just
+// under 70 %". A keeper who reads "too dry" beside a number that is inside the
+// band believes neither.
 func (u Units) Beside(q Quantity, v float64, limits ...float64) string {
 	w := q.Row().Written(u)
-	says := []func(float64) string{w.String}
-	for more := range 3 { // never fewer than the row has: 24.52 beside 24.5 is not 25
-		says = append(says, func(v float64) string { return w.fixed(v, max(w.Digits, 0)+more) })
-	}
-	for _, say := range says {
-		said := say(v)
-		if !slices.ContainsFunc(limits, func(limit float64) bool { return v != limit && said == say(limit) }) {
-			return said
+	for _, say := range []func(float64) string{w.String, func(v float64) string { return w.fixed(v, max(w.Digits, 1)) }} {
+		looks := func(limit float64) bool { return v != limit && say(v) == say(limit) }
+		if !slices.ContainsFunc(limits, looks) {
+			return say(v)
 		}
 	}
-	return "a hair past " + w.String(v)
+	near := limits[0]
+	for _, limit := range limits {
+		if math.Abs(v-limit) < math.Abs(v-near) {
+			near = limit
+		}
+	}
+	if v < near {
+		return "just under " + w.String(near)
+	}
+	return "just over " + w.String(near)
 }
 
 // Say writes a level beside what its zone is held to; v is its middle or an end.

@@ -330,7 +330,7 @@ func (r Recipient) Name() string { return fmt.Sprintf("%s %d", r.By, r.Place) }
 
 // Unreached says, a sentence each, which recipients can't be told anything at
 // present, and why.
-func (v *View) Unreached(loc *time.Location) []string {
+func (v *View) Unreached(dates Dates) []string {
 	var out []string
 	for _, r := range v.Recipients {
 		if r.Trouble == "" {
@@ -340,7 +340,7 @@ func (v *View) Unreached(loc *time.Location) []string {
 		if r.Address != "" {
 			name += " (" + r.Address + ")"
 		}
-		out = append(out, fmt.Sprintf("Notices by %s have not arrived since %s: %s.", name, SayTime(r.Since, v.At, loc), strings.TrimSuffix(r.Trouble, ".")))
+		out = append(out, fmt.Sprintf("Notices by %s have not arrived since %s: %s.", name, dates.Time(r.Since, v.At), strings.TrimSuffix(r.Trouble, ".")))
 	}
 	return out
 }
@@ -426,14 +426,14 @@ type Waiting struct {
 // well: readings that don't come in, zones that can't be judged, and limits
 // that are past for less than a zone's patience. It is empty when everything
 // that is watched is known.
-func (v *View) Unsure(loc *time.Location) []string {
-	out := v.intakeUnsure(loc)
+func (v *View) Unsure(dates Dates) []string {
+	out := v.intakeUnsure(dates)
 	if zones := v.zones(); zones > fewZones && v.NothingHeard() {
 		return append(out, fmt.Sprintf("None of the %d zones can be judged: no reading has come yet.", zones))
 	}
 	for _, b := range v.Bins {
 		for _, z := range b.Zones {
-			for _, said := range z.Unsure(v.At, loc) {
+			for _, said := range z.Unsure(v.At, dates) {
 				out = append(out, SayPlace(z.Bin, z.Zone, len(b.Zones) == 1)+" "+said+".")
 			}
 		}
@@ -441,16 +441,16 @@ func (v *View) Unsure(loc *time.Location) []string {
 	return out
 }
 
-func (v *View) intakeUnsure(loc *time.Location) []string {
+func (v *View) intakeUnsure(dates Dates) []string {
 	switch in := v.Intake; {
 	case in.Unwritten != nil:
-		return []string{fmt.Sprintf("Nothing is judged since %s: the journal can't be written.", SayTime(*in.Unwritten, v.At, loc))}
+		return []string{fmt.Sprintf("Nothing is judged since %s: the journal can't be written.", dates.Time(*in.Unwritten, v.At))}
 	case !in.Running:
 		return []string{"No daemon is running: this is what the journal says."}
 	case !in.Connected && in.Since.IsZero():
 		return []string{"The broker has not been heard yet."}
 	case !in.Connected:
-		return []string{fmt.Sprintf("The broker has not been heard since %s.", SayTime(in.Since, v.At, loc))}
+		return []string{fmt.Sprintf("The broker has not been heard since %s.", dates.Time(in.Since, v.At))}
 	}
 	return nil
 }
@@ -480,7 +480,7 @@ func (v *View) zones() int {
 
 // Unsure says, each in words that fit after the zone's name, what can't be said
 // of a zone at present.
-func (z *ZoneView) Unsure(now time.Time, loc *time.Location) []string {
+func (z *ZoneView) Unsure(now time.Time, dates Dates) []string {
 	var out []string
 	if z.Unjudged != "" {
 		out = append(out, "can't be judged: "+string(z.Unjudged))
@@ -490,15 +490,15 @@ func (z *ZoneView) Unsure(now time.Time, loc *time.Location) []string {
 		}
 	}
 	if z.LidOff != nil && z.LidOff.After(now) {
-		return append(out, fmt.Sprintf("was opened and is judged again from %s on", z.LidOff.In(loc).Format("15:04")))
+		return append(out, fmt.Sprintf("was opened and is judged again from %s on", z.LidOff.In(dates.Location).Format("15:04")))
 	}
 	for _, w := range z.Waiting {
 		if w.Settles {
 			out = append(out, fmt.Sprintf("reads %s while its probe settles after the work there; it is judged by that %s at the latest",
-				w.Condition.Row().Is, SayTime(w.RaisedAt, now, loc)))
+				w.Condition.Row().Is, dates.Time(w.RaisedAt, now)))
 			continue
 		}
-		out = append(out, fmt.Sprintf("%s for %s; it is raised at %s if it stays so", w.says(), SayLong(now.Sub(w.Since)), w.RaisedAt.In(loc).Format("15:04")))
+		out = append(out, fmt.Sprintf("%s for %s; it is raised at %s if it stays so", w.says(), SayLong(now.Sub(w.Since)), w.RaisedAt.In(dates.Location).Format("15:04")))
 	}
 	return out
 }

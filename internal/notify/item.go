@@ -31,7 +31,7 @@ func newWriter(cfg Config, src Sources, now time.Time) writer {
 	return w
 }
 
-func (w writer) time(t time.Time) string { return farm.SayTime(t, w.now, w.farm.Location) }
+func (w writer) time(t time.Time) string { return w.farm.Dates().Time(t, w.now) }
 
 // current gives the items of a bundle as they stand at the time of writing:
 // between a change and its notice lie seconds or, when a server was down, days,
@@ -122,7 +122,7 @@ func (w writer) words(it item) string {
 	case foreseen && c.Condition == farm.Drying:
 		return "drying, too dry by " + w.time(c.Forecast.Crosses)
 	case closes && c.Condition == farm.SiftReady:
-		return "ready to sift until " + farm.SayDay(*c.Advice.Closes, w.now, w.farm.Location)
+		return "ready to sift until " + w.farm.Dates().Day(*c.Advice.Closes, w.now)
 	case closes && c.Condition == farm.SiftPassing:
 		return "sift it by " + w.time(*c.Advice.Closes)
 	case c.Brief != "" && utf8.RuneCountInString(c.Brief) <= 60:
@@ -245,7 +245,7 @@ func (w writer) foreseen(c farm.Change) (rows [][2]string) {
 			rows = append(rows, [2]string{d.name, d.amount})
 		}
 		if a.Opens != nil && a.Closes != nil {
-			rows = append(rows, [2]string{"Time to sift", farm.SaySpan(*a.Opens, *a.Closes, w.now, w.farm.Location)})
+			rows = append(rows, [2]string{"Time to sift", w.farm.Dates().Span(*a.Opens, *a.Closes, w.now)})
 		}
 	}
 	return rows
@@ -255,7 +255,7 @@ func (w writer) forecast(c farm.Change, f farm.Forecast) string {
 	line := w.crossed(c) + " by " + w.time(f.Crosses)
 	switch {
 	case !f.Earliest.IsZero() && !f.Latest.IsZero():
-		line += fmt.Sprintf("; four chances in five that it is between %s and %s", bare(w.time(f.Earliest)), bare(w.time(f.Latest)))
+		line += fmt.Sprintf("; four times in five between %s and %s", bare(w.time(f.Earliest)), bare(w.time(f.Latest)))
 	case !f.Earliest.IsZero():
 		line += fmt.Sprintf("; hardly before %s, perhaps much later", bare(w.time(f.Earliest)))
 	}
@@ -327,7 +327,7 @@ func (w writer) doses(a farm.Advice) (out []dose) {
 
 // foot says where the notice is from, and of when.
 func (w writer) foot() string {
-	return fmt.Sprintf("%s, %s", w.farm.Name, w.now.In(w.farm.Location).Format("Mon 2 Jan 2006 15:04 MST"))
+	return fmt.Sprintf("%s, %s", w.farm.Name, w.farm.Dates().Short(w.now)+w.now.In(w.farm.Location).Format(" 2006 15:04 MST"))
 }
 
 // commands say how to be left alone.

@@ -133,7 +133,7 @@ func (w writer) roundsSubject(r farm.Rounds) string {
 	case len(r.Unsure) > 0:
 		said = "nothing is raised, but not everything is known to be well"
 	}
-	return oneLine("Rounds, "+w.now.In(w.farm.Location).Format("Mon 2 Jan")+": "+said, 160)
+	return oneLine("Rounds, "+w.farm.Dates().Short(w.now)+": "+said, 160)
 }
 
 func (w writer) carePlace(c farm.Care) string {

@@ -45,7 +45,7 @@ func (w writer) readings(c farm.Change) part {
 		if said := worms(z); said != "" {
 			row("Worms", said)
 		}
-		for _, said := range z.Unsure(w.now, w.farm.Location) {
+		for _, said := range z.Unsure(w.now, w.farm.Dates()) {
 			row("Not known", said)
 		}
 	}
@@ -236,7 +236,7 @@ func (w writer) chart(ctx context.Context, bin, zone string, over period) (chart
 	last := samples[len(samples)-1]
 	c := chart.Chart{
 		Unit: w.unit(over.quantity),
-		From: w.now.Add(-over.back), To: w.now.Add(over.back / 40), Now: w.now, Location: w.farm.Location,
+		From: w.now.Add(-over.back), To: w.now.Add(over.back / 40), Now: w.now, Dates: w.farm.Dates(),
 		Step: over.step, Samples: samples, Spread: true,
 		Level: last.Mean, HasLevel: true, Fresh: w.now.Sub(last.At) < 3*over.step,
 	}

@@ -13,7 +13,7 @@ import (
 )
 
 // A binPage is one bin, looked at closely: its curves over a chosen time, who
-// bears what, its probes and its logbook.
+// likes what, its probes and its diary.
 type binPage struct {
 	*visit
 	Bin    binView
@@ -80,10 +80,10 @@ func (v *visit) about(b farm.Bin) (out []string) {
 	return out
 }
 
-// reach shows what each species of a bin bears; nil where there are none.
+// reach shows in what warmth each species of a bin lives; nil where there are none.
 func (v *visit) reach(b farm.Bin, now farm.BinView) *chart.Reach {
 	pic := chart.Reach{
-		Label:  "What each species bears: thrive as a thick bar, survive as a thin one.",
+		Label:  "Where each species does well, where it survives, and where there is harm.",
 		Number: v.units.Temperature,
 	}
 	for _, share := range b.Species {
@@ -97,7 +97,7 @@ func (v *visit) reach(b farm.Bin, now farm.BinView) *chart.Reach {
 	for _, z := range now.Zones {
 		if warm := z.Level(farm.Temperature); z.Aim == farm.Living && warm != nil {
 			pic.Level, pic.HasLevel = warm.Value, true
-			pic.Label += " The line is the temperature now, " + v.units.Temperature(pic.Level) + "."
+			pic.Label += " The dot is the temperature now, " + v.units.Temperature(pic.Level) + "."
 			break
 		}
 	}

@@ -13,7 +13,7 @@ func TestBinPage(t *testing.T) {
 	body := get(newPage(t, newFake().config()), "/bins/bed").Body.String()
 	wantAll(t, body,
 		`aria-current="true">2 days<`, "70 % Red worms", "about 3 kg of worms",
-		"What they bear", "Fed about 2 kg of grain, near.", "Watered about 2 litres, near.",
+		"What warmth they like", "Fed about 2 kg of grain, near.", "Watered about 2 litres, near.",
 		"Bed, near: 32 °C within 3 hours.", `href="#j-watered"`, `href="#j-fed"`,
 		`class="spell now"`, `class="cone"`, `class="room"`, "the air around it", "<td>30.6 °C</td>", "glass-air", "bed-far-m",
 	)

@@ -135,7 +135,7 @@ func TestLooksAgainByItself(t *testing.T) {
 	}
 	f.change(func(f *fake) { f.view.Standing = f.view.Standing[1:] }) // the bed is no longer first
 	proctest.Eventually(t, "the opening sentence follows", func() bool {
-		return strings.Contains(b.text(t, "h1"), "Three things want you today")
+		return strings.Contains(b.text(t, "h1"), "Three things need you today")
 	})
 	b.quiet(t)
 }
@@ -170,7 +170,7 @@ func TestReadingACurve(t *testing.T) {
 func TestWithoutScripts(t *testing.T) {
 	b := open(t, startChromium(t), server(t, newPage(t, newFake().config())), phone)
 	b.withoutScripts(t)
-	for path, says := range map[string]string{"/": "heating up", "/bins/bed": "Logbook", "/rounds": "Bring", "/probes": "bed-m", "/jot": "Where?"} {
+	for path, says := range map[string]string{"/": "heating up", "/bins/bed": "Diary", "/rounds": "Bring", "/probes": "bed-m", "/jot": "Where?"} {
 		b.visit(t, path)
 		if s := b.text(t, "main"); !strings.Contains(s, says) {
 			t.Errorf("%s does not say %q", path, says)

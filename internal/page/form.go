@@ -94,7 +94,7 @@ func (v *visit) moment(s string) (time.Time, error) {
 		case t.After(v.now.Add(ahead)):
 			return t, badInput("That time is still to come. Leave it empty for now.")
 		case t.Before(v.now.Add(-farBack)):
-			return t, badInput("That is more than 30 days back. The logbook takes no older lines here.")
+			return t, badInput("That is more than 30 days back. The diary takes no older lines here.")
 		}
 		return t, nil
 	}

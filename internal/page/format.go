@@ -23,14 +23,17 @@ func (v *visit) Age(t time.Time) string {
 	return farm.SayLong(d) + " ago"
 }
 
+// dates says days and times.
+func (v *visit) dates() farm.Dates { return farm.Dates{Location: v.loc, Units: v.units} }
+
 // Until says when something ends or comes.
-func (v *visit) Until(t time.Time) string { return farm.SayTime(t, v.now, v.loc) }
+func (v *visit) Until(t time.Time) string { return v.dates().Time(t, v.now) }
 
 // clock is the time of day.
 func (v *visit) clock(t time.Time) string { return t.In(v.loc).Format("15:04") }
 
 // Stamp is the full time, for the logbook.
-func (v *visit) Stamp(t time.Time) string { return t.In(v.loc).Format("Mon 2 Jan, 15:04") }
+func (v *visit) Stamp(t time.Time) string { return v.dates().Stamp(t) }
 
 // Reaches says from where to where a band of temperatures reaches.
 func (v *visit) Reaches(b farm.Band) string {

@@ -53,7 +53,7 @@ func (v *visit) showFront() error {
 	v.titled("bins", "Bins")
 	v.live()
 	v.Clock = v.clock(v.View.At)
-	page := frontPage{visit: v, Unsure: v.View.Unsure(v.loc), Unreached: v.View.Unreached(v.loc), Own: v.raisedIn[farm.Place{}]}
+	page := frontPage{visit: v, Unsure: v.View.Unsure(v.dates()), Unreached: v.View.Unreached(v.dates()), Own: v.raisedIn[farm.Place{}]}
 	if more := len(page.Unsure) - maxUnsure; more > 1 {
 		page.Unsure = append(page.Unsure[:maxUnsure], fmt.Sprintf("And %d more of that kind further down.", more))
 	}
@@ -147,7 +147,7 @@ func (v *visit) smallCurve(r raisedView) template.HTML {
 	return ""
 }
 
-// things puts the counts into a sentence: "Two things want you now, one today."
+// things puts the counts into a sentence: "Two things need you now, one today."
 func things(count [farm.Now + 1]int) string {
 	var parts []string
 	for u := farm.Now; u > farm.Calm; u-- {
@@ -156,9 +156,9 @@ func things(count [farm.Now + 1]int) string {
 		case len(parts) > 0:
 			parts = append(parts, number(n)+" "+u.String())
 		case n == 1:
-			parts = append(parts, "One thing wants you "+u.String())
+			parts = append(parts, "One thing needs you "+u.String())
 		default:
-			parts = append(parts, farm.Capital(number(n))+" things want you "+u.String())
+			parts = append(parts, farm.Capital(number(n))+" things need you "+u.String())
 		}
 	}
 	return strings.Join(parts, ", ") + "."

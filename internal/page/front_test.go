@@ -57,12 +57,12 @@ func TestFrontPutsTheNeedyFirst(t *testing.T) {
 func TestFrontAnswersTheFourQuestions(t *testing.T) {
 	body := get(newPage(t, newFake().config()), "/").Body.String()
 	wantAll(t, body,
-		"One thing wants you now, three today, three soon.",               // what is wrong or due
-		"Likely about 4 pm; four times in five between about 3 pm and",    // how long until it matters
-		"About 3 litres of water would bring it to the middle of thrive;", // what to do, in litres
-		"disagrees with its twin",                                         // can I believe the probe
+		"One thing needs you now, three today, three soon.",                      // what is wrong or due
+		"Likely about 4 pm; four times in five between about 3 pm and",           // how long until it matters
+		"About 3 litres of water would bring it to the middle of what suits it;", // what to do, in litres
+		"disagrees with its twin",                                                // can I believe the probe
 		"Red worms</b> slowed", "Blue worms</b> thriving",
-		"No believed reading for 9 hours", "was in thrive", "last heard 9 hours ago",
+		"No believed reading for 9 hours", "was comfortable", "last heard 9 hours ago",
 		"hushed until tomorrow about 10 am", "you know of it",
 		"judged again from 14:45 on", "lid off, not judged", "about half is left",
 		"The database has refused readings", "and 2 more further down",
@@ -86,11 +86,11 @@ func TestOpeningSentence(t *testing.T) {
 		want     string
 	}{
 		{"nothing", nil, "Nothing is wrong and nothing is due."},
-		{"one soon", []farm.Standing{one(farm.Soon)}, "One thing wants you soon."},
-		{"two today", []farm.Standing{one(farm.Today), one(farm.Today), one(farm.Soon)}, "Two things want you today, one soon."},
+		{"one soon", []farm.Standing{one(farm.Soon)}, "One thing needs you soon."},
+		{"two today", []farm.Standing{one(farm.Today), one(farm.Today), one(farm.Soon)}, "Two things need you today, one soon."},
 		{"known of", []farm.Standing{one(farm.Now, seen)}, "Nothing new: all that is raised you have hushed or know of."},
 		{"hushed", []farm.Standing{one(farm.Today, hushed)}, "Nothing new: all that is raised you have hushed or know of."},
-		{"hush is over", []farm.Standing{one(farm.Today, over)}, "One thing wants you today."},
+		{"hush is over", []farm.Standing{one(farm.Today, over)}, "One thing needs you today."},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -297,7 +297,7 @@ func TestSeveralProbesAreShownWithBothEnds(t *testing.T) {
 	z.Level(farm.Temperature).Value = 28.9
 	z.Level(farm.Temperature).Highest, z.Level(farm.Temperature).Lowest = &farm.ProbeLevel{Probe: "bed-t", Value: 37.8}, &farm.ProbeLevel{Probe: "bed-far-t", Value: 20}
 	front := get(newPage(t, f.config()), "/").Body.String()
-	wantAll(t, front, "<b>28.9 °C</b>", "hot, past survive", "bed-t 37.8 °C, bed-far-t 20 °C")
+	wantAll(t, front, "<b>28.9 °C</b>", "hotter than they survive", "bed-t 37.8 °C, bed-far-t 20 °C")
 }
 
 // TestWormsAreShownWithTheirPart: who suffers and how many they are.

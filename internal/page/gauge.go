@@ -56,7 +56,7 @@ func standing(row *farm.QuantityRow, aim farm.Aim, x float64, b farm.Bands) (sha
 // gauge makes a gauge; cut comes with its times, forecast, marks and height set.
 func (v *visit) gauge(row *farm.QuantityRow, aim farm.Aim, l *farm.LevelView, cut chart.Chart) gauge {
 	g := gauge{Name: row.Noun, Shape: "p-none", Word: "no believed reading"}
-	cut.Unit, cut.Location, cut.Now = row.Written(v.units), v.loc, v.now
+	cut.Unit, cut.Dates, cut.Now = row.Written(v.units), v.dates(), v.now
 	if l != nil {
 		cut.Level, cut.HasLevel, cut.Fresh = l.Value, true, l.Fresh
 		say := func(x float64) string { return l.Say(v.units, row.Name, x) }

@@ -146,7 +146,7 @@ func (v *visit) readJot() (j farm.Jot, err error) {
 func (v *visit) jotKind() (farm.JotKind, error) {
 	k := farm.JotKind(v.in["what"])
 	if !slices.Contains(farm.JotKinds, k) {
-		return "", badInput("%q is nothing the logbook knows; it takes fed, watered, bedded, turned, sifted, stocked, lifted, emptied or finished.", clip(string(k), 40))
+		return "", badInput("%q is nothing the diary knows; it takes fed, watered, bedded, turned, sifted, stocked, lifted, emptied or finished.", clip(string(k), 40))
 	}
 	return k, nil
 }

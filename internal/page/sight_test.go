@@ -215,7 +215,7 @@ func TestStateIsNotColourAlone(t *testing.T) {
 	for _, pair := range [][2]string{
 		{"#p-none", "</svg>lid off, not judged"},
 		{"#u-now", "</svg>now"}, {"#u-today", "</svg>today"}, {"#u-soon", "</svg>soon"},
-		{"#p-in", "</svg>in thrive"}, {"#p-above", "</svg>warm, past thrive"}, {"#p-below", "</svg>dry, past thrive"}, {"#p-none", "</svg>was in thrive"},
+		{"#p-in", "</svg>comfortable"}, {"#p-above", "</svg>warmer than they like"}, {"#p-below", "</svg>drier than they like"}, {"#p-none", "</svg>was comfortable"},
 		{"#w-thriving", "</b> thriving"}, {"#w-slowed", "</b> slowed"},
 	} {
 		wantAll(t, body, `href="`+pair[0]+`"`, pair[1])

@@ -36,7 +36,7 @@ func (v *visit) zone(bin farm.Bin, z farm.ZoneView, dress dress) zoneView {
 			newest, out.Heard = l.At, v.Age(l.At)
 		}
 	}
-	for _, said := range z.Unsure(v.View.At, v.loc) {
+	for _, said := range z.Unsure(v.View.At, v.dates()) {
 		out.Unsure = append(out.Unsure, sentence(said))
 	}
 	for i, q := range v.measured(bin, z) {
@@ -70,6 +70,11 @@ func (v *visit) gaugeOf(bin farm.Bin, z farm.ZoneView, q farm.Quantity, cut char
 	g := v.gauge(row, z.Aim, level, cut)
 	if z.LidOff != nil && z.LidOff.After(v.now) && level != nil {
 		g.Shape, g.Word = "p-none", "lid off, not judged"
+	}
+	if g.Shape == "p-in" && slices.ContainsFunc(v.View.Standing, func(r farm.Standing) bool {
+		return r.Bin == z.Bin && r.Zone == z.Zone && r.Condition.Row().Band && r.JudgedBy() == q
+	}) {
+		g.Word += " again" // what is raised is over once it has stayed so
 	}
 	return g
 }
@@ -127,7 +132,7 @@ func (v *visit) waterNote(w *farm.Advice) string {
 	if w.Do != "" && (w.Wait != nil || w.EveryDays > 0) {
 		return w.Do
 	}
-	text := farm.Capital(v.units.VolumeRange(cmp.Or(w.LitresLow, w.WaterLitres), cmp.Or(w.LitresHigh, w.WaterLitres))) + " of water would bring it to the middle of thrive"
+	text := farm.Capital(v.units.VolumeRange(cmp.Or(w.LitresLow, w.WaterLitres), cmp.Or(w.LitresHigh, w.WaterLitres))) + " of water would bring it to the middle of what suits it"
 	if w.VisitLitres > 0 && w.VisitLitres < w.WaterLitres*0.9 {
 		text += "; begin with " + v.units.VolumeBeside(w.VisitLitres, w.LitresLow, w.LitresHigh)
 	}
@@ -157,5 +162,5 @@ func (v *visit) foodNote(food farm.FoodView) string {
 	case part > 0.15:
 		left = "about a quarter is left"
 	}
-	return fmt.Sprintf("%s, fed %s: %s.", farm.Capital(what), farm.SayDay(food.At, v.now, v.loc), left)
+	return fmt.Sprintf("%s, fed %s: %s.", farm.Capital(what), v.dates().Day(food.At, v.now), left)
 }

@@ -12,14 +12,14 @@ import (
 	"binwatchd/internal/farm"
 )
 
-// List makes the care list of a view. Times in sentences are in loc.
-func List(v farm.View, loc *time.Location) farm.Rounds {
-	r := farm.Rounds{At: v.At, Farm: v.Farm, Needs: v.Needs, Unsure: v.Unsure(loc)}
+// List makes the care list of a view. Sentences say times by dates.
+func List(v farm.View, dates farm.Dates) farm.Rounds {
+	r := farm.Rounds{At: v.At, Farm: v.Farm, Needs: v.Needs, Unsure: v.Unsure(dates)}
 	load := load{amounts: map[farm.JotKind]float64{}}
 	for _, st := range v.Standing {
 		switch {
 		case st.Hushed != nil:
-			r.Hushed = append(r.Hushed, sayHushed(st, *st.Hushed, v.At, loc))
+			r.Hushed = append(r.Hushed, sayHushed(st, *st.Hushed, v.At, dates))
 		case st.Probe != "" || st.Bin == "":
 			r.Probes = append(r.Probes, sayMachinery(st))
 		case covered(st, v.Standing):

@@ -41,7 +41,7 @@ func TestTheLineToWriteIsFilledIn(t *testing.T) {
 			farm.Jot{What: farm.Watered, Litres: 2}, false},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			got := rounds.List(view(tt.st), time.UTC).Care
+			got := rounds.List(view(tt.st), farm.Dates{Location: time.UTC}).Care
 			if len(got) != 1 || got[0].Jot == nil {
 				t.Fatalf("got %+v, want one line with its jot", got)
 			}
@@ -59,7 +59,7 @@ func TestTheLineToWriteIsFilledIn(t *testing.T) {
 // Where something else comes first, nothing is brought or written for what is
 // not to be done now; the line stays.
 func TestWhereSomethingElseComesFirst(t *testing.T) {
-	r := rounds.List(view(farm.Standing{Condition: farm.TooDry, Advice: &farm.Advice{First: true, Do: "No water now."}}), time.UTC)
+	r := rounds.List(view(farm.Standing{Condition: farm.TooDry, Advice: &farm.Advice{First: true, Do: "No water now."}}), farm.Dates{Location: time.UTC})
 	if len(r.Care) != 1 || r.Care[0].Do != "No water now." || r.Care[0].Jot != nil || len(r.Bring) != 0 {
 		t.Errorf("got %+v, bring %q", r.Care, r.Bring)
 	}
@@ -83,15 +83,15 @@ func TestWhatWasDoneIsNotAskedForAgain(t *testing.T) {
 		{"water long ago", farm.Standing{Condition: farm.TooDry, Advice: &farm.Advice{VisitLitres: 2, Wait: &before, Do: "Give."}}, true, true, true},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			got := rounds.List(view(tt.st), time.UTC)
+			got := rounds.List(view(tt.st), farm.Dates{Location: time.UTC})
 			if listed := len(got.Care) == 1; listed != tt.listed || listed == (len(got.Done) == 1) {
 				t.Fatalf("listed %v, done %v; want it listed: %v", got.Care, got.Done, tt.listed)
 			}
 			if !tt.listed && (got.Done[0] != "Bed, far: Given." || got.Opening != "Nothing more to do for now: what was given needs time to show.") {
 				t.Errorf("got %q, %q", got.Opening, got.Done[0])
 			}
-			if !tt.listed && !strings.Contains(rounds.Text(got, time.UTC), "Done already\n  Bed, far: Given.") {
-				t.Errorf("the note does not say it:\n%s", rounds.Text(got, time.UTC))
+			if !tt.listed && !strings.Contains(rounds.Text(got, farm.Dates{Location: time.UTC}), "Done already\n  Bed, far: Given.") {
+				t.Errorf("the note does not say it:\n%s", rounds.Text(got, farm.Dates{Location: time.UTC}))
 			}
 			if tt.listed && (got.Care[0].Jot != nil) != tt.offers {
 				t.Errorf("got the jot %+v, want one offered: %v", got.Care[0].Jot, tt.offers)
@@ -109,7 +109,7 @@ func TestWhatIsKeptQuietIsNamed(t *testing.T) {
 	v := view(farm.Standing{Condition: farm.PastLimit, Quantity: farm.CO2, Urgency: farm.Today, Hushed: &later})
 	v.Standing = append(v.Standing, v.Standing[0], v.Standing[0])
 	v.Standing[1].Quantity, v.Standing[2].Quantity, v.Standing[2].Condition = farm.Humidity, "", farm.TooHot
-	got := rounds.List(v, time.UTC).Hushed
+	got := rounds.List(v, farm.Dates{Location: time.UTC}).Hushed
 	want := []string{"CO2 past-limit is kept quiet", "air humidity past-limit is kept quiet", ": too-hot is kept quiet"}
 	for i := range want {
 		if len(got) != len(want) || !strings.Contains(got[i], want[i]) {

@@ -58,12 +58,12 @@ func number(n int) string {
 	return fmt.Sprint(n)
 }
 
-func sayHushed(st farm.Standing, until, now time.Time, loc *time.Location) string {
+func sayHushed(st farm.Standing, until, now time.Time, dates farm.Dates) string {
 	what := string(st.Condition)
 	if st.Quantity != "" { // one condition of several quantities
 		what = st.Quantity.Row().Noun + " " + what
 	}
-	return fmt.Sprintf("%s: %s is kept quiet until %s.", farm.SayPlace(st.Bin, st.Zone, false), what, farm.SayTime(until, now, loc))
+	return fmt.Sprintf("%s: %s is kept quiet until %s.", farm.SayPlace(st.Bin, st.Zone, false), what, dates.Time(until, now))
 }
 
 // sayDone says what was done about a condition, and when to look again.
@@ -77,9 +77,9 @@ func sayMachinery(st farm.Standing) string {
 }
 
 // Text writes the list as a note for a person.
-func Text(r farm.Rounds, loc *time.Location) string {
+func Text(r farm.Rounds, dates farm.Dates) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "%s, %s\n\n%s\n", r.Farm, r.At.In(loc).Format("Monday 2 January, 15:04"), r.Opening)
+	fmt.Fprintf(&b, "%s, %s\n\n%s\n", r.Farm, dates.Long(r.At)+r.At.In(dates.Location).Format(", 15:04"), r.Opening)
 	if len(r.Bring) > 0 {
 		fmt.Fprintf(&b, "Bring %s.\n", farm.SayList(r.Bring))
 	}

@@ -88,7 +88,7 @@ func TestAllIsWellOnlyWhereAllIsKnown(t *testing.T) {
 			l.step()
 			v := l.state.Look(l.at.Add(time.Duration(rapid.IntRange(0, 50).Draw(t, "minutes")) * time.Minute))
 			v.Intake = farm.IntakeView{Running: true, Connected: true}
-			if strings.Contains(rounds.List(v, time.UTC).Opening, "all is well") {
+			if strings.Contains(rounds.List(v, farm.Dates{Location: time.UTC}).Opening, "all is well") {
 				well++
 				for _, b := range v.Bins {
 					for _, z := range b.Zones {

@@ -78,7 +78,7 @@ func (s *State) sayDay(b breach, u farm.Urgency, at time.Time) string {
 // timesSince says how often something has come since a day: "twice today", "9 times
 // since Thursday".
 func (s *State) timesSince(n int, since, at time.Time) string {
-	times, day, today := fmt.Sprintf("%d times", n), farm.SayDay(since, at, s.farm.Location), farm.SayDay(at, at, s.farm.Location)
+	times, day, today := fmt.Sprintf("%d times", n), s.farm.Dates().Day(since, at), s.farm.Dates().Day(at, at)
 	if n == 2 {
 		times = "twice"
 	}
@@ -96,7 +96,7 @@ func (s *State) sayLost(b breach) string {
 			continue
 		}
 		return fmt.Sprintf(" But %s said %s %s and has not been heard or believed since: look there.",
-			p.spec.ID, s.value(b, p.Good.Value), farm.SayTime(p.Good.At, s.Now, s.farm.Location))
+			p.spec.ID, s.value(b, p.Good.Value), s.farm.Dates().Time(p.Good.At, s.Now))
 	}
 	return ""
 }
@@ -131,7 +131,7 @@ func (s *State) sayMissed(b breach, u farm.Urgency) string {
 	for _, p := range b.probes {
 		if p.missed(s.Now) && b.edge.past(u, b.Steady+p.Apart) {
 			return fmt.Sprintf("where %s sits: %s when it was last heard, %s (elsewhere %s)", p.spec.ID,
-				s.value(b, p.Good.Value), farm.SayTime(p.Good.At, s.Now, s.farm.Location), s.value(b, b.Value))
+				s.value(b, p.Good.Value), s.farm.Dates().Time(p.Good.At, s.Now), s.value(b, b.Value))
 		}
 	}
 	return ""
@@ -175,7 +175,7 @@ func (s *State) bandWords(b breach, at time.Time) saying {
 	}
 	say.Text += s.sayDay(b, u, at)
 	if say.Forecast = s.nextLimit(b, u, at); say.Forecast != nil {
-		say.Text += fmt.Sprintf(" It will pass %s %s.", s.say(b, say.Forecast.Limit), farm.SayTime(say.Forecast.Crosses, at, s.farm.Location))
+		say.Text += fmt.Sprintf(" It is expected to reach %s %s.", s.say(b, say.Forecast.Limit), s.farm.Dates().About(say.Forecast.Crosses, at))
 	}
 	switch c {
 	case farm.TooDry:

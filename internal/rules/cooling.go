@@ -168,7 +168,7 @@ func (s *State) roomSaidOtherwise(z *zone, side roomSide) bool {
 // sayRoom has the words of what the room brings.
 func (s *State) sayRoom(z *zone, side roomSide, now time.Time) saying {
 	mem, _, limit := side.of(z)
-	said, u, loc := s.farm.Units.Temperature(limit), s.farm.Units, s.farm.Location
+	said, u, dates := s.farm.Units.Temperature(limit), s.farm.Units, s.farm.Dates()
 	below, past := "below", z.temp.Low.Value < limit
 	if side.above {
 		below, past = "above", z.temp.High.Value > limit
@@ -180,7 +180,7 @@ func (s *State) sayRoom(z *zone, side roomSide, now time.Time) saying {
 		say.Text = fmt.Sprintf("%s is %s %s already.", s.place(z.who), below, said)
 	case foreseen:
 		say.Forecast = &f
-		say.Brief = fmt.Sprintf("%s %s by %s", below, said, farm.SayTime(f.Crosses, now, loc))
+		say.Brief = fmt.Sprintf("%s %s by %s", below, said, dates.Time(f.Crosses, now))
 		say.Text = fmt.Sprintf("%s will be %s (%s), and at worst about %s; it is %s now.",
 			s.place(z.who), say.Brief, s.between(f, now), u.Temperature(mem.Extreme), s.roomLevel(z, mem))
 	default:

@@ -149,15 +149,15 @@ func (s *State) moistNow(z *zone) string {
 
 // days says a forecast in days: "about Thursday to Saturday".
 func (s *State) days(f farm.Forecast, now time.Time) string {
-	loc := s.farm.Location
+	dates := s.farm.Dates()
 	if f.Latest.IsZero() {
-		return "not before " + farm.SayDay(f.Earliest, now, loc)
+		return "not before " + dates.Day(f.Earliest, now)
 	}
-	span, last := farm.SaySpan(f.Earliest, f.Latest, now, loc), farm.SayDay(f.Latest, now, loc)
-	switch today := farm.SayDay(now, now, loc); {
+	span, last := dates.Span(f.Earliest, f.Latest, now), dates.Day(f.Latest, now)
+	switch today := dates.Day(now, now); {
 	case span == today:
 		return span
-	case !f.Earliest.After(now), farm.SayDay(f.Earliest, now, loc) == today:
+	case !f.Earliest.After(now), dates.Day(f.Earliest, now) == today:
 		return "any day up to " + last
 	}
 	return "about " + span

@@ -51,7 +51,7 @@ func (s *State) feedDueAt(z *zone, at time.Time) (due time.Time, text string, ok
 	}
 	eaters := s.eaters(z, warmth, z.moisture())
 	due, ok = inDays(eaters.DueIn(meals), z.Husbandry.Eating.Upto)
-	text = "next feed due about " + farm.SayDay(due, at, s.farm.Location)
+	text = "next feed due about " + s.farm.Dates().Day(due, at)
 	if eaters.Overfed(meals) {
 		text += "; there is more food than so many worms manage, so give none before"
 	}

@@ -195,7 +195,7 @@ func (s *State) sayHeating(z *zone, now time.Time) saying {
 	case foreseen && !f.Crosses.After(now):
 		text += fmt.Sprintf(", %s at any moment.", limit)
 	case foreseen:
-		text += fmt.Sprintf(", %s by %s (%s).", limit, farm.SayTime(f.Crosses, now, s.farm.Location), s.between(f, now))
+		text += fmt.Sprintf(", %s by %s (%s).", limit, s.farm.Dates().Time(f.Crosses, now), s.between(f, now))
 	default:
 		text += "."
 	}
@@ -221,8 +221,8 @@ func (s *State) sayHeating(z *zone, now time.Time) saying {
 
 // between says the 80 % interval of a forecast.
 func (s *State) between(f farm.Forecast, now time.Time) string {
-	loc := s.farm.Location
-	from, to := farm.SayTime(f.Earliest, now, loc), farm.SayTime(f.Latest, now, loc)
+	dates := s.farm.Dates()
+	from, to := dates.Time(f.Earliest, now), dates.Time(f.Latest, now)
 	switch {
 	case f.Latest.IsZero():
 		return fmt.Sprintf("not before %s, perhaps never", from)

@@ -179,7 +179,7 @@ func (s *State) sayAssumed(r reckoning, at time.Time) string {
 	if r.Assumed < leastSaid {
 		return ""
 	}
-	return " For " + farm.SayLong(r.Assumed) + " up to " + farm.SayDay(r.AssumedUpto, at, s.farm.Location) +
+	return " For " + farm.SayLong(r.Assumed) + " up to " + s.farm.Dates().Day(r.AssumedUpto, at) +
 		" no temperature is known; " + s.farm.Units.Temperature(r.AssumedC) + " was taken."
 }
 

@@ -178,7 +178,7 @@ func (s *State) sayHatching(z *zone, at time.Time) saying {
 		young = max(young, h.species.Cocoon.Hatchlings)
 	}
 	text := fmt.Sprintf("%s: cocoons of %s that came in with the castings of %s are due to hatch.",
-		s.place(z.who), farm.SayList(names), farm.SayDay(due[0].At, at, s.farm.Location)) + s.sayAssumed(due[0].Reckoned, at)
+		s.place(z.who), farm.SayList(names), s.farm.Dates().Day(due[0].At, at)) + s.sayAssumed(due[0].Reckoned, at)
 	do := "Give a handful of fine feed, and lift grown worms out when you see them."
 	if fed := z.lastFood().At; !fed.IsZero() && at.Sub(fed) < handfulLasts {
 		do = "Lift grown worms out when you see them."
@@ -248,7 +248,7 @@ func (s *State) pace(at time.Time) float64 {
 }
 
 func (s *State) sayNeed(v farm.NeedView, days float64, at time.Time) string {
-	u, by := s.farm.Units, farm.SayDay(v.By, at, s.farm.Location)
+	u, by := s.farm.Units, s.farm.Dates().Day(v.By, at)
 	wanted := fmt.Sprintf("%s of castings are wanted by %s; %s kept so far", farm.Capital(u.Volume(v.WantedL)), by, u.Volume(v.StoredL))
 	switch {
 	case v.StoredL >= v.WantedL:

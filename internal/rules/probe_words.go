@@ -35,7 +35,7 @@ func (s *State) saySilent(p *probe, m time.Time) saying {
 	do := "Look at its battery, its cable and its radio."
 	switch {
 	case !s.Linked:
-		text += " The broker has not been reached since " + farm.SayTime(s.Since, m, s.farm.Location) + "."
+		text += " The broker has not been reached since " + s.farm.Dates().Time(s.Since, m) + "."
 		do = "Look at the broker and the network first."
 	case s.noneSpeaks(m):
 		text += " No probe speaks, though the broker is connected."

@@ -43,7 +43,7 @@ func TestAnAirGapIsNoDryness(t *testing.T) {
 				w.say("t", at, 20)
 				w.say("m", at.Add(time.Second), 74-tt.gap*math.Exp(-at.Sub(done).Hours()/tt.within))
 				v := w.state.Look(at.Add(time.Second))
-				said = said || strings.Contains(strings.Join(v.Unsure(time.UTC), "\n"), "Bed reads too dry while its probe settles after the work there; it is judged by that ")
+				said = said || strings.Contains(strings.Join(v.Unsure(farm.Dates{Location: time.UTC}), "\n"), "Bed reads too dry while its probe settles after the work there; it is judged by that ")
 			}
 			got := w.of(farm.TooDry)
 			if len(got) != tt.want {

@@ -286,11 +286,11 @@ func (s *State) outlook(z *zone, at time.Time) []farm.Outlook {
 	}
 	u, d, moist := s.farm.Units, z.Husbandry.Dry, z.moist.bands
 	if f, ok := z.Husbandry.Heat.Fit.Crossing.Forecast(); ok && z.Husbandry.Heat.Fit.Self {
-		add(farm.Heating, f, fmt.Sprintf("%s by %s (%s)", u.Temperature(z.temp.above.harm()), farm.SayTime(f.Crosses, at, s.farm.Location), s.between(f, at)))
+		add(farm.Heating, f, fmt.Sprintf("%s by %s (%s)", u.Temperature(z.temp.above.harm()), s.farm.Dates().Time(f.Crosses, at), s.between(f, at)))
 	}
 	for _, side := range roomSides {
 		if f, ok := side.foreseen(z, at); ok && side.condition.Arises(z.spec.Aim) {
-			add(side.condition, f, fmt.Sprintf("%s by %s (%s)", u.Temperature(f.Limit), farm.SayTime(f.Crosses, at, s.farm.Location), s.between(f, at)))
+			add(side.condition, f, fmt.Sprintf("%s by %s (%s)", u.Temperature(f.Limit), s.farm.Dates().Time(f.Crosses, at), s.between(f, at)))
 		}
 	}
 	sifting := z.spec.Aim == farm.Sifting
@@ -302,11 +302,11 @@ func (s *State) outlook(z *zone, at time.Time) []farm.Outlook {
 	if f, ok := ahead(d.Opens, at); ok && sifting {
 		add(farm.SiftReady, f, "dry enough to sift "+s.days(f, at))
 	}
-	if t, text, ok := s.feedDueAt(z, at); ok {
+	if t, text, ok := s.feedDueAt(z, at); ok && !s.holdsBack(z) {
 		add(farm.FeedDue, farm.Forecast{Crosses: t}, text)
 	}
 	if t, ok := s.hatchIn(z, at); ok {
-		add(farm.Hatching, farm.Forecast{Crosses: t}, "cocoons due about "+farm.SayDay(t, at, s.farm.Location))
+		add(farm.Hatching, farm.Forecast{Crosses: t}, "cocoons due about "+s.farm.Dates().Day(t, at))
 	}
 	return out
 }

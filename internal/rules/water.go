@@ -140,7 +140,7 @@ func (s *State) howOften(a *farm.Advice, at time.Time) string {
 		return often + " while it dries like this"
 	}
 	last := at.Add(time.Duration(a.EveryDays*(a.Visits-1)) * 24 * time.Hour)
-	return often + " until " + farm.SayDay(last, at, s.farm.Location)
+	return often + " until " + s.farm.Dates().Day(last, at)
 }
 
 func (s *State) bedAdvice(z *zone) *farm.Advice {
@@ -354,7 +354,7 @@ func (s *State) whenDone(done, at time.Time) string {
 
 // onDay says on which day something is: "tomorrow", "on Thursday".
 func (s *State) onDay(t, at time.Time) string {
-	day := farm.SayDay(t, at, s.farm.Location)
+	day := s.farm.Dates().Day(t, at)
 	if slices.Contains([]string{"today", "tomorrow", "yesterday"}, day) {
 		return day
 	}

@@ -104,7 +104,7 @@ func TestWordsWhileTheLidIsOff(t *testing.T) {
 		t.Errorf("with the lid off it goes on advising: %+v", st.Advice)
 	}
 	v := w.state.Look(at)
-	if got := fmt.Sprint(v.Unsure(time.UTC)); !strings.Contains(got, "Bed was opened and is judged again from 11:00 on.") {
+	if got := fmt.Sprint(v.Unsure(farm.Dates{Location: time.UTC})); !strings.Contains(got, "Bed was opened and is judged again from 11:00 on.") {
 		t.Errorf("unsure: %s", got)
 	}
 }
@@ -116,7 +116,7 @@ func TestUnsure(t *testing.T) {
 	unsure := func(at time.Time) string {
 		v := w.state.Look(at)
 		v.Intake = farm.IntakeView{Running: true, Connected: true}
-		return strings.Join(v.Unsure(time.UTC), "\n")
+		return strings.Join(v.Unsure(farm.Dates{Location: time.UTC}), "\n")
 	}
 	for _, step := range []struct {
 		say   func()
