@@ -42,6 +42,7 @@ var suites = []struct{ pkg, pattern, rounds string }{
 	{"page", "Front", "2s"},
 	{"bench", "Acceptance", "1x"},
 	{"bench", "Exposed", "1x"},
+	{"bench", "Shelf", "1x"},
 	{"bench", "Feeding", "1x"},
 	{"bench", "Doses", "1x"},
 }

@@ -25,6 +25,7 @@ func table(w io.Writer, r *results) {
 			of("false/100-months", "%.1f"), of("false-now", "%.0f"), of("lead-h", "%.0f h"), of("lead-h-10", "%.0f h"), of("covered-%", "%.0f %%"), of("intervals", "%.0f"), of("notices/week", "%.1f"))
 	}
 	exposures(w, r)
+	shelves(w, r)
 	feedings(w, r)
 	doses(w, r)
 }
@@ -51,6 +52,22 @@ func exposures(w io.Writer, r *results) {
 		of := func(unit, format string) string { return r.say(format, "Exposed/"+c[1], unit) }
 		fmt.Fprintf(w, "| %s, %s bin-months | %s | %s | %s | %s | %s (%s) | %s of %s | %s | %s |\n", c[0], of("months", "%.0f"), of("came", "%.0f"), of("told", "%.0f"), of("early", "%.0f"),
 			of("false/100-months", "%.1f"), of("lead-h", "%.0f h"), of("lead-h-10", "%.0f h"), of("covered-%", "%.0f %%"), of("intervals", "%.0f"), of("twice", "%.0f"), of("notices/week", "%.2f"))
+	}
+}
+
+// shelves writes how well bad probes are told from honest ones.
+func shelves(w io.Writer, r *results) {
+	fmt.Fprintln(w, "\n| probes on simulated shelves | came to | found | after (half of them, nine in ten) | honest ones doubted |\n|---|---|---|---|---|")
+	for _, c := range [][2]string{
+		{"nothing is wrong, up to a year", "honest"}, {"water in a moisture probe, found within four days", "soak"}, {"two changed places, 40 hours", "swap"},
+		{"one goes off by a little each day, 90 days", "drift"}, {"one repeats a number, three days", "freeze"}, {"the noise of a thermometer grows to 2.5 K, 14 days", "noise"},
+	} {
+		of := func(unit, format string) string { return r.say(format, "Shelf/"+c[1], unit) }
+		found := "–"
+		if c[1] != "honest" {
+			found = of("took-h-50", "%.0f h") + ", " + of("took-h-90", "%.0f h")
+		}
+		fmt.Fprintf(w, "| %s | %s | %s | %s | %s of %s, in %s probe-months |\n", c[0], of("cases", "%.0f"), of("found", "%.0f"), found, of("wrong", "%.0f"), of("honest", "%.0f"), of("months", "%.0f"))
 	}
 }
 

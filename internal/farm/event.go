@@ -99,6 +99,9 @@ const (
 	TwinApart  // disagrees with another probe of the same zone
 	NotANumber // NaN or infinite
 	Unsteady   // its noise has grown
+	Flooded    // water has got into it
+	Swapped    // it has changed places with another probe
+	Drifted    // it has gone off slowly from what is around it
 )
 
 var doubts = [...]string{
@@ -111,6 +114,19 @@ var doubts = [...]string{
 	TwinApart:  "disagrees with its twin",
 	NotANumber: "not a number",
 	Unsteady:   "jumps about far more than it used to",
+	Flooded:    "wetter within hours than any bin gets, as if water had got into it",
+	Swapped:    "reads what another one read, as if the two had changed places",
+	Drifted:    "has gone off slowly from what is around it",
+}
+
+// OfLevel tells whether a doubt is of where a probe stands, not of single numbers:
+// what it last said that was believed is no word of the bin either.
+func (d Doubt) OfLevel() bool {
+	switch d {
+	case Frozen, TwinApart, Flooded, Swapped, Drifted:
+		return true
+	}
+	return false
 }
 
 // String gives the doubt in words that fit after "not believed: ".

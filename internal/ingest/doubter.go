@@ -17,6 +17,9 @@ import (
 //     probe reads that was left outside the bin (lifted.go);
 //   - standing still, unlike itself (frozen.go, flicker.go);
 //   - noise that has grown (unsteady.go);
+//   - wet at the end of its scale, without water that others know of (flooded.go);
+//   - in another one's place (swapped.go);
+//   - gone off over weeks from its room and its twins (drifted.go);
 //   - moving away from the other probes of its zone (twin.go).
 //
 // How fast a quantity may change is in its row of farm.Quantities. A doubt must
@@ -50,7 +53,9 @@ type surroundings struct {
 	room       *probe // the same, else the only probe that hangs in the air at all
 	reference  *probe // a temperature whose moves this one ought to share
 	neighbours []*probe
-	twins      []twin // other probes of its zone with its quantity
+	twins      []twin   // other probes of its zone with its quantity
+	others     []*probe // of other places, with its quantity
+	moistures  []*probe // others of all bins, of a moisture
 }
 
 // NewDoubter makes a doubter that knows nothing yet of the probes of f. The
@@ -68,6 +73,8 @@ func NewDoubter(f *farm.Farm) *Doubter {
 	}
 	for _, p := range d.probes {
 		d.findNeighbours(p)
+		d.findOthers(p)
+		d.findMoistures(p)
 	}
 	return d
 }
@@ -161,15 +168,21 @@ func (p *probe) decide(r farm.Reading) farm.Doubt {
 		return farm.FaultCode
 	case p.frozen(r.Raw, at):
 		return farm.Frozen
+	case p.swapped() != nil:
+		return farm.Swapped
 	}
 	if doubt := p.jumpDoubt(r.Value, at); doubt != farm.NoDoubt {
 		return doubt
 	}
 	switch {
+	case p.flooded(r.Value):
+		return farm.Flooded
 	case p.Rough.Grown:
 		return farm.Unsteady
 	case p.apartLong(r.Value, at):
 		return farm.TwinApart
+	case p.Slowly.In:
+		return farm.Drifted
 	}
 	return farm.NoDoubt
 }
@@ -181,15 +194,21 @@ func (p *probe) standingDoubt(r farm.Reading, at int64) farm.Doubt {
 	switch {
 	case p.Still.Frozen && r.Raw == p.Still.Raw:
 		return farm.Frozen
+	case p.swapped() != nil:
+		return farm.Swapped
 	case p.Jump.N > 0 && (!p.plausible(r.Value, at) || p.stillInAir(r.Value, at)):
 		if p.Jump.Fast {
 			return farm.TooFast
 		}
 		return farm.Spike
+	case p.flooded(r.Value):
+		return farm.Flooded
 	case p.Rough.Grown:
 		return farm.Unsteady
 	case p.Twin.Apart != 0 && p.apartLong(r.Value, at):
 		return farm.TwinApart
+	case p.Slowly.In:
+		return farm.Drifted
 	}
 	return farm.NoDoubt
 }
@@ -211,6 +230,9 @@ func (p *probe) learn(r farm.Reading) {
 		return
 	}
 	p.learnStill(r, at)
+	if p.swaps() {
+		p.learnMarks(r.Value, at)
+	}
 	switch r.Doubt {
 	case farm.Frozen:
 	case farm.Spike, farm.TooFast:
@@ -219,6 +241,8 @@ func (p *probe) learn(r farm.Reading) {
 		if p.temperature() && p.bin != "" {
 			p.Rough.learn(r.Value, at, p.Step, p.every())
 		}
+		p.learnFlood(r.Value, at)
+		p.learnSlowly(r.Value, at)
 		p.learnTwins(r.Value, at, r.Doubt == farm.NoDoubt)
 		p.learnLevel(r.Value, at, r.Doubt == farm.NoDoubt)
 	}

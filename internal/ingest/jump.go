@@ -72,7 +72,7 @@ func (p *probe) jumpDoubt(v float64, at int64) farm.Doubt {
 // over the last half hour than a bin can.
 func (p *probe) plausible(v float64, at int64) bool {
 	switch {
-	case p.N == 0 || p.Still.Frozen || p.withRoom(v, at):
+	case p.N == 0 || p.Still.Frozen || p.Flood.In && !p.flooded(v) || p.withRoom(v, at):
 		return true
 	case p.rushed(v, at) || p.fallen(v, at) || p.intoRoom(v, at) || p.leaps(v, at):
 		return false

@@ -51,10 +51,13 @@ type track struct {
 	Jump   candidate
 	Begun  int64 // time of the first value believed
 
-	Still standstill
-	Rough roughness
-	Twin  departure
-	Base  base // slow level, of which a moisture falls by no more than a bin dries
+	Still  standstill
+	Rough  roughness
+	Flood  flooding
+	Marks  marks
+	Slowly slowly
+	Twin   departure
+	Base   base // slow level, of which a moisture falls by no more than a bin dries
 
 	Follow   float64 // part of the time in which it reads what the room does
 	FollowAt int64
@@ -308,6 +311,7 @@ func (t *track) times() []*int64 {
 	all := []*int64{
 		&t.Last, &t.Heard, &t.T, &t.GoodAt, &t.LeftAt, &t.Begun, &t.FollowAt, &t.Worked, &t.Stirred, &t.Handled, &t.Renewed,
 		&t.Jump.From, &t.Jump.Begun, &t.Jump.Since, &t.Still.From, &t.Still.To, &t.Still.Day, &t.Still.Flicker.FarAt, &t.Still.Flicker.TurnAt,
+		&t.Flood.From, &t.Flood.Over, &t.Flood.Wet, &t.Marks.At, &t.Marks.From, &t.Slowly.At, &t.Slowly.Past,
 		&t.Base.From, &t.Base.At, &t.Rough.FirstAt, &t.Rough.SecondAt, &t.Rough.From,
 		&t.Twin.SlowAt, &t.Twin.AgreedAt, &t.Twin.Apart, &t.Twin.Far, &t.Twin.Climbed, &t.Twin.SteppedAt, &t.Twin.BesideAt,
 	}

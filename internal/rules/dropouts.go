@@ -41,6 +41,36 @@ func (p *probe) dropping(at time.Time) bool {
 	return n >= dropsMany && at.Sub(p.Drops[n-1]) < dropsOver
 }
 
+// mates are the other probes that drop out together with one, time and again: they
+// hang on one device.
+func (s *State) mates(p *probe) (all []*probe) {
+	for _, o := range s.probes {
+		if o != p && p.with(o) && o.with(p) {
+			all = append(all, o)
+		}
+	}
+	return all
+}
+
+// with tells whether a probe has dropped out together with another nearly always.
+func (p *probe) with(o *probe) bool {
+	n := 0
+	for _, t := range p.Drops {
+		if slices.ContainsFunc(o.Drops, func(u time.Time) bool { return t.Sub(u).Abs() <= p.spec.Every }) {
+			n++
+		}
+	}
+	return n >= dropsMany && 4*n >= 3*len(p.Drops)
+}
+
+// spokenFor tells whether the silence of a probe is that of its device, of which
+// another probe tells already, and which is away or has only just come back.
+func (s *State) spokenFor(p *probe, at time.Time) bool {
+	return !p.silent.raised() && slices.ContainsFunc(s.mates(p), func(o *probe) bool {
+		return o.silent.raised() && o.dropping(at) && (o.Away || at.Sub(o.Back) <= silentAfter*p.spec.Every)
+	})
+}
+
 // sayDropping is about a probe that drops out again and again.
 func (s *State) sayDropping(p *probe, m time.Time) saying {
 	night, now := 0, "It speaks at present."
@@ -59,8 +89,16 @@ func (s *State) sayDropping(p *probe, m time.Time) saying {
 	if p.Away {
 		now = fmt.Sprintf("It has said nothing for %s.", pace(m.Sub(p.Said)))
 	}
+	who := s.named(p) + " drops out again and again"
+	if mates := s.mates(p); len(mates) > 0 {
+		ids := []string{p.spec.ID}
+		for _, o := range mates {
+			ids = append(ids, o.spec.ID)
+		}
+		who, now = "Probes "+farm.SayList(ids)+" drop out together again and again", "They hang on one device. "+now
+	}
 	return saying{
-		Text: fmt.Sprintf("%s drops out again and again: %s%s. %s", s.named(p), s.timesSince(len(p.Drops), p.Drops[0], m), when, now),
+		Text: fmt.Sprintf("%s: %s%s. %s", who, s.timesSince(len(p.Drops), p.Drops[0], m), when, now),
 		Advice: &farm.Advice{
 			Do: "Look at its battery, which the cold weakens, at its cable, and at how far its radio has to reach. This is over once it has not dropped out for a week.",
 		},

@@ -45,7 +45,7 @@ func (p *probe) missed(m time.Time) bool {
 		return false
 	case p.fresh(m):
 		return p.Level.Len() == 0 // it has not spoken since the lid was off
-	case p.Newest.Doubt == farm.Frozen || p.Newest.Doubt == farm.TwinApart:
+	case p.Newest.Doubt.OfLevel():
 		return false
 	}
 	return m.Sub(p.GoodAt) <= silentAfter*p.spec.Every+awayFor

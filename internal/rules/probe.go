@@ -42,6 +42,7 @@ type probeMemory struct {
 	Pace     trend.Pace   // how often it speaks
 	Spoke    bool         // it has spoken at least once
 	Away     bool         // it has fallen silent, and not spoken since
+	Back     time.Time    // when it last spoke after that
 	Drops    []time.Time  // when it did of late, oldest first
 	Doubts   uint16       // the last readings, 1 for a doubted one, newest lowest
 	Goods    int          // believed readings in a row
@@ -115,6 +116,9 @@ func (s *State) reading(r *farm.Reading) {
 			p.Newest = *r
 		}
 		return
+	}
+	if p.Away {
+		p.Back = s.Now
 	}
 	away := p.Away || p.Doubts&3 == 3 // for more than one reading
 	p.Heard, p.Said, p.Spoke, p.Away = s.Now, s.Now, true, false

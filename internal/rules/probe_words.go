@@ -134,6 +134,12 @@ func doubtDo(d farm.Doubt) string {
 		return "Put both probes side by side and see which one is right. If both are, jot that the bin was turned: then it is believed."
 	case farm.Frozen:
 		return "Power the probe off and on; replace it if it stays frozen."
+	case farm.Flooded:
+		return "Feel the bin where the probe sits. If it is not that wet, take the probe out, dry it, and look at its seal and at the joint of its cable. If it is right, jot that the bin was watered: then it is believed."
+	case farm.Swapped:
+		return "See which probe sits where, and put each back into its own bin. If they are where they belong, jot that the bin was turned: then they are believed."
+	case farm.Drifted:
+		return "Hold it beside another one for an hour, in the same place. If they differ, calibrate it anew or replace it. If it is right, jot that the bin was turned: then it is believed."
 	}
 	return "Look at its cable, its connectors and its supply."
 }

@@ -165,8 +165,9 @@ func (s *State) start(t time.Time) {
 func (s *State) tick(m time.Time) {
 	for _, p := range s.probes {
 		if m.Sub(p.Heard) > silentAfter*p.spec.Every {
-			s.dropOut(p, m)
-			s.turn(p.silent, m, true)
+			if s.dropOut(p, m); !s.spokenFor(p, m) {
+				s.turn(p.silent, m, true)
+			}
 		}
 	}
 	for i, z := range s.zones {

@@ -76,3 +76,12 @@ func (s Signal) place(t time.Time) float64 {
 func (s Signal) when(i float64) time.Time {
 	return s.From.Add(time.Duration(i * float64(s.Step)))
 }
+
+// Mean is that of the samples from a time up to another.
+func (s Signal) Mean(from, to time.Time) float64 {
+	sum, n := 0.0, 0
+	for i := max(0, int(math.Ceil(s.place(from)))); i < len(s.V) && s.when(float64(i)).Before(to); i++ {
+		sum, n = sum+s.V[i], n+1
+	}
+	return sum / float64(max(n, 1))
+}
