@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"math"
+	"slices"
 	"time"
 )
 
@@ -51,10 +52,7 @@ const (
 // learnSlowly takes in a value of the level.
 func (p *probe) learnSlowly(v float64, at int64) {
 	room, known := p.ambient.fresh(at) // the only air that is measured may be another room's
-	switch {
-	case p.bin == "", p.temperature() && p.ambient != nil && !known:
-		return
-	case !p.moisture() && !p.temperature(), p.ambient == nil && len(p.twins) == 0:
+	if p.bin == "" || !(p.temperature() && known) && !(p.moisture() && len(p.twins) > 0) {
 		return
 	}
 	s := &p.Slowly
@@ -102,10 +100,14 @@ func (p *probe) off(part float64) bool {
 	}
 	under := min(s.under(s.Week, s.WeekRoom), s.under(s.Week, s.MonthRoom))
 	coldest := min(s.WeekRoom, s.MonthRoom)
-	if p.ambient != nil && (min(under, coldest-s.Week) > part*slowOff || !p.living && min(s.over(s.WeekRoom), s.over(s.MonthRoom)) > part*slowOff) {
+	over := min(s.over(s.WeekRoom), s.over(s.MonthRoom))
+	switch {
+	case p.airGone():
+		return false
+	case min(under, coldest-s.Week) > part*slowOff, !p.living && over > part*slowOff:
 		return true
 	}
-	if p.ambient != nil && (s.Week > coldest-part*slowRoom || under < part*slowTwin/2) {
+	if s.Week > coldest-part*slowRoom || under < part*slowTwin/2 {
 		return false // it is the twin that went
 	}
 	any := false
@@ -114,16 +116,23 @@ func (p *probe) off(part float64) bool {
 		if o.Of < millis(slowKnown) || o.In {
 			continue
 		}
-		least := part * slowTwin
-		if p.ambient == nil {
-			least *= 2
-		}
-		if o.Week-s.Week < least || (s.First-o.First)-(s.Week-o.Week) < least {
+		if min(o.Week-s.Week, (s.First-o.First)-(s.Week-o.Week)) < part*slowTwin {
 			return false
 		}
 		any = true
 	}
 	return any
+}
+
+// airGone tells whether another bin in the same air is about as far off to the same
+// side: then it is the thermometer in the air that has gone.
+func (p *probe) airGone() bool {
+	mine := p.Slowly.Week - p.Slowly.First - p.Slowly.WeekRoom + p.Slowly.FirstRoom
+	return slices.ContainsFunc(p.others, func(o *probe) bool {
+		s := &o.Slowly
+		other := s.Week - s.First - s.WeekRoom + s.FirstRoom
+		return o.ambient == p.ambient && s.Of >= millis(slowKnown) && other*mine > 0 && math.Abs(other) > math.Abs(mine)/2
+	})
 }
 
 // under is by how much a level is under the least that a bin would have come to with

@@ -63,3 +63,18 @@ func TestAProbeThatGoesOffSlowly(t *testing.T) {
 		})
 	}
 }
+
+// Where the thermometer in the air goes off, no bin in that air is doubted.
+func TestAirThatGoesOffAccusesNoBin(t *testing.T) {
+	f := nursery(time.Hour)
+	f.Bins[1].Ambient = "air"
+	d, rng := newTester(f), rand.New(rand.NewPCG(8, 9))
+	for at := spring; at.Before(spring.AddDate(0, 0, 150)); at = at.Add(time.Hour) {
+		days := at.Sub(spring).Hours() / 24
+		room := 14 + 2*math.Sin(2*math.Pi*days) + 1.5*math.Sin(days/3)
+		d.say("air", at, coarse(room+0.2*max(0, days-40), 0.0625))
+		d.say("far-t", at.Add(time.Second), coarse(room+1+0.05*rng.NormFloat64(), 0.0625))
+		d.say("crate-t", at.Add(2*time.Second), coarse(room+0.05*rng.NormFloat64(), 0.0625))
+	}
+	d.none(t)
+}
