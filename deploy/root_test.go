@@ -157,7 +157,7 @@ func withSample(t *testing.T, text string) string {
 	}
 	dir := root{t.TempDir()}
 	dir.mkdir(t, "configs")
-	for _, same := range []string{"deploy", "docs", "README.md", "configs/full.yaml", "configs/mosquitto.conf"} {
+	for _, same := range []string{"deploy", "docs", "cmd", "README.md", "configs/full.yaml", "configs/mosquitto.conf"} {
 		if err := os.Symlink(filepath.Join(project, same), dir.path(same)); err != nil {
 			t.Fatal(err)
 		}

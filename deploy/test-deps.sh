@@ -21,6 +21,8 @@ need systemd-analyze systemd
 need openssl openssl
 need groff groff-base
 need fakeroot fakeroot
+need zsh zsh
+need fish fish
 if [ "${1:-}" = ecosystem ]; then
 	need lintian lintian
 	need mandoc mandoc

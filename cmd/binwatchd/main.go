@@ -22,6 +22,7 @@ import (
 	"os"
 	"os/signal"
 	"regexp"
+	"slices"
 	"strings"
 	"syscall"
 	"time"
@@ -83,6 +84,9 @@ type command struct {
 	setup func(fs *flag.FlagSet) work
 }
 
+// line is how the command is written.
+func (c command) line() string { return strings.TrimSpace(c.name + " " + c.usage) }
+
 // work is what a command does with a command line.
 type work struct {
 	words func([]string) error // what is wrong with the words; nil: there are to be none
@@ -108,10 +112,7 @@ type call struct {
 // read.
 func (c command) do(ctx context.Context, args []string, io *streams) error {
 	fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
-	w, path := c.setup(fs), ""
-	if c.load != nil {
-		fs.StringVar(&path, "config", "", "configuration `FILE`")
-	}
+	w, path := c.flags(fs)
 	words, err := parse(c, fs, args, io)
 	if err != nil {
 		return err
@@ -125,13 +126,22 @@ func (c command) do(ctx context.Context, args []string, io *streams) error {
 	if err != nil {
 		return err
 	}
-	one := &call{streams: io, words: words, path: path}
+	one := &call{streams: io, words: words, path: *path}
 	if c.load != nil {
-		if one.cfg, err = c.load(path, io); err != nil {
+		if one.cfg, err = c.load(*path, io); err != nil {
 			return err
 		}
 	}
 	return w.run(ctx, one)
+}
+
+// flags adds all that the command has.
+func (c command) flags(fs *flag.FlagSet) (w work, path *string) {
+	w, path = c.setup(fs), new(string)
+	if c.load != nil {
+		fs.StringVar(path, "config", "", "configuration `FILE`")
+	}
+	return w, path
 }
 
 // commands in the order in which a newcomer needs them.
@@ -173,6 +183,8 @@ func commands() []command {
 			"prints the species table with its sources and their disagreements", nil, speciesWork},
 		{"hash-password", "",
 			"reads a password from standard input and writes its hash, for the file behind page: {password:}", nil, simply(nil, hashPassword)},
+		{"complete", "bash | zsh | fish",
+			"prints what a shell needs to complete words of this program; the packages bring it", nil, completeWork},
 		{"version", "[--licences]", "prints the version, or the licences of all that is in the program", nil, versionWork},
 	}
 }
@@ -184,18 +196,31 @@ func dispatch(ctx context.Context, args []string, io *streams) int {
 	}
 	switch args[0] {
 	case "help", "-h", "-help", "--help":
-		overview(io.out)
-		return exitDone
-	}
-	for _, c := range commands() {
-		if c.name == args[0] {
-			out := &answer{w: io.out}
-			io = &streams{in: io.in, out: out, talk: io.talk}
-			return exitCode(c, cmp.Or(c.do(ctx, args[1:], io), out.err), io)
+		if len(args) == 1 {
+			overview(io.out)
+			return exitDone
 		}
+		args = []string{args[1], "--help"} // help COMMAND is COMMAND --help
+	case "-version", "--version":
+		args[0] = "version"
 	}
-	fmt.Fprintf(io.talk, "binwatchd: there is no command %q; see binwatchd help\n", args[0])
-	return exitMisuse
+	c, ok := commandNamed(args[0])
+	if !ok {
+		io.complain(fmt.Sprintf("binwatchd: there is no command %q; see binwatchd help", args[0]))
+		return exitMisuse
+	}
+	out := &answer{w: io.out}
+	io = &streams{in: io.in, out: out, talk: io.talk}
+	return exitCode(c, cmp.Or(c.do(ctx, args[1:], io), out.err), io)
+}
+
+func commandNamed(name string) (command, bool) {
+	all := commands()
+	i := slices.IndexFunc(all, func(c command) bool { return c.name == name })
+	if i < 0 {
+		return command{}, false
+	}
+	return all[i], true
 }
 
 // misuse is an error of the command line.
@@ -225,7 +250,7 @@ func exitCode(c command, err error, io *streams) int {
 	case err == nil, errors.Is(err, errHelp):
 		return exitDone
 	case errors.As(err, &m):
-		fmt.Fprintf(io.talk, "binwatchd %s: %v\nusage: binwatchd %s %s\n", c.name, err, c.name, c.usage)
+		io.complain(fmt.Sprintf("binwatchd %s: %v\nusage: binwatchd %s", c.name, err, c.line()))
 		return exitMisuse
 	case errors.Is(err, errSaid):
 		return exitWrong
@@ -233,7 +258,7 @@ func exitCode(c command, err error, io *streams) int {
 		fmt.Fprintf(io.talk, "binwatchd %s: stopped\n", c.name)
 		return exitWrong
 	}
-	fmt.Fprintf(io.talk, "binwatchd %s: %v\n", c.name, err)
+	io.complain(fmt.Sprintf("binwatchd %s: %v", c.name, err))
 	return exitWrong
 }
 
@@ -242,7 +267,7 @@ func overview(w io.Writer) {
 	for _, c := range commands() {
 		fmt.Fprintf(w, "  binwatchd %-10s %s\n", c.name, c.does)
 	}
-	fmt.Fprint(w, "\nbinwatchd COMMAND --help tells more. Begin with: binwatchd demo\n")
+	fmt.Fprint(w, "\nbinwatchd help COMMAND tells more. Begin with: binwatchd demo\n")
 }
 
 // negative is the beginning of a number below nothing: -3.5.
@@ -262,7 +287,11 @@ func parse(c command, fs *flag.FlagSet, args []string, s *streams) (words []stri
 			case err != nil:
 				return nil, misuse{err.Error()}
 			}
-			args = fs.Args()
+			rest := fs.Args()
+			if read := len(args) - len(rest); read > 0 && args[read-1] == "--" { // what follows is words
+				return append(words, rest...), nil
+			}
+			args = rest
 		}
 		if len(args) == 0 {
 			return words, nil
@@ -272,7 +301,7 @@ func parse(c command, fs *flag.FlagSet, args []string, s *streams) (words []stri
 }
 
 func help(c command, fs *flag.FlagSet, w io.Writer) {
-	fmt.Fprintf(w, "usage: binwatchd %s %s\n\n%s\n", c.name, c.usage, c.does)
+	fmt.Fprintf(w, "usage: binwatchd %s\n\n%s\n", c.line(), c.does)
 	gap := "\n"
 	fs.VisitAll(func(f *flag.Flag) {
 		name, about := flag.UnquoteUsage(f)
@@ -300,7 +329,7 @@ func load(path string, need config.Need, s *streams) (*config.Config, error) {
 	cfg, err := config.Load(path, need)
 	var problems *config.Problems
 	if errors.As(err, &problems) {
-		fmt.Fprintln(s.talk, problems)
+		s.complain(problems.Error())
 		return nil, errSaid
 	}
 	if err != nil {

@@ -24,21 +24,21 @@ import (
 )
 
 // nowAnswer is how the farm stands, for now.
-func nowAnswer(v farm.View, f *farm.Farm) (value any, text string) {
-	var b strings.Builder
-	printView(&b, v, f)
+func nowAnswer(v farm.View, f *farm.Farm, colour bool) (value any, text string) {
+	b := &sheet{colour: colour}
+	printView(b, v, f)
 	return v, b.String()
 }
 
 // roundsAnswer is the list for today, for rounds.
-func roundsAnswer(v farm.View, f *farm.Farm) (value any, text string) {
+func roundsAnswer(v farm.View, f *farm.Farm, _ bool) (value any, text string) {
 	list := rounds.List(v, f.Dates())
 	return list, rounds.Text(list, f.Dates())
 }
 
 // shown is the setup of a command that writes what it makes of how the farm stands:
 // for a person, or as JSON.
-func shown(made func(farm.View, *farm.Farm) (value any, text string)) func(*flag.FlagSet) work {
+func shown(made func(v farm.View, f *farm.Farm, colour bool) (value any, text string)) func(*flag.FlagSet) work {
 	return func(fs *flag.FlagSet) work {
 		asJSON := fs.Bool("json", false, "write one JSON object")
 		return work{run: func(ctx context.Context, c *call) error {
@@ -46,7 +46,7 @@ func shown(made func(farm.View, *farm.Farm) (value any, text string)) func(*flag
 			if err != nil {
 				return err
 			}
-			value, text := made(v, &c.cfg.Farm)
+			value, text := made(v, &c.cfg.Farm, colourful(c.out, os.Getenv))
 			if *asJSON {
 				return writeJSON(c.out, value)
 			}
@@ -80,7 +80,7 @@ func printView(w io.Writer, v farm.View, f *farm.Farm) {
 	printStanding(w, v, func(s farm.Standing) bool { return s.Bin == "" && s.Probe == "" })
 	for _, b := range v.Bins {
 		for _, z := range b.Zones {
-			fmt.Fprintf(w, "\n%s (%s)\n", farm.SayPlace(z.Bin, z.Zone, len(b.Zones) == 1), z.Aim)
+			fmt.Fprintf(w, "\n%s (%s)\n", styled(w, inBold, farm.SayPlace(z.Bin, z.Zone, len(b.Zones) == 1)), z.Aim)
 			printZone(w, z, v, dates)
 		}
 	}
@@ -173,12 +173,16 @@ func printStanding(w io.Writer, v farm.View, of func(farm.Standing) bool) {
 		if s.Hushed != nil {
 			marks += ", hushed"
 		}
-		fmt.Fprintf(w, "  %s: %s [%s]\n", strings.ToUpper(s.Urgency.String()), text, marks)
+		style := inBold
+		if s.Urgency == farm.Now {
+			style = inRed
+		}
+		fmt.Fprintf(w, "  %s: %s [%s]\n", styled(w, style, strings.ToUpper(s.Urgency.String())), text, marks)
 	}
 }
 
 func printProbes(w io.Writer, v farm.View, f *farm.Farm) {
-	fmt.Fprintln(w, "\nProbes")
+	fmt.Fprintln(w, "\n"+styled(w, inBold, "Probes"))
 	for _, p := range v.Probes {
 		fmt.Fprintf(w, "  %s: %s\n", p.ID, sayProbe(p, v, f))
 		printStanding(w, v, func(s farm.Standing) bool { return s.Probe == p.ID })

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"flag"
+	"fmt"
 	"log/slog"
 	"os"
 	"os/signal"
@@ -25,15 +26,19 @@ import (
 // runCommand makes the command that runs the daemon by a machine's clocks.
 func runCommand(machine clock.Sources) command {
 	return command{
-		name: "run", usage: "--config FILE [--verbose]", does: "runs the daemon: SIGHUP reloads, SIGTERM drains and stops", load: forRun,
+		name: "run", usage: "--config FILE [--verbose] [--log text|json]", does: "runs the daemon: SIGHUP reloads, SIGTERM drains and stops", load: forRun,
 		setup: func(fs *flag.FlagSet) work {
 			verbose := fs.Bool("verbose", false, "log every rejected message too")
-			return work{run: func(ctx context.Context, c *call) error {
+			form := fs.String("log", "text", "how the log is written: `text|json`")
+			wanted := func() error {
+				return misuseIf(*form != "text" && *form != "json", fmt.Sprintf("--log is text or json, not %q", *form))
+			}
+			return work{flags: wanted, run: func(ctx context.Context, c *call) error {
 				level := slog.LevelInfo
 				if *verbose {
 					level = slog.LevelDebug
 				}
-				return runDaemon(ctx, c, machine, slog.New(slog.NewTextHandler(c.talk, &slog.HandlerOptions{Level: level})))
+				return runDaemon(ctx, c, machine, newLog(c.talk, *form == "json", inJournal(c.talk), level))
 			}}
 		},
 	}

@@ -15,6 +15,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"unicode/utf8"
 
 	"binwatchd/internal/licences"
 )
@@ -156,6 +157,13 @@ func texts(t *testing.T, dir string) []string {
 		b, err := os.ReadFile(filepath.Join(dir, f.Name()))
 		if err != nil {
 			t.Fatal(err)
+		}
+		if !utf8.Valid(b) { // an old file, in Latin-1
+			runes := make([]rune, len(b))
+			for i, c := range b {
+				runes[i] = rune(c)
+			}
+			b = []byte(string(runes))
 		}
 		var lines []string
 		for line := range strings.Lines(string(b)) {
