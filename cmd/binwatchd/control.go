@@ -77,8 +77,8 @@ func (s *controlSocket) Look(ctx context.Context) (farm.View, error) {
 	return (*s.answers.Load()).Look(ctx)
 }
 
-func (s *controlSocket) Act(ctx context.Context, e farm.Event) error {
-	return (*s.answers.Load()).Act(ctx, e)
+func (s *controlSocket) Act(ctx context.Context, all ...farm.Event) error {
+	return (*s.answers.Load()).Act(ctx, all...)
 }
 
 func (s *controlSocket) Copy(ctx context.Context, w io.Writer) error {
@@ -90,7 +90,9 @@ type runningDaemon struct{ d *daemon }
 
 func (r runningDaemon) Look(ctx context.Context) (farm.View, error) { return r.d.view(ctx) }
 
-func (r runningDaemon) Act(ctx context.Context, e farm.Event) error { return r.d.loop.Act(ctx, e) }
+func (r runningDaemon) Act(ctx context.Context, all ...farm.Event) error {
+	return r.d.loop.Act(ctx, all...)
+}
 
 func (r runningDaemon) Copy(ctx context.Context, w io.Writer) error {
 	err := r.d.journal.CopyOpen(ctx, w)
@@ -120,7 +122,7 @@ func (w waitingDaemon) Look(ctx context.Context) (farm.View, error) {
 	return v, nil
 }
 
-func (w waitingDaemon) Act(context.Context, farm.Event) error { return watch.ErrUnwritten }
+func (w waitingDaemon) Act(context.Context, ...farm.Event) error { return watch.ErrUnwritten }
 
 // Copy leaves the journal to whoever asks: a waiting daemon has none open.
 func (w waitingDaemon) Copy(context.Context, io.Writer) error { return control.ErrInPlace }

@@ -62,6 +62,7 @@ type clockwork struct {
 type intake interface {
 	watch.Source
 	Run(ctx context.Context) error
+	Answer(*ingest.Answer)
 }
 
 // open builds all parts, in the order in which readings flow, and starts none.
@@ -169,7 +170,7 @@ func (d *daemon) openLoop(ctx context.Context, cfg *config.Config) error {
 	}
 	d.loop, err = watch.New(ctx, watch.Config{
 		Farm: &cfg.Farm, File: whole(d.path), Digest: name, Prefix: cfg.Broker.Prefix, Flush: cfg.Journal.Flush, Journal: d.journal, Source: d.intake,
-		Owes: d.owes, TellNow: d.tellAtOnce, Said: d.say, Took: d.farms.take, Moved: d.moved, Log: d.log, Now: d.clock.now, Speed: d.clock.speed,
+		Owes: d.owes, Answer: d.intake.Answer, TellNow: d.tellAtOnce, Said: d.say, Took: d.farms.take, Moved: d.moved, Log: d.log, Now: d.clock.now, Speed: d.clock.speed,
 		Clock: d.clock.sources, Built: built, Outage: d.outage,
 	})
 	if err == nil {

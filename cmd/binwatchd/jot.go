@@ -6,6 +6,7 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"io"
 	"slices"
 	"strings"
 	"time"
@@ -15,6 +16,7 @@ import (
 	"binwatchd/internal/control"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/ingest"
+	"binwatchd/internal/jot"
 	"binwatchd/internal/journal"
 	"binwatchd/internal/notify"
 	"binwatchd/internal/quantity"
@@ -22,97 +24,134 @@ import (
 )
 
 func jotWork(fs *flag.FlagSet) work {
-	at := fs.String("at", "", "`TIME` at which it was done; now when left out")
-	var j farm.Jot
-	wanted := func(words []string) (err error) {
-		j, err = parseJot(words)
-		return err
+	var o jotOptions
+	fs.StringVar(&o.at, "at", "", "`TIME` at which it was done, where the words do not say it: 2026-05-01T14:30, 'yesterday 5pm'")
+	fs.BoolVar(&o.note, "note", false, "keeps what is not understood as a note, in your own words")
+	wanted := func(words []string) error {
+		o.text = strings.Join(words, " ")
+		return misuseIf(len(words) == 0, "wants what was done, as in: jot fed bed/near 2 kg of grain; jot - reads lines from standard input")
 	}
-	return work{words: wanted, run: func(ctx context.Context, c *call) error {
-		now := machineTimes().now()
-		if err := completeJot(c.cfg, &j, *at, now); err != nil {
-			return err
-		}
-		return noteJot(ctx, c.cfg, j, now, c.streams)
-	}}
+	return work{words: wanted, run: func(ctx context.Context, c *call) error { return jotDown(ctx, c, o) }}
 }
 
-// completeJot gives a jot its place and its time, and checks it. At is the time on
-// the command line; "" leaves it to the daemon's clock, which may know better.
-func completeJot(cfg *config.Config, j *farm.Jot, at string, now time.Time) error {
-	if err := ingest.PlaceJot(&cfg.Farm, j); err != nil {
-		return err
+// jotOptions are what a jot command says.
+type jotOptions struct {
+	text, at string
+	note     bool
+}
+
+// jotDown writes what the words say into the logbook, all of it or nothing.
+func jotDown(ctx context.Context, c *call, o jotOptions) error {
+	now, text := machineTimes().now(), o.text
+	read := readJots
+	if text == "-" {
+		all, err := io.ReadAll(io.LimitReader(c.in, longestPaste))
+		if err != nil {
+			return fmt.Errorf("read the lines: %w", err)
+		}
+		text = string(all)
+	} else if o.note {
+		read = func(cfg *config.Config, text string, now time.Time, _ bool, _ io.Writer) ([]farm.Jot, error) {
+			return []farm.Jot{jot.Note(&cfg.Farm, farm.Place{}, text, now)}, nil
+		}
 	}
-	said, err := moment(at, cfg.Farm.Location)
+	at, err := whenSaid(&c.cfg.Farm, o.at, now)
 	if err != nil {
 		return err
 	}
-	j.At, j.By = cmp.Or(said, now).UTC().Truncate(time.Millisecond), "command"
-	err = ingest.CheckJot(&cfg.Farm, *j, now)
-	if at == "" {
-		j.At = said
+	jots, err := read(c.cfg, text, now, o.note, c.talk)
+	if err != nil {
+		return err
 	}
-	return err
+	for i := range jots {
+		j := &jots[i]
+		switch {
+		case !at.IsZero() && !j.At.IsZero():
+			return misusef("the words say when it was done, and --at does too")
+		case j.At.IsZero():
+			j.At = at
+		}
+		j.By = jot.ByCommand
+		checked := *j
+		checked.At = cmp.Or(j.At, now)
+		if err := jot.Check(&c.cfg.Farm, checked, now); err != nil {
+			return err
+		}
+	}
+	return noteJots(ctx, c.cfg, jots, now, c.streams)
 }
 
-// parseJot reads BIN[/ZONE] WHAT [AMOUNT] [of KIND] [to BIN]. A place, a kind
-// and an amount may be several words. The places stand as they were written;
-// [ingest.PlaceJot] finds them.
-func parseJot(words []string) (j farm.Jot, err error) {
-	if len(words) < 2 {
-		return j, misusef("wants at least a bin and what was done, as in: jot bed/near fed 2 kg of grain")
+// longestPaste bounds what standard input may hold.
+const longestPaste = 64 << 10
+
+// whenSaid reads --at; a zero time leaves it to the daemon's clock, which may know
+// better.
+func whenSaid(f *farm.Farm, at string, now time.Time) (time.Time, error) {
+	if at == "" {
+		return time.Time{}, nil
 	}
-	deed := slices.IndexFunc(words, func(w string) bool { return slices.Contains(farm.JotKinds, farm.JotKind(w)) })
-	if deed < 1 {
-		deed = 1 // what stands there is told to be no deed
+	if t, err := moment(at, f.Location); err == nil {
+		return t.UTC().Truncate(time.Millisecond), nil
 	}
-	j.Bin, j.What = strings.Join(words[:deed], " "), farm.JotKind(words[deed])
-	part := map[string][]string{}
-	in := "amount"
-	for _, w := range words[deed+1:] {
-		if w == "of" || w == "to" {
-			if _, twice := part[w]; twice {
-				return j, misusef("%q stands there twice", w)
-			}
-			in = w
-			part[w] = nil
+	t, err := jot.When(f, at, now)
+	return t.UTC(), err
+}
+
+// readJots reads a text line by line. What is not understood goes to talk with the
+// nearest reading; with note it is kept as it stands.
+func readJots(cfg *config.Config, text string, now time.Time, note bool, talk io.Writer) (jots []farm.Jot, err error) {
+	asked := false
+	for line := range strings.Lines(text) {
+		if line = strings.TrimSpace(line); line == "" {
 			continue
 		}
-		part[in] = append(part[in], w)
-	}
-	for _, w := range []string{"of", "to"} {
-		if ws, ok := part[w]; ok && len(ws) == 0 {
-			return j, misusef("nothing follows %q", w)
+		r, err := jot.Read(&cfg.Farm, line, now)
+		var q *jot.Question
+		switch {
+		case err == nil:
+			jots = append(jots, r.Jots...)
+		case note:
+			jots = append(jots, jot.Note(&cfg.Farm, farm.Place{}, line, now))
+		case errors.As(err, &q):
+			asked = true
+			fmt.Fprintf(talk, "not written: %s\n  %s\n", line, q.Why)
+			for _, near := range q.Nearest.Says(&cfg.Farm) {
+				fmt.Fprintf(talk, "  nearest: %s\n", near)
+			}
+		}
+		for _, took := range r.Took {
+			fmt.Fprintf(talk, "taken: %s\n", took)
 		}
 	}
-	j.Of, j.To = strings.Join(part["of"], " "), strings.Join(part["to"], " ")
-	if amount := strings.Join(part["amount"], " "); amount != "" {
-		if j.Kg, j.Litres, err = quantity.ParseAmount(amount); err != nil {
-			return j, misuse{err.Error()}
-		}
+	switch {
+	case asked:
+		fmt.Fprintln(talk, "Nothing was written. With --note it is kept as a note, in your own words.")
+		return nil, errSaid
+	case len(jots) == 0:
+		return nil, errors.New("there is nothing to write down")
 	}
-	return j, nil
+	return jots, nil
 }
 
 // startWait is how long a daemon that starts or stops is waited for: it holds the
 // journal without answering at its socket.
 const startWait = 20 * time.Second
 
-// noteJot has the daemon write the jot, or writes it when none is running.
-func noteJot(ctx context.Context, cfg *config.Config, j farm.Jot, now time.Time, io *streams) error {
+// noteJots has the daemon write the lines, or writes them when none is running.
+func noteJots(ctx context.Context, cfg *config.Config, jots []farm.Jot, now time.Time, io *streams) error {
 	for began := time.Now(); ; {
-		err := client(cfg).Act(ctx, control.Action{Jot: &j})
+		err := client(cfg).Act(ctx, control.Action{Jots: jots})
 		if err == nil {
-			fmt.Fprintln(io.out, "noted:", sayJot(cfg, j))
+			sayJots(io, "noted:", cfg, jots)
 			return nil
 		}
 		if !errors.Is(err, control.ErrNoDaemon) {
 			return err
 		}
-		err = noteAlone(ctx, cfg, j, now)
+		err = noteAlone(ctx, cfg, jots, now)
 		switch {
 		case err == nil:
-			fmt.Fprintln(io.out, "noted, with no daemon running:", sayJot(cfg, j))
+			sayJots(io, "noted, with no daemon running:", cfg, jots)
 			return nil
 		case !errors.Is(err, journal.ErrInUse):
 			return err
@@ -122,8 +161,21 @@ func noteJot(ctx context.Context, cfg *config.Config, j farm.Jot, now time.Time,
 	}
 }
 
-// noteAlone writes a jot into a journal that no daemon has open.
-func noteAlone(ctx context.Context, cfg *config.Config, j farm.Jot, now time.Time) error {
+func sayJots(io *streams, how string, cfg *config.Config, jots []farm.Jot) {
+	for _, j := range jots {
+		fmt.Fprintln(io.out, how, jot.Said(&cfg.Farm, j))
+		if s := j.What.Row().Sight; s != nil {
+			for _, advice := range []string{s.Do, s.Caution} {
+				if advice != "" {
+					fmt.Fprintln(io.out, " ", advice)
+				}
+			}
+		}
+	}
+}
+
+// noteAlone writes jots into a journal that no daemon has open.
+func noteAlone(ctx context.Context, cfg *config.Config, jots []farm.Jot, now time.Time) error {
 	jr, err := journal.Open(ctx, journal.Config{Path: cfg.Journal.Path, Keep: cfg.Journal.Keep, Now: time.Now, Brief: true})
 	if err != nil {
 		return err
@@ -131,24 +183,7 @@ func noteAlone(ctx context.Context, cfg *config.Config, j farm.Jot, now time.Tim
 	defer jr.Close()
 	tellers := tellersOf(cfg, unrevealed)
 	owes := func(ch farm.Change) []farm.Owed { return notify.OwedFor(tellers, ch, now) }
-	return watch.Note(ctx, jr, &cfg.Farm, farm.Event{Kind: farm.EventJot, Jot: j}, now, owes)
-}
-
-func sayJot(cfg *config.Config, j farm.Jot) string {
-	s := cfg.Farm.SayPlace(j.Bin, j.Zone) + " " + string(j.What)
-	switch {
-	case j.Kg > 0:
-		s += " " + quantity.FormatMass(j.Kg)
-	case j.Litres > 0:
-		s += " " + quantity.FormatVolume(j.Litres)
-	}
-	if j.Of != "" {
-		s += " of " + j.Of
-	}
-	if j.To != "" {
-		s += " to " + j.To
-	}
-	return s
+	return watch.Note(ctx, jr, &cfg.Farm, control.Action{Jots: jots}.Events(), now, owes)
 }
 
 func hushWork(fs *flag.FlagSet) work {

@@ -36,6 +36,7 @@ func (b *builder) build() {
 	b.buildSite()
 	b.buildSpecies()
 	b.buildFeeds()
+	b.buildVessels()
 	b.buildBins()
 	b.buildRooms()
 	b.buildProbes()

@@ -77,6 +77,7 @@ type File struct {
 	Places     []Room                  `yaml:"places" kind:"a place" list:"places by name, such as shed: {air: shed-air, bins: [stack]}" help:"Sheds, cellars and yards whose bins share one air, by a name of your own."`
 	Species    []farm.Species          `yaml:"species" kind:"a species" list:"species by name" help:"Species of your own, and parts of the built-in ones that you know better."`
 	Feeds      []farm.Feed             `yaml:"feeds" list:"feeds by name, such as grain: 45d" help:"How long each kind of food lasts worms at full activity."`
+	Vessels    []farm.Vessel           `yaml:"vessels,flow" list:"measures by name, such as bucket: 9 L" help:"Measures of your own, for jots: a bucket of 9 L, a scoop of 300 g."`
 	Needs      []Castings              `yaml:"need,flow" kind:"an entry of need" list:"a list of needs, such as [{castings: 200 L, by: 10 Apr}]" help:"Castings wanted by a day; the rounds say whether it will be reached."`
 	Tell       []notify.TellerSettings `yaml:"tell" kind:"a recipient" list:"a list of recipients, such as [{mail: keeper@example.org}]" help:"Who is told of what."`
 	Rounds     *notify.RoundsMail      `yaml:"rounds" kind:"the entry rounds" help:"When the care list goes out by mail."`

@@ -52,6 +52,7 @@ func allKinds() map[string]form {
 		"a difference of temperatures": step,
 		"a volume":                     scalar("a volume", "160 L", checked(quantity.ParseVolume, empty), quantity.FormatVolume),
 		"a mass":                       scalar("a mass", "3 kg", checked(quantity.ParseMass, empty), quantity.FormatMass),
+		"an amount":                    scalar("an amount", "2 qt", parseAmount, formatAmount),
 		"a range of temperatures":      band("a range of temperatures", "16C..24C", quantity.ParseTemperatureBand, quantity.FormatTemperatureBand, implausible),
 		"a range of percentages":       band("a range of percentages", "68%..82%", quantity.ParsePercentBand, quantity.FormatPercentBand, nil),
 		"a feed's pace":                feedPace(),
@@ -388,4 +389,17 @@ func (d Date) from(now time.Time, loc *time.Location) time.Time {
 		}
 	}
 	return t
+}
+
+// parseAmount reads what a vessel holds.
+func parseAmount(s string) (a farm.Amount, err error) {
+	a.Kg, a.Litres, err = quantity.ParseAmount(s)
+	return a, err
+}
+
+func formatAmount(a farm.Amount) string {
+	if a.Kg > 0 {
+		return quantity.FormatMass(a.Kg)
+	}
+	return quantity.FormatVolume(a.Litres)
 }

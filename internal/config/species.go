@@ -3,6 +3,8 @@ package config
 import (
 	"reflect"
 	"slices"
+	"strings"
+	"unicode"
 
 	"binwatchd/internal/farm"
 	"binwatchd/internal/husbandry"
@@ -110,6 +112,18 @@ func (b *builder) buildFeeds() {
 	}
 	or(b.marks, &b.file.Feeds, nil, byDefault)
 	b.file.Feeds = b.farm.Feeds
+}
+
+// buildVessels takes over the keeper's own measures. A name that is a unit already
+// would change what old jots mean.
+func (b *builder) buildVessels() {
+	b.farm.Vessels = b.file.Vessels
+	for i := range b.file.Vessels {
+		v := &b.file.Vessels[i]
+		_, err := parseAmount("1 " + v.Name)
+		b.refuse(err == nil, v, "%s is a unit already; give the measure a name of its own", quoted(v.Name))
+		b.refuse(strings.ContainsFunc(v.Name, func(r rune) bool { return !unicode.IsLetter(r) }), v, "the name of a measure is one word of letters, such as bucket")
+	}
 }
 
 func (b *builder) speciesIDs() []string {

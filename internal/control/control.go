@@ -25,8 +25,8 @@ var ErrNoDaemon = errors.New("no daemon is running here")
 type Daemon interface {
 	// Look gives how the farm stands.
 	Look(ctx context.Context) (farm.View, error)
-	// Act notes a jot, a hush or a seen, and returns once it is on disk.
-	Act(ctx context.Context, e farm.Event) error
+	// Act notes jots, a hush or a seen, and returns once they are on disk.
+	Act(ctx context.Context, all ...farm.Event) error
 	// Copy writes the journal to w where its path no longer names it;
 	// [ErrInPlace] where it does.
 	Copy(ctx context.Context, w io.Writer) error
@@ -38,22 +38,23 @@ var ErrInPlace = errors.New("the journal is in its place")
 // journalHeader carries the path of the journal that a request is meant for.
 const journalHeader = "Binwatchd-Journal"
 
-// An Action is one thing to note; one field is set.
+// An Action is what to note.
 type Action struct {
-	Jot  *farm.Jot  `json:"jot,omitempty"`
+	Jots []farm.Jot `json:"jots,omitempty"`
 	Hush *farm.Hush `json:"hush,omitempty"`
 	Seen *farm.Seen `json:"seen,omitempty"`
 }
 
-// Event makes the event of an action; ok is false when the action is empty.
-func (a Action) Event() (e farm.Event, ok bool) {
-	switch {
-	case a.Jot != nil:
-		return farm.Event{Kind: farm.EventJot, Jot: *a.Jot}, true
-	case a.Hush != nil:
-		return farm.Event{Kind: farm.EventHush, Hush: *a.Hush}, true
-	case a.Seen != nil:
-		return farm.Event{Kind: farm.EventSeen, Seen: *a.Seen}, true
+// Events makes the events of an action; none when the action is empty.
+func (a Action) Events() (all []farm.Event) {
+	for _, j := range a.Jots {
+		all = append(all, farm.Event{Kind: farm.EventJot, Jot: j})
 	}
-	return farm.Event{}, false
+	if a.Hush != nil {
+		all = append(all, farm.Event{Kind: farm.EventHush, Hush: *a.Hush})
+	}
+	if a.Seen != nil {
+		all = append(all, farm.Event{Kind: farm.EventSeen, Seen: *a.Seen})
+	}
+	return all
 }

@@ -129,14 +129,14 @@ func handler(daemon Daemon) http.Handler {
 		d := json.NewDecoder(http.MaxBytesReader(w, r.Body, maxBody))
 		d.DisallowUnknownFields()
 		err := d.Decode(&a)
-		e, ok := a.Event()
+		all := a.Events()
 		switch {
 		case err != nil:
 			http.Error(w, "not an action: "+err.Error(), http.StatusBadRequest)
-		case !ok:
+		case len(all) == 0:
 			http.Error(w, "the action is empty", http.StatusBadRequest)
 		default:
-			answer(w, daemon.Act(r.Context(), e))
+			answer(w, daemon.Act(r.Context(), all...))
 		}
 	})
 	mux.HandleFunc("GET /copy", func(w http.ResponseWriter, r *http.Request) { copyTo(w, r, daemon) })

@@ -20,8 +20,8 @@ func (p *porch) Look(context.Context) (farm.View, error) {
 	return farm.View{Farm: "Hillfoot Nursery"}, nil
 }
 
-func (p *porch) Act(_ context.Context, e farm.Event) error {
-	p.acts = append(p.acts, e)
+func (p *porch) Act(_ context.Context, all ...farm.Event) error {
+	p.acts = append(p.acts, all...)
 	return nil
 }
 

@@ -137,60 +137,6 @@ func (d Doubt) String() string {
 	return "unknown doubt" // of a later version
 }
 
-// JotKind is what the keeper did.
-type JotKind string
-
-const (
-	Fed      JotKind = "fed"
-	Watered  JotKind = "watered"
-	Bedded   JotKind = "bedded"
-	Turned   JotKind = "turned"
-	Sifted   JotKind = "sifted"
-	Stocked  JotKind = "stocked"
-	Lifted   JotKind = "lifted"
-	Emptied  JotKind = "emptied"
-	Finished JotKind = "finished"
-)
-
-// JotKinds lists every kind of jot, for checks and messages.
-var JotKinds = []JotKind{Fed, Watered, Bedded, Turned, Sifted, Stocked, Lifted, Emptied, Finished}
-
-// A Jot is a line in the logbook.
-type Jot struct {
-	At     time.Time `json:"at,omitzero"`
-	Bin    string    `json:"bin"`
-	Zone   string    `json:"zone,omitempty"` // "": the bin's living zones
-	What   JotKind   `json:"what"`
-	Kg     float64   `json:"kg,omitempty"`
-	Litres float64   `json:"litres,omitempty"`
-	Of     string    `json:"of,omitempty"` // kind of food, or a species for stocked
-	To     string    `json:"to,omitempty"` // sifted: the tub that received the castings
-	By     string    `json:"by,omitempty"` // command, mqtt or page
-
-	// Uncertain: it waited somewhere on its way and says no time of its own; At is
-	// its arrival, and it was done before that.
-	Uncertain bool `json:"uncertain,omitempty"`
-}
-
-// Spelled is a jot in the words of the jot command, "fed 2 kg of grain", its numbers
-// written by number.
-func (j Jot) Spelled(number func(float64) string) string {
-	s := string(j.What)
-	if j.Kg != 0 {
-		s += " " + number(j.Kg) + " kg"
-	}
-	if j.Litres != 0 {
-		s += " " + number(j.Litres) + " L"
-	}
-	if j.Of != "" {
-		s += " of " + j.Of
-	}
-	if j.To != "" {
-		s += " to " + j.To
-	}
-	return s
-}
-
 // A Hush keeps quiet about a bin, a zone, one condition or one quantity of it
 // until a time.
 type Hush struct {

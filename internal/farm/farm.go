@@ -10,9 +10,10 @@
 //
 // In reading order: farm.go is what the keeper configures, quantities.go and
 // conditions.go are the tables of what can be measured and of what can be wrong.
-// event.go is what happens, change.go what the rules say of it, view.go how it all
-// stands. species.go is of the worms. place.go finds what a name means; units.go
-// and say.go write numbers, amounts and times for people.
+// event.go is what happens, jots.go the table of what a keeper can write down,
+// change.go what the rules say of it, view.go how it all stands. species.go is of
+// the worms. place.go finds what a name means; units.go and say.go write numbers,
+// amounts and times for people.
 package farm
 
 import "time"
@@ -30,6 +31,7 @@ type Farm struct {
 	Species  []Species // the table in force: the published ones, then the keeper's own
 	Feeds    []Feed    // paces of food in force
 	Needs    []Need    // castings wanted by a date
+	Vessels  []Vessel  // the keeper's own measures
 }
 
 // A Bin is one container: a bed, a stack of trays, a barrel, a tub.
@@ -145,6 +147,15 @@ type Feed struct {
 	Kind string  `yaml:",name"`
 	Days float64 `yaml:",value" kind:"a feed's pace"`
 }
+
+// A Vessel is a measure of the keeper's own: a pan of 2 qt, a scoop of 300 g.
+type Vessel struct {
+	Name  string `yaml:",name"`
+	Holds Amount `yaml:",value" kind:"an amount"`
+}
+
+// An Amount is a mass or a volume; the other is 0.
+type Amount struct{ Kg, Litres float64 }
 
 // A Need is castings wanted by a day.
 type Need struct {

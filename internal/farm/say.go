@@ -177,12 +177,17 @@ func Capital(word string) string {
 }
 
 // SayList joins words as in a sentence: "red, European and blue worms".
-func SayList(words []string) string {
+func SayList(words []string) string { return joined(words, "and") }
+
+// SayChoice joins words of which one is meant.
+func SayChoice(words []string) string { return joined(words, "or") }
+
+func joined(words []string, by string) string {
 	n := len(words)
 	if n < 2 {
 		return strings.Join(words, "")
 	}
-	return strings.Join(words[:n-1], ", ") + " and " + words[n-1]
+	return strings.Join(words[:n-1], ", ") + " " + by + " " + words[n-1]
 }
 
 // SayPlace names a zone of the farm as a keeper would: see the function.

@@ -19,12 +19,13 @@ var may = map[string]struct {
 	"loopback":         {nil, "which hosts are this machine is a leaf: all who decide by it decide alike"},
 	"backoff":          {nil, "waiting before another attempt is a leaf: everybody waits alike"},
 	"quantity":         {[]string{"farm"}, "amounts with units: configuration and jots read them alike, by the rows of farm"},
+	"jot":              {[]string{"farm", "quantity", "husbandry"}, "the logbook is read from a text, a farm and a time alone"},
 	"husbandry":        {[]string{"farm"}, "science is pure and knows nouns only"},
 	"trend":            {[]string{"farm"}, "statistics are pure"},
 	"licences":         {nil, "what the program is made of is a leaf: a table and a text"},
 	"secret":           {nil, "where passwords and keys lie is a leaf: whoever is given one may open it"},
 	"config":           {[]string{"farm", "quantity", "husbandry", "loopback", "secret", "ingest", "journal", "influx", "notify", "page"}, "it gathers what each of them wants to be told; none of them knows YAML"},
-	"ingest":           {[]string{"farm", "secret", "backoff", "loopback", "quantity", "trend"}, "nobody else parses payloads"},
+	"ingest":           {[]string{"farm", "jot", "secret", "backoff", "loopback", "quantity", "trend"}, "nobody else parses payloads"},
 	"journal":          {[]string{"backoff", "farm", "journal/columns", "journal/oldchunk"}, "the store judges nothing"},
 	"journal/columns":  {nil, "packs numbers, and knows none of them"},
 	"journal/oldchunk": {[]string{"journal/columns"}, "reads what older versions packed, and nothing else"},
@@ -34,7 +35,7 @@ var may = map[string]struct {
 	"notify":           {[]string{"farm", "secret", "backoff", "chart", "loopback"}, "adapters state what they need in their own interfaces"},
 	"influx":           {[]string{"farm", "secret", "backoff", "husbandry"}, "adapters state what they need in their own interfaces; a point says what its zone is held to"},
 	"metrics":          {[]string{"farm"}, "adapters state what they need in their own interfaces"},
-	"page":             {[]string{"farm", "secret", "calibration", "chart", "loopback", "snippet", "quantity", "page/auth"}, "adapters state what they need in their own interfaces"},
+	"page":             {[]string{"farm", "jot", "secret", "calibration", "chart", "loopback", "snippet", "quantity", "page/auth"}, "adapters state what they need in their own interfaces"},
 	"page/auth":        {[]string{"loopback"}, "the login knows nothing of worms"},
 	"chart":            {[]string{"farm"}, "curves are drawn from samples; mail and page show the same"},
 	"control":          {[]string{"farm"}, "the way for commands knows what may be said, not how it is done"},
@@ -82,7 +83,7 @@ func TestTheFoldHasNoClockAndNoIO(t *testing.T) {
 	banned := []string{"os", "net", "net/http", "database/sql", "math/rand", "math/rand/v2", "io/fs", "log/slog"}
 	for _, line := range goList(t, "-f", "{{.ImportPath}} {{join .Imports \" \"}}",
 		"./internal/farm", "./internal/husbandry", "./internal/trend", "./internal/rules", "./internal/rounds", "./internal/quantity",
-		"./internal/survey", "./internal/calibration", "./internal/snippet") {
+		"./internal/jot", "./internal/survey", "./internal/calibration", "./internal/snippet") {
 		words := strings.Fields(line)
 		for _, imp := range words[1:] {
 			if slices.Contains(banned, imp) {

@@ -6,12 +6,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"slices"
 	"strings"
 	"time"
 
 	"binwatchd/internal/farm"
+	"binwatchd/internal/jot"
 	"binwatchd/internal/quantity"
 )
 
@@ -28,15 +28,15 @@ func commandFilters(prefix string) []string {
 	return []string{prefix + jotTopic + "/#", prefix + hushTopic + "/#", prefix + seenTopic + "/#"}
 }
 
-// command reads a jot, hush or seen; ok is false when the topic is none.
+// command reads jots, a hush or a seen; ok is false when the topic is none.
 func (d *Decoder) command(rest string, payload []byte, arrived time.Time) (got Decoded, ok bool) {
 	kind, place, _ := strings.Cut(rest, "/")
+	if kind == jotTopic {
+		return d.jots(place, payload, arrived), true
+	}
 	e := farm.Event{Arrived: arrived}
 	var err error
 	switch kind {
-	case jotTopic:
-		e.Kind = farm.EventJot
-		e.Jot, got.Timed, err = d.jot(place, payload, arrived)
 	case hushTopic:
 		e.Kind = farm.EventHush
 		e.Hush, got.Timed, err = d.hush(place, payload, arrived)
@@ -51,31 +51,8 @@ func (d *Decoder) command(rest string, payload []byte, arrived time.Time) (got D
 	if err != nil {
 		return refused("", BadCommand, kind+": "+err.Error()), true
 	}
-	got.Command = &e
+	got.Commands = []farm.Event{e}
 	return got, true
-}
-
-func (d *Decoder) jot(place string, payload []byte, arrived time.Time) (j farm.Jot, timed bool, err error) {
-	var in struct {
-		What, Amount, Of, To string
-		At                   json.RawMessage
-	}
-	if err := strictly(payload, &in); err != nil {
-		return j, false, err
-	}
-	j = farm.Jot{Bin: place, To: in.To, What: farm.JotKind(in.What), Of: in.Of, By: "mqtt"}
-	if err := PlaceJot(d.farm, &j); err != nil {
-		return j, false, err
-	}
-	if in.Amount != "" {
-		if j.Kg, j.Litres, err = quantity.ParseAmount(in.Amount); err != nil {
-			return j, false, err
-		}
-	}
-	if j.At, timed, err = d.saidAt(in.At, arrived); err != nil {
-		return j, false, err
-	}
-	return j, timed, CheckJot(d.farm, j, arrived)
 }
 
 // hush reads a hush. Its time counts from when it was said.
@@ -143,70 +120,16 @@ func strictly(payload []byte, v any) error {
 	return nil
 }
 
-// Bounds of what a keeper may write down. Common practice, no source: they
-// catch a wrong year and a wrong unit, not a large farm.
+// Bounds of what a keeper may write down. Common practice, no source.
 const (
-	oldestJot   = 366 * 24 * time.Hour
 	longestHush = 366 * 24 * time.Hour
-	largest     = 10000 // kg or L
-	longestWord = 64    // bytes of a kind of food or an episode's id
+	longestWord = 64 // bytes of an episode's id
 )
-
-// PlaceJot puts the configuration's names in place of those that a keeper wrote in
-// Bin, which may name a zone too, and in To.
-func PlaceJot(f *farm.Farm, j *farm.Jot) error {
-	at, err := f.FindPlace(j.Bin)
-	if err != nil {
-		return err
-	}
-	j.Bin, j.Zone = at.Bin, at.Zone
-	if j.To == "" {
-		return nil
-	}
-	to, err := f.FindPlace(j.To)
-	if err != nil {
-		return fmt.Errorf("to: %w", err)
-	}
-	j.To = to.Bin
-	return nil
-}
-
-// CheckJot tells what is wrong with a jot, wherever it came from: an unknown
-// bin, zone or deed, an amount no bin can hold, a time to come. Now is the
-// time of arrival; a zero one leaves the jot's time unchecked.
-func CheckJot(f *farm.Farm, j farm.Jot, now time.Time) error {
-	if err := checkPlace(f, j.Bin, j.Zone); err != nil {
-		return err
-	}
-	switch {
-	case !slices.Contains(farm.JotKinds, j.What):
-		return fmt.Errorf("what: %q is not one of %s", clip(string(j.What)), list(farm.JotKinds))
-	case !amount(j.Kg) || !amount(j.Litres):
-		return fmt.Errorf("amount: must be from 0 to %d kg or L", largest)
-	case !now.IsZero() && j.At.Sub(now) > longestAhead:
-		return errors.New("at: lies in the future: " + j.At.Format(time.RFC3339))
-	case now.Sub(j.At) > oldestJot:
-		return errors.New("at: more than a year ago: " + j.At.Format(time.RFC3339))
-	case !word(j.Of) || !word(j.By):
-		return fmt.Errorf("of: not a word: %q", clip(j.Of))
-	case j.What == farm.Stocked && j.Of != "" && !slices.ContainsFunc(f.Species, func(s farm.Species) bool { return s.ID == j.Of }):
-		return fmt.Errorf("of: no species %q", clip(j.Of))
-	case j.To == "":
-		return nil
-	case j.What != farm.Sifted:
-		return fmt.Errorf("to: only what is sifted goes to another bin, not what is %s", j.What)
-	}
-	bin, zone, _ := strings.Cut(j.To, "/")
-	if err := checkPlace(f, bin, zone); err != nil {
-		return fmt.Errorf("to: %w", err)
-	}
-	return nil
-}
 
 // CheckHush tells what is wrong with a hush: an unknown bin, zone or
 // condition, or an end that is past or more than a year away.
 func CheckHush(f *farm.Farm, h farm.Hush, now time.Time) error {
-	if err := checkPlace(f, h.Bin, h.Zone); err != nil {
+	if err := jot.CheckPlace(f, h.Bin, h.Zone); err != nil {
 		return err
 	}
 	switch {
@@ -222,17 +145,6 @@ func CheckHush(f *farm.Farm, h farm.Hush, now time.Time) error {
 	return nil
 }
 
-// checkPlace looks for a bin and, when one is named, its zone, by their very
-// names.
-func checkPlace(f *farm.Farm, bin, zone string) error {
-	want := farm.Place{Bin: bin, Zone: zone}
-	got, err := f.FindPlace(want.String())
-	if err == nil && got != want {
-		err = fmt.Errorf("no place %q; it is called %s", clip(want.String()), got)
-	}
-	return err
-}
-
 func list[T ~string](all []T) string {
 	out := make([]string, 0, len(all))
 	for _, w := range all {
@@ -240,8 +152,6 @@ func list[T ~string](all []T) string {
 	}
 	return strings.Join(out, ", ")
 }
-
-func amount(v float64) bool { return v >= 0 && v <= largest && !math.IsNaN(v) }
 
 // word tells whether a text is short and printable.
 func word(s string) bool {

@@ -6,6 +6,7 @@ import (
 
 	"binwatchd/internal/farm"
 	"binwatchd/internal/ingest"
+	"binwatchd/internal/jot"
 )
 
 // FuzzCommands sends whatever comes as a jot, a hush or a seen. It is refused as a
@@ -25,11 +26,11 @@ func FuzzCommands(f *testing.F) {
 		d := ingest.NewDecoder(shed(), "binwatch")
 		got := d.Decode("binwatch/"+topic, payload, noon)
 		things := len(got.Rejected)
-		if e := got.Command; e != nil {
+		for _, e := range got.Commands {
 			things++
 			switch e.Kind {
 			case farm.EventJot:
-				if err := ingest.CheckJot(shed(), e.Jot, noon); err != nil || len(e.Jot.To) > 2*64 {
+				if err := jot.Check(shed(), e.Jot, noon); err != nil || len(e.Jot.To) > 2*64 {
 					t.Errorf("%+v is taken, and out of bounds: %v", e.Jot, err)
 				}
 			case farm.EventHush:

@@ -82,7 +82,7 @@ func (d *Decoder) Topics() []string {
 func (d *Decoder) Decode(topic string, payload []byte, arrived time.Time) Decoded {
 	arrived = arrived.UTC().Truncate(time.Millisecond)
 	if rest, ok := strings.CutPrefix(topic, d.prefix); ok {
-		if strings.HasPrefix(rest, markerTopic+"/") { // of another watcher, heard by a filter for all
+		if strings.HasPrefix(rest, markerTopic+"/") || strings.HasPrefix(rest, answerTopic+"/") { // of a watcher, heard by a filter for all
 			return Decoded{}
 		}
 		if got, ok := d.command(rest, payload, arrived); ok {
@@ -251,8 +251,9 @@ type Rejection struct {
 // give a reading for one while it is rejected for another.
 type Decoded struct {
 	Readings []farm.Reading
-	Command  *farm.Event // a jot, a hush or a seen, or the weather to come
-	Timed    bool        // the jot or hush says its own time
+	Commands []farm.Event // jots, a hush or a seen, or the weather to come
+	Timed    bool         // the jots or the hush say their own time
+	Answer   *Answer      // to jots; else nil
 	Rejected []Rejection
 }
 
@@ -324,11 +325,20 @@ func (d *Decoder) spellValue(p farm.Probe, v float64) string {
 func explainCommand(w *strings.Builder, got Decoded) {
 	if len(got.Rejected) > 0 {
 		fmt.Fprintf(w, "  rejected (%s): %s\n", got.Rejected[0].Reason, got.Rejected[0].Detail)
+		if got.Answer != nil && got.Answer.Note != "" {
+			fmt.Fprintf(w, "  kept as a note: %s\n", got.Answer.Note)
+		}
 		return
 	}
-	switch e := got.Command; e.Kind {
+	for _, e := range got.Commands {
+		explainEvent(w, e)
+	}
+}
+
+func explainEvent(w *strings.Builder, e farm.Event) {
+	switch e.Kind {
 	case farm.EventJot:
-		fmt.Fprintf(w, "  a jot: %s %s\n", farm.Place{Bin: e.Jot.Bin, Zone: e.Jot.Zone}, e.Jot.Spelled(spell))
+		fmt.Fprintf(w, "  a jot: %s\n", strings.TrimSpace(farm.Place{Bin: e.Jot.Bin, Zone: e.Jot.Zone}.String()+" "+e.Jot.Spelled(spell)))
 	case farm.EventHush:
 		what, at := cmp.Or(strings.TrimSpace(string(e.Hush.Condition)+" "+string(e.Hush.Quantity)), "everything"), farm.Place{Bin: e.Hush.Bin, Zone: e.Hush.Zone}
 		fmt.Fprintf(w, "  a hush: quiet about %s at %s for %s\n", what, at, farm.SayLong(e.Hush.Until.Sub(time.Time{})))

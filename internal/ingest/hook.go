@@ -80,9 +80,13 @@ func same(a, b string) bool {
 	return subtle.ConstantTimeCompare(x[:], y[:]) == 1
 }
 
-// OnACLCheck lets nobody subscribe. What may be published is OnPublish's to
-// say: the broker would close the connection of a probe over one wrong topic.
-func (p *hook) OnACLCheck(_ *mqtt.Client, _ string, write bool) bool { return write }
+// OnACLCheck lets nobody subscribe but who may jot, to the answers. What may be
+// published is OnPublish's to say: the broker would close the connection of a probe
+// over one wrong topic.
+func (p *hook) OnACLCheck(cl *mqtt.Client, topic string, write bool) bool {
+	v, ok := cl.Net.Conn.(*probeConn)
+	return write || ok && isAnswer(p.listener.cfg.Prefix, topic) && p.listener.mayCommand(v)
+}
 
 // OnPublish hands a message over and, unless it is QoS 0, stays until it is
 // acknowledged; each probe's connection has its own goroutine for that. When
@@ -94,6 +98,9 @@ func (p *hook) OnACLCheck(_ *mqtt.Client, _ string, write bool) bool { return wr
 // whoever is hung up on sends the same again for ever, with all that waits behind
 // it. The log says what was dropped.
 func (p *hook) OnPublish(cl *mqtt.Client, pk packets.Packet) (packets.Packet, error) {
+	if cl.Net.Inline { // an answer of our own
+		return pk, nil
+	}
 	v, ok := cl.Net.Conn.(*probeConn)
 	if !ok {
 		return pk, packets.ErrRejectPacket

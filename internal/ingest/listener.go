@@ -38,7 +38,7 @@ type ListenerConfig struct {
 }
 
 // A Listener is the broker the probes publish to, where there is no other. It
-// lets nobody subscribe, keeps nothing, takes only what somebody wants to hear,
+// lets nobody subscribe but who may jot, to the answers; it keeps nothing, takes only what somebody wants to hear,
 // and answers a QoS 1 message only when its Delivery is acknowledged, that is,
 // when it is on disk. Until then the probe waits, so such deliveries are marked
 // Hurry.
@@ -118,6 +118,7 @@ func (l *Listener) serve() error {
 	l.server = mqtt.New(&mqtt.Options{
 		Capabilities:           capabilities,
 		SysTopicResendInterval: sysTopicPeriod,
+		InlineClient:           true,                          // for answers
 		Logger:                 slog.New(slog.DiscardHandler), // it logs whole packets, passwords among them
 	})
 	if err := l.server.AddHook(&hook{listener: l}, nil); err != nil {
@@ -186,6 +187,18 @@ func (l *Listener) mayCommand(v *probeConn) bool {
 	}
 	host, _, err := net.SplitHostPort(l.Addr().String())
 	return err == nil && loopback.Is(host)
+}
+
+// Answer tells the sender of a jot what has become of it, if it listens.
+func (l *Listener) Answer(a *Answer) {
+	if err := l.server.Publish(a.Topic, a.Payload(), false, 1); err != nil {
+		l.cfg.Log.Warn("answer to a jot not sent", "topic", a.Topic, "error", err)
+	}
+}
+
+// isAnswer tells whether a filter asks for answers to jots and for nothing else.
+func isAnswer(prefix, filter string) bool {
+	return strings.HasPrefix(filter, strings.TrimSuffix(prefix, "/")+"/"+answerTopic+"/")
 }
 
 // isCommand tells whether a topic is one of jots, hushes and seens.

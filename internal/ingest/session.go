@@ -292,6 +292,8 @@ func (ss *session) stay(ctx context.Context) error {
 				ss.fail(err) // a new connection subscribes to everything
 			}
 			cancel()
+		case a := <-ss.source.says:
+			ss.client.Publish(a.Topic, 1, false, a.Payload())
 		case err := <-ss.lost:
 			return lost{fmt.Errorf("%s: %w", ss.host, plainer(err))}
 		case <-tick.C:

@@ -57,6 +57,7 @@ type Source struct {
 	outlet
 	cfg   SourceConfig
 	other chan struct{} // the filters are others now
+	says  chan *Answer  // to be published
 
 	unmarked map[string]int // broker → connections in a row whose marker has not come back; Run's own
 
@@ -70,7 +71,7 @@ func NewSource(c SourceConfig) *Source {
 	c.FirstRetry = cmp.Or(c.FirstRetry, time.Second)
 	c.LastRetry = cmp.Or(c.LastRetry, time.Minute)
 	c.LongestHold = cmp.Or(c.LongestHold, holdTime)
-	return &Source{outlet: newOutlet(room), cfg: c, other: make(chan struct{}, 1), unmarked: map[string]int{}, filters: slices.Clone(c.Filters)}
+	return &Source{outlet: newOutlet(room), cfg: c, other: make(chan struct{}, 1), says: make(chan *Answer, answersWaiting), unmarked: map[string]int{}, filters: slices.Clone(c.Filters)}
 }
 
 // Run keeps a connection until the context ends, and then disconnects. Trouble
@@ -169,6 +170,19 @@ func (s *Source) Hear(filters []string) {
 	s.filters = slices.Clone(filters)
 	s.mu.Unlock()
 	wake(s.other)
+}
+
+// answersWaiting is how many answers wait at most for a broker that is slow or away.
+const answersWaiting = 64
+
+// Answer tells the sender of a jot what has become of it, on a topic of its own. It
+// does not wait: where a broker has been away for long the answer is lost, and the log
+// alone tells.
+func (s *Source) Answer(a *Answer) {
+	select {
+	case s.says <- a:
+	default:
+	}
 }
 
 // wanted gives the filters in force and those to be left.

@@ -37,7 +37,7 @@ func (d *Decoder) weather(topic string, payload []byte, arrived time.Time) Decod
 	if err != nil {
 		return refused("", BadWeather, "no weather to come: "+err.Error())
 	}
-	return Decoded{Command: &farm.Event{Kind: farm.EventWeather, Arrived: arrived, Weather: &farm.Weather{Topic: topic, Hours: hours}}}
+	return Decoded{Commands: []farm.Event{{Kind: farm.EventWeather, Arrived: arrived, Weather: &farm.Weather{Topic: topic, Hours: hours}}}}
 }
 
 func weatherOf(payload []byte, zone *time.Location, arrived time.Time) (hours []farm.WeatherHour, err error) {

@@ -33,7 +33,7 @@ func TestTheWeatherToComeIsRead(t *testing.T) {
 		"with past": `[["2026-12-01T09:00:00Z", 7], ["2026-12-01T13:00:00Z", 4], ["2026-12-01T14:00:00Z", 3], ["2026-12-01T14:00:00Z", 9]]`,
 	} {
 		got := yardDecoder().Decode("weather/hours", []byte(payload), noon.Add(-time.Minute))
-		if len(got.Rejected) > 0 || got.Command == nil || got.Command.Kind != farm.EventWeather {
+		if len(got.Rejected) > 0 || len(got.Commands) != 1 || got.Commands[0].Kind != farm.EventWeather {
 			t.Errorf("%s: got %+v", name, got)
 			continue
 		}
@@ -41,7 +41,7 @@ func TestTheWeatherToComeIsRead(t *testing.T) {
 		if name == "with past" {
 			want = append([]farm.WeatherHour{hour(-3, 7)}, want...)
 		}
-		if diff := cmp.Diff(&farm.Weather{Topic: "weather/hours", Hours: want}, got.Command.Weather); diff != "" {
+		if diff := cmp.Diff(&farm.Weather{Topic: "weather/hours", Hours: want}, got.Commands[0].Weather); diff != "" {
 			t.Errorf("%s (-want +got):\n%s", name, diff)
 		}
 	}
@@ -68,7 +68,7 @@ func TestWhatIsNoWeatherIsRefused(t *testing.T) {
 		"[" + strings.Repeat(" ", 70_000) + "]":                      "the most is 65536",
 	} {
 		got := yardDecoder().Decode("weather/hours", []byte(payload), noon)
-		if got.Command != nil || len(got.Rejected) != 1 || got.Rejected[0].Reason != ingest.BadWeather || !strings.Contains(got.Rejected[0].Detail, want) {
+		if len(got.Commands) > 0 || len(got.Rejected) != 1 || got.Rejected[0].Reason != ingest.BadWeather || !strings.Contains(got.Rejected[0].Detail, want) {
 			t.Errorf("%.60q: got %+v, want %q", payload, got, want)
 			continue
 		}

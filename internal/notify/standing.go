@@ -159,20 +159,7 @@ func (w writer) samples(ctx context.Context, bin, zone string, over period) []fa
 
 // jot writes a line of the logbook: "Yesterday about 4 pm: fed about 2 kg of grain".
 func (w writer) jot(j farm.Jot) string {
-	line := string(j.What)
-	switch {
-	case j.Kg > 0:
-		line += " " + w.farm.Units.Mass(j.Kg)
-	case j.Litres > 0:
-		line += " " + w.farm.Units.Volume(j.Litres)
-	}
-	if j.Of != "" {
-		line += " of " + j.Of
-	}
-	if j.To != "" {
-		line += " to " + j.To
-	}
-	return farm.Capital(w.time(j.At)) + ": " + line
+	return farm.Capital(w.time(j.At)) + ": " + j.Said(w.farm.Units.Mass, w.farm.Units.Volume)
 }
 
 // A period says which curve is drawn, and how far back it goes.

@@ -59,7 +59,7 @@ func TestWeight(t *testing.T) {
 func TestMemoryIsFlat(t *testing.T) {
 	f := newFake()
 	cfg := f.config()
-	cfg.Act = func(context.Context, farm.Event) error { return nil }
+	cfg.Act = func(context.Context, ...farm.Event) error { return nil }
 	p := newPage(t, cfg)
 	paths := []string{"/", "/bins/bed", "/rounds", "/probes", "/api/now", "/jot?bin=bed", "/nowhere", "/probes/bed-m", "/bins/trays?span=1y"}
 	ask := func(from, to int) {

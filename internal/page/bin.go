@@ -210,7 +210,7 @@ func (p *binPage) Log() []logLine {
 		if j.Zone != "" {
 			text += ", " + j.Zone
 		}
-		out = append(out, logLine{j.At, "j-" + string(j.What), text + ".", true})
+		out = append(out, logLine{j.At, glyphOf(j.What), text + ".", true})
 	}
 	for _, c := range p.changes {
 		glyph := "u-" + c.Urgency.String()

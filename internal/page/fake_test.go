@@ -95,14 +95,14 @@ func (f *fake) change(how func(f *fake)) {
 
 // act keeps the event. Watering the trays answers their drying, as the rules
 // would have it.
-func (f *fake) act(_ context.Context, e farm.Event) error {
+func (f *fake) act(_ context.Context, all ...farm.Event) error {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	if f.refuse != nil {
 		return f.refuse
 	}
-	f.acts = append(f.acts, e)
-	if e.Kind == farm.EventJot && e.Jot.Bin == "trays" && e.Jot.What == farm.Watered {
+	f.acts = append(f.acts, all...)
+	if e := all[0]; e.Kind == farm.EventJot && e.Jot.Bin == "trays" && e.Jot.What == farm.Watered {
 		f.view = hillfootView()
 		for i, b := range f.view.Bins {
 			if b.Name == "trays" {

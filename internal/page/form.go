@@ -13,6 +13,7 @@ import (
 	"unicode/utf8"
 
 	"binwatchd/internal/farm"
+	"binwatchd/internal/jot"
 	"binwatchd/internal/quantity"
 	"binwatchd/internal/snippet"
 )
@@ -20,6 +21,7 @@ import (
 const (
 	maxFields = 32
 	maxValue  = 200 // bytes
+	maxText   = 1000
 )
 
 // fields are the values of a form that has passed every bound: each field once,
@@ -59,10 +61,13 @@ func sound(values url.Values) (fields, error) {
 		if len(all) > 1 {
 			return nil, badInput("The field %s comes twice.", clip(name, 40))
 		}
-		v := strings.TrimSpace(all[0])
+		v, most := strings.TrimSpace(all[0]), maxValue
+		if name == "text" || name == "words" { // of a field for several lines
+			v, most = strings.ReplaceAll(strings.ReplaceAll(v, "\r\n", " ; "), "\n", " ; "), maxText
+		}
 		switch {
-		case len(v) > maxValue:
-			return nil, badInput("The field %s is longer than %d bytes.", clip(name, 40), maxValue)
+		case len(v) > most:
+			return nil, badInput("The field %s is longer than %d bytes.", clip(name, 40), most)
 		case !utf8.ValidString(v) || strings.ContainsFunc(v, unicode.IsControl):
 			return nil, badInput("The field %s holds characters that are no text.", clip(name, 40))
 		}
@@ -105,7 +110,7 @@ const maxAmount = 2000 // kg or L
 
 // amount reads what the keeper typed, "2", "1,5" or "2 kg", with the unit
 // chosen beside it. Empty is no amount.
-func amount(typed, unit string) (kg, litres float64, err error) {
+func (v *visit) amount(typed, unit string) (kg, litres float64, err error) {
 	if typed == "" {
 		return 0, 0, nil
 	}
@@ -115,14 +120,14 @@ func amount(typed, unit string) (kg, litres float64, err error) {
 	if strings.Trim(typed, "0123456789.") == "" {
 		typed += " " + unit
 	}
-	kg, litres, err = quantity.ParseAmount(typed)
+	got, err := jot.Amount(v.Farm, typed)
 	switch {
 	case err != nil:
 		return 0, 0, badInput("The amount is not clear: %v.", err)
-	case max(kg, litres) > maxAmount:
+	case max(got.Kg, got.Litres) > maxAmount:
 		return 0, 0, badInput("%s is more than any bin holds.", typed)
 	}
-	return kg, litres, nil
+	return got.Kg, got.Litres, nil
 }
 
 // unitsFor are those of the field, the usual one of a kind of jot first.

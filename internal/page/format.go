@@ -78,19 +78,7 @@ func short(x float64) string { return snippet.Number(math.Round(x*10) / 10) }
 // sayJot says a jot in words that fit after the place: "fed about 2 kg of
 // grain".
 func (v *visit) sayJot(j farm.Jot) string {
-	said, of := string(j.What), " "
-	switch {
-	case j.Kg > 0:
-		said, of = said+" "+v.units.Mass(j.Kg), " of "
-	case j.Litres > 0:
-		said, of = said+" "+v.units.Volume(j.Litres), " of "
-	}
-	if j.Of != "" {
-		said += of + j.Of
-	}
-	if j.To != "" {
-		said += " to " + j.To
-	}
+	said := j.Said(v.units.Mass, v.units.Volume)
 	if j.Uncertain {
 		said += ", some time before"
 	}

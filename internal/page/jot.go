@@ -4,12 +4,15 @@ import (
 	"cmp"
 	"context"
 	"encoding/base64"
+	"errors"
 	"net/http"
 	"slices"
+	"strings"
 	"time"
 	"unicode/utf8"
 
 	"binwatchd/internal/farm"
+	"binwatchd/internal/jot"
 )
 
 // A jotPage asks one thing after the other: where, what, how much. Each step
@@ -21,26 +24,69 @@ type jotPage struct {
 	Place string
 	What  farm.JotKind // "": it asks what was done
 
+	Text     string   // in the keeper's words, as they were not understood
+	Question string   // what is not clear of them
+	Nearest  []string // what they may mean
+
 	Units            []string // none: the form asks for no amount
 	Tubs             []string
 	Earliest, Latest string // bounds of the time field
 }
 
-var jotHints = map[farm.JotKind]string{
-	farm.Fed: "gave food", farm.Watered: "gave water", farm.Bedded: "gave dry bedding",
-	farm.Turned: "loosened, mixed", farm.Sifted: "took castings off", farm.Stocked: "put worms in",
-	farm.Lifted: "took worms out", farm.Emptied: "emptied out", farm.Finished: "all food is eaten",
+// A jotChoice is a kind of jot to choose.
+type jotChoice struct {
+	Kind              farm.JotKind
+	Hint, Glyph, Link string
 }
 
-// Kinds are those to choose from.
-func (j jotPage) Kinds() []farm.JotKind { return farm.JotKinds }
+// Kinds are the things done to choose from, and a note.
+func (j jotPage) Kinds() []jotChoice {
+	return j.choices(func(r farm.JotRow) bool { return r.Sight == nil })
+}
+
+// Sights are the things seen to choose from.
+func (j jotPage) Sights() []jotChoice {
+	return j.choices(func(r farm.JotRow) bool { return r.Sight != nil })
+}
+
+func (j jotPage) choices(wanted func(farm.JotRow) bool) (all []jotChoice) {
+	for _, row := range farm.JotTable {
+		if wanted(row) {
+			link := string(address("/jot", "bin", j.Bin, "zone", j.Zone.Name, "what", row.Name))
+			all = append(all, jotChoice{row.Name, j.Hint(row.Name), glyphOf(row.Name), link})
+		}
+	}
+	return all
+}
+
+// Glyph is the picture of what is written down.
+func (j jotPage) Glyph() string { return glyphOf(j.What) }
+
+// Example is a line as it may be written here.
+func (j jotPage) Example() string {
+	amount := "2 L"
+	if j.units == farm.US {
+		amount = "½ gal"
+	}
+	if j.Bin == "" && len(j.Farm.Bins) > 0 {
+		return "watered " + j.Farm.Bins[0].Name + " " + amount + ", yesterday evening"
+	}
+	return "watered " + amount + ", yesterday evening"
+}
+
+func glyphOf(k farm.JotKind) string {
+	if k.Row().Sight != nil {
+		return "j-" + string(farm.Noted)
+	}
+	return "j-" + string(k)
+}
 
 // Hint says what a kind of jot means in the zone. No food lies where is sifted.
 func (j jotPage) Hint(k farm.JotKind) string {
 	if k == farm.Finished && j.Zone.Aim == farm.Sifting {
 		return "no more to sift"
 	}
-	return jotHints[k]
+	return k.Row().Hint
 }
 
 // OfFood tells whether the form asks of which food the jot is.
@@ -71,7 +117,7 @@ func (v *visit) showJot() error {
 	if page.What, err = v.jotKind(); err != nil {
 		return err
 	}
-	if hasAmount(page.What) {
+	if page.What.Row().Amount {
 		page.Units = v.unitsFor(page.What)
 	}
 	if page.What == farm.Sifted {
@@ -81,9 +127,6 @@ func (v *visit) showJot() error {
 	v.Back, page.Earliest, page.Latest = binURL(bin.Name), now.Add(-farBack).Format(fieldTime), now.Format(fieldTime)
 	return v.show(http.StatusOK, "jot", page)
 }
-
-// hasAmount tells whether a kind of jot may say how much.
-func hasAmount(k farm.JotKind) bool { return k != farm.Turned && k != farm.Finished }
 
 // tubs are the bins that can take castings in.
 func (v *visit) tubs(but string) []string {
@@ -97,14 +140,53 @@ func (v *visit) tubs(but string) []string {
 	return out
 }
 
-// jot writes a line into the logbook.
+// jot writes lines into the logbook.
 func (v *visit) jot() error {
+	if v.in["text"] != "" {
+		return v.jotWords()
+	}
 	j, err := v.readJot()
 	if err != nil {
 		return err
 	}
 	said := "Written: " + v.Farm.SayPlace(j.Bin, j.Zone) + " " + v.sayJot(j) + "."
-	return v.act(farm.Event{Kind: farm.EventJot, Jot: j}, said)
+	return v.act(said, farm.Event{Kind: farm.EventJot, Jot: j})
+}
+
+// jotWords writes what a keeper has written in words, or asks about it.
+func (v *visit) jotWords() error {
+	var here farm.Place
+	if v.in["bin"] != "" {
+		bin, zone, err := v.placeAsked()
+		if err != nil {
+			return err
+		}
+		here = farm.Place{Bin: bin.Name, Zone: zone}
+	}
+	r, err := jot.ReadAt(v.Farm, here, v.in["text"], v.now)
+	if v.in["as"] == "note" {
+		r, err = jot.Reading{Jots: []farm.Jot{jot.Note(v.Farm, here, v.in["text"], v.now)}}, nil
+	}
+	var q *jot.Question
+	if errors.As(err, &q) {
+		v.titled("jot", "Jot")
+		page := jotPage{visit: v, Bin: here.Bin, Zone: farm.Zone{Name: here.Zone}, Text: v.in["text"], Question: sentence(q.Why), Nearest: q.Nearest.Says(v.Farm)}
+		v.Back = localPath(v.in["back"])
+		return v.show(http.StatusUnprocessableEntity, "jot", page)
+	}
+	var events []farm.Event
+	for _, j := range r.Jots {
+		if j.At.IsZero() {
+			j.At = v.now
+		}
+		j.By = jot.ByPage
+		events = append(events, farm.Event{Kind: farm.EventJot, Jot: j})
+	}
+	said := "Written: " + strings.Join(r.Says(v.Farm), "; ") + "."
+	if len(r.Took) > 0 {
+		said += " Taken: " + strings.Join(r.Took, "; ") + "."
+	}
+	return v.act(clip(said, longestSaid), events...)
 }
 
 // readJot makes a jot of a form, or says what is wrong with it.
@@ -113,11 +195,11 @@ func (v *visit) readJot() (j farm.Jot, err error) {
 	if err != nil {
 		return j, err
 	}
-	j = farm.Jot{Bin: bin.Name, Zone: zone, Of: v.in["of"], By: "page"}
+	j = farm.Jot{Bin: bin.Name, Zone: zone, Of: v.in["of"], Words: v.in["words"], By: jot.ByPage}
 	if j.What, err = v.jotKind(); err != nil {
 		return j, err
 	}
-	if j.Kg, j.Litres, err = amount(v.in["amount"], cmp.Or(v.in["unit"], v.unitsFor(j.What)[0])); err != nil {
+	if j.Kg, j.Litres, err = v.amount(v.in["amount"], cmp.Or(v.in["unit"], v.unitsFor(j.What)[0])); err != nil {
 		return j, err
 	}
 	_, known := v.Farm.SpeciesByID(j.Of)
@@ -139,14 +221,20 @@ func (v *visit) readJot() (j farm.Jot, err error) {
 		}
 		j.To = tub.Bin
 	}
-	j.At, err = v.moment(v.in["at"])
-	return j, err
+	if j.At, err = v.moment(v.in["at"]); err != nil {
+		return j, err
+	}
+	if err := jot.Check(v.Farm, j, v.now); err != nil {
+		_, why, _ := strings.Cut(err.Error(), ": ")
+		return j, badInput("%s", sentence(why))
+	}
+	return j, nil
 }
 
 func (v *visit) jotKind() (farm.JotKind, error) {
 	k := farm.JotKind(v.in["what"])
 	if !slices.Contains(farm.JotKinds, k) {
-		return "", badInput("%q is nothing the diary knows; it takes fed, watered, bedded, turned, sifted, stocked, lifted, emptied or finished.", clip(string(k), 40))
+		return "", badInput("%q is nothing the diary knows; it takes %s.", clip(string(k), 40), farm.SayChoice(names(farm.JotKinds)))
 	}
 	return k, nil
 }
@@ -168,27 +256,32 @@ func (v *visit) place(name string) (farm.Bin, string, error) {
 // actWithin bounds a write: an SD card may be slow, not this slow.
 const actWithin = 20 * time.Second
 
-// act hands one event on and answers with the page the form came from. A form
-// that comes a second time is not carried out again.
-func (v *visit) act(e farm.Event, said string) error {
+// act hands events on, all or none, and answers with the page the form came from. A
+// form that comes a second time is not carried out again.
+func (v *visit) act(said string, all ...farm.Event) error {
 	back, token := localPath(v.in["back"]), v.in["once"]
 	if !v.once.First(token) {
 		v.say("That was written already; nothing was written twice.")
 		return v.redirect(back)
 	}
-	e.Arrived = v.cfg.Now()
+	for i := range all {
+		all[i].Arrived = v.cfg.Now()
+	}
 	// Not the request's own context alone: a phone that loses its network
 	// after sending must not leave a line half written.
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(v.r.Context()), actWithin)
 	defer cancel()
-	if err := v.cfg.Act(ctx, e); err != nil {
+	if err := v.cfg.Act(ctx, all...); err != nil {
 		v.once.Forget(token)
-		v.cfg.Log.Error("page write", "kind", e.Kind, "error", err)
+		v.cfg.Log.Error("page write", "kind", all[0].Kind, "error", err)
 		return refuse(http.StatusServiceUnavailable, "It could not be written just now, and nothing was noted. Try again in a minute.")
 	}
 	v.say(said)
 	return v.redirect(back)
 }
+
+// longestSaid bounds the sentence for the next page, in bytes.
+const longestSaid = 600
 
 const saidCookie = "binwatch_said"
 
@@ -200,7 +293,7 @@ func (v *visit) say(sentence string) {
 // Said takes the sentence left for this page, once: what was just done.
 func (v *visit) Said() string {
 	said := v.cookie(saidCookie)
-	if !v.Home || said == "" || len(said) > 600 {
+	if !v.Home || said == "" || len(said) > 2*longestSaid {
 		return ""
 	}
 	v.setCookie(saidCookie, "", -1)
@@ -209,4 +302,12 @@ func (v *visit) Said() string {
 		return ""
 	}
 	return string(b)
+}
+
+// names are kinds as texts.
+func names(kinds []farm.JotKind) (all []string) {
+	for _, k := range kinds {
+		all = append(all, string(k))
+	}
+	return all
 }

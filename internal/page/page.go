@@ -30,14 +30,14 @@ import (
 
 // Config is what a page needs. All functions must be safe for concurrent use.
 type Config struct {
-	Farm     func() *farm.Farm                             // the configuration in force; never changed by the page
-	Look     func() (v farm.View, ok bool)                 // how the farm stands; ok is false before anything was judged
-	Rounds   func() (r farm.Rounds, ok bool)               // today's care list; likewise
-	History  History                                       // what the journal kept
-	Act      func(ctx context.Context, e farm.Event) error // takes a jot, a hush or a seen; returns once it is kept
-	Password string                                        // text of the password file: a hash or a plain password; "" leaves the page open
-	TLS      bool                                          // served over TLS: cookies are held to it
-	Refresh  time.Duration                                 // how often a page left open looks again; 0 is a minute
+	Farm     func() *farm.Farm                                  // the configuration in force; never changed by the page
+	Look     func() (v farm.View, ok bool)                      // how the farm stands; ok is false before anything was judged
+	Rounds   func() (r farm.Rounds, ok bool)                    // today's care list; likewise
+	History  History                                            // what the journal kept
+	Act      func(ctx context.Context, all ...farm.Event) error // takes jots, a hush or a seen; returns once they are kept
+	Password string                                             // text of the password file: a hash or a plain password; "" leaves the page open
+	TLS      bool                                               // served over TLS: cookies are held to it
+	Refresh  time.Duration                                      // how often a page left open looks again; 0 is a minute
 	Now      func() time.Time
 	Log      *slog.Logger
 }

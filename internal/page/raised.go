@@ -122,7 +122,7 @@ func (v *visit) hush() error {
 	}
 	h.Until = v.now.Add(d)
 	said := "Quiet about " + v.Farm.SayPlace(h.Bin, h.Zone) + " for " + farm.SayLong(d) + "."
-	return v.act(farm.Event{Kind: farm.EventHush, Hush: h}, said)
+	return v.act(said, farm.Event{Kind: farm.EventHush, Hush: h})
 }
 
 // seen notes that the keeper knows of a raised condition.
@@ -136,5 +136,5 @@ func (v *visit) seen() error {
 		return refuse(http.StatusNotFound, "Nothing of that name is raised now; it may be over already.")
 	}
 	said := "Noted that you know: " + v.raised[i].Is() + "."
-	return v.act(farm.Event{Kind: farm.EventSeen, Seen: farm.Seen{Episode: id}}, said)
+	return v.act(said, farm.Event{Kind: farm.EventSeen, Seen: farm.Seen{Episode: id}})
 }

@@ -36,7 +36,7 @@ func (v *visit) showRounds() error {
 		if _, ok := v.Farm.BinByName(c.Bin); ok {
 			line.Place, line.Hushable = v.Farm.SayPlace(c.Bin, c.Zone), c.Condition != ""
 		}
-		if c.Jot != nil && hasAmount(c.Jot.What) {
+		if c.Jot != nil && c.Jot.What.Row().Amount {
 			line.Units = v.unitsFor(c.Jot.What)
 			line.Amount, line.Unit = v.typed(*c.Jot)
 		}

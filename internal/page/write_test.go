@@ -274,3 +274,42 @@ func TestJotStepByStep(t *testing.T) {
 		}
 	}
 }
+
+// Words are understood as by the command; what is not is asked about, with the words
+// still in the field, and kept as a note on demand.
+func TestJotInWords(t *testing.T) {
+	f := newFake()
+	p := newPage(t, f.config())
+	w := post(p, "/jot", form("text", "fed bed near 1 kg grain\nand waterd half a litre yesterday 5pm"))
+	if s := said(t, p, w); !strings.HasPrefix(s, "Written: Bed, near fed 1 kg of grain") || !strings.Contains(s, "Taken: waterd for watered") {
+		t.Errorf("said %q", s)
+	}
+	at := time.Date(2027, 7, 8, 17, 0, 0, 0, f.farm.Location)
+	want := []farm.Event{
+		{Kind: farm.EventJot, Arrived: noon, Jot: farm.Jot{At: at.UTC(), Bin: "bed", Zone: "near", What: farm.Fed, Kg: 1, Of: "grain", By: "page"}},
+		{Kind: farm.EventJot, Arrived: noon, Jot: farm.Jot{At: at.UTC(), Bin: "bed", Zone: "near", What: farm.Watered, Litres: 0.5, By: "page"}},
+	}
+	if d := cmp.Diff(want, f.done()); d != "" {
+		t.Errorf("events (-want +got):\n%s", d)
+	}
+
+	f = newFake()
+	p = newPage(t, f.config())
+	const unclear = "watered bed 1 L <gladly>"
+	w = post(p, "/jot", form("text", unclear))
+	if w.Code != http.StatusUnprocessableEntity || len(f.done()) > 0 {
+		t.Errorf("status %d, did %v; want 422 and nothing done", w.Code, f.done())
+	}
+	wantAll(t, w.Body.String(), "watered bed 1 L &lt;gladly&gt;", "is not understood", "Nothing was written yet", "Bed watered 1 L", "Keep it as a note")
+	said(t, p, post(p, "/jot", form("text", unclear, "as", "note", "bin", "bed", "zone", "near")))
+	if got := f.done(); len(got) != 1 || got[0].Jot.What != farm.Noted || got[0].Jot.Words != unclear || got[0].Jot.Bin != "bed" {
+		t.Errorf("got %+v, want the note", got)
+	}
+	wantAll(t, get(p, "/jot?bin=bed&zone=near").Body.String(), "smells sour", "In your own words", `what=feels%20dry`)
+	wantAll(t, get(p, "/jot?bin=bed&zone=near&what=rodents").Body.String(), "can carry disease")
+	said(t, p, post(p, "/jot", form("bin", "bed", "zone", "near", "what", "smells sour")))
+	said(t, p, post(p, "/jot", form("bin", "bed", "what", "noted", "words", "lid open")))
+	if got := f.done(); len(got) != 3 || got[1].Jot.What != "smells sour" || got[2].Jot.Words != "lid open" {
+		t.Errorf("got %+v, want what was seen and noted", got)
+	}
+}

@@ -163,8 +163,10 @@ func (r *Rehearsal) hear(at time.Time, topic string, payload []byte) heard {
 		r.arrivals.Follow(farm.Event{Kind: farm.EventReading, Arrived: at, Reading: *one})
 		r.doubter.Judge(one)
 	}
-	if e := h.got.Command; e != nil && e.Kind == farm.EventJot {
-		r.doubter.Jotted(e.Jot)
+	for _, e := range h.got.Commands {
+		if e.Kind == farm.EventJot {
+			r.doubter.Jotted(e.Jot)
+		}
 	}
 	return h
 }
@@ -179,10 +181,10 @@ func (r *Rehearsal) follow(h *heard) {
 	for i := range got.Readings {
 		r.step(farm.Event{Kind: farm.EventReading, Arrived: h.at, Reading: got.Readings[i]})
 	}
-	switch {
-	case got.Command != nil:
-		r.step(*got.Command)
-	case len(got.Readings) == 0: // time passes all the same
+	for _, e := range got.Commands {
+		r.step(e)
+	}
+	if len(got.Commands)+len(got.Readings) == 0 { // time passes all the same
 		r.step(farm.Event{Kind: farm.EventTick, Arrived: h.at})
 	}
 }

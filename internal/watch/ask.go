@@ -34,13 +34,16 @@ func (l *Loop) Look(ctx context.Context) (farm.View, error) {
 	return v, err
 }
 
-// Act lets a jot, a hush or a seen happen now, and returns once it is on disk.
-func (l *Loop) Act(ctx context.Context, e farm.Event) error {
+// Act lets jots, a hush or a seen happen now, and returns once they are on disk, all of
+// them or none.
+func (l *Loop) Act(ctx context.Context, all ...farm.Event) error {
 	return l.inside(ctx, func() error {
 		if l.outage.on() {
 			return ErrUnwritten
 		}
-		l.take(happening(e, l.now()), nil)
+		for _, e := range all {
+			l.take(happening(e, l.now()), nil)
+		}
 		return l.commit(ctx)
 	})
 }

@@ -26,6 +26,7 @@ const (
 type batch struct {
 	journal.Batch
 	unacked []*ingest.Delivery // in the order of arrival
+	answers []*ingest.Answer   // to senders of jots
 	flushAt time.Time          // wall clock: to be committed by then; zero when nothing waits
 	urgent  bool               // something has changed, or somebody waits for the commit
 	hurry   bool               // a probe is kept awake until its message is acknowledged
@@ -59,10 +60,16 @@ func (b *batch) empty() bool { return len(b.Entries) == 0 && !b.save }
 // waiting counts what the batch is measured by.
 func (b *batch) waiting() int { return max(len(b.Entries), len(b.unacked)) }
 
-// acknowledge tells the broker, in the order of arrival.
-func (b *batch) acknowledge() {
+// acknowledge tells the broker, in the order of arrival, and the senders of jots what
+// has become of them.
+func (b *batch) acknowledge(answer func(*ingest.Answer)) {
 	for _, d := range b.unacked {
 		d.Ack()
+	}
+	for _, a := range b.answers {
+		if answer != nil {
+			answer(a)
+		}
 	}
 }
 
@@ -153,7 +160,7 @@ func (l *Loop) commit(ctx context.Context) error {
 // off: that would pass for trouble with the disk.
 func (l *Loop) startWrite(ctx context.Context) {
 	if l.batch.empty() { // repeats and rejected messages
-		l.batch.acknowledge()
+		l.batch.acknowledge(l.cfg.Answer)
 		l.batch.reset()
 		return
 	}
@@ -237,7 +244,7 @@ func (l *Loop) committed(b *batch) {
 		l.memory.Replayed, l.memory.Taken = 0, b.Snapshot.Taken
 	}
 	l.endOutage(now)
-	b.acknowledge()
+	b.acknowledge(l.cfg.Answer)
 	if l.cfg.Said != nil && len(b.Changes) > 0 {
 		var said []farm.Change
 		for _, ch := range b.Changes {

@@ -57,8 +57,20 @@ func (l *Loop) decode(d *ingest.Delivery) {
 	for i := range got.Readings {
 		l.reading(d, got.Readings[i])
 	}
-	e := got.Command
-	if e == nil || d.Retained && e.Kind != farm.EventWeather { // an old wish is no wish; weather says of what hours it is
+	for _, e := range got.Commands {
+		l.command(d, e, l.unsure(d, got))
+	}
+	if a := got.Answer; a != nil && !d.Retained {
+		if a.Refused != "" {
+			l.cfg.Log.Warn("jot refused", "topic", d.Topic, "said", a.Said, "reason", a.Refused, "kept_as_note", a.Note != "")
+		}
+		l.batch.answers, l.batch.urgent = append(l.batch.answers, a), true
+	}
+}
+
+// command lets one thing happen that a message asks for.
+func (l *Loop) command(d *ingest.Delivery, e farm.Event, unsure bool) {
+	if d.Retained && e.Kind != farm.EventWeather { // an old wish is no wish; weather says of what hours it is
 		return
 	}
 	e.Arrived = l.now()
@@ -68,13 +80,13 @@ func (l *Loop) decode(d *ingest.Delivery) {
 			return
 		}
 	}
-	switch unsure := l.unsure(d, got); {
+	switch {
 	case e.Kind == farm.EventJot:
 		e.Jot.Uncertain = unsure
 	case e.Kind == farm.EventHush && unsure:
 		l.hushFromThen(&e.Hush)
 	}
-	l.take(*e, d)
+	l.take(e, d)
 }
 
 // A weatherMessage is the weather to come as it was sent.

@@ -51,6 +51,7 @@ type Config struct {
 	Source  Source
 	Owes    func(farm.Change) []farm.Owed // who is to be told, under which identity
 	TellNow func(farm.Change)             // tells at once, from memory, when the journal can't be written
+	Answer  func(*ingest.Answer)          // sends the sender of a jot what has become of it; it does not wait; nil: nobody does
 	Said    func([]farm.Change)           // hears what has changed, once it is on disk; nil: nobody
 	Took    func(*farm.Farm, int64)       // hears from which sequence number on another farm is in force; nil: nobody
 	Moved   func(from int64)              // hears that what is on disk from a sequence number on got other times; nil: nobody

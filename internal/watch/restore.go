@@ -161,10 +161,10 @@ func (l *Loop) Relive(ctx context.Context, d *ingest.Delivery) error {
 // Relived ends a stretch of Relive.
 func (l *Loop) Relived(ctx context.Context) error { return l.commit(ctx) }
 
-// Note writes an event into a journal that no daemon has open: a jot on a day
+// Note writes events into a journal that no daemon has open: a jot on a day
 // when the daemon is stopped. The time since the last event was not watched,
 // and the journal is told so.
-func Note(ctx context.Context, j *journal.Journal, f *farm.Farm, e farm.Event, now time.Time, owes func(farm.Change) []farm.Owed) error {
+func Note(ctx context.Context, j *journal.Journal, f *farm.Farm, all []farm.Event, now time.Time, owes func(farm.Change) []farm.Owed) error {
 	r, err := Rebuild(ctx, j, f)
 	if err != nil {
 		return err
@@ -174,7 +174,8 @@ func Note(ctx context.Context, j *journal.Journal, f *farm.Farm, e farm.Event, n
 		at = r.Last
 	}
 	var b batch
-	for _, e := range []farm.Event{{Kind: farm.EventStart, Arrived: at}, happening(e, at)} {
+	for _, e := range append([]farm.Event{{Kind: farm.EventStart}}, all...) {
+		e = happening(e, at)
 		b.add(e, r.step(e), nil)
 	}
 	b.owe(owes)
