@@ -51,7 +51,8 @@ func (j jotPage) Sights() []jotChoice {
 
 func (j jotPage) choices(wanted func(farm.JotRow) bool) (all []jotChoice) {
 	for _, row := range farm.JotTable {
-		if wanted(row) {
+		leaves := row.Name == farm.Sold || row.Name == farm.Used || row.Name == farm.Spread // where castings are kept
+		if wanted(row) && (!leaves || j.Zone.Aim == farm.Keeping) {
 			link := string(address("/jot", "bin", j.Bin, "zone", j.Zone.Name, "what", row.Name))
 			all = append(all, jotChoice{row.Name, j.Hint(row.Name), glyphOf(row.Name), link})
 		}

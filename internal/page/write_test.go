@@ -305,7 +305,7 @@ func TestJotInWords(t *testing.T) {
 	if got := f.done(); len(got) != 1 || got[0].Jot.What != farm.Noted || got[0].Jot.Words != unclear || got[0].Jot.Bin != "bed" {
 		t.Errorf("got %+v, want the note", got)
 	}
-	wantAll(t, get(p, "/jot?bin=bed&zone=near").Body.String(), "smells sour", "In your own words", `what=feels%20dry`)
+	wantAll(t, get(p, "/jot?bin=bed&zone=near").Body.String(), "smells sour", "In your own words", `what=feels&#43;dry`)
 	wantAll(t, get(p, "/jot?bin=bed&zone=near&what=rodents").Body.String(), "can carry disease")
 	said(t, p, post(p, "/jot", form("bin", "bed", "zone", "near", "what", "smells sour")))
 	said(t, p, post(p, "/jot", form("bin", "bed", "what", "noted", "words", "lid open")))

@@ -20,7 +20,7 @@ func (s *State) jot(j farm.Jot) {
 		if !j.Uncertain { // else the lid is long on again, for all that is known
 			z.hold(j, s.Now)
 		}
-		if !j.Uncertain && j.What != farm.Finished && s.Now.Sub(j.At) < settlesIn {
+		if !j.Uncertain && j.What.Done() && j.What != farm.Finished && s.Now.Sub(j.At) < settlesIn {
 			z.moist.disturb(j.At)
 		}
 		z.afresh(j, s.Now)
@@ -59,7 +59,7 @@ func those(zones []*zone, fits func(*zone) bool) []*zone {
 // hold stops the clocks and judging while the lid is off.
 func (z *zone) hold(j farm.Jot, now time.Time) {
 	until := j.At.Add(lidOff)
-	if j.What == farm.Finished || !until.After(now) {
+	if j.What == farm.Finished || !j.What.Done() || !until.After(now) {
 		return // looking into a bin needs no hold, and what is long over neither
 	}
 	z.Hold = later(z.Hold, until)

@@ -98,6 +98,10 @@ func (s *State) book(z *zone, j farm.Jot) {
 		s.siftingAgain(z)
 	case farm.Lifted:
 		z.lift(j.At)
+	case farm.Sold, farm.Used, farm.Spread:
+		if z.spec.Aim == farm.Keeping {
+			z.Husbandry.Fill.Litres = max(0, z.Husbandry.Fill.Litres-j.Litres*part)
+		}
 	case farm.Stocked:
 		if z.spec.Aim == farm.Keeping {
 			z.Husbandry.Fill.Litres += j.Litres * part
