@@ -99,8 +99,8 @@ func (s *State) book(z *zone, j farm.Jot) {
 	case farm.Lifted:
 		z.lift(j.At)
 	case farm.Sold, farm.Used, farm.Spread:
-		if z.spec.Aim == farm.Keeping {
-			z.Husbandry.Fill.Litres = max(0, z.Husbandry.Fill.Litres-j.Litres*part)
+		if z.spec.Aim == farm.Keeping && j.Litres > 0 {
+			z.empty(j)
 		}
 	case farm.Stocked:
 		if z.spec.Aim == farm.Keeping {
