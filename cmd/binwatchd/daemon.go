@@ -303,8 +303,12 @@ func inTime[T any](look func(context.Context) (T, error)) (T, bool) {
 // refused is read from the journal; where that fails, the rest is shown.
 func (d *daemon) view(ctx context.Context) (farm.View, error) {
 	v, err := d.glance(ctx)
-	if err != nil || d.forward == nil {
+	if err != nil {
 		return v, err
+	}
+	v = d.reckoned(ctx, v)
+	if d.forward == nil {
+		return v, nil
 	}
 	if v.Passing, err = refusals(ctx, d.journal); err != nil {
 		d.log.Warn("refused rows not read", "error", err)
@@ -314,12 +318,23 @@ func (d *daemon) view(ctx context.Context) (farm.View, error) {
 	return v, nil
 }
 
+// reckoned is how the farm stands with the castings account. What can't be read of the
+// journal is left out: the rest is shown.
+func (d *daemon) reckoned(ctx context.Context, v farm.View) farm.View {
+	with, err := withNeeds(ctx, d.journal, &d.cfg.Load().Farm, v)
+	if err != nil {
+		d.log.Warn("castings not reckoned", "error", err)
+	}
+	return with
+}
+
 // rounds gives today's care list.
 func (d *daemon) rounds() (farm.Rounds, bool) {
-	v, ok := d.look()
+	v, ok := inTime(d.glance)
 	if !ok {
 		return farm.Rounds{}, false
 	}
+	v, _ = inTime(func(ctx context.Context) (farm.View, error) { return d.reckoned(ctx, v), nil })
 	return rounds.List(v, d.cfg.Load().Farm.Dates()), true
 }
 

@@ -134,6 +134,9 @@ func printZone(w io.Writer, z farm.ZoneView, v farm.View, dates farm.Dates) {
 		fmt.Fprintf(w, "  holds %s of castings\n", v.Units.Volume(z.StoredL))
 	}
 	printStanding(w, v, func(s farm.Standing) bool { return s.Bin == z.Bin && s.Zone == z.Zone && s.Probe == "" })
+	for _, r := range z.Rhythms {
+		fmt.Fprintf(w, "  %s\n", r.Text)
+	}
 	for _, o := range z.Outlook {
 		fmt.Fprintf(w, "  %s\n", o.Text)
 	}
@@ -248,7 +251,10 @@ func viewOfJournal(ctx context.Context, cfg *config.Config, now time.Time) (farm
 	if err != nil {
 		return farm.View{}, err
 	}
-	v := r.State.Look(later(now, r.Last))
+	v, err := withNeeds(ctx, j, &cfg.Farm, r.State.Look(later(now, r.Last)))
+	if err != nil {
+		return v, err
+	}
 	if cfg.Influx != nil {
 		v.Passing, err = refusals(ctx, j)
 	}

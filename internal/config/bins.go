@@ -29,6 +29,7 @@ type Zone struct {
 	Probes      []string   `yaml:"probes,one" kind:"a probe" list:"a list of probes" need:"[bed-t]" help:"The probes that stand in it."`
 	Share       float64    `yaml:"share" kind:"a share" help:"Of the bin's volume and dry mass; zones without one share the rest evenly."`
 	DryMass     float64    `yaml:"dry_mass" kind:"a mass" help:"Of this zone; overrules its share of the bin's."`
+	Holds       float64    `yaml:"holds" kind:"a volume" help:"What stood in it when it was first watched; the castings account begins with that."`
 	Temperature farm.Bands `yaml:"temperature,flow" kind:"bands of temperature" of:"temperatures" help:"Bands of this zone, instead of the species'."`
 	Moisture    farm.Bands `yaml:"moisture,flow" kind:"bands of moisture" of:"percentages" help:"Bands of this zone, instead of the species' or the aim's."`
 	Limits      Limits     `yaml:"limits,flow" kind:"limits" help:"Of what has no bands: a notice is due the same day where a level is past one of them. An end may be left out: ..2000ppm."`
@@ -225,7 +226,7 @@ func (b *builder) zone(d *Zone, bin *Bin) farm.Zone {
 	}
 	zone := farm.Zone{
 		Name: d.Name, Aim: d.Aim, Probes: d.Probes,
-		Share: d.Share / 100, DryMassKg: d.DryMass,
+		Share: d.Share / 100, DryMassKg: d.DryMass, HoldsL: d.Holds,
 		Patience:  d.Patience,
 		Margin:    map[farm.Quantity]float64{farm.Temperature: d.Margin.Temperature, farm.Moisture: d.Margin.Moisture},
 		LookAhead: d.LookAhead,

@@ -37,6 +37,10 @@ type Change struct {
 	Peak      *float64   `json:"peak,omitempty"`  // eased: the worst level it reached, °C or %
 	Ended     Ended      `json:"ended,omitempty"` // eased: not because it got better in the bin
 	Brief     string     `json:"brief,omitempty"` // a few words of text that fit after the place: "too hot at 33 °C"
+
+	// RoundsUntil is given where it comes on its usual day: until then people are told of it
+	// by the rounds alone.
+	RoundsUntil *time.Time `json:"rounds_until,omitempty"`
 }
 
 // JudgedBy is the quantity that the condition is judged by; "" where that is the
@@ -132,6 +136,7 @@ type Care struct {
 	Jot       *Jot      `json:"jot,omitempty"`  // the line to write when it is done; At is zero
 	Over      *Jot      `json:"over,omitempty"` // the line that ends it where doing it once does not; At is zero
 	Seen      bool      `json:"seen,omitempty"`
+	Usual     bool      `json:"usual,omitempty"` // it is raised on its usual day, and told here alone
 }
 
 // A Sample is a stretch of a folded history: one quantity of one zone, or one

@@ -67,6 +67,7 @@ type Zone struct {
 	Probes    []string
 	Share     float64              // of the bin's volume and dry mass, 0..1
 	DryMassKg float64              // as told by the keeper; 0 when not given
+	HoldsL    float64              // what stood in it when it was first watched, L; 0 when not given
 	Bands     map[Quantity]Bands   // the zone's own, replacing the species'; those not given are left out
 	Limits    map[Quantity]Band    // of quantities that have no bands; those not given are left out
 	Patience  time.Duration        // how long a breach must last

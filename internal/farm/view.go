@@ -39,19 +39,21 @@ type BinView struct {
 
 // A ZoneView is one zone: its levels, its worms and what is foreseen.
 type ZoneView struct {
-	Bin      string        `json:"bin"`
-	Zone     string        `json:"zone"`
-	Aim      Aim           `json:"aim"`
-	Levels   Levels        `json:"-"`                  // in JSON by the name of the quantity, beside the others
-	Unjudged Reason        `json:"unjudged,omitempty"` // why nothing can be said of the zone; "" when something can
-	Unknown  []Unknown     `json:"unknown,omitempty"`  // what its probes measure and nothing can be said of
-	Waiting  []Waiting     `json:"waiting,omitempty"`  // limits that are past for less than its patience
-	Species  []SpeciesView `json:"species,omitempty"`
-	Outlook  []Outlook     `json:"outlook,omitempty"`
-	Water    *Advice       `json:"water,omitempty"` // the dose that would bring it to the middle of thrive
-	Food     []FoodView    `json:"food,omitempty"`
-	StoredL  float64       `json:"stored_litres,omitempty"` // castings in a keeping zone
-	LidOff   *time.Time    `json:"lid_off_until,omitempty"` // judging holds still after a jot
+	Bin       string        `json:"bin"`
+	Zone      string        `json:"zone"`
+	Aim       Aim           `json:"aim"`
+	Levels    Levels        `json:"-"`                  // in JSON by the name of the quantity, beside the others
+	Unjudged  Reason        `json:"unjudged,omitempty"` // why nothing can be said of the zone; "" when something can
+	Unknown   []Unknown     `json:"unknown,omitempty"`  // what its probes measure and nothing can be said of
+	Waiting   []Waiting     `json:"waiting,omitempty"`  // limits that are past for less than its patience
+	Species   []SpeciesView `json:"species,omitempty"`
+	Outlook   []Outlook     `json:"outlook,omitempty"`
+	Water     *Advice       `json:"water,omitempty"` // the dose that would bring it to the middle of thrive
+	Food      []FoodView    `json:"food,omitempty"`
+	StoredL   float64       `json:"stored_litres,omitempty"`   // castings in a keeping zone, as far as they were told of
+	UnsiftedL float64       `json:"unsifted_litres,omitempty"` // that lie in a sifting zone before the screen
+	LidOff    *time.Time    `json:"lid_off_until,omitempty"`   // judging holds still after a jot
+	Rhythms   []Rhythm      `json:"rhythms,omitempty"`
 }
 
 // Levels are those of a zone by quantity; a quantity that nothing is known of is
@@ -242,6 +244,21 @@ type FoodView struct {
 	LeftPart float64   `json:"left_part"` // 0..1
 }
 
+// A Rhythm is what a keeper does at a zone again and again, and when it comes next.
+type Rhythm struct {
+	What      JotKind   `json:"what"`
+	EveryDays float64   `json:"every_days"`
+	WasDays   float64   `json:"was_days,omitempty"` // before it became another; 0: it has not
+	Kg        float64   `json:"kg,omitempty"`       // as usual
+	Litres    float64   `json:"litres,omitempty"`
+	Of        string    `json:"of,omitempty"`
+	Last      time.Time `json:"last"`
+	Next      time.Time `json:"next"`
+	Early     time.Time `json:"early"` // ends of an 80 % interval
+	Late      time.Time `json:"late"`
+	Text      string    `json:"text"` // "watered about 2 litres every 6 days; next about Tuesday, Monday to Thursday"
+}
+
 // A ProbeView is what is known of one probe.
 type ProbeView struct {
 	ID       string           `json:"id"`
@@ -296,6 +313,8 @@ type Standing struct {
 	Hushed    *time.Time `json:"hushed_until,omitempty"`
 	Seen      bool       `json:"seen,omitempty"`
 	Brief     string     `json:"brief,omitempty"` // as of a [Change]
+
+	RoundsUntil *time.Time `json:"rounds_until,omitempty"` // likewise
 }
 
 // JudgedBy is the quantity that the condition is judged by; "" where that is the
@@ -384,12 +403,14 @@ type Refusal struct {
 	Line   string    `json:"line"`   // the first row, as it was sent
 }
 
-// A NeedView is castings wanted by a day against what is kept and the pace.
+// A NeedView is castings wanted by a day against what there will be.
 type NeedView struct {
 	WantedL   float64   `json:"wanted_litres"`
 	By        time.Time `json:"by"`
 	StoredL   float64   `json:"stored_litres"`
-	ExpectedL float64   `json:"expected_litres"` // by that day at the pace so far
+	ExpectedL float64   `json:"expected_litres"` // in tubs by that day
+	LowL      float64   `json:"low_litres"`      // ends of an 80 % interval of it
+	HighL     float64   `json:"high_litres"`
 	Text      string    `json:"text"`
 }
 

@@ -30,6 +30,7 @@ var may = map[string]struct {
 	"journal/columns":  {nil, "packs numbers, and knows none of them"},
 	"journal/oldchunk": {[]string{"journal/columns"}, "reads what older versions packed, and nothing else"},
 	"rules":            {[]string{"farm", "husbandry", "trend"}, "the fold is pure: no adapter, no clock, no I/O"},
+	"ahead":            {[]string{"farm", "husbandry"}, "what comes is reckoned from a view and what the journal says: no adapter, no clock, no I/O"},
 	"rounds":           {[]string{"farm"}, "the care list is made from a view alone"},
 	"dashboard":        {nil, "what others draw is described by the names of metrics and points alone"},
 	"notify":           {[]string{"farm", "secret", "backoff", "chart", "loopback"}, "adapters state what they need in their own interfaces"},
@@ -82,7 +83,7 @@ func TestImportsPointTowardFarm(t *testing.T) {
 func TestTheFoldHasNoClockAndNoIO(t *testing.T) {
 	banned := []string{"os", "net", "net/http", "database/sql", "math/rand", "math/rand/v2", "io/fs", "log/slog"}
 	for _, line := range goList(t, "-f", "{{.ImportPath}} {{join .Imports \" \"}}",
-		"./internal/farm", "./internal/husbandry", "./internal/trend", "./internal/rules", "./internal/rounds", "./internal/quantity",
+		"./internal/farm", "./internal/husbandry", "./internal/trend", "./internal/rules", "./internal/rounds", "./internal/ahead", "./internal/quantity",
 		"./internal/jot", "./internal/survey", "./internal/calibration", "./internal/snippet") {
 		words := strings.Fields(line)
 		for _, imp := range words[1:] {

@@ -443,3 +443,48 @@ func TestClockPutBackHoldsNothingUp(t *testing.T) {
 		})
 	}
 }
+
+// What comes on its usual day is told by the rounds: a notice goes out only where that
+// day has passed and nobody saw to it, or where it has come to harm. A program hears of
+// it at once.
+func TestWhatComesOnItsUsualDayIsNotTold(t *testing.T) {
+	const due = 30 * time.Hour
+	for _, tt := range []struct {
+		name   string
+		kind   notify.Kind
+		then   func(*pace)
+		within int // bundles before the day has passed
+		after  int // and in all
+	}{
+		{"seen to", notify.ByMail, func(p *pace) { p.change(farm.TooDry, farm.Eased, farm.Today) }, 0, 0},
+		{"forgotten", notify.ByMail, func(p *pace) {}, 0, 1},
+		{"forgotten, then seen to", notify.ByMail, func(p *pace) { p.pass(2 * due); p.change(farm.TooDry, farm.Eased, farm.Today) }, 2, 2},
+		{"harm", notify.ByMail, func(p *pace) { p.change(farm.TooDry, farm.Worsened, farm.Now) }, 1, 1},
+		{"a program", notify.ByWebhook, func(p *pace) { p.change(farm.TooDry, farm.Eased, farm.Today) }, 2, 2},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			inBubble(t, func(teller *notify.Teller) {
+				if teller.Kind = tt.kind; tt.kind == notify.ByWebhook {
+					teller.URL = "http://127.0.0.1:1/hook"
+				}
+			}, func(p *pace) {
+				ch, until := change(farm.TooDry, farm.Raised, farm.Today, time.Now()), time.Now().Add(due)
+				ch.RoundsUntil = &until
+				p.box.add(notify.OwedFor(p.cfg.Tellers, ch, ch.At)...)
+				p.pass(12 * time.Hour)
+				tt.then(p)
+				p.pass(due - 13*time.Hour)
+				if got := len(p.bundles()); got != tt.within {
+					t.Errorf("%d bundles before its day had passed, want %d", got, tt.within)
+				}
+				p.pass(3 * due)
+				if got := len(p.bundles()); got != tt.after {
+					t.Errorf("%d bundles in all, want %d", got, tt.after)
+				}
+				if !p.box.settled() {
+					t.Errorf("something is left in the outbox: %v", p.box.fates())
+				}
+			})
+		})
+	}
+}

@@ -169,10 +169,11 @@ func (s situation) episode(rows, told []farm.Owed) (it item, ok bool, needless [
 	last := changes[len(changes)-1]
 	it = item{last: last, before: changes[:len(changes)-1], told: told}
 	open, worst := heard(told)
-	worth := slices.ContainsFunc(changes, func(o farm.Owed) bool {
-		return news(o.Change) && (o.Change.Urgency == farm.Now || o.Change.Urgency > worst)
-	})
 	eased, lightened := last.Change.Change == farm.Eased, last.Change.Change == farm.Lightened
+	worth := slices.ContainsFunc(changes, func(o farm.Owed) bool {
+		usual := eased && o.Change.RoundsUntil != nil // it came on its usual day and was seen to
+		return news(o.Change) && !usual && (o.Change.Urgency == farm.Now || o.Change.Urgency > worst)
+	})
 	untold := eased && worth && !s.hushedNow(last.Change)
 	switch {
 	case s.teller.toldOtherwise(last.Change):

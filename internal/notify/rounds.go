@@ -155,6 +155,9 @@ func (w writer) careOf(r farm.Rounds, u farm.Urgency) part {
 		if c.Why != "" {
 			line += " (" + strings.TrimSuffix(c.Why, ".") + ".)"
 		}
+		if c.Usual {
+			line += " As usual."
+		}
 		if c.Seen {
 			line += " Seen."
 		}

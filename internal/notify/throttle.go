@@ -54,6 +54,9 @@ func (s situation) heldUntil(it item) time.Time {
 	if st, ok := standing(&s.view, it.last.Change.Episode); ok && st.Hushed != nil && it.say != over {
 		until = latest(until, *st.Hushed)
 	}
+	if usual := it.last.Change.RoundsUntil; usual != nil && it.say == stands && s.teller.Kind != ByWebhook {
+		until = latest(until, *usual) // a program decides for itself
+	}
 	if q := s.teller.Quiet; q != nil {
 		if end, inside := q.Ends(s.now, s.loc); inside {
 			until = latest(until, end)

@@ -23,7 +23,8 @@ type Rehearsal struct {
 	state    *rules.State
 	stats    Stats
 	outcome  Outcome
-	hour     time.Time // up to when hours outside thrive are counted
+	hour     time.Time            // up to when hours outside thrive are counted
+	usual    map[string]time.Time // by episode: until when it is told by the rounds alone
 }
 
 // Stats count what went through.
@@ -56,7 +57,7 @@ func New(cfg Config) *Rehearsal {
 	}
 	return &Rehearsal{
 		cfg: cfg, decoder: ingest.NewDecoder(cfg.Farm, cfg.Prefix), doubter: ingest.NewDoubter(cfg.Farm),
-		arrivals: ingest.NewArrivals(cfg.Farm), state: rules.New(cfg.Farm), stats: Stats{Rejected: map[string]int64{}},
+		arrivals: ingest.NewArrivals(cfg.Farm), state: rules.New(cfg.Farm), stats: Stats{Rejected: map[string]int64{}}, usual: map[string]time.Time{},
 	}
 }
 
@@ -93,7 +94,7 @@ func (r *Rehearsal) step(e farm.Event) {
 	}
 	for _, ch := range r.state.Step(e) {
 		r.stats.Changes++
-		if r.cfg.Told(ch) {
+		if r.told(ch) {
 			r.stats.Told++
 		}
 		r.outcome.take(ch)
@@ -103,6 +104,18 @@ func (r *Rehearsal) step(e farm.Event) {
 		r.hour = hour
 		r.outcome.outside(r.state.Look(e.Arrived))
 	}
+}
+
+// told tells whether a change would be told, or one before it of the same episode by now:
+// what comes on its usual day is, once that has passed.
+func (r *Rehearsal) told(ch farm.Change) bool {
+	until, waits := r.usual[ch.Episode]
+	delete(r.usual, ch.Episode)
+	if told := r.cfg.Told(ch); !told || ch.RoundsUntil == nil {
+		return told || waits && ch.At.After(until)
+	}
+	r.usual[ch.Episode] = *ch.RoundsUntil
+	return false
 }
 
 // ahead is how many messages are read ahead at a time.

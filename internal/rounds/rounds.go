@@ -31,6 +31,10 @@ func List(v farm.View, dates farm.Dates) farm.Rounds {
 			r.Cautions = appendNew(r.Cautions, st.Cautions...)
 		}
 	}
+	for _, c := range usual(v, dates.Location) {
+		load.carry(c.Jot)
+		r.Care = append(r.Care, c)
+	}
 	order(r.Care)
 	r.Bring = load.list(v.Units)
 	if r.Opening = opening(&v, r); v.Intake.Unwritten != nil {
@@ -88,7 +92,8 @@ func advice(st farm.Standing) farm.Advice {
 // care makes the line for one raised condition.
 func care(st farm.Standing, at time.Time) farm.Care {
 	c := farm.Care{
-		Bin: st.Bin, Zone: st.Zone, Condition: st.Condition, Quantity: st.Quantity, Episode: st.Episode, Urgency: st.Urgency,
+		Usual: st.RoundsUntil != nil,
+		Bin:   st.Bin, Zone: st.Zone, Condition: st.Condition, Quantity: st.Quantity, Episode: st.Episode, Urgency: st.Urgency,
 		Do: advice(st).Do, Why: st.Text, Seen: st.Seen, Jot: jotFor(st), Bring: tasks[st.Condition].bring,
 	}
 	if c.Jot != nil && c.Jot.What == farm.Sifted {
@@ -169,7 +174,16 @@ func (l *load) add(st farm.Standing) {
 	if j == nil || advice(st).First {
 		return
 	}
-	l.amounts[j.What] += j.Litres + j.Kg // it has one of them
+	l.carry(j)
+}
+
+// carry adds what is given by a jot.
+func (l *load) carry(j *farm.Jot) {
+	amount := j.Kg
+	if j.What == farm.Watered {
+		amount = j.Litres
+	}
+	l.amounts[j.What] += amount
 	if j.What == farm.Fed {
 		l.amounts[farm.Bedded] += 0 // bedding is laid with the food
 	}

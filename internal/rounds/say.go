@@ -1,6 +1,7 @@
 package rounds
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -89,11 +90,14 @@ func Text(r farm.Rounds, dates farm.Dates) string {
 			bin = c.Bin
 			fmt.Fprintf(&b, "\n%s\n", farm.Capital(bin))
 		}
-		known := ""
+		when, known := cmp.Or(farm.Capital(c.Urgency.String()), "As usual"), ""
+		if c.Usual {
+			when += ", as usual"
+		}
 		if c.Seen {
 			known = " (seen)"
 		}
-		fmt.Fprintf(&b, "  %s%s: %s\n    %s\n", farm.Capital(c.Urgency.String()), known, c.Do, c.Why)
+		fmt.Fprintf(&b, "  %s%s: %s\n    %s\n", when, known, c.Do, c.Why)
 	}
 	var needs []string
 	for _, n := range r.Needs {

@@ -268,17 +268,50 @@ func TestCocoonsInTheCrateHatch(t *testing.T) {
 	}
 }
 
-func TestNeedIsHeldAgainstThePace(t *testing.T) {
-	f := sifter()
-	f.Needs = []farm.Need{{CastingsL: 40, By: t0.Add(60 * day)}}
-	w := watching(f)
-	w.say("far", t0, 40)
-	for i := range 3 {
-		w.jot(t0.Add(time.Duration(i*10)*day), farm.Jot{Zone: "far", What: farm.Sifted, Litres: 8, To: "crate"})
+// What a tub holds is what was told of it: what stood there, came in and was taken out. A
+// tub of which nobody told is empty, however full it may be.
+func TestWhatATubHolds(t *testing.T) {
+	stored := func(w *watched) float64 {
+		for _, b := range w.state.Look(t0.Add(20 * day)).Bins {
+			if b.Name == "crate" {
+				return b.Zones[0].StoredL
+			}
+		}
+		return -1
 	}
-	got := w.state.Look(t0.Add(20 * day)).Needs
-	if len(got) != 1 || got[0].StoredL != 24 || got[0].ExpectedL < 40 || !strings.Contains(got[0].Text, "will be reached") {
-		t.Errorf("got %+v, want 24 L kept and the need reached at 8 L in ten days", got)
+	life := func(holds float64) *watched {
+		f := sifter()
+		for i := range f.Bins {
+			if b := &f.Bins[i]; b.Name == "crate" {
+				b.Zones[0].HoldsL = holds
+			}
+		}
+		w := watching(f)
+		w.say("far", t0, 40)
+		return w
+	}
+	for _, holds := range []float64{0, 20} {
+		w := life(holds)
+		if got := stored(w); got != holds {
+			t.Errorf("holds %g: %g at first", holds, got)
+		}
+		w.jot(t0, farm.Jot{Zone: "far", What: farm.Sifted, Litres: 8, To: "crate"})
+		if got := stored(w); got != holds+8 {
+			t.Errorf("holds %g: %g after 8 came in", holds, got)
+		}
+		w.jot(t0.Add(day), farm.Jot{Bin: "crate", What: farm.Emptied, Litres: 3})
+		if got := stored(w); got != holds+5 {
+			t.Errorf("holds %g: %g after 3 were taken out", holds, got)
+		}
+		w.jot(t0.Add(2*day), farm.Jot{Bin: "crate", What: farm.Emptied})
+		if got := stored(w); got != 0 {
+			t.Errorf("holds %g: %g once it was emptied", holds, got)
+		}
+	}
+	w := life(0)
+	w.jot(t0.Add(day), farm.Jot{Bin: "crate", What: farm.Emptied, Litres: 3})
+	if got := stored(w); got != 0 {
+		t.Errorf("%g after 3 were taken out of what nobody told of", got)
 	}
 }
 

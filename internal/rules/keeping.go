@@ -34,11 +34,11 @@ func (s *State) sifted(z *zone, j farm.Jot, part float64) {
 		z.Husbandry.Sift.take(j.At, j.Litres*part)
 		s.siftingAgain(z)
 	}
-	one, tub := sifting{At: j.At, Litres: j.Litres * part}, s.tub(j.To)
+	litres, tub := j.Litres*part, s.tub(j.To)
 	if usual := &z.Husbandry.Sifts; !j.At.Before(usual.At) {
 		usual.At = j.At
-		if j.Litres > 0 {
-			usual.Litres = one.Litres
+		if litres > 0 {
+			usual.Litres = litres
 		}
 		if tub != nil && tub != z {
 			usual.To = tub.who.Bin
@@ -47,14 +47,12 @@ func (s *State) sifted(z *zone, j farm.Jot, part float64) {
 	if tub == nil || tub == z {
 		return
 	}
-	s.Siftings = append(s.Siftings, one)
-	slices.SortStableFunc(s.Siftings, func(a, b sifting) int { return a.At.Compare(b.At) })
 	h := &tub.Husbandry
 	if j.At.Before(h.EmptiedAt) {
 		return // they were used since
 	}
-	h.Fill.Litres += one.Litres
-	c := cohort{At: j.At, Litres: one.Litres, Reckoned: reckoning{Upto: j.At}}
+	h.Fill.Litres += litres
+	c := cohort{At: j.At, Litres: litres, Reckoned: reckoning{Upto: j.At}}
 	for _, sp := range z.bin.worms {
 		c.Parts = append(c.Parts, cocoons{Species: sp.ID})
 	}
@@ -103,7 +101,11 @@ func (z *zone) empty(j farm.Jot) {
 	if held := z.litres(); j.Litres > 0 && j.Litres < held {
 		switch z.spec.Aim {
 		case farm.Keeping:
-			h.Fill = fill{Known: true, Litres: held - j.Litres}
+			untold := 0.0
+			if z.spec.HoldsL == 0 {
+				untold = max(0, held-z.kept()-j.Litres) // what nobody told of goes first
+			}
+			h.Fill = fill{Known: true, Litres: held - j.Litres, Untold: untold}
 			return
 		case farm.Sifting:
 			h.Sift.take(j.At, j.Litres)
@@ -207,56 +209,4 @@ func inDays(days float64, at time.Time) (t time.Time, ok bool) {
 		return time.Time{}, false
 	}
 	return at.Add(time.Duration(days * 24 * float64(time.Hour))), true
-}
-
-// paceOver is how far back siftings count for the pace of castings.
-const paceOver = 90 * 24 * time.Hour
-
-// A sifting is castings that went into a tub.
-type sifting struct {
-	At     time.Time
-	Litres float64
-}
-
-// needs holds what is wanted by a day against what is kept and the pace so
-// far. Only what jots have told of counts as kept.
-func (s *State) needs(at time.Time) []farm.NeedView {
-	var out []farm.NeedView
-	stored, perDay := 0.0, s.pace(at)
-	for _, z := range s.tubs() {
-		stored += z.Husbandry.Fill.Litres
-	}
-	for _, n := range s.farm.Needs {
-		days := n.By.Sub(at).Hours() / 24
-		v := farm.NeedView{WantedL: n.CastingsL, By: n.By, StoredL: stored, ExpectedL: stored + max(0, days)*perDay}
-		v.Text = s.sayNeed(v, days, at)
-		out = append(out, v)
-	}
-	return out
-}
-
-// pace is litres of castings sifted a day over the last three months.
-func (s *State) pace(at time.Time) float64 {
-	const least = 14 // days: one sifting yesterday is no pace
-	sum, days := 0.0, float64(least)
-	for _, x := range s.Siftings {
-		if ago := at.Sub(x.At); ago <= paceOver {
-			sum, days = sum+x.Litres, max(days, ago.Hours()/24)
-		}
-	}
-	return sum / days
-}
-
-func (s *State) sayNeed(v farm.NeedView, days float64, at time.Time) string {
-	u, by := s.farm.Units, s.farm.Dates().Day(v.By, at)
-	wanted := fmt.Sprintf("%s of castings are wanted by %s; %s kept so far", farm.Capital(u.Volume(v.WantedL)), by, u.Volume(v.StoredL))
-	switch {
-	case v.StoredL >= v.WantedL:
-		return wanted + ": enough."
-	case days <= 0:
-		return wanted + fmt.Sprintf(": %s short.", u.Volume(v.WantedL-v.StoredL))
-	case v.ExpectedL >= v.WantedL:
-		return wanted + ": at the pace so far it will be reached."
-	}
-	return wanted + fmt.Sprintf(": at the pace so far it will be %s by then, %s short.", u.Volume(v.ExpectedL), u.Volume(v.WantedL-v.ExpectedL))
 }

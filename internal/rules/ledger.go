@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"cmp"
 	"slices"
 	"time"
 
@@ -30,6 +31,8 @@ type husbandryMemory struct {
 	Turned  time.Time   // last
 	Visits  []time.Time // of the keeper to the bin, as far as the logbook tells
 
+	Habits []habit // what the keeper does again and again
+
 	Fill    fill
 	Cohorts []cohort
 	Sifts   usualSifting
@@ -57,6 +60,7 @@ type pouring struct {
 type fill struct {
 	Known  bool    // it was emptied once, so that Litres is all there is
 	Litres float64 // that came in by jots
+	Untold float64 // of Litres: what is there only if the tub was full when some was taken out
 }
 
 // A cohort is the cocoons that came into a tub with one sifting.
@@ -78,6 +82,7 @@ type cocoons struct {
 // book keeps the books of a zone after a jot.
 func (s *State) book(z *zone, j farm.Jot) {
 	part := s.partOf(z, j)
+	z.practise(j, part)
 	steps := slices.Contains(z.moist.ResetBy, j.What)
 	if steps {
 		z.learnDose(j.At)
@@ -241,12 +246,36 @@ func (z *zone) litres() float64 {
 	switch f := z.Husbandry.Fill; {
 	case f.Known:
 		return f.Litres
-	case f.Litres > 0 && z.spec.Aim == farm.Keeping && whole > 0:
-		return min(whole, f.Litres)
+	case z.spec.Aim == farm.Keeping && z.kept() > 0 && whole > 0:
+		return min(whole, z.kept())
 	case z.spec.Aim == farm.Sifting:
-		return max(whole-z.Husbandry.Sift.TakenL, whole/4) // the screen leaves something
+		return max(z.unsifted(), z.full()/4) // the screen leaves something
 	}
-	return whole
+	return z.full()
+}
+
+// full is how much it holds while nothing has been taken out.
+func (z *zone) full() float64 { return cmp.Or(z.spec.HoldsL, z.bin.spec.VolumeL*z.spec.Share) }
+
+// kept is the castings in a tub, as far as anybody has told of them.
+func (z *zone) kept() float64 {
+	switch f := z.Husbandry.Fill; {
+	case z.spec.Aim != farm.Keeping:
+		return 0
+	case f.Known:
+		return f.Litres - f.Untold
+	default:
+		return z.spec.HoldsL + f.Litres
+	}
+}
+
+// unsifted is what lies in a sifting zone before the screen; 0 once the keeper has
+// said that all is sifted.
+func (z *zone) unsifted() float64 {
+	if z.spec.Aim != farm.Sifting || z.Husbandry.Sift.Over {
+		return 0
+	}
+	return max(0, z.full()-z.Husbandry.Sift.TakenL)
 }
 
 // shift moves every time in it that is on the clock's scale, but for those of the curve
@@ -257,6 +286,12 @@ func (h *husbandryMemory) shift(move func(...*time.Time)) {
 	move(&h.Sift.Since, &h.Sift.Ready.Past, &h.Sift.Ready.Inside, &h.Sift.Closed.Past, &h.Sift.Closed.Inside)
 	for i := range h.Visits {
 		move(&h.Visits[i])
+	}
+	for i := range h.Habits {
+		move(&h.Habits[i].Breach)
+		for k := range h.Habits[i].Acts {
+			move(&h.Habits[i].Acts[k].At)
+		}
 	}
 	for _, foods := range [][]food{h.Foods, h.Lining} {
 		for i := range foods {

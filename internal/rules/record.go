@@ -39,6 +39,8 @@ type record struct {
 	Relimited    float64 // the level when other limits came into force that see nothing wrong in it
 	HasRelimited bool
 
+	Usual time.Time // until when it is told by the rounds alone, for it comes on its usual day; zero: it is not
+
 	Seen bool
 	Said saying // at the last change, for when no other words can be made
 }
@@ -84,6 +86,10 @@ func (s *State) emit(r *record, at time.Time, to farm.Urgency) {
 	ch := farm.Change{
 		At: at, Bin: r.who.Bin, Zone: r.who.Zone, Probe: r.who.Probe, Condition: r.what.condition, Quantity: r.what.quantity,
 		Change: step(was, to), Urgency: to, Episode: r.Episode, Again: again, Since: r.Since,
+	}
+	if r.Usual = s.usualUntil(r, at, to); !r.Usual.IsZero() {
+		until := r.Usual
+		ch.RoundsUntil = &until
 	}
 	switch r.Urgency = to; to {
 	case farm.Now:

@@ -11,7 +11,7 @@ import (
 
 // SnapshotVersion names the form and meaning of a snapshot. A snapshot of
 // another version is not read; the journal is replayed instead.
-const SnapshotVersion = 10
+const SnapshotVersion = 11
 
 // snapshot is a State on disk. Everything is keyed by the keeper's names, so
 // a snapshot taken under one configuration fits another as far as they agree.

@@ -18,7 +18,6 @@ func (s *State) Look(at time.Time) farm.View {
 		Farm: s.farm.Name, Units: s.farm.Units, Timezone: s.farm.Location.String(), At: at.UTC(),
 		Standing: s.standing(at),
 		Intake:   farm.IntakeView{Connected: s.Linked, Since: s.Since},
-		Needs:    s.needs(at),
 	}
 	for _, h := range s.Hushes {
 		v.Hushes = append(v.Hushes, h.Hush)
@@ -51,6 +50,9 @@ func (s *State) standing(at time.Time) []farm.Standing {
 		}
 		if until := s.hushedUntil(r); !until.IsZero() {
 			st.Hushed = &until
+		}
+		if until := r.Usual; until.After(at) {
+			st.RoundsUntil = &until
 		}
 		out = append(out, st)
 	}
@@ -254,7 +256,6 @@ func (s *State) foresee(z *zone, m time.Time) {
 	s.refitRoom(z, m)
 	s.refitDry(z, m)
 	s.judgeLedger(z, m)
-	s.Siftings = slices.DeleteFunc(s.Siftings, func(x sifting) bool { return m.Sub(x.At) > paceOver })
 }
 
 // judgeLedger judges what follows from the logbook.
@@ -265,7 +266,8 @@ func (s *State) judgeLedger(z *zone, at time.Time) {
 
 func (s *State) viewHusbandry(z *zone, v *farm.ZoneView, at time.Time) {
 	v.Food = s.viewFood(z)
-	v.StoredL = z.Husbandry.Fill.Litres
+	v.Rhythms = s.viewRhythms(z, at)
+	v.StoredL, v.UnsiftedL = z.kept(), z.unsifted()
 	if z.waterStillCounts(at) || anyFresh(z.moist.probes, at) && !z.holding(at) && !z.icy(at) {
 		v.Water = s.dose(z, at)
 	}

@@ -1,0 +1,144 @@
+package ahead
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/husbandry"
+)
+
+// Needs holds what is wanted by a day against the castings account. Each takes what it
+// wants before the next is looked at.
+func Needs(b *Book) []farm.NeedView {
+	if len(b.Farm.Needs) == 0 {
+		return nil
+	}
+	last := b.View.At
+	for _, n := range b.Farm.Needs {
+		if n.By.After(last) {
+			last = n.By
+		}
+	}
+	a := newAccount(b, last)
+	return a.needs()
+}
+
+func (a *account) needs() (out []farm.NeedView) {
+	gone := 0.0
+	for _, n := range a.Farm.Needs {
+		there, _ := a.by(n.By)
+		v := farm.NeedView{
+			WantedL: n.CastingsL, By: n.By, StoredL: max(0, a.stored-gone),
+			ExpectedL: max(0, there.Litres-gone), LowL: max(0, there.LowL-gone), HighL: max(0, there.HighL-gone),
+		}
+		v.Text = a.sayNeed(v, gone)
+		if n.By.After(a.now) {
+			gone += min(v.WantedL, v.ExpectedL)
+		}
+		out = append(out, v)
+	}
+	return out
+}
+
+// sayNeed says what there will be and what to do about it.
+func (a *account) sayNeed(v farm.NeedView, gone float64) string {
+	u, by := a.Farm.Units, a.Farm.Dates().Day(v.By, a.now)
+	wanted := u.Volume(v.WantedL)
+	switch left := v.By.Sub(a.now); {
+	case left <= 0 && v.StoredL >= v.WantedL, v.StoredL*husbandry.Kept(left.Hours()/24) >= v.WantedL:
+		return fmt.Sprintf("%s of castings are kept, and %s are wanted by %s: enough.", farm.Capital(u.Volume(v.StoredL)), wanted, by)
+	case left <= 0:
+		return fmt.Sprintf("%s of castings were wanted by %s; %s are kept, %s short.", farm.Capital(wanted), by, u.Volume(v.StoredL), u.Volume(v.WantedL-v.StoredL))
+	}
+	said := fmt.Sprintf("%s of castings by %s (%s), of %s wanted", farm.Capital(u.Volume(v.ExpectedL)), by, u.VolumeRange(v.LowL, v.HighL), strings.TrimPrefix(wanted, "about "))
+	ways := a.ways(v, gone)
+	switch enough := v.ExpectedL >= v.WantedL; {
+	case enough && a.pace > 0:
+		return said + ": enough at the pace so far."
+	case enough && len(ways) > 0:
+		return said + ": enough, if you " + ways[0] + "."
+	case len(ways) > 0:
+		return said + ": " + strings.Join(ways, ", or ") + "."
+	}
+	return fmt.Sprintf("%s: %s short, and no more can be ready by then.", said, u.Volume(v.WantedL-v.ExpectedL))
+}
+
+// ways are what can be done for there to be enough, each as a command.
+func (a *account) ways(v farm.NeedView, gone float64) (out []string) {
+	u, weeks := a.Farm.Units, v.By.Sub(a.now).Hours()/24/7
+	missing := v.WantedL + gone - a.stored*husbandry.Kept(weeks*7)
+	supply := a.supply(v.By).litres
+	first := a.opens(v.By)
+	const tooLittle = ", which gives %s more and is not enough"
+	if from, faster := v.By.Sub(first).Hours()/24/7, v.StoredL+supply-v.ExpectedL; from > 0 && supply >= missing {
+		out = append(out, a.siftAWeek(missing/from)+" from "+a.fromDay(first))
+	} else if from > 0 && a.pace > 0 && faster >= 1 {
+		out = append(out, a.siftAWeek(supply/from)+" from "+a.fromDay(first)+fmt.Sprintf(tooLittle, u.Volume(faster)))
+	}
+	best, start := (*bed)(nil), v.By.Add(-days(husbandry.DriesInDays)-7*day)
+	for i := range a.beds {
+		c := &a.beds[i]
+		if hasAim(c.Bin, farm.Living) && !a.direct(c) && (best == nil || c.ripe(a.now, start) > best.ripe(a.now, start)) {
+			best = c
+		}
+	}
+	if best == nil || start.Before(a.now) || v.ExpectedL >= v.WantedL {
+		return out
+	}
+	if more := best.ripe(a.now, start); more >= 1 {
+		which := "an end"
+		if len(best.ends) > 0 {
+			which = "a second end"
+		}
+		way := fmt.Sprintf("let %s of %s dry from %s", which, farm.Capital(best.Name), a.Farm.Dates().Day(start, a.now))
+		if supply+more < missing {
+			way += fmt.Sprintf(tooLittle, u.Volume(more))
+		}
+		out = append(out, way)
+	}
+	return out
+}
+
+// opens is when something can first be sifted; the need's day where nothing can.
+func (a *account) opens(by time.Time) time.Time {
+	first := by
+	for i := range a.beds {
+		c := &a.beds[i]
+		for _, e := range c.ends {
+			if e.litres > 0 && e.opens.Before(first) {
+				first = e.opens
+			}
+		}
+		if a.direct(c) {
+			first = a.now
+		}
+	}
+	return first
+}
+
+func (a *account) fromDay(t time.Time) string {
+	if t.Sub(a.now) < day {
+		return "now"
+	}
+	return a.Farm.Dates().Day(t, a.now)
+}
+
+// siftAWeek says how much is to be sifted in a week, in the keeper's usual lots where
+// they are known.
+func (a *account) siftAWeek(litres float64) string {
+	u := a.Farm.Units
+	if a.lot <= 0 {
+		return fmt.Sprintf("sift %s a week", u.Volume(litres))
+	}
+	lots := math.Ceil(litres/a.lot - 0.05)
+	switch {
+	case lots <= 1:
+		return fmt.Sprintf("sift %s a week, as much as you usually do at once", u.Volume(a.lot))
+	case lots <= 12:
+		return fmt.Sprintf("sift %.0f times %s a week", lots, u.Volume(a.lot))
+	}
+	return fmt.Sprintf("sift %s a week", u.Volume(litres))
+}
