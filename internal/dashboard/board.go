@@ -57,7 +57,7 @@ var board = []part{
 			},
 			{
 				title: "Rooms", says: "The air of each room, probe by probe.",
-				unit: celsius, width: 12, lines: []line{{name: "{place} {probe}", lines: "rooms"}},
+				unit: celsius, width: 12, lines: []line{{name: "{place} {probe}", query: "rooms", lines: "rooms"}},
 			},
 			{
 				title: "Logbook", says: "What was done, as it was jotted.",
@@ -102,7 +102,10 @@ var board = []part{
 			{
 				title: "Ahead", says: "Hours until a limit is expected to be crossed, or something is due. 0: it is past already.",
 				form: figures, unit: hours, width: 8, colours: []step{{0, today}, {24, soon}, {72, calm}}, none: "nothing is foreseen",
-				lines: []line{{name: "{bin}/{zone} {condition}", query: "ahead", lines: "ahead"}},
+				lines: []line{
+					{name: "{bin}/{zone} {condition}", query: "ahead", lines: "ahead"},
+					{name: "{bin}/{zone} {condition}, at the earliest", query: "earliest"},
+				},
 			},
 			{
 				title: "Moisture between its bands", says: "The level as it is judged, water by fresh mass.",
@@ -165,6 +168,10 @@ var board = []part{
 			{
 				title: "Readings", says: "Readings an hour by what became of them. Late ones are kept and not judged.",
 				width: 12, lines: []line{{name: "{outcome}", query: "readings"}},
+			},
+			{
+				title: "How late readings arrive", says: "Within how many seconds nine of ten came, of those that carry a time stamp. What is stored on its way comes late.",
+				unit: seconds, width: 12, none: "no reading carries a time stamp", lines: []line{{name: "{site}", query: "delay"}},
 			},
 			{
 				title: "Messages", says: "Messages an hour by what became of them.",

@@ -1,6 +1,7 @@
 package farm
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -29,6 +30,22 @@ func (f *Farm) ZoneOf(probe string) Place {
 		}
 	}
 	return Place{}
+}
+
+// AirOf names the room whose air a probe measures: by itself where no room is named,
+// for the air of two rooms is not one. "" is a probe that measures no room's air.
+func (f *Farm) AirOf(probe string) string {
+	for _, r := range f.Rooms {
+		if r.Air == probe {
+			return r.Name
+		}
+	}
+	for _, b := range f.Bins {
+		if b.Ambient == probe {
+			return cmp.Or(b.Room, probe)
+		}
+	}
+	return ""
 }
 
 // FindPlace finds the bin or zone that a name means: as the configuration

@@ -17,6 +17,16 @@ func bin(name string, zones ...string) farm.Bin {
 	return b
 }
 
+func TestAirOf(t *testing.T) {
+	f := placed(farm.Bin{Name: "bed", Room: "shed", Ambient: "own-air"}, farm.Bin{Name: "tub", Ambient: "cellar-air"}, bin("rack", "all"))
+	f.Rooms = []farm.Room{{Name: "shed", Air: "shed-air"}, {Name: "yard"}}
+	for probe, want := range map[string]string{"shed-air": "shed", "own-air": "shed", "cellar-air": "cellar-air", "bed-t": ""} {
+		if got := f.AirOf(probe); got != want {
+			t.Errorf("%s: got %q, want %q", probe, got, want)
+		}
+	}
+}
+
 func TestFindPlace(t *testing.T) {
 	f := placed(bin("bed", "near", "far"), bin("linden-02", "all"), bin("old bath", "warm end"), bin("Älteste", "all"), bin("tub", "all"), bin("Tub", "all"))
 	for name, want := range map[string]string{

@@ -263,6 +263,7 @@ type Rhythm struct {
 type ProbeView struct {
 	ID       string           `json:"id"`
 	Measures Quantity         `json:"measures"`
+	AirOf    string           `json:"air_of,omitempty"` // the room whose air it measures
 	Raw      *float64         `json:"raw,omitempty"`
 	Value    *float64         `json:"value,omitempty"`
 	At       time.Time        `json:"at,omitzero"`      // of the newest reading
@@ -330,8 +331,34 @@ type IntakeView struct {
 	Connected bool             `json:"connected"`
 	Since     time.Time        `json:"since,omitzero"`
 	Messages  map[string]int64 `json:"messages,omitempty"` // by outcome since the daemon began
+	Delays    Delays           `json:"-"`
 	Unwritten *time.Time       `json:"unwritten_since,omitempty"`
 	Why       string           `json:"unwritten_why,omitempty"` // the journal can't be written
+}
+
+// Delays tell how long stamped readings took from their probes to us, since the
+// daemon began.
+type Delays struct {
+	Count, SumMs int64
+	Within       [len(DelaySteps)]int64 // how many took at most a step
+}
+
+// DelaySteps are from a probe that is heard at once to one that was out of reach for
+// a week.
+var DelaySteps = [...]time.Duration{
+	time.Second, 10 * time.Second, time.Minute, 10 * time.Minute, time.Hour, 6 * time.Hour, 24 * time.Hour, 7 * 24 * time.Hour,
+}
+
+// Add counts one more.
+func (d *Delays) Add(took time.Duration) {
+	took = max(0, took) // a device's clock may be ahead
+	d.Count++
+	d.SumMs += took.Milliseconds()
+	for i, step := range DelaySteps {
+		if took <= step {
+			d.Within[i]++
+		}
+	}
 }
 
 // A Recipient is how somebody who is told of conditions could last be reached.

@@ -38,19 +38,13 @@ type probe struct {
 // measurement; "" is [Levels].
 func NewLines(f farm.Farm, measurement string) *Lines {
 	l := &Lines{farm: f.Name, levels: cmp.Or(measurement, Levels), rooms: map[string]string{}, probes: make(map[string]probe, len(f.Probes))}
-	airs := map[string]string{} // probe → the room whose air it is in
-	for _, r := range f.Rooms {
-		airs[r.Air] = cmp.Or(airs[r.Air], r.Name)
-	}
 	for _, b := range f.Bins {
 		l.rooms[b.Name] = b.Room
-		// Air that no room is named for is a room of its own: two of them have no middle.
-		airs[b.Ambient] = cmp.Or(airs[b.Ambient], b.Room, b.Ambient)
 	}
 	for _, p := range f.Probes {
 		at := f.ZoneOf(p.ID)
 		l.probes[p.ID] = probe{
-			l.climateHead(at.Bin, at.Zone, p.ID, cmp.Or(l.rooms[at.Bin], airs[p.ID])), p.Row().Field, limitFields(&f, at, p),
+			l.climateHead(at.Bin, at.Zone, p.ID, cmp.Or(l.rooms[at.Bin], f.AirOf(p.ID))), p.Row().Field, limitFields(&f, at, p),
 		}
 	}
 	return l

@@ -87,6 +87,7 @@ func defineZone(name, help string, labels ...string) zoneMetric {
 type levelMetrics struct {
 	row                            farm.QuantityRow
 	middle, lowest, highest, limit zoneMetric
+	air                            *prometheus.Desc // of a room
 }
 
 // levels makes the metrics of every quantity that has some.
@@ -107,6 +108,7 @@ func levels() (all []levelMetrics) {
 				of("_lowest_", g.Lowest+" of a zone's probes, where several speak."),
 				of("_highest_", g.Highest+" of a zone's probes, where several speak."),
 				defineZone(strings.Trim(limit, "_"), "What a zone's "+q.Noun+" is held to.", "band", "side"),
+				define(strings.Trim("air_"+g.Name+"_"+g.Unit, "_"), "The air of a room, by its probe's newest reading: "+q.Noun+".", "place", "probe"),
 			})
 		}
 	}
@@ -120,6 +122,8 @@ var (
 	activity    = defineZone("species_activity_ratio", "How actively a species works at the zone's temperature and moisture; 1 is its best.", "species")
 	waterNeeded = defineZone("water_needed_litres", "Water that would bring the zone to the middle of its thrive band.")
 	forecast    = defineZone("forecast_seconds", "Time until a limit is expected to be crossed.", "condition")
+	earliest    = defineZone("forecast_earliest_seconds", "The early end of the forecast's 80 % interval.", "condition")
+	latest      = defineZone("forecast_latest_seconds", "The late end of the forecast's 80 % interval; none while no end is in sight.", "condition")
 	zoneJudged  = defineZone("zone_judged", "1 when the zone can be judged by all that its probes measure.")
 
 	// The conditions. That of a probe has one label more.
@@ -130,6 +134,7 @@ var (
 	lastReading = define("probe_last_reading_timestamp_seconds", "Time of the probe's newest reading.", "probe")
 	readings    = define("readings_total", "Readings by what became of them.", "probe", "outcome")
 	rejected    = define("rejected_messages_total", "Messages that gave no reading of a probe they were meant for.", "probe", "reason")
+	delay       = define("reading_delay_seconds", "How long readings that carry a time stamp took from their probe to the daemon.")
 	messages    = define("messages_total", "Messages from the broker by what became of them.", "outcome")
 
 	// The machinery.

@@ -29,6 +29,10 @@ var noon = time.Date(2025, 5, 3, 12, 0, 0, 0, time.UTC)
 // hillfoot is a look at the invented farm with something of everything.
 func hillfoot() farm.View {
 	crosses := farm.Forecast{Crosses: noon.Add(6 * time.Hour), Earliest: noon.Add(4 * time.Hour)}
+	air, delays := 18.5, farm.Delays{}
+	delays.Add(2 * time.Second)
+	delays.Add(-time.Second)
+	delays.Add(30 * 24 * time.Hour)
 	return farm.View{
 		Farm: "Hillfoot Nursery", At: noon,
 		Bins: []farm.BinView{
@@ -49,6 +53,9 @@ func hillfoot() farm.View {
 			{ID: "bed-t", At: noon.Add(-90 * time.Second), Counts: map[string]int64{farm.OutcomeBelieved: 40, farm.OutcomeDoubted: 2},
 				Rejected: map[string]int64{"no value": 3}},
 			{ID: "crate-m"},
+			{ID: "glass-air", Measures: farm.Temperature, AirOf: "glass", Value: &air, Fresh: true},
+			{ID: "store-air", Measures: farm.Temperature, AirOf: "store-air", Value: &air}, // silent
+			{ID: "yard-air", Measures: farm.Temperature, AirOf: "yard", Value: &air, Fresh: true, Doubt: "out of range"},
 		},
 		Standing: []farm.Standing{
 			{Bin: "bed", Zone: "near", Condition: farm.Heating, Urgency: farm.Today},
@@ -56,7 +63,7 @@ func hillfoot() farm.View {
 			{Probe: "crate-t", Condition: farm.Silent, Urgency: farm.Today},
 			{Condition: farm.Unforwarded, Urgency: farm.Soon},
 		},
-		Intake: farm.IntakeView{Running: true, Connected: true, Messages: map[string]int64{"taken": 45, "unclaimed": 1}},
+		Intake: farm.IntakeView{Running: true, Connected: true, Messages: map[string]int64{"taken": 45, "unclaimed": 1}, Delays: delays},
 		Recipients: []farm.Recipient{
 			{By: "mail", Place: 1, Address: "kim@example.org", Last: noon},
 			{By: "push", Place: 2, Trouble: "no answer", Since: noon},

@@ -114,6 +114,7 @@ func (s *scrape) view(v *farm.View, from Starts) {
 	for i := range v.Probes {
 		s.probe(&v.Probes[i], from.Rejected)
 	}
+	s.delays(v.Intake.Delays)
 	for _, outcome := range slices.Concat(from.Messages, slices.Sorted(maps.Keys(v.Intake.Messages))) {
 		s.counter(messages, v.Intake.Messages[outcome], outcome)
 	}
@@ -156,8 +157,14 @@ func (s *scrape) zone(z *farm.ZoneView, place string, now time.Time) {
 		if q := o.Condition.Quantity(); o.Forecast.Crosses.IsZero() || q != "" && !fresh(z.Level(q)) {
 			continue
 		}
-		left := max(0, o.Forecast.Crosses.Sub(now).Seconds())
-		s.zoned(forecast, place, left, z.Bin, z.Zone, string(o.Condition))
+		for _, end := range []struct {
+			metric zoneMetric
+			at     time.Time
+		}{{forecast, o.Forecast.Crosses}, {earliest, o.Forecast.Earliest}, {latest, o.Forecast.Latest}} {
+			if !end.at.IsZero() {
+				s.zoned(end.metric, place, max(0, end.at.Sub(now).Seconds()), z.Bin, z.Zone, string(o.Condition))
+			}
+		}
 	}
 }
 
@@ -190,12 +197,26 @@ var outcomes = []string{farm.OutcomeBelieved, farm.OutcomeDoubted, farm.OutcomeU
 // metric is there to tell so.
 func (s *scrape) probe(p *farm.ProbeView, reasons []string) {
 	s.moment(lastReading, p.At, p.ID)
+	for _, m := range s.levels {
+		if p.AirOf != "" && m.row.Name == p.Measures && p.Fresh && p.Doubt == "" && p.Value != nil {
+			s.gauge(m.air, m.row.Gauge.In.Outer(*p.Value), p.AirOf, p.ID)
+		}
+	}
 	for _, outcome := range slices.Concat(outcomes, slices.Sorted(maps.Keys(p.Counts))) {
 		s.counter(readings, p.Counts[outcome], p.ID, outcome) // once each
 	}
 	for _, reason := range slices.Concat(reasons, slices.Sorted(maps.Keys(p.Rejected))) {
 		s.counter(rejected, p.Rejected[reason], p.ID, reason)
 	}
+}
+
+// delays shows how late readings arrive.
+func (s *scrape) delays(d farm.Delays) {
+	within := map[float64]uint64{}
+	for i, step := range farm.DelaySteps {
+		within[step.Seconds()] = uint64(d.Within[i])
+	}
+	s.out <- prometheus.MustNewConstHistogram(delay, uint64(d.Count), float64(d.SumMs)/1000, within)
 }
 
 // machinery shows the parts that the farm's readings run through.

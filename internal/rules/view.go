@@ -30,7 +30,9 @@ func (s *State) Look(at time.Time) farm.View {
 		v.Bins = append(v.Bins, bv)
 	}
 	for _, p := range s.probes {
-		v.Probes = append(v.Probes, p.view(at))
+		pv := p.view(at)
+		pv.AirOf = s.farm.AirOf(pv.ID)
+		v.Probes = append(v.Probes, pv)
 	}
 	return v
 }

@@ -21,7 +21,7 @@ func (l *Loop) Look(ctx context.Context) (farm.View, error) {
 	err := l.inside(ctx, func() error {
 		v = l.memory.State.Look(l.now())
 		// What only the running loop knows:
-		v.Intake = farm.IntakeView{Running: true, Connected: l.counts.up, Since: l.counts.since, Messages: maps.Clone(l.counts.messages)}
+		v.Intake = farm.IntakeView{Running: true, Connected: l.counts.up, Since: l.counts.since, Messages: maps.Clone(l.counts.messages), Delays: l.counts.delays}
 		if since := l.outage.since; l.outage.on() {
 			v.Intake.Unwritten, v.Intake.Why = &since, l.outage.why
 		}

@@ -127,6 +127,9 @@ func (l *Loop) reading(d *ingest.Delivery, r farm.Reading) {
 	l.memory.Doubter.Judge(&r)
 	if !r.Retained {
 		bump(l.counts.readings, r.Probe, outcome(r, l.memory.State.Late(r)))
+		if r.Stamped && l.TimesFinal() {
+			l.counts.delays.Add(l.now().Sub(r.At) - l.held(d))
+		}
 	}
 	l.take(farm.Event{Kind: farm.EventReading, Arrived: l.now(), Reading: r}, d)
 	l.logPace(r.Probe)
@@ -293,6 +296,7 @@ type counts struct {
 	messages map[string]int64
 	rejected map[string]map[string]int64 // probe → reason
 	readings map[string]map[string]int64 // probe → outcome
+	delays   farm.Delays                 // of stamped readings
 	up       bool
 	since    time.Time // when up became what it is; zero: that is not known yet
 }

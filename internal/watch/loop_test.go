@@ -478,6 +478,10 @@ func TestStampedRepeatsAndLateOnes(t *testing.T) {
 		if diff := cmp.Diff(want, v.Probes[2].Counts); diff != "" {
 			t.Errorf("counted (-want +got):\n%s", diff)
 		}
+		// The bubble begins at midnight: one came after ten minutes, one after 70.
+		if d := v.Intake.Delays; d.Count != 2 || d.SumMs != 80*60*1000 || d.Within != [...]int64{0, 0, 0, 1, 1, 2, 2, 2} {
+			t.Errorf("delays: got %+v, want one of ten minutes and one of 70", d)
+		}
 		if len(r.broker.acks()) != 4 {
 			t.Errorf("got %d acknowledged, want all four", len(r.broker.acks()))
 		}
