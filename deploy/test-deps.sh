@@ -23,6 +23,7 @@ need groff groff-base
 need fakeroot fakeroot
 need zsh zsh
 need fish fish
+need sqlite3 sqlite3
 if [ "${1:-}" = ecosystem ]; then
 	need lintian lintian
 	need mandoc mandoc

@@ -91,6 +91,19 @@ func (j *Journal) Forward(ctx context.Context, after int64, limit int) (farm.Str
 	})
 }
 
+// Past gives the jots and the changes of [from, to) by their own times, oldest first.
+func (j *Journal) Past(ctx context.Context, from, to time.Time) (farm.Stretch, error) {
+	return viewed(ctx, j, "read conditions and logbook", func(t *tx) (out farm.Stretch) {
+		lo, hi := from.UnixMilli(), to.UnixMilli()
+		out.Events = collect(t, scanEvent, `SELECT `+eventColumns+` FROM event WHERE bin IS NOT NULL AND at >= ? AND at < ? ORDER BY at, seq`, lo, hi)
+		for _, c := range collect(t, scanChange, `SELECT `+changeColumns+` FROM change WHERE at >= ? AND at < ? ORDER BY at, id`, lo, hi) {
+			out.Changes = append(out.Changes, c.Change)
+		}
+		out.Alike = alike(t, out.Events)
+		return out
+	})
+}
+
 // alike counts the jots that stand before those of a stretch and are of the same act,
 // place and instant.
 func alike(t *tx, events []farm.Event) map[int64]int {

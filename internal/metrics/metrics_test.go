@@ -28,7 +28,7 @@ var noon = time.Date(2025, 5, 3, 12, 0, 0, 0, time.UTC)
 
 // hillfoot is a look at the invented farm with something of everything.
 func hillfoot() farm.View {
-	crosses := farm.Forecast{Crosses: noon.Add(6 * time.Hour), Earliest: noon.Add(4 * time.Hour)}
+	crosses := farm.Forecast{Crosses: noon.Add(6 * time.Hour), Earliest: noon.Add(4 * time.Hour), Latest: noon.Add(9 * time.Hour)}
 	air, delays := 18.5, farm.Delays{}
 	delays.Add(2 * time.Second)
 	delays.Add(-time.Second)
