@@ -54,7 +54,7 @@ func judgeCertificates(by func() time.Time) {
 	}
 }
 
-// clientTLS is for calling a broker; files may be nil.
+// clientTLS is for calling a broker or a database; files may be nil.
 func clientTLS(files *ingest.ClientTLS) (*tls.Config, error) {
 	tc := &tls.Config{MinVersion: tls.VersionTLS12}
 	if files == nil {

@@ -91,7 +91,9 @@ func tried(cfg *config.Config) []config.Problem {
 	t.note("broker.tls", err)
 	t.note("journal.path", plainJournal(cfg.Journal.Path))
 	t.note("control", control.Check(cfg.Control))
-	if cfg.Influx != nil {
+	if i := cfg.Influx; i != nil {
+		_, err = clientTLS(&ingest.ClientTLS{CA: i.CA, Cert: i.Cert, Key: i.Key})
+		t.note("influx", err)
 		if ic, err := influxConfig(cfg, slog.New(slog.DiscardHandler), machineTimes()); err == nil { // else its secrets are noted
 			_, err = influx.New(ic, nil, nil, nil)
 			t.note("influx", err)

@@ -10,6 +10,7 @@ import (
 	"binwatchd/internal/config"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/influx"
+	"binwatchd/internal/ingest"
 )
 
 // troubleWait bounds how long forwarding waits for a loop that is busy.
@@ -32,7 +33,11 @@ func (d *daemon) openInflux(_ context.Context, cfg *config.Config) error {
 func influxConfig(cfg *config.Config, log *slog.Logger, times times) (influx.Config, error) {
 	in := cfg.Influx
 	var o opener
-	return influx.Config{
+	tc, err := clientTLS(&ingest.ClientTLS{CA: in.CA, Cert: in.Cert, Key: in.Key})
+	if err != nil {
+		o.failed = append(o.failed, fmt.Errorf("influx: %w", err))
+	}
+	return influx.Config{TLS: tc,
 		Settings: *in, Token: o.reveal("influx token", in.Token), Password: o.reveal("influx password", in.Password),
 		Log: log, Now: times.now, CertTime: times.certificates,
 	}, o.err()

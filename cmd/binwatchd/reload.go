@@ -136,6 +136,8 @@ func sealsOf(cfg *config.Config) (out []seal) {
 	if i := cfg.Influx; i != nil {
 		hidden("influx.token", i.Token)
 		hidden("influx.password", i.Password)
+		file("influx.ca", i.CA)
+		file("influx.cert", i.Cert)
 	}
 	if p := cfg.Page; p != nil {
 		hidden("page.password", p.Password)

@@ -264,6 +264,8 @@ func (b *builder) checkInflux() {
 			b.problem(b.at(key), "%s does not belong to flavour %s", name, d.Flavour)
 		}
 	}
+	b.refuse(b.count(&d.Cert, &d.Key) == 1, &b.file.Influx, "a client certificate has two files: cert and key")
+	b.refuse(b.count(&d.CA, &d.Cert) > 0 && strings.HasPrefix(d.URL, "http://"), &d.URL, "ca, cert and key are for https://")
 	b.refuse(b.count(&d.User, &d.Password) == 1 && d.Flavour == influx.V1, &b.file.Influx, "user and password go together")
 }
 

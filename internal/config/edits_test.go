@@ -224,6 +224,8 @@ var serverEdits = []edit{
 	top("influx v2 without its bucket", `influx: {url: "http://127.0.0.1:8086", flavour: v2, org: hillfoot}`),
 	top("influx v1 with a bucket", `influx: {url: "http://127.0.0.1:8086", flavour: v1, database: bins, bucket: bins}`),
 	top("influx v1 with half a login", `influx: {url: "http://127.0.0.1:8086", flavour: v1, database: bins, user: bins}`),
+	top("influx with half a client certificate", `influx: {url: "https://127.0.0.1:8086", flavour: v1, database: bins, cert: /etc/binwatchd/client.pem}`),
+	top("influx with an authority and no TLS", `influx: {url: "http://127.0.0.1:8086", flavour: v1, database: bins, ca: /etc/binwatchd/ca.pem}`),
 	top("influx of a third flavour", `influx: {url: "http://127.0.0.1:8086", flavour: v3}`),
 	top("influx over MQTT", `influx: {url: "tcp://127.0.0.1:8086", flavour: v1, database: bins}`),
 	top("a page open to all", `page: {listen: ":8338"}`),

@@ -78,6 +78,8 @@ func (s *server) hint(a answer) string {
 	c, v2 := s.cfg, s.cfg.Flavour == V2
 	notFound := a.status == http.StatusNotFound || strings.HasPrefix(a.said, "retention policy not found")
 	switch {
+	case a.remedy != "":
+		return a.remedy
 	case a.status == http.StatusUnauthorized && v2:
 		return "Check token under influx: it may be mistyped, expired or revoked."
 	case a.status == http.StatusUnauthorized && c.User == "":

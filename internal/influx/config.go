@@ -2,6 +2,7 @@ package influx
 
 import (
 	"cmp"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -38,6 +39,9 @@ type Config struct {
 
 	Log *slog.Logger     // nil: nothing is logged
 	Now func() time.Time // journal time
+
+	// TLS is what https goes by; nil is the machine's authorities.
+	TLS *tls.Config
 
 	// CertTime is the time by which certificates are judged; nil: the wall clock.
 	CertTime func() time.Time

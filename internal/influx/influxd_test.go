@@ -221,7 +221,7 @@ func TestRowsThatInfluxdRefusesAreParked(t *testing.T) {
 
 func TestInfluxdsRetentionPolicyIsNoTrouble(t *testing.T) {
 	s := influxtest.StartInfluxd(t, influxtest.Options{})
-	s.Do("CREATE DATABASE bins WITH DURATION 1h REPLICATION 1")
+	s.Do("CREATE DATABASE bins WITH DURATION 1d REPLICATION 1")
 	m, told := &memory{}, &troubles{}
 	m.fill(500, start)
 	now := time.Now()
@@ -234,6 +234,11 @@ func TestInfluxdsRetentionPolicyIsNoTrouble(t *testing.T) {
 		t.Errorf("stored %d, figures %+v; want 20 stored and 500 too old", got, r.Figures())
 	}
 	wantTold(t, told.told(), "takes readings")
+	for _, p := range m.parked {
+		if !strings.HasPrefix(p.Reason, "older than the database keeps, so it will never take it; the journal still has it.") {
+			t.Errorf("a row is refused with %q", p.Reason)
+		}
+	}
 }
 
 func TestInfluxdWithASmallBody(t *testing.T) {

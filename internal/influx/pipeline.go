@@ -128,7 +128,7 @@ func (p *pipeline) park(b *batch, rows span, a answer) {
 	now := p.server.cfg.Now()
 	b.lost += rows.rows()
 	if a.tooOld() {
-		b.park(rows, now, a.said)
+		b.park(rows, now, "older than the database keeps, so it will never take it; the journal still has it. To have it there, let the database keep longer, then resend. It says: "+a.said)
 		return
 	}
 	p.streak += rows.rows()

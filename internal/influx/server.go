@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"crypto/tls"
+	"crypto/x509"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -43,9 +44,13 @@ func newServer(cfg Config) *server {
 		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
 	}
 	if cfg.Transport == nil {
+		tc := &tls.Config{MinVersion: tls.VersionTLS12}
+		if cfg.TLS != nil {
+			tc = cfg.TLS.Clone()
+		}
+		tc.Time = cfg.CertTime
 		client.Transport = &http.Transport{
-			Proxy: http.ProxyFromEnvironment, IdleConnTimeout: 90 * time.Second, ForceAttemptHTTP2: true,
-			TLSClientConfig: &tls.Config{MinVersion: tls.VersionTLS12, Time: cfg.CertTime},
+			Proxy: http.ProxyFromEnvironment, IdleConnTimeout: 90 * time.Second, ForceAttemptHTTP2: true, TLSClientConfig: tc,
 		}
 	}
 	path, query, auth := "/api/v2/write", url.Values{"precision": {"ms"}, "org": {cfg.Org}, "bucket": {cfg.Bucket}}, ""
@@ -93,6 +98,7 @@ type answer struct {
 	status  int           // HTTP status; 0 when nothing answered
 	said    string        // the server's words on one line, or what hindered us
 	wait    time.Duration // the server asks us to stay away so long; 0 when it doesn't
+	remedy  string        // what the keeper has to change, where that is known already
 	dropped int           // how many rows the server says it left out; 0 when it doesn't say
 }
 
@@ -125,7 +131,42 @@ func unanswered(err error) answer {
 	if ue := (*url.Error)(nil); errors.As(err, &ue) {
 		err = ue.Err
 	}
-	return answer{verdict: away, said: oneLine(err.Error())}
+	a := answer{verdict: away, said: oneLine(err.Error())}
+	if a.remedy = remedyOf(err); a.remedy != "" {
+		a.verdict = refused
+	}
+	return a
+}
+
+// What only the keeper can mend of a connection.
+const (
+	wantsTLS   = "What listens there speaks TLS: begin url under influx with https://."
+	wantsPlain = "What listens there speaks no TLS: begin url under influx with http://."
+	wantsCA    = "Its certificate is signed by an authority that this machine does not know: name that authority's certificate with ca under influx."
+	wantsName  = "Its certificate is for another name: put the name that it is for into url under influx."
+	wantsCert  = "It asks for a client certificate: give cert and key under influx, signed by an authority that it knows."
+)
+
+// remedyOf says what to change where a connection can never come about as it is
+// configured; "" is trouble that may pass by itself. The library gives no type to the
+// last three, so its words decide; those of the alerts are RFC 8446's.
+func remedyOf(err error) string {
+	var name x509.HostnameError
+	var signed x509.UnknownAuthorityError
+	said := err.Error()
+	switch {
+	case errors.Is(err, http.ErrSchemeMismatch), strings.Contains(said, "first record does not look like a TLS handshake"):
+		return wantsPlain
+	case errors.As(err, &signed):
+		return wantsCA
+	case errors.As(err, &name):
+		return wantsName
+	case strings.Contains(said, `malformed HTTP response "\x15\x03`): // a TLS alert
+		return wantsTLS
+	case strings.Contains(said, "tls: certificate required"), strings.Contains(said, "tls: bad certificate"), strings.Contains(said, "tls: unknown certificate authority"):
+		return wantsCert
+	}
+	return ""
 }
 
 // mostSaid bounds how much of an error is read, in bytes, and shown, in runes.
@@ -153,11 +194,18 @@ func judge(resp *http.Response, now time.Time) answer {
 	a := answer{status: resp.StatusCode, wait: backoff.RetryAfter(resp.Header, now)}
 	a.said = cmp.Or(oneLine(said), http.StatusText(a.status))
 	a.verdict = verdictOf(a.status, a.said)
+	if a.status == http.StatusBadRequest && toTLS.MatchString(a.said) {
+		a.verdict, a.remedy = refused, wantsTLS
+	}
 	if a.verdict == badRows {
 		a.dropped = droppedIn(said)
 	}
 	return a
 }
+
+// toTLS is how servers answer plain HTTP where they want TLS: Go's, and so
+// InfluxDB's, and nginx.
+var toTLS = regexp.MustCompile(`(?i)HTTP request (was sent )?to (an )?HTTPS (server|port)`)
 
 func verdictOf(status int, said string) verdict {
 	switch {
