@@ -16,8 +16,8 @@ type Settings struct {
 	User      string        `yaml:"user" flavour:"v1" kind:"a user" like:"binwatchd" help:"v1: may write to the database."`
 	Password  secret.Secret `yaml:"password" flavour:"v1" help:"v1: of the user."`
 
-	CA          string        `yaml:"ca" kind:"a file" help:"Certificate of the authority that signed the database's, where it is an own one."`
-	Cert        string        `yaml:"cert" kind:"a file" help:"Client certificate, for a database that asks for one."`
-	Key         string        `yaml:"key" kind:"a private key" help:"Key of the client certificate."`
+	CA          string `yaml:"ca" kind:"a file" help:"Certificate of the authority that signed the database's, where it is an own one."`
+	Cert        string `yaml:"cert" kind:"a file" help:"Client certificate, for a database that asks for one."`
+	Key         string `yaml:"key" kind:"a private key" help:"Key of the client certificate."`
 	Measurement string `yaml:"measurement" default:"bin_levels" kind:"a measurement" like:"bin_levels" help:"What readings are called there."`
 }
