@@ -189,8 +189,12 @@ func (l *Listener) mayCommand(v *probeConn) bool {
 	return err == nil && loopback.Is(host)
 }
 
-// Answer tells the sender of a jot what has become of it, if it listens.
+// Answer tells the sender of a jot what has become of it, if it listens. Before it serves
+// nobody can: a past is lived through.
 func (l *Listener) Answer(a *Answer) {
+	if l.server == nil {
+		return
+	}
 	if err := l.server.Publish(a.Topic, a.Payload(), false, 1); err != nil {
 		l.cfg.Log.Warn("answer to a jot not sent", "topic", a.Topic, "error", err)
 	}

@@ -372,3 +372,9 @@ func TestStoppingWhileProbesCome(t *testing.T) {
 		close(begun)
 	}
 }
+
+// A demo lives through its past before anybody can call: answers go nowhere then.
+func TestAnswerBeforeAnybodyListens(t *testing.T) {
+	l := &ingest.Listener{}
+	l.Answer(&ingest.Answer{Topic: "binwatch/answer/bed"})
+}
