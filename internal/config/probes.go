@@ -22,7 +22,15 @@ type Probe struct {
 	Every       time.Duration `yaml:"every" least:"1s" most:"7d" default:"10m" help:"How often it is meant to speak; three times that without a word counts as silent. It is judged at the pace that is heard."`
 	Calibration []Point       `yaml:"calibration,flow" kind:"a calibration point" list:"a list of points, such as [{raw: 2850, moisture: 12%}, {raw: 1420, moisture: 84%}]" help:"Raw numbers and the true values they stand for; straight lines between and beyond. One point moves a probe that has a unit."`
 	Low         level         `yaml:"low" help:"Of a battery: under this it is low."`
+	Alive       Alive         `yaml:"alive,flow" kind:"alive" help:"Where its device says that it is there, or its last will that it is gone: ten minutes gone counts as silent."`
 	Of          []string      `yaml:"of,one" kind:"a probe" like:"crate-t" list:"a list of probes" help:"Of a battery: the probes that run on it."`
+}
+
+// Alive is how a device says that it is there.
+type Alive struct {
+	Topic string   `yaml:"topic" kind:"a topic" need:"glass/bed/status" like:"glass/bed/status" help:"The MQTT topic of its word, without + and #; the named parts of the probe's name may be used."`
+	Value string   `yaml:"value" kind:"a JSON Pointer" help:"JSON Pointer to the word in a message; the whole payload when left out, or state in an object."`
+	Gone  []string `yaml:"gone,one" kind:"a word" like:"offline" list:"a list of words" help:"What says that it is gone; offline, lost, disconnected, unavailable, gone, dead, down, false and 0 when left out."`
 }
 
 // A Point is a calibration point; the true value stands under the name of what
@@ -46,7 +54,9 @@ func (b *builder) probeOf(d *Probe) farm.Probe {
 		Calibration: b.calibrationOf(d),
 		Low:         b.lowOf(d),
 		Of:          d.Of,
+		Alive:       farm.Alive(d.Alive),
 	}
+	b.checkAlive(d)
 	if len(p.Calibration) > 0 {
 		p.Unit = farm.RawUnit // the points say what the raw number means
 	}
@@ -65,6 +75,31 @@ func (b *builder) checkTopic(d *Probe) {
 		begin := cmp.Or(b.file.Broker.Prefix, "binwatch") + "/" + own + "/"
 		b.refuse(strings.HasPrefix(d.Topic, begin), &d.Topic,
 			"topics under %s are binwatchd's own; a probe publishes elsewhere, or broker.prefix is changed", begin)
+	}
+}
+
+// checkAlive checks where a probe's device says that it is there. Probes of one device say the same of
+// it.
+func (b *builder) checkAlive(d *Probe) {
+	if !b.set(&d.Alive.Topic) {
+		return
+	}
+	a := &d.Alive
+	b.refuse(strings.ContainsAny(a.Topic, "+#"), &a.Topic, "%s is not one topic: here it has no + and no #", quoted(a.Topic))
+	own := cmp.Or(b.file.Broker.Prefix, "binwatch") + "/"
+	b.refuse(strings.HasPrefix(a.Topic, own), &a.Topic, "topics under %s are binwatchd's own", own)
+	for _, part := range partsIn(a.Topic) {
+		b.refuse(!slices.Contains(partsIn(d.Name), part), &a.Topic, "the named part {%s} does not occur in the name %s", part, quoted(d.Name))
+	}
+	for i := range b.file.Probes {
+		o := &b.file.Probes[i]
+		if o == d {
+			break
+		}
+		if o.Alive.Topic == a.Topic && (o.Alive.Value != a.Value || !slices.Equal(o.Alive.Gone, a.Gone)) {
+			b.problem(b.at(&a.Topic), "%s says otherwise what the words on %s mean", o.Name, a.Topic)
+			break
+		}
 	}
 }
 

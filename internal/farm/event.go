@@ -20,6 +20,7 @@ const (
 	EventClock   // the clock was put right: times since From move by Shift
 	EventCaught  // all that the broker had kept for us has been handed over
 	EventWeather // the weather of the hours to come
+	EventAlive   // a device says that it is there, or its last will that it is gone
 )
 
 // An Event is one thing that happened, in journal order. It carries its own
@@ -38,6 +39,7 @@ type Event struct {
 	Backlog Backlog       // EventLink: what follows of what the broker kept
 	Trouble Trouble       // EventTrouble
 	Weather *Weather      // EventWeather; shared, never changed
+	Alive   *Liveness     // EventAlive; likewise
 	Shift   time.Duration // EventClock
 	From    time.Time     // EventClock: when the wrong time began, on the wrong clock
 }
@@ -164,6 +166,14 @@ type Trouble struct {
 	Condition Condition `json:"condition"`
 	Over      bool      `json:"over,omitempty"`
 	Text      string    `json:"text"`
+}
+
+// A Liveness is the word on a topic by which devices say that they are there; a broker
+// publishes there what they have left as their last will.
+type Liveness struct {
+	Topic string `json:"topic"`
+	Gone  bool   `json:"gone,omitempty"`
+	Says  string `json:"says"` // the word itself
 }
 
 // A Weather is what somebody foretells, for the rooms that hear its topic.

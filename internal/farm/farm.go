@@ -137,6 +137,14 @@ type Probe struct {
 	Calibration []Point       // by rising Raw; empty when the unit says it all
 	Low         float64       // battery: the value below which it is low; 0 when not given
 	Of          []string      // battery: the probes that run on it
+	Alive       Alive         // where its device says that it is there; zero: nowhere
+}
+
+// An Alive is how a device says that it is there.
+type Alive struct {
+	Topic string   // one topic; "" for none
+	Value string   // JSON Pointer to the word; "" takes the whole payload, or its only text
+	Gone  []string // words that say it is gone; empty: the usual ones
 }
 
 // A Point ties a raw number to the true value, in the quantity's inner unit.

@@ -34,7 +34,8 @@ type Decoder struct {
 type route struct {
 	probes  []routed
 	tree    *tree
-	weather bool // the weather to come
+	weather bool        // the weather to come
+	alive   *farm.Alive // word of a device that is there or gone
 }
 
 // A routed probe is one that a topic feeds.
@@ -65,11 +66,16 @@ func (d *Decoder) Filters() []string {
 	return filters
 }
 
-// Topics lists the topics of all probes and of the weather, sorted, each as it is configured.
+// Topics lists the topics of all probes, of their devices' words of life and of the weather, sorted, each as it is configured.
 func (d *Decoder) Topics() []string {
 	var topics []string
 	for _, p := range d.farm.Probes {
 		topics = append(topics, p.Topic)
+	}
+	for _, p := range d.farm.Probes {
+		if p.Alive.Topic != "" {
+			topics = append(topics, p.Alive.Topic)
+		}
 	}
 	topics = append(topics, aheadTopics(d.farm)...)
 	slices.Sort(topics)
@@ -93,11 +99,16 @@ func (d *Decoder) Decode(topic string, payload []byte, arrived time.Time) Decode
 	switch {
 	case c.weather:
 		return d.weather(topic, payload, arrived)
+	case c.alive != nil && len(c.probes) == 0:
+		return Decoded{Commands: d.liveness(*c.alive, payload, arrived)}
 	case len(c.probes) == 0:
 		return refused("", Unclaimed, "no probe has the topic "+quote([]byte(topic)))
 	}
 	whole := d.read(c, payload)
 	got := Decoded{Readings: make([]farm.Reading, 0, len(c.probes))}
+	if c.alive != nil {
+		got.Commands = d.liveness(*c.alive, payload, arrived)
+	}
 	for i := range c.probes {
 		p := &c.probes[i]
 		raw, wrong := d.number(p, whole)
@@ -184,6 +195,9 @@ func (d *Decoder) route(topic string) *route {
 		return c
 	}
 	c := &route{tree: newTree(), weather: slices.Contains(aheadTopics(d.farm), topic)}
+	if a, ok := aliveOf(d.farm, topic); ok {
+		c.alive = &a
+	}
 	for _, p := range d.farm.Probes {
 		if !matches(p.Topic, topic) {
 			continue
@@ -251,7 +265,7 @@ type Rejection struct {
 // give a reading for one while it is rejected for another.
 type Decoded struct {
 	Readings []farm.Reading
-	Commands []farm.Event // jots, a hush or a seen, or the weather to come
+	Commands []farm.Event // jots, a hush or a seen, the weather to come, or a device's word of life
 	Timed    bool         // the jots or the hush say their own time
 	Answer   *Answer      // to jots; else nil
 	Rejected []Rejection
@@ -275,7 +289,13 @@ func (d *Decoder) Explain(topic string, payload []byte) string {
 		explainCommand(&w, d.weather(topic, payload, time.Time{}))
 		return w.String()
 	}
+	if c.alive != nil {
+		d.explainAlive(&w, *c.alive, payload)
+	}
 	if len(c.probes) == 0 {
+		if c.alive != nil {
+			return w.String()
+		}
 		fmt.Fprintf(&w, "  rejected (%s): no probe has the topic %s\n", Unclaimed, topic)
 		return w.String()
 	}
@@ -319,6 +339,24 @@ func (d *Decoder) spellValue(p farm.Probe, v float64) string {
 		return row.Written(d.farm.Units).String(v)
 	default: // the number as it is, however people read it elsewhere
 		return strings.TrimSpace(spell(v) + " " + row.Metric.Word) // pH has no word
+	}
+}
+
+// explainAlive says of which probes the device says that it is there, or gone.
+func (d *Decoder) explainAlive(w *strings.Builder, a farm.Alive, payload []byte) {
+	var of []string
+	for _, p := range d.farm.Probes {
+		if p.Alive.Topic == a.Topic {
+			of = append(of, p.ID)
+		}
+	}
+	switch e := d.liveness(a, payload, time.Time{}); {
+	case len(e) == 0:
+		fmt.Fprintf(w, "  says nothing of whether the device of %s is there\n", farm.SayList(of))
+	case e[0].Alive.Gone:
+		fmt.Fprintf(w, "  the device of %s is gone\n", farm.SayList(of))
+	default:
+		fmt.Fprintf(w, "  the device of %s is there\n", farm.SayList(of))
 	}
 }
 

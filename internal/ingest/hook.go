@@ -26,13 +26,25 @@ type hook struct {
 func (p *hook) ID() string { return "hook" }
 
 func (p *hook) Provides(what byte) bool {
-	return slices.Contains([]byte{mqtt.OnConnect, mqtt.OnConnectAuthenticate, mqtt.OnACLCheck, mqtt.OnPublish, mqtt.OnDisconnect}, what)
+	return slices.Contains([]byte{mqtt.OnConnect, mqtt.OnConnectAuthenticate, mqtt.OnACLCheck, mqtt.OnPublish, mqtt.OnWill, mqtt.OnDisconnect}, what)
 }
 
-// OnConnect forgets a last wish: nobody would hear it.
+// OnConnect forgets a last will that nobody would hear, or that would write in the
+// logbook. What is kept is neither retained nor put off.
 func (p *hook) OnConnect(cl *mqtt.Client, _ packets.Packet) error {
-	cl.Properties.Will = mqtt.Will{}
+	will := &cl.Properties.Will
+	v, ok := cl.Net.Conn.(*probeConn)
+	if !ok || will.Flag == 0 || isCommand(p.listener.cfg.Prefix, will.TopicName) || !p.listener.may(v, will.TopicName) {
+		*will = mqtt.Will{}
+	}
+	will.Retain, will.WillDelayInterval = false, 0
 	return nil
+}
+
+// OnWill hands over the last will of a device that has gone without a word.
+func (p *hook) OnWill(_ *mqtt.Client, will mqtt.Will) (mqtt.Will, error) {
+	p.listener.hand(context.Background(), &Delivery{Topic: will.TopicName, Payload: will.Payload, Arrived: p.listener.cfg.Now(), Ack: func() {}})
+	return will, nil
 }
 
 // OnConnectAuthenticate lets in who shows a user and a password.

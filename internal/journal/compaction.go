@@ -185,8 +185,9 @@ func dropBefore(t *tx, first, horizon int64) {
 	t.setMeta("dropped", t.number(`SELECT max(arrived_hi) FROM chunk WHERE first < ?`, first))
 	t.exec(`DELETE FROM chunk WHERE first < ?`, first)
 	t.exec(`DELETE FROM chunk_body WHERE first < ?`, first)
-	t.exec(`DELETE FROM event WHERE arrived < ? AND kind IN (?, ?, ?, ?, ?, ?)`, horizon,
-		int64(farm.EventLink), int64(farm.EventCaught), int64(farm.EventTrouble), int64(farm.EventHush), int64(farm.EventSeen), int64(farm.EventWeather))
+	t.exec(`DELETE FROM event WHERE arrived < ? AND kind IN (?, ?, ?, ?, ?, ?, ?)`, horizon,
+		int64(farm.EventLink), int64(farm.EventCaught), int64(farm.EventTrouble), int64(farm.EventHush), int64(farm.EventSeen), int64(farm.EventWeather),
+		int64(farm.EventAlive))
 	t.exec(`DELETE FROM owed WHERE settled < ?`, horizon)
 }
 

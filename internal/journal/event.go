@@ -13,20 +13,21 @@ import (
 // eventBody is the JSON of an event that is neither a reading nor a tick. Only
 // the part of its kind is there.
 type eventBody struct {
-	Jot     farm.Jot      `json:"jot,omitzero"`
-	Hush    farm.Hush     `json:"hush,omitzero"`
-	Seen    farm.Seen     `json:"seen,omitzero"`
-	Trouble farm.Trouble  `json:"trouble,omitzero"`
-	Weather *farm.Weather `json:"weather,omitempty"`
-	Up      bool          `json:"up,omitempty"`
-	Backlog farm.Backlog  `json:"backlog,omitempty"`
-	ShiftMs int64         `json:"shift_ms,omitempty"`
-	FromMs  int64         `json:"from_ms,omitempty"`
-	Settled bool          `json:"settled,omitempty"` // of a clock event: the shift has been written back, see Restamp
+	Jot     farm.Jot       `json:"jot,omitzero"`
+	Hush    farm.Hush      `json:"hush,omitzero"`
+	Seen    farm.Seen      `json:"seen,omitzero"`
+	Trouble farm.Trouble   `json:"trouble,omitzero"`
+	Weather *farm.Weather  `json:"weather,omitempty"`
+	Alive   *farm.Liveness `json:"alive,omitempty"`
+	Up      bool           `json:"up,omitempty"`
+	Backlog farm.Backlog   `json:"backlog,omitempty"`
+	ShiftMs int64          `json:"shift_ms,omitempty"`
+	FromMs  int64          `json:"from_ms,omitempty"`
+	Settled bool           `json:"settled,omitempty"` // of a clock event: the shift has been written back, see Restamp
 }
 
 func bodyOf(e farm.Event) eventBody {
-	b := eventBody{Jot: e.Jot, Hush: e.Hush, Seen: e.Seen, Trouble: e.Trouble, Weather: e.Weather,
+	b := eventBody{Jot: e.Jot, Hush: e.Hush, Seen: e.Seen, Trouble: e.Trouble, Weather: e.Weather, Alive: e.Alive,
 		Up: e.Up, Backlog: e.Backlog, ShiftMs: e.Shift.Milliseconds()}
 	for _, at := range []*time.Time{&b.Jot.At, &b.Hush.Until} {
 		*at = at.UTC().Truncate(time.Millisecond)
@@ -73,7 +74,7 @@ func scanEvent(e *farm.Event, rows *sql.Rows) error {
 		return err
 	}
 	e.Jot, e.Hush, e.Seen, e.Trouble = body.Jot, body.Hush, body.Seen, body.Trouble
-	e.Up, e.Backlog, e.Weather = body.Up, body.Backlog, body.Weather
+	e.Up, e.Backlog, e.Weather, e.Alive = body.Up, body.Backlog, body.Weather, body.Alive
 	if !body.Settled {
 		e.Shift = time.Duration(body.ShiftMs) * time.Millisecond
 	}

@@ -21,7 +21,7 @@ func nursery(aim farm.Aim, species ...string) *farm.Farm {
 	return &farm.Farm{
 		Name: "Hillfoot Nursery", Units: farm.Metric, Location: time.UTC, Species: husbandry.Species(), Feeds: husbandry.Feeds(),
 		Probes: []farm.Probe{
-			{ID: "t", Measures: farm.Temperature, Unit: farm.Celsius, Every: 10 * time.Minute},
+			{ID: "t", Measures: farm.Temperature, Unit: farm.Celsius, Every: 10 * time.Minute, Alive: farm.Alive{Topic: "t/alive"}},
 			{ID: "m", Measures: farm.Moisture, Unit: farm.Percent, Every: 10 * time.Minute},
 			{ID: "b", Measures: farm.Battery, Unit: farm.Volt, Every: time.Hour, Low: 3.3, Of: []string{"t"}},
 		},

@@ -41,6 +41,8 @@ type probeMemory struct {
 	Said     time.Time    // when it last spoke, however long nobody listened since
 	Pace     trend.Pace   // how often it speaks
 	Spoke    bool         // it has spoken at least once
+	Gone     time.Time    // since when its device is said to be gone; zero: it is not
+	GoneSays string       // the word that said so
 	Away     bool         // it has fallen silent, and not spoken since
 	Back     time.Time    // when it last spoke after that
 	Drops    []time.Time  // when it did of late, oldest first
@@ -122,6 +124,7 @@ func (s *State) reading(r *farm.Reading) {
 	}
 	away := p.Away || p.Doubts&3 == 3 // for more than one reading
 	p.Heard, p.Said, p.Spoke, p.Away = s.Now, s.Now, true, false
+	p.Gone = time.Time{} // whatever was said of its device
 	p.listenTo(r, s.Now)
 	if p.silent.raised() && !p.slow() && !p.dropping(s.Now) {
 		s.emit(p.silent, s.Now, farm.Calm)
@@ -150,6 +153,30 @@ func (s *State) reading(r *farm.Reading) {
 		s.sense(p.zone, p, r)
 	}
 	s.feel(p, r)
+}
+
+// goneFor is how long a device may be gone before its probes are silent: a radio that
+// reconnects takes minutes at most. A choice, no source.
+const goneFor = 10 * time.Minute
+
+// gone tells whether the probe's device has been gone for long.
+func (p *probe) gone(m time.Time) bool { return !p.Gone.IsZero() && m.Sub(p.Gone) >= goneFor }
+
+// word takes in that a device is there or gone, for each of its probes.
+func (s *State) word(l *farm.Liveness) {
+	for _, p := range s.probes {
+		switch {
+		case p.spec.Alive.Topic != l.Topic:
+		case l.Gone && p.Gone.IsZero():
+			p.Gone, p.GoneSays = s.Now, l.Says
+		case !l.Gone:
+			p.Gone = time.Time{}
+			if p.silent.raised() && s.Now.Sub(p.Heard) <= silentAfter*p.spec.Every && !p.dropping(s.Now) {
+				p.Away = false
+				s.emit(p.silent, s.Now, farm.Calm)
+			}
+		}
+	}
 }
 
 // listenTo learns the pace.

@@ -17,7 +17,7 @@ func (s *State) named(p *probe) string {
 }
 
 func (s *State) saySilent(p *probe, m time.Time) saying {
-	if p.slow() && m.Sub(p.Heard) <= silentAfter*p.Pace.Pause() {
+	if p.slow() && !p.gone(m) && m.Sub(p.Heard) <= silentAfter*p.Pace.Pause() {
 		return s.saySlow(p)
 	}
 	if p.dropping(m) && s.Linked && !s.noneSpeaks(m) {
@@ -34,6 +34,9 @@ func (s *State) saySilent(p *probe, m time.Time) saying {
 	text := fmt.Sprintf("%s %s; it is meant to speak every %s.", s.named(p), last, pace(p.spec.Every))
 	do := "Look at its battery, its cable and its radio."
 	switch {
+	case p.gone(m) && s.Linked:
+		text += fmt.Sprintf(" Its device has been gone since %s: %s says %q.", s.farm.Dates().Time(p.Gone, m), p.spec.Alive.Topic, p.GoneSays)
+		do = "Look at the device's power and at its radio: it has lost the broker."
 	case !s.Linked:
 		text += " The broker has not been reached since " + s.farm.Dates().Time(s.Since, m) + "."
 		do = "Look at the broker and the network first."

@@ -54,6 +54,8 @@ func anEvent(r *rand.Rand, at time.Time) farm.Event {
 		e.Kind, e.Hush = farm.EventHush, farm.Hush{Bin: "bed", Until: at.Add(time.Hour)}
 	case k < 97:
 		e.Kind, e.Up = farm.EventLink, r.IntN(2) == 0
+	case k < 98 && r.IntN(2) == 0:
+		e.Kind, e.Alive = farm.EventAlive, &farm.Liveness{Topic: "t/alive", Gone: r.IntN(2) == 0, Says: "so"}
 	case k < 98:
 		e.Kind = farm.EventStart
 	default:

@@ -123,6 +123,8 @@ func (s *State) Step(e farm.Event) []farm.Change {
 		s.trouble(e.Trouble)
 	case farm.EventWeather:
 		s.foretold(e.Weather)
+	case farm.EventAlive:
+		s.word(e.Alive)
 	}
 	return s.out
 }
@@ -163,7 +165,7 @@ func (s *State) start(t time.Time) {
 // tick is what time alone brings about.
 func (s *State) tick(m time.Time) {
 	for _, p := range s.probes {
-		if m.Sub(p.Heard) > silentAfter*p.spec.Every {
+		if m.Sub(p.Heard) > silentAfter*p.spec.Every || p.gone(m) {
 			if s.dropOut(p, m); !s.spokenFor(p, m) {
 				s.turn(p.silent, m, true)
 			}

@@ -17,7 +17,7 @@ type device struct {
 	name      string
 	said      []said
 	want, not []string
-	ids       string
+	ids, life string
 }
 
 // corpus reads the devices of a file of testdata/corpus; seen.txt says how it is written.
@@ -45,6 +45,8 @@ func corpus(t *testing.T, file string) (all []device) {
 			all[d].said = append(all[d].said, said{float64(60 * len(all[d].said)), topic, payload, sign == "!"})
 		case "=":
 			all[d].want = append(all[d].want, rest)
+		case "alive":
+			all[d].life = rest
 		case "ids":
 			all[d].ids = rest
 		case "not":
@@ -78,6 +80,9 @@ func TestCorpus(t *testing.T) {
 						pointer = `""`
 					}
 					got = append(got, fmt.Sprintf("%s %s %s %s", probe.Topic, pointer, probe.Measures, probe.Unit))
+					if probe.Alive != d.life {
+						t.Errorf("%s is alive by %q, want %q", probe.ID, probe.Alive, d.life)
+					}
 					if !strings.HasPrefix(probe.ID, d.ids) {
 						t.Errorf("%s %s has the name %s, want it to begin with %s", probe.Topic, probe.Value, probe.ID, d.ids)
 					}

@@ -179,3 +179,48 @@ func (p *Probe) isConverter() bool {
 	more := slices.ContainsFunc(words, func(w string) bool { return vocabulary[w].kind != general })
 	return called && !more && v.sound > 0 && !v.fraction && v.low >= 0 && v.high > 1 && v.high <= largestADC
 }
+
+// Last levels of topics on which devices say that they are there, and the words that they say it
+// with, in small letters. Common practice, no source; $state and its words are of the Homie convention.
+var (
+	lifeLevels = []string{"lwt", "status", "state", "availability", "alive", "online", "connected", "connection", "presence", "will", "$state"}
+	lifeWords  = []string{"online", "offline", "connected", "disconnected", "alive", "dead", "available", "unavailable", "ready", "init", "sleeping", "lost"}
+)
+
+// isLife tells whether a topic says whether a device is there.
+func (t *topic) isLife() bool {
+	if !slices.Contains(lifeLevels, strings.ToLower(path.Base(t.name))) {
+		return false
+	}
+	v := t.values[""]
+	if v == nil {
+		v = t.values["/state"]
+	}
+	return v != nil && slices.Contains(lifeWords, strings.ToLower(v.text))
+}
+
+// life finds the topic on which the device of a probe says that it is there: under what the probe's own
+// topic lies under, as near to it as there is one, and for all that it stands for.
+func (s *Survey) life(p *Probe) (of string) {
+	levels := strings.Split(p.Topic, "/")
+	for k := len(levels); k > 0; k-- {
+		for _, last := range s.lives {
+			at := func(topic string) string { return strings.Join(strings.Split(topic, "/")[:k], "/") + "/" + last }
+			if !slices.ContainsFunc(p.members, func(t *topic) bool { l := s.topics[at(t.name)]; return l == nil || !l.isLife() }) {
+				return at(p.Topic)
+			}
+		}
+	}
+	return ""
+}
+
+// lifeLevelsHeard lists the last levels of the topics that say whether a device is there, sorted.
+func (s *Survey) lifeLevelsHeard() (levels []string) {
+	for name, t := range s.topics {
+		if t.isLife() {
+			levels = append(levels, path.Base(name))
+		}
+	}
+	slices.Sort(levels)
+	return slices.Compact(levels)
+}

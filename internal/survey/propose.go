@@ -35,6 +35,7 @@ type Probe struct {
 	Every       time.Duration // 0 when it was heard too seldom to tell
 	Calibration []farm.Point
 	Low         string   // of a battery, as the configuration has it
+	Alive       string   // topic on which its device says that it is there; "" for none
 	Of          []string // of a battery: ids of the probes that run on it
 	Stands      []string // ids of the probes that it stands for; itself alone without named parts
 
@@ -69,8 +70,10 @@ func (s *Survey) Propose() Proposal {
 	for keepApart(p.Probes, s.taken, apart) {
 		p = s.guess(apart)
 	}
+	s.lives = s.lifeLevelsHeard()
 	for i := range p.Probes {
 		p.Probes[i].finish()
+		p.Probes[i].Alive = s.life(&p.Probes[i])
 	}
 	for i := range p.Probes {
 		if p.Probes[i].Measures == farm.Battery {

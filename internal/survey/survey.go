@@ -40,6 +40,8 @@ type Survey struct {
 
 	knows func(topic, value string) bool // what a configuration has; nil: nothing
 	taken []string                       // names that it has
+
+	lives []string // last levels of topics that say whether a device is there
 }
 
 // New makes an empty survey. The zone is that of clocks that say none.

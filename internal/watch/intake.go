@@ -70,7 +70,7 @@ func (l *Loop) decode(d *ingest.Delivery) {
 
 // command lets one thing happen that a message asks for.
 func (l *Loop) command(d *ingest.Delivery, e farm.Event, unsure bool) {
-	if d.Retained && e.Kind != farm.EventWeather { // an old wish is no wish; weather says of what hours it is
+	if d.Retained && e.Kind != farm.EventWeather && e.Kind != farm.EventAlive { // an old wish is no wish; weather says of what hours it is, and a device is there until it is said to be gone
 		return
 	}
 	e.Arrived = l.now()
@@ -79,6 +79,12 @@ func (l *Loop) command(d *ingest.Delivery, e farm.Event, unsure bool) {
 		if l.sameWeather(d) {
 			return
 		}
+	}
+	if e.Kind == farm.EventAlive {
+		if l.words[d.Topic] == e.Alive.Says {
+			return
+		}
+		l.words[d.Topic] = e.Alive.Says
 	}
 	switch {
 	case e.Kind == farm.EventJot:

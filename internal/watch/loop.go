@@ -77,6 +77,7 @@ type Loop struct {
 	repeats repeats
 	misread map[string]bool           // topics with a message that was not understood, once that has been logged
 	weather map[string]weatherMessage // the newest of each topic that was taken
+	words   map[string]string         // the newest of each topic on which a device says that it is there
 	paced   map[string]bool           // probes whose pace, another than the keeper has said, has been logged
 	counts  counts
 	outage  outage
@@ -91,7 +92,7 @@ type Loop struct {
 func New(ctx context.Context, cfg Config) (*Loop, error) {
 	l := &Loop{
 		cfg: cfg, asks: make(chan func()), gone: make(chan struct{}), counts: newCounts(), repeats: newRepeats(0),
-		newest: map[string]time.Time{}, paced: map[string]bool{}, misread: map[string]bool{},
+		newest: map[string]time.Time{}, paced: map[string]bool{}, misread: map[string]bool{}, words: map[string]string{},
 		weather: map[string]weatherMessage{},
 	}
 	if err := l.rebuild(ctx); err != nil {
