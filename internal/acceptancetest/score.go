@@ -96,7 +96,8 @@ func Heatings(cases []scenariotest.Case) Score {
 	return s
 }
 
-// Dryings scores drying of living and keeping zones.
+// Dryings scores drying of living and keeping zones. Where it is too dry by the probe
+// before anything could be foreseen it is told as that: the two are one matter.
 func Dryings(cases []scenariotest.Case) Score {
 	var s Score
 	for _, c := range cases {
@@ -108,7 +109,8 @@ func Dryings(cases []scenariotest.Case) Score {
 		}
 		truth := l.Run.Clean(farm.Moisture)
 		crosses, came := truth.Falls(limit, truth.From)
-		raised := l.raised(farm.Drying, farm.Soon)
+		raised := slices.Concat(l.raised(farm.Drying, farm.Soon), l.raised(farm.TooDry, farm.Soon))
+		slices.SortFunc(raised, time.Time.Compare)
 		if !came {
 			s.False += len(raised)
 			continue

@@ -55,7 +55,11 @@ func TestDosesAreWhatTheBinsWant(t *testing.T) {
 	if mid := learned.Quantile(0.5); mid < 0.88 || mid > 1.12 || learned.Holds() < 0.7 {
 		t.Errorf("learned: the middle dose is %.2f of the need and %.0f %% of needs are in the range", mid, 100*learned.Holds())
 	}
-	if s := scores[1.6]; s.Within < s.Bins/2 {
-		t.Errorf("of %d bins that hold much less than was told %d were found out", s.Bins, s.Spoke)
+	for _, told := range []float64{1.6, 1 / 1.6} {
+		s, learned := scores[told], scores[told].By[husbandry.Learned]
+		if mid := learned.Quantile(0.5); s.Within < s.Bins/2 || mid < 0.8 || mid > 1.25 || learned.Holds() < 0.7 {
+			t.Errorf("told %.2f of the truth: of %d bins %d were found out by the fourth watering; then the middle dose is %.2f of the need and %.0f %% of needs are in the range",
+				told, s.Bins, s.Within, mid, 100*learned.Holds())
+		}
 	}
 }

@@ -394,6 +394,16 @@ func TestAToldMassThatWateringsContradict(t *testing.T) {
 	}
 }
 
+// Of a bin whose volume nobody told, no size speaks.
+func TestWateringsOfABinWithoutAVolume(t *testing.T) {
+	f := tray(40)
+	f.Bins[0].VolumeL = 0
+	w := watching(f)
+	if a := w.water(w.poured(18)); !strings.Contains(a.Do, " You told 90 lb of dry matter; its last 3 waterings speak of ") {
+		t.Errorf("got %q", a.Do)
+	}
+}
+
 // What a jot disturbed, or a can that nobody wrote down, teaches nothing.
 func TestADisturbedWateringTeachesNothing(t *testing.T) {
 	for _, tt := range []struct {

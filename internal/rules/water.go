@@ -103,10 +103,14 @@ func (s *State) sayBasis(z *zone, a *farm.Advice) string {
 	case a.DryMassFrom == husbandry.Guess:
 		return " The amount stands on a guess of how much the bin holds."
 	case a.DryMassTold > 0:
-		d, _ := z.learned(z.guess())
-		return fmt.Sprintf(" You told %s of dry matter; its size and last %d waterings speak of %s: weigh it, or leave out dry_mass. "+
+		size, guess := "size and ", z.guess()
+		if guess.Kg <= 0 {
+			size = ""
+		}
+		d, _ := z.learned(guess)
+		return fmt.Sprintf(" You told %s of dry matter; its %slast %d waterings speak of %s: weigh it, or leave out dry_mass. "+
 			"A probe that is badly calibrated or sits in an odd pocket misleads likewise.",
-			u.MassGiven(a.DryMassTold), len(z.Husbandry.Doses.Doses), u.MassRange(d.LowKg, d.HighKg))
+			u.MassGiven(a.DryMassTold), size, len(z.Husbandry.Doses.Doses), u.MassRange(d.LowKg, d.HighKg))
 	}
 	return ""
 }
