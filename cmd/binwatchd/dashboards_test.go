@@ -113,6 +113,7 @@ func TestDashboards(t *testing.T) {
 		return strings.Contains(metricsOf(t, s.page), "\nbinwatch_influx_waiting_readings 0\n")
 	})
 	s.checkFlux()
+	s.checkTemplate()
 	s.checkInfluxQL(s.db)
 	s.checkNeighbour()
 	s.checkInfluxQL(s.resent())
@@ -267,6 +268,48 @@ func (s *site) checkFlux() {
 				s.t.Errorf("%s: got the row %v", f, row)
 			}
 		}
+	}
+}
+
+// checkTemplate runs what the cells of InfluxDB 2's template ask, and what its choices
+// are found by.
+func (s *site) checkTemplate() {
+	s.t.Helper()
+	out, code := runChild(s.t, "dashboard", "influx2")
+	var resources []struct {
+		Kind string
+		Spec struct {
+			Name, Query string
+			Charts      []struct {
+				Name    string
+				Queries []struct{ Query string }
+			}
+		}
+	}
+	if err := json.Unmarshal([]byte(out), &resources); code != 0 || err != nil {
+		s.t.Fatalf("dashboard influx2: exit %d, %v", code, err)
+	}
+	// What the browser puts before each query.
+	chosen := `v = {timeRangeStart: -3d, timeRangeStop: now(), windowPeriod: 1h, bins_bucket: "bins", bins_farm: "Hillfoot Nursery", bins_bin: "bed", bins_zone: "near"}` + "\n"
+	asked := 0
+	ask := func(name, query string) {
+		asked++
+		if rows := s.db.Flux(chosen + query); len(rows) == 0 {
+			s.t.Errorf("%s finds nothing: %s", name, query)
+		}
+	}
+	for _, r := range resources {
+		if r.Kind == "Variable" {
+			ask(r.Spec.Name, r.Spec.Query)
+		}
+		for _, c := range r.Spec.Charts {
+			for _, q := range c.Queries {
+				ask(c.Name, q.Query)
+			}
+		}
+	}
+	if asked < 25 {
+		s.t.Errorf("only %d things were asked", asked)
 	}
 }
 

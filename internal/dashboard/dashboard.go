@@ -86,7 +86,7 @@ type step struct {
 }
 
 // Kinds are what can be printed, in the order in which they are named to people.
-var Kinds = []string{"grafana-prometheus", "grafana-influx"}
+var Kinds = []string{"grafana-prometheus", "grafana-influx", "influx2"}
 
 // Importing says how.
 const Importing = `grafana-prometheus: a Grafana that asks a Prometheus, which scrapes the daemon
@@ -103,7 +103,13 @@ database of its name (its command: influx v1 dbrp create). A database has no new
 the daemon itself, and its limits and forecasts begin with the points of this
 version; binwatchd resend writes older ones anew.
 
-Import either again after an upgrade; what you change, change in a copy.
+influx2: a template for InfluxDB 2's own dashboards, in Flux. Apply it, then choose
+the bucket, farm, bin and zone above the cells:
+
+  binwatchd dashboard influx2 > bins.json
+  influx apply --org hillfoot --file bins.json
+
+Import any of them again after an upgrade; what you change, change in a copy.
 `
 
 // Print writes the dashboard of a kind.
@@ -113,6 +119,8 @@ func Print(w io.Writer, kind string) error {
 		return printGrafana(w, askPrometheus)
 	case "grafana-influx":
 		return printGrafana(w, askInflux)
+	case "influx2":
+		return printInflux2(w)
 	}
 	return fmt.Errorf("there is no dashboard %q: there are %s", kind, strings.Join(Kinds, ", "))
 }
