@@ -2,9 +2,9 @@
 // other programs, and prints it in their formats.
 //
 // There is one description, [board]: parts of pictures, and for each picture what to
-// ask of a Prometheus and of an InfluxDB. A printer makes a file to import of it. What
-// Prometheus is asked stands once, in queries.go: the files in deploy/prometheus are
-// printed from there too, which the tests hold.
+// ask of a Prometheus and of an InfluxDB. A printer makes a file to import of it:
+// grafana.go, influx2.go. What is asked stands once, in queries.go, influxql.go and flux.go;
+// the files in deploy/ are printed from there too, which the tests hold.
 //
 // It knows the names of metrics and of points, and nothing of how they are made. Only
 // cmd calls it.

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"flag"
 	"os"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -101,5 +102,58 @@ func TestTheScreenIsInOrder(t *testing.T) {
 		if len(seen) < 15 {
 			t.Errorf("%s: only %d things are on the screen", kind, len(seen))
 		}
+	}
+}
+
+// The template of InfluxDB 2 fits its screen of 12 columns, cell beside cell, and asks by
+// the variables that it brings.
+func TestTheTemplateIsInOrder(t *testing.T) {
+	var resources []struct {
+		Kind string
+		Spec struct {
+			Name   string
+			Charts []struct {
+				Name, Kind, Note          string
+				XPos, YPos, Width, Height int
+				Queries                   []struct{ Query string }
+			}
+		}
+	}
+	if err := json.Unmarshal([]byte(printed(t, "influx2")), &resources); err != nil {
+		t.Fatal(err)
+	}
+	variables, cells, taken := map[string]bool{}, 0, map[[2]int]string{}
+	for _, r := range resources {
+		if r.Kind == "Variable" {
+			variables[r.Spec.Name] = true
+		}
+		for _, c := range r.Spec.Charts {
+			cells++
+			if c.Name == "" || c.Note == "" || len(c.Queries) == 0 || c.XPos+c.Width > 12 {
+				t.Errorf("%+v lacks words or queries, or does not fit", c)
+			}
+			for x := range c.Width {
+				for y := range c.Height {
+					at := [2]int{c.XPos + x, c.YPos + y}
+					if over := taken[at]; over != "" {
+						t.Fatalf("%q lies over %q", c.Name, over)
+					}
+					taken[at] = c.Name
+				}
+			}
+			for _, q := range c.Queries {
+				for _, v := range regexp.MustCompile(`\bv\.(bins_\w+)`).FindAllStringSubmatch(q.Query, -1) {
+					if !variables[v[1]] {
+						t.Errorf("%q asks by %s, which is no variable", c.Name, v[1])
+					}
+				}
+				if strings.Contains(q.Query, "{levels") || strings.Contains(q.Query, "{zones") || !strings.HasPrefix(q.Query, "from(") {
+					t.Errorf("%q asks %s", c.Name, q.Query)
+				}
+			}
+		}
+	}
+	if len(variables) != 4 || cells < 20 {
+		t.Errorf("%d variables and %d cells only", len(variables), cells)
 	}
 }

@@ -20,6 +20,10 @@ import (
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
 	"gonum.org/v1/plot/vg/vgimg"
+
+	"binwatchd/internal/chart"
+	"binwatchd/internal/farm"
+	"binwatchd/internal/husbandry"
 )
 
 var update = flag.Bool("update", false, "draw the picture of the documentation anew")
@@ -57,6 +61,65 @@ func TestPictureIsOfTheDemo(t *testing.T) {
 	if len(there) > 60_000 {
 		t.Errorf("the picture has %d bytes", len(there))
 	}
+}
+
+// What the dashboards show of a zone is drawn from the same days: each level between its
+// bands, and what was done.
+func TestPictureOfTheDashboards(t *testing.T) {
+	h, path := listen(t, 1, pictureTo+1), "../../docs/dashboard.png"
+	f := farm.Farm{Species: husbandry.Species()}
+	bed := farm.Bin{Name: "bed", Species: []farm.Share{{Species: "red", Fraction: 0.7}, {Species: "blue", Fraction: 0.3}}, // as hillfoot.yaml.tmpl has it
+		Zones: []farm.Zone{{Name: "near", Aim: farm.Living}}}
+	temp, moist := husbandry.ShownBands(&f, bed, bed.Zones[0])
+	if temp.IsZero() || moist.IsZero() {
+		t.Fatal("the bed has no bands")
+	}
+	zone := image.NewPaletted(image.Rect(0, 0, 1400, 2*440), palette.Plan9)
+	for i, c := range []chart.Chart{
+		level("Bed, near: temperature between its bands", farm.Temperature, temp, smooth(h.numbers["glass/bed/temp_f"], time.Hour, func(f float64) float64 { return (f - 32) / 1.8 })),
+		level("Bed, near: moisture between its bands", farm.Moisture, moist, smooth(h.numbers["glass/bed/soil"], 6*time.Hour, func(raw float64) float64 { return 12 + (raw-2850)*72/(1420-2850) })),
+	} {
+		for _, j := range h.jots {
+			for _, what := range []farm.JotKind{farm.Fed, farm.Watered} {
+				if strings.HasSuffix(j.Topic, "/bed/near") && strings.Contains(string(j.Payload), `"`+string(what)+`"`) && j.At.After(c.From) && j.At.Before(c.To) {
+					c.Marks = append(c.Marks, chart.Mark{At: j.At, What: string(what)})
+				}
+			}
+		}
+		one, err := c.PNG()
+		if err != nil {
+			t.Fatal(err)
+		}
+		drawn, err := png.Decode(bytes.NewReader(one))
+		if err != nil {
+			t.Fatal(err)
+		}
+		imagedraw.Draw(zone, image.Rect(0, i*440, 1400, (i+1)*440), drawn, image.Point{}, imagedraw.Src)
+	}
+	var now bytes.Buffer
+	if err := (&png.Encoder{CompressionLevel: png.BestCompression}).Encode(&now, zone); err != nil {
+		t.Fatal(err)
+	}
+	if *update {
+		if err := os.WriteFile(path, now.Bytes(), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if there, err := os.ReadFile(path); err != nil || !bytes.Equal(there, now.Bytes()) || len(there) > 80_000 {
+		t.Errorf("%s is not what the demo says, or has more than 80 kB (%d bytes, %v); look at it after go test ./internal/demo -run Picture -update", path, len(there), err)
+	}
+}
+
+// level is the chart of one quantity over the days of the picture.
+func level(title string, q farm.Quantity, bands farm.Bands, xy plotter.XYs) chart.Chart {
+	from := day1.Add(time.Duration(pictureFrom * float64(day)))
+	c := chart.Chart{Title: title, Unit: q.Row().Metric, Width: 700, Height: 220, From: from, To: from.Add(10 * day), Now: from.Add(10 * day), Bands: bands, Whole: true, Step: 30 * time.Minute, Fresh: true, HasLevel: true}
+	for _, p := range xy {
+		at := from.Add(time.Duration(p.X * float64(day)))
+		c.Samples = append(c.Samples, farm.Sample{At: at, Min: p.Y, Mean: p.Y, Max: p.Y, N: 1})
+		c.Level = p.Y
+	}
+	return c
 }
 
 // drawExpect is a PNG of 1000 by 500 pixels: temperature above, moisture below.
