@@ -18,7 +18,9 @@ import (
 	"binwatchd/internal/config"
 	"binwatchd/internal/control"
 	"binwatchd/internal/farm"
+	"binwatchd/internal/ingest"
 	"binwatchd/internal/journal"
+	"binwatchd/internal/reliability"
 	"binwatchd/internal/rounds"
 	"binwatchd/internal/watch"
 )
@@ -34,6 +36,91 @@ func nowAnswer(v farm.View, f *farm.Farm, colour bool) (value any, text string) 
 func roundsAnswer(v farm.View, f *farm.Farm, _ bool) (value any, text string) {
 	list := rounds.List(v, f.Dates())
 	return list, rounds.Text(list, f.Dates())
+}
+
+// month is over how long --probes looks.
+const month = 30 * 24 * time.Hour
+
+// nowWork is how the farm stands, or with --probes how reliable its probes were.
+func nowWork(fs *flag.FlagSet) work {
+	probes := fs.Bool("probes", false, "show how reliable each probe was over 30 days, the least first")
+	w := shown(nowAnswer)(fs)
+	zones := w.run
+	w.run = func(ctx context.Context, c *call) error {
+		if !*probes {
+			return zones(ctx, c)
+		}
+		list, err := reliable(ctx, c.cfg, machineTimes().now())
+		if err != nil {
+			return err
+		}
+		if fs.Lookup("json").Value.String() == "true" {
+			return writeJSON(c.out, list)
+		}
+		printReliability(c.out, list, c.cfg.Farm.Dates(), machineTimes().now())
+		return nil
+	}
+	return w
+}
+
+// reliable reckons from the journal how reliable each probe was over a month.
+func reliable(ctx context.Context, cfg *config.Config, now time.Time) ([]reliability.Probe, error) {
+	j, err := openToRead(ctx, cfg)
+	if err != nil {
+		return nil, err
+	}
+	defer j.Close()
+	account := reliability.New(&cfg.Farm, ingest.NewCalibrator(&cfg.Farm).Value)
+	first, _, err := j.Span(ctx, now.Add(-month), now)
+	if err != nil {
+		return nil, err
+	}
+	if first > 0 {
+		err = j.Replay(ctx, first-1, func(e farm.Event) error {
+			account.Hear(e)
+			return ctx.Err()
+		})
+	}
+	return account.List(now), err
+}
+
+// printReliability writes how reliable the probes were for a person.
+func printReliability(w io.Writer, list []reliability.Probe, dates farm.Dates, now time.Time) {
+	fmt.Fprintln(w, "Probes over 30 days, the least reliable first")
+	for _, p := range list {
+		var said []string
+		if p.Readings == 0 {
+			said = []string{"not heard"}
+		} else {
+			said = []string{fmt.Sprintf("heard %.0f %% of the time", 100*p.Heard)}
+		}
+		if p.Readings > 0 && p.DropOuts > 0 {
+			said = append(said, fmt.Sprintf("dropped out %s", sayTimes(p.DropOuts)))
+		}
+		if p.Doubted > 0 {
+			said = append(said, fmt.Sprintf("%.1f %% not believed, mostly: %s", 100*float64(p.Doubted)/float64(p.Readings), p.Doubt))
+		}
+		if p.LowBy != nil {
+			said = append(said, "its battery will be low about "+dates.Day(*p.LowBy, now))
+		}
+		switch {
+		case p.Calibrated != nil:
+			said = append(said, "calibrated about "+dates.Day(*p.Calibrated, now))
+		case p.Longer:
+			said = append(said, "calibrated longer ago")
+		}
+		fmt.Fprintf(w, "  %s: %s\n", p.ID, strings.Join(said, "; "))
+		if p.Replace {
+			fmt.Fprintln(w, "    Look at this one first: its battery, its cable, its radio; if they are sound, replace it.")
+		}
+	}
+}
+
+func sayTimes(n int) string {
+	if n == 1 {
+		return "once"
+	}
+	return fmt.Sprintf("%d times", n)
 }
 
 // shown is the setup of a command that writes what it makes of how the farm stands:
