@@ -199,6 +199,9 @@ func (p *parser) zone(bin string, from int) (zone string, n int) {
 	if p.low(n) == "the" {
 		n++
 	}
+	if !slash && p.act.verb == nil && p.isVerb(n) && !p.isVerb(n+1) {
+		return "", 0 // "barrel feed 2 kg", where an end of it is called feed
+	}
 	for _, z := range of {
 		if m := p.meetsName(n, keyOf(z.Name)); m > 0 {
 			return z.Name, p.pastZoneWord(n+m) - from

@@ -35,6 +35,12 @@ func (f form) mistyped(w string) bool {
 	return len(f.words) == 1 && w[0] == form[0] && (len(w) > 4 || form == string(f.row.Name)) && oneOff(w, form)
 }
 
+// isVerb tells whether a form of a verb stands so many words on.
+func (p *parser) isVerb(n int) bool {
+	_, isLoose := loose[p.low(n)]
+	return isLoose || slices.ContainsFunc(forms, func(f form) bool { return p.meets(n, f.words) })
+}
+
 // loose verbs say that something came or went, not what.
 var loose = map[string]string{
 	"gave": "in", "give": "in", "given": "in", "giving": "in", "added": "in", "add": "in", "adding": "in", "put": "in", "putting": "in",
