@@ -62,10 +62,17 @@ func (s *State) meanOfDay(b breach) string {
 // sayDay says the mean of the day where a limit goes by it, when what the level has
 // left already counts as over, and how often it has come.
 func (s *State) sayDay(b breach, u farm.Urgency, at time.Time) string {
-	if u == farm.Now || !b.byDay() || !b.ofNow(at) {
+	came := b.hysteresis[u].Came
+	switch {
+	case !b.ofNow(at):
+		return ""
+	case u == farm.Now && b.AtOnce > 0 && came.Times > 1:
+		return fmt.Sprintf(" It has been past %s, where there is harm, %s: that counts as over once a day and a night have passed without.",
+			s.say(b, b.edge.harm()), s.timesSince(came.Times, came.First, at))
+	case u == farm.Now || !b.byDay():
 		return ""
 	}
-	text, came := s.meanOfDay(b), b.hysteresis[u].Came
+	text := s.meanOfDay(b)
 	switch {
 	case came.Times > 1:
 		text += fmt.Sprintf(". It has come %s: it counts as over once it has stayed away for three days", s.timesSince(came.Times, came.First, at))

@@ -83,6 +83,30 @@ func TestAMildLimitGoesByTheMeanOfTheDay(t *testing.T) {
 			t.Errorf("changes (-want +got):\n%s", diff)
 		}
 	})
+	t.Run("frost at night is one episode", func(t *testing.T) {
+		w := watching(nursery(farm.Living, "red"))
+		at := w.swings(w.swings(t0, 1, 10, 0), 10, 6, 3)
+		urgent := func() (out []farm.Change) {
+			for _, ch := range w.of(farm.TooCold) {
+				if ch.Urgency == farm.Now || ch.Change == farm.Lightened {
+					out = append(out, ch)
+				}
+			}
+			return out
+		}
+		if got := urgent(); len(got) != 3 {
+			t.Fatalf("got %+v, want it urgent in the first night, and from the second on for good", briefs(got))
+		}
+		st := w.standing(at, farm.TooCold)
+		if st == nil || st.Urgency != farm.Now || !strings.Contains(st.Text, " It has been past 4 °C, where there is harm, 10 times since 5 May: ") {
+			t.Fatalf("got %+v, want how often it has come", st)
+		}
+		w.swings(at, 3, 9, 3)
+		got := urgent()
+		if last := got[len(got)-1]; len(got) != 4 || last.Change != farm.Lightened || last.At.Sub(at) < 12*time.Hour || last.At.Sub(at) > 30*time.Hour {
+			t.Errorf("got %+v, want it over after a night without", briefs(got))
+		}
+	})
 	t.Run("frost waits for no mean", func(t *testing.T) {
 		w := watching(nursery(farm.Living, "red"))
 		at := w.swings(t0, 3, 20, 0)

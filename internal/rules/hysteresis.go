@@ -50,14 +50,26 @@ func (r *latch) judgeByDay(at time.Time, past, inside, dayInside bool, patience 
 	}
 }
 
+// judgeHarm moves the clocks to at and the latch on after patience, whatever came before.
+// What comes each night of a frost is one episode: it goes off once a night has passed
+// without.
+func (r *latch) judgeHarm(at time.Time, past, inside bool, patience time.Duration) {
+	was := r.On
+	if r.judge(at, past, inside, patience); past && r.On {
+		r.Came.note(r.Past, at)
+	}
+	r.On = r.On || was && r.Came.returns(at)
+}
+
 const (
 	anew     = 4 * time.Hour      // a pause as long begins another coming
 	awayWeek = 7 * 24 * time.Hour // after one as long the comings are counted afresh
-	awayDays = 3 * 24 * time.Hour // and what has come again is over after one as long
+	awayDays = 3 * 24 * time.Hour // and what has come again is over after one as long,
+	awayHarm = 30 * time.Hour     // or, past what is survived, after this
 )
 
 // Comings are how often a level has come past a limit, as a bin outdoors does each
-// night of a cold spell: one episode, not one a day. The three pauses are choices,
+// night of a cold spell: one episode, not one a day. The pauses are choices,
 // by years of real ground.
 type comings struct {
 	First time.Time // when the first of them began
@@ -78,6 +90,9 @@ func (c *comings) note(since, at time.Time) {
 
 // stays tells whether what has come again may yet come once more.
 func (c *comings) stays(at time.Time) bool { return c.Times > 1 && at.Sub(c.Held) < awayDays }
+
+// returns tells whether harm that has come again may yet come within the day.
+func (c *comings) returns(at time.Time) bool { return c.Times > 1 && at.Sub(c.Held) < awayHarm }
 
 // waits tells whether patience alone can still turn the latch: time matters to
 // it even while the level stands still.

@@ -206,7 +206,11 @@ func (m *measured) judge(b *bound, patience time.Duration, at, now time.Time) {
 	}
 	worst := m.worst(b.side).Value
 	back := b.inside(farm.Now, m.worstMissed(m.probes, b.side, now), m.margin) && b.inside(farm.Now, worst, m.margin)
-	b.hysteresis[farm.Now].judge(at, b.past(farm.Now, worst), back, patience)
+	if l, past := &b.hysteresis[farm.Now], b.past(farm.Now, worst); m.AtOnce == 0 {
+		l.judge(at, past, back, patience)
+	} else {
+		l.judgeHarm(at, past, back, patience)
+	}
 }
 
 // past tells whether a level counts as past a thrive limit: where the mean of the
