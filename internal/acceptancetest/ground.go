@@ -169,3 +169,14 @@ func Mild(changes []farm.Change) []farm.Change {
 	}
 	return mild
 }
+
+// Harm counts the changes that are: those to now and back from it.
+func Harm(changes []farm.Change) (n int) {
+	mild := len(Mild(changes))
+	for _, ch := range changes {
+		if ch.Condition.Quantity() != "" {
+			n++
+		}
+	}
+	return n - mild
+}

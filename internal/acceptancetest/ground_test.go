@@ -34,6 +34,10 @@ func TestRealGroundIsQuiet(t *testing.T) {
 				if mild := acceptancetest.Mild(changes); float64(len(mild)) > math.Ceil(g.Weeks()) {
 					t.Errorf("got %d changes in %.0f weeks, want one a week at most: %+v", len(mild), g.Weeks(), mild)
 				}
+				if n := acceptancetest.Harm(changes); float64(n) > math.Ceil(g.Weeks()) {
+					t.Errorf("got %d changes to harm and back in %.0f weeks", n, g.Weeks())
+				}
+				t.Logf("%d mild changes and %d about harm in %.0f weeks", len(acceptancetest.Mild(changes)), acceptancetest.Harm(changes), g.Weeks())
 				atOnce(t, g, species, changes)
 			})
 		}

@@ -43,6 +43,8 @@ var suites = []struct{ pkg, pattern, rounds string }{
 	{"bench", "Acceptance", "1x"},
 	{"bench", "Exposed", "1x"},
 	{"bench", "Shelf", "1x"},
+	{"bench", "Ground", "1x"},
+	{"bench", "DropOuts", "1x"},
 	{"bench", "Feeding", "1x"},
 	{"bench", "Doses", "1x"},
 }

@@ -26,6 +26,7 @@ func table(w io.Writer, r *results) {
 	}
 	exposures(w, r)
 	shelves(w, r)
+	grounds(w, r)
 	feedings(w, r)
 	doses(w, r)
 }
@@ -69,6 +70,17 @@ func shelves(w io.Writer, r *results) {
 		}
 		fmt.Fprintf(w, "| %s | %s | %s | %s | %s of %s, in %s probe-months |\n", c[0], of("cases", "%.0f"), of("found", "%.0f"), found, of("wrong", "%.0f"), of("honest", "%.0f"), of("months", "%.0f"))
 	}
+}
+
+// grounds writes what is told of real soil, which does nothing, and of probes that fall silent.
+func grounds(w io.Writer, r *results) {
+	fmt.Fprintln(w, "\n| a bed of red worms in the ground of a real logger | weeks | heating | changes of mild limits | to harm and back | suspect |\n|---|---|---|---|---|---|")
+	for _, logger := range []string{"a", "b", "c"} {
+		of := func(unit string) string { return r.say("%.0f", "Ground/"+logger, unit) }
+		fmt.Fprintf(w, "| %s | %s | %s | %s | %s | %s |\n", logger, of("weeks"), of("heating"), of("mild"), of("harm"), of("suspect"))
+	}
+	of := func(unit string) string { return r.say("%.0f", "DropOuts", unit) }
+	fmt.Fprintf(w, "\nDevices of two probes that dropped out %s times in %s weeks were told of %s times.\n", of("drops"), of("weeks"), of("told"))
 }
 
 // feedings writes how well it is told that feed is due.
