@@ -70,7 +70,11 @@ func reliable(ctx context.Context, cfg *config.Config, now time.Time) ([]reliabi
 		return nil, err
 	}
 	defer j.Close()
-	account := reliability.New(&cfg.Farm, ingest.NewCalibrator(&cfg.Farm).Value)
+	return reliableIn(ctx, j, &cfg.Farm, now)
+}
+
+func reliableIn(ctx context.Context, j *journal.Journal, f *farm.Farm, now time.Time) ([]reliability.Probe, error) {
+	account := reliability.New(f, ingest.NewCalibrator(f).Value)
 	first, _, err := j.Span(ctx, now.Add(-month), now)
 	if err != nil {
 		return nil, err
@@ -88,39 +92,11 @@ func reliable(ctx context.Context, cfg *config.Config, now time.Time) ([]reliabi
 func printReliability(w io.Writer, list []reliability.Probe, dates farm.Dates, now time.Time) {
 	fmt.Fprintln(w, "Probes over 30 days, the least reliable first")
 	for _, p := range list {
-		var said []string
-		if p.Readings == 0 {
-			said = []string{"not heard"}
-		} else {
-			said = []string{fmt.Sprintf("heard %.0f %% of the time", 100*p.Heard)}
-		}
-		if p.Readings > 0 && p.DropOuts > 0 {
-			said = append(said, fmt.Sprintf("dropped out %s", sayTimes(p.DropOuts)))
-		}
-		if p.Doubted > 0 {
-			said = append(said, fmt.Sprintf("%.1f %% not believed, mostly: %s", 100*float64(p.Doubted)/float64(p.Readings), p.Doubt))
-		}
-		if p.LowBy != nil {
-			said = append(said, "its battery will be low about "+dates.Day(*p.LowBy, now))
-		}
-		switch {
-		case p.Calibrated != nil:
-			said = append(said, "calibrated about "+dates.Day(*p.Calibrated, now))
-		case p.Longer:
-			said = append(said, "calibrated longer ago")
-		}
-		fmt.Fprintf(w, "  %s: %s\n", p.ID, strings.Join(said, "; "))
+		fmt.Fprintf(w, "  %s: %s\n", p.ID, p.Say(dates, now))
 		if p.Replace {
-			fmt.Fprintln(w, "    Look at this one first: its battery, its cable, its radio; if they are sound, replace it.")
+			fmt.Fprintln(w, "    "+reliability.ReplaceDo)
 		}
 	}
-}
-
-func sayTimes(n int) string {
-	if n == 1 {
-		return "once"
-	}
-	return fmt.Sprintf("%d times", n)
 }
 
 // shown is the setup of a command that writes what it makes of how the farm stands:

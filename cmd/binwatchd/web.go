@@ -11,14 +11,17 @@ import (
 	"net/http"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"binwatchd/internal/config"
+	"binwatchd/internal/farm"
 	"binwatchd/internal/ingest"
 	"binwatchd/internal/metrics"
 	"binwatchd/internal/notify"
 	"binwatchd/internal/page"
 	"binwatchd/internal/page/auth"
+	"binwatchd/internal/reliability"
 	"binwatchd/internal/watch"
 )
 
@@ -34,7 +37,7 @@ func (d *daemon) openWeb(_ context.Context, cfg *config.Config) error {
 	}
 	p, err := page.New(page.Config{
 		Farm: d.farms.now, Look: d.lookClosely, Rounds: d.rounds, History: d.journal,
-		Act: d.loop.Act, Password: password, TLS: cfg.Page.TLS != nil, Now: d.now, Log: d.log,
+		Reliability: d.reliability(), Act: d.loop.Act, Password: password, TLS: cfg.Page.TLS != nil, Now: d.now, Log: d.log,
 	})
 	if err != nil {
 		return err
@@ -51,6 +54,31 @@ func (d *daemon) openWeb(_ context.Context, cfg *config.Config) error {
 	}
 	d.web, err = listenWeb(cfg.Page, mux)
 	return err
+}
+
+// reliableFor is how long a reckoning over a month is shown before it is made anew.
+const reliableFor = 15 * time.Minute
+
+// reliability gives how reliable the probes were, reckoned one at a time and not for each who asks.
+func (d *daemon) reliability() func(context.Context) ([]reliability.Probe, error) {
+	var mu sync.Mutex
+	var at time.Time
+	var of *farm.Farm
+	var list []reliability.Probe
+	return func(ctx context.Context) ([]reliability.Probe, error) {
+		mu.Lock()
+		defer mu.Unlock()
+		now, f := d.now(), d.farms.now()
+		if of == f && now.Sub(at).Abs() < reliableFor {
+			return list, nil
+		}
+		fresh, err := reliableIn(ctx, d.journal, f, now)
+		if err != nil {
+			return nil, err
+		}
+		list, at, of = fresh, now, f
+		return list, nil
+	}
 }
 
 // metricsHandler shows the farm and the machinery to a scraper.

@@ -37,7 +37,7 @@ var may = map[string]struct {
 	"notify":           {[]string{"farm", "secret", "backoff", "chart", "loopback"}, "adapters state what they need in their own interfaces"},
 	"influx":           {[]string{"farm", "secret", "backoff", "husbandry"}, "adapters state what they need in their own interfaces; a point says what its zone is held to"},
 	"metrics":          {[]string{"farm"}, "adapters state what they need in their own interfaces"},
-	"page":             {[]string{"farm", "jot", "secret", "calibration", "chart", "loopback", "snippet", "quantity", "page/auth"}, "adapters state what they need in their own interfaces"},
+	"page":             {[]string{"farm", "jot", "secret", "calibration", "chart", "loopback", "snippet", "quantity", "reliability", "page/auth"}, "adapters state what they need in their own interfaces"},
 	"page/auth":        {[]string{"loopback"}, "the login knows nothing of worms"},
 	"chart":            {[]string{"farm"}, "curves are drawn from samples; mail and page show the same"},
 	"control":          {[]string{"farm"}, "the way for commands knows what may be said, not how it is done"},

@@ -15,6 +15,7 @@ import (
 
 	"binwatchd/internal/farm"
 	"binwatchd/internal/page"
+	"binwatchd/internal/reliability"
 )
 
 const day = 24 * time.Hour
@@ -42,7 +43,13 @@ func newFake() *fake {
 func (f *fake) config() page.Config {
 	return page.Config{
 		Farm: func() *farm.Farm { return f.farm }, Look: f.look,
-		Rounds:  f.round,
+		Rounds: f.round,
+		Reliability: func(context.Context) ([]reliability.Probe, error) {
+			return []reliability.Probe{
+				{ID: "bed-m", Readings: 3000, Heard: 0.71, Believed: 0.64, DropOuts: 14, Doubted: 290, Doubt: farm.Frozen.String(), Longer: true, Replace: true},
+				{ID: "bed-t", Readings: 4320, Heard: 1, Believed: 1},
+			}, nil
+		},
 		History: f, Act: f.act, Now: f.clock, Log: slog.New(slog.NewTextHandler(lockedWriter{f}, nil)),
 	}
 }

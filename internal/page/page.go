@@ -26,20 +26,23 @@ import (
 
 	"binwatchd/internal/farm"
 	"binwatchd/internal/page/auth"
+	"binwatchd/internal/reliability"
 )
 
 // Config is what a page needs. All functions must be safe for concurrent use.
 type Config struct {
-	Farm     func() *farm.Farm                                  // the configuration in force; never changed by the page
-	Look     func() (v farm.View, ok bool)                      // how the farm stands; ok is false before anything was judged
-	Rounds   func() (r farm.Rounds, ok bool)                    // today's care list; likewise
-	History  History                                            // what the journal kept
-	Act      func(ctx context.Context, all ...farm.Event) error // takes jots, a hush or a seen; returns once they are kept
-	Password string                                             // text of the password file: a hash or a plain password; "" leaves the page open
-	TLS      bool                                               // served over TLS: cookies are held to it
-	Refresh  time.Duration                                      // how often a page left open looks again; 0 is a minute
-	Now      func() time.Time
-	Log      *slog.Logger
+	Farm    func() *farm.Farm               // the configuration in force; never changed by the page
+	Look    func() (v farm.View, ok bool)   // how the farm stands; ok is false before anything was judged
+	Rounds  func() (r farm.Rounds, ok bool) // today's care list; likewise
+	History History                         // what the journal kept
+	// Reliability is how reliable each probe was over 30 days, the least first; it may take seconds. Nil: it is not shown.
+	Reliability func(ctx context.Context) ([]reliability.Probe, error)
+	Act         func(ctx context.Context, all ...farm.Event) error // takes jots, a hush or a seen; returns once they are kept
+	Password    string                                             // text of the password file: a hash or a plain password; "" leaves the page open
+	TLS         bool                                               // served over TLS: cookies are held to it
+	Refresh     time.Duration                                      // how often a page left open looks again; 0 is a minute
+	Now         func() time.Time
+	Log         *slog.Logger
 }
 
 // History is what the journal kept, in order of time.
@@ -121,6 +124,7 @@ func (p *Page) routes() http.Handler {
 		"GET /bins/{bin}":     asks((*visit).showBin),
 		"GET /rounds":         (*visit).showRounds,
 		"GET /probes":         (*visit).showProbes,
+		"GET /reliability":    (*visit).showReliability,
 		"GET /probes/{probe}": asks((*visit).showProbe),
 		"GET /jot":            asks((*visit).showJot),
 		"POST /jot":           asks((*visit).jot),

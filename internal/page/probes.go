@@ -10,6 +10,7 @@ import (
 
 	"binwatchd/internal/chart"
 	"binwatchd/internal/farm"
+	"binwatchd/internal/reliability"
 	"binwatchd/internal/snippet"
 )
 
@@ -102,6 +103,32 @@ func (v *visit) Where(id string) string {
 	}
 	return "no bin"
 }
+
+// A reliabilityPage is how each probe did over a month.
+type reliabilityPage struct {
+	*visit
+	Probes []reliability.Probe
+	Do     string
+}
+
+func (v *visit) showReliability() error {
+	if v.cfg.Reliability == nil {
+		return v.notHere()
+	}
+	if err := v.look(twoDays, "/probes"); err != nil {
+		return err
+	}
+	v.titled("probes", "How reliable the probes are")
+	list, err := v.cfg.Reliability(v.r.Context())
+	v.torn(err, "page reliability")
+	return v.show(http.StatusOK, "reliability", reliabilityPage{v, list, reliability.ReplaceDo})
+}
+
+// Did says how a probe did.
+func (v *visit) Did(p reliability.Probe) string { return p.Say(v.Farm.Dates(), v.now) }
+
+// Reliable tells whether it can be shown how each probe did.
+func (v *visit) Reliable() bool { return v.cfg.Reliability != nil }
 
 // A probePage is one probe closely: its own curve and its calibration.
 type probePage struct {

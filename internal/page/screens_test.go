@@ -17,7 +17,7 @@ func TestScreens(t *testing.T) {
 	pages := []struct{ name, path string }{
 		{"front", "/"}, {"bin", "/bins/bed"}, {"bin-2w", "/bins/bed?span=2w"}, {"bin-1y", "/bins/trough?span=1y"},
 		{"bin-table", "/bins/crate"},
-		{"rounds", "/rounds"}, {"probes", "/probes"},
+		{"rounds", "/rounds"}, {"probes", "/probes"}, {"reliability", "/reliability"},
 		{"probe", "/probes/bed-m?raw1=2850&truth1=12&raw2=1420&wet2=263.4&dry2=221.8&tin2=21.7"},
 		{"jot-where", "/jot"}, {"jot-what", "/jot?bin=bed&zone=near"}, {"jot-fed", "/jot?bin=bed&zone=near&what=fed"},
 		{"hush", "/hush?bin=crate&zone=all&condition=too-dry"}, {"missing", "/nowhere"},

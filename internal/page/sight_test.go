@@ -13,7 +13,7 @@ import (
 
 // everyPage is one of each kind.
 var everyPage = []string{
-	"/", "/bins/bed", "/bins/barrel?span=1y", "/rounds", "/probes", "/probes/bed-m?raw1=1&truth1=10&raw2=2&truth2=60",
+	"/", "/bins/bed", "/bins/barrel?span=1y", "/rounds", "/probes", "/reliability", "/probes/bed-m?raw1=1&truth1=10&raw2=2&truth2=60",
 	"/jot", "/jot?bin=bed&zone=near", "/jot?bin=bed&zone=near&what=fed", "/jot?bin=bed&zone=far&what=sifted", "/hush?bin=crate", "/nowhere",
 }
 

@@ -6,8 +6,10 @@ package reliability
 
 import (
 	"cmp"
+	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -203,4 +205,34 @@ func (p *past) lowBy(now time.Time) *time.Time {
 		return nil
 	}
 	return &at
+}
+
+// ReplaceDo is what to do about the first that needs it.
+const ReplaceDo = "Look at this one first: its battery, its cable, its radio; if they are sound, replace it."
+
+// Say says it in a line for a person.
+func (p Probe) Say(dates farm.Dates, now time.Time) string {
+	if p.Readings == 0 {
+		return "not heard"
+	}
+	said := []string{fmt.Sprintf("heard %.0f %% of the time", 100*p.Heard)}
+	switch {
+	case p.DropOuts == 1:
+		said = append(said, "dropped out once")
+	case p.DropOuts > 1:
+		said = append(said, fmt.Sprintf("dropped out %d times", p.DropOuts))
+	}
+	if p.Doubted > 0 {
+		said = append(said, fmt.Sprintf("%.1f %% not believed, mostly: %s", 100*float64(p.Doubted)/float64(p.Readings), p.Doubt))
+	}
+	if p.LowBy != nil {
+		said = append(said, "its battery will be low about "+dates.Day(*p.LowBy, now))
+	}
+	switch {
+	case p.Calibrated != nil:
+		said = append(said, "calibrated about "+dates.Day(*p.Calibrated, now))
+	case p.Longer:
+		said = append(said, "calibrated longer ago")
+	}
+	return strings.Join(said, "; ")
 }
