@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -26,18 +27,79 @@ import (
 func jotWork(fs *flag.FlagSet) work {
 	var o jotOptions
 	fs.StringVar(&o.at, "at", "", "`TIME` at which it was done, where the words do not say it: 2026-05-01T14:30, 'yesterday 5pm'")
+	fs.BoolVar(&o.last, "last", false, "shows the lines that were written last, with the numbers to strike them by")
+	fs.StringVar(&o.strike, "strike", "", "takes the line of a `NUMBER` back: what was learned from it is unlearned")
 	fs.BoolVar(&o.note, "note", false, "keeps what is not understood as a note, in your own words")
 	wanted := func(words []string) error {
 		o.text = strings.Join(words, " ")
+		if o.last || o.strike != "" {
+			return misuseIf(len(words) > 0 || o.note || o.at != "" || o.last && o.strike != "", "--last and --strike stand alone")
+		}
 		return misuseIf(len(words) == 0, "wants what was done, as in: jot fed bed/near 2 kg of grain; jot - reads lines from standard input")
 	}
-	return work{words: wanted, run: func(ctx context.Context, c *call) error { return jotDown(ctx, c, o) }}
+	return work{words: wanted, run: func(ctx context.Context, c *call) error {
+		switch {
+		case o.last:
+			return showLast(ctx, c)
+		case o.strike != "":
+			return strikeLine(ctx, c, o.strike)
+		}
+		return jotDown(ctx, c, o)
+	}}
 }
 
 // jotOptions are what a jot command says.
 type jotOptions struct {
-	text, at string
-	note     bool
+	text, at, strike string
+	note, last       bool
+}
+
+// lastShown is how many lines --last shows.
+const lastShown = 12
+
+// showLast writes the last lines of the logbook, the newest last as in a book.
+func showLast(ctx context.Context, c *call) error {
+	j, err := openToRead(ctx, c.cfg)
+	if err != nil {
+		return err
+	}
+	defer j.Close()
+	lines, err := j.LastLines(ctx, lastShown)
+	if err != nil {
+		return err
+	}
+	for _, line := range slices.Backward(lines) {
+		by := ""
+		if line.By != "" {
+			by = " (" + line.By + ")"
+		}
+		fmt.Fprintf(c.out, "%8d  %s%s\n", line.ID, jot.Said(&c.cfg.Farm, line), by)
+	}
+	if len(lines) == 0 {
+		fmt.Fprintln(c.out, "Nothing has been written down yet.")
+	}
+	return nil
+}
+
+// strikeLine takes a line of the logbook back.
+func strikeLine(ctx context.Context, c *call, number string) error {
+	id, err := strconv.ParseInt(number, 10, 64)
+	if err != nil || id < 1 {
+		return misusef("%q is no number of a line; --last shows them", number)
+	}
+	j, err := openToRead(ctx, c.cfg)
+	if err != nil {
+		return err
+	}
+	defer j.Close()
+	line, err := j.Line(ctx, id)
+	if err != nil {
+		return fmt.Errorf("line %d: %w; --last shows the numbers", id, err)
+	}
+	a := control.Action{Strike: &farm.Strike{Line: id, By: jot.ByCommand}}
+	return note(ctx, c.cfg, a, machineTimes().now(), func(how string) {
+		fmt.Fprintf(c.out, "struck%s: %s\n", how, jot.Said(&c.cfg.Farm, line))
+	})
 }
 
 // jotDown writes what the words say into the logbook, all of it or nothing.
@@ -78,7 +140,7 @@ func jotDown(ctx context.Context, c *call, o jotOptions) error {
 			return err
 		}
 	}
-	return noteJots(ctx, c.cfg, jots, now, c.streams)
+	return note(ctx, c.cfg, control.Action{Jots: jots}, now, func(how string) { sayJots(c.streams, "noted"+how+":", c.cfg, jots) })
 }
 
 // longestPaste bounds what standard input may hold.
@@ -137,21 +199,22 @@ func readJots(cfg *config.Config, text string, now time.Time, note bool, talk io
 // journal without answering at its socket.
 const startWait = 20 * time.Second
 
-// noteJots has the daemon write the lines, or writes them when none is running.
-func noteJots(ctx context.Context, cfg *config.Config, jots []farm.Jot, now time.Time, io *streams) error {
+// note has the daemon write something down, or does so when none is running; said is
+// told how it was done.
+func note(ctx context.Context, cfg *config.Config, a control.Action, now time.Time, said func(how string)) error {
 	for began := time.Now(); ; {
-		err := client(cfg).Act(ctx, control.Action{Jots: jots})
+		err := client(cfg).Act(ctx, a)
 		if err == nil {
-			sayJots(io, "noted:", cfg, jots)
+			said("")
 			return nil
 		}
 		if !errors.Is(err, control.ErrNoDaemon) {
 			return err
 		}
-		err = noteAlone(ctx, cfg, jots, now)
+		err = noteAlone(ctx, cfg, a, now)
 		switch {
 		case err == nil:
-			sayJots(io, "noted, with no daemon running:", cfg, jots)
+			said(", with no daemon running")
 			return nil
 		case !errors.Is(err, journal.ErrInUse):
 			return err
@@ -174,8 +237,8 @@ func sayJots(io *streams, how string, cfg *config.Config, jots []farm.Jot) {
 	}
 }
 
-// noteAlone writes jots into a journal that no daemon has open.
-func noteAlone(ctx context.Context, cfg *config.Config, jots []farm.Jot, now time.Time) error {
+// noteAlone writes into a journal that no daemon has open.
+func noteAlone(ctx context.Context, cfg *config.Config, a control.Action, now time.Time) error {
 	jr, err := journal.Open(ctx, journal.Config{Path: cfg.Journal.Path, Keep: cfg.Journal.Keep, Now: time.Now, Brief: true})
 	if err != nil {
 		return err
@@ -183,7 +246,7 @@ func noteAlone(ctx context.Context, cfg *config.Config, jots []farm.Jot, now tim
 	defer jr.Close()
 	tellers := tellersOf(cfg, unrevealed)
 	owes := func(ch farm.Change) []farm.Owed { return notify.OwedFor(tellers, ch, now) }
-	return watch.Note(ctx, jr, &cfg.Farm, control.Action{Jots: jots}.Events(), now, owes)
+	return watch.Note(ctx, jr, &cfg.Farm, a.Events(), now, owes)
 }
 
 func hushWork(fs *flag.FlagSet) work {

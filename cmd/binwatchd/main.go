@@ -159,7 +159,7 @@ func commands() []command {
 		{"rounds", "--config FILE [--json]", "writes the care list for today", forRun, shown(roundsAnswer)},
 		{"ahead", "[--for LONG] [--if SUPPOSED] --config FILE [--json]",
 			"shows what comes: how much castings there will be by when, and from what", forRun, aheadWork},
-		{"jot", "BIN[/ZONE] WHAT [AMOUNT] [of KIND] [to BIN] [--at TIME] [--note] | - [--note] --config FILE",
+		{"jot", "BIN[/ZONE] WHAT [AMOUNT] [of KIND] [to BIN] [--at TIME] [--note] | - [--note] | --last | --strike NUMBER --config FILE",
 			"adds to the logbook, in your own words: jot fed bed 2 kg scraps and watered ½ gal yesterday", forRun, jotWork},
 		{"hush", "BIN[/ZONE] [CONDITION [QUANTITY]] --for 2h --config FILE",
 			"keeps quiet about a bin or one of its conditions for a while", forRun, hushWork},

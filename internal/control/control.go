@@ -40,13 +40,17 @@ const journalHeader = "Binwatchd-Journal"
 
 // An Action is what to note.
 type Action struct {
-	Jots []farm.Jot `json:"jots,omitempty"`
-	Hush *farm.Hush `json:"hush,omitempty"`
-	Seen *farm.Seen `json:"seen,omitempty"`
+	Strike *farm.Strike `json:"strike,omitempty"`
+	Jots   []farm.Jot   `json:"jots,omitempty"`
+	Hush   *farm.Hush   `json:"hush,omitempty"`
+	Seen   *farm.Seen   `json:"seen,omitempty"`
 }
 
 // Events makes the events of an action; none when the action is empty.
 func (a Action) Events() (all []farm.Event) {
+	if a.Strike != nil {
+		all = append(all, farm.Event{Kind: farm.EventStrike, Strike: *a.Strike})
+	}
 	for _, j := range a.Jots {
 		all = append(all, farm.Event{Kind: farm.EventJot, Jot: j})
 	}

@@ -21,6 +21,7 @@ const (
 	EventCaught  // all that the broker had kept for us has been handed over
 	EventWeather // the weather of the hours to come
 	EventAlive   // a device says that it is there, or its last will that it is gone
+	EventStrike  // a line of the logbook was wrong, and counts no more
 )
 
 // An Event is one thing that happened, in journal order. It carries its own
@@ -35,6 +36,7 @@ type Event struct {
 	Jot     Jot
 	Hush    Hush
 	Seen    Seen
+	Strike  Strike
 	Up      bool          // EventLink: the broker can be heard
 	Backlog Backlog       // EventLink: what follows of what the broker kept
 	Trouble Trouble       // EventTrouble
@@ -161,6 +163,13 @@ type Seen struct {
 	Episode string `json:"episode"`
 }
 
+// A Strike takes a line of the logbook back. The line itself stays on disk.
+type Strike struct {
+	Line int64 // its [Jot.ID]
+	Jot  Jot   // the line, where it is known
+	By   string
+}
+
 // Trouble is something wrong with the machinery around the journal.
 type Trouble struct {
 	Condition Condition `json:"condition"`
@@ -190,9 +199,9 @@ type WeatherHour struct {
 
 // A Stretch is a piece of the journal to pass on.
 type Stretch struct {
-	Events  []Event       // readings and jots in journal order
+	Events  []Event       // readings, jots and strikes in journal order
 	Changes []Change      // those that the events of the stretch caused
-	Alike   map[int64]int // how many jots of the same act, place and instant stand before one, by its Seq; none: it is the first
+	Alike   map[int64]int // how many jots of the same act, place and instant stand before one, by its Seq, or that of its strike; none: it is the first
 	Last    int64         // the place after which the next stretch begins; at the journal's end the one asked from
 }
 

@@ -176,6 +176,7 @@ func (r *JotRow) Spellings() []string {
 
 // A Jot is a line in the logbook.
 type Jot struct {
+	ID     int64     `json:"-"` // place in the journal, by which it can be struck; 0: it is not read from there
 	At     time.Time `json:"at,omitzero"`
 	Bin    string    `json:"bin,omitempty"`  // "": a note on the whole farm
 	Zone   string    `json:"zone,omitempty"` // "": the bin's living zones

@@ -89,6 +89,34 @@ func wantEverything(t *testing.T, s *influxtest.Influxd, m *memory) {
 	}
 }
 
+// A line that is struck counts nothing any more: the point that stands for it is
+// overwritten, here by the server's own sums.
+func TestAStruckJotCountsNothing(t *testing.T) {
+	s := influxtest.StartInfluxd(t, influxtest.Options{})
+	s.Do("CREATE DATABASE bins")
+	f, m, told := glasshouse(), &memory{}, &troubles{}
+	r := forward(t, onInfluxd(s), f, m, told.tell)
+	fed := func(at time.Time, kg float64) farm.Jot {
+		return farm.Jot{At: at, Bin: "bin 1", What: farm.Fed, Kg: kg}
+	}
+	right, wrong := fed(start, 2), fed(start.Add(time.Hour), 20)
+	m.add(farm.Event{Kind: farm.EventJot, Arrived: start, Jot: right})
+	m.add(farm.Event{Kind: farm.EventJot, Arrived: start, Jot: wrong})
+	sum := func() string {
+		rows := s.Query("bins", `SELECT SUM("jots"), SUM("kg") FROM "bin_marks" WHERE "jot" = 'fed'`)
+		return fmt.Sprint(rows[0][1:])
+	}
+	proctest.Eventually(t, "both", func() bool { return r.Figures().Reached >= m.last() })
+	if got := sum(); got != "[2 22]" {
+		t.Errorf("before: %s, want 2 jots of 22 kg", got)
+	}
+	m.add(farm.Event{Kind: farm.EventStrike, Arrived: start, Strike: farm.Strike{Line: 2, Jot: wrong}})
+	proctest.Eventually(t, "the strike", func() bool { return r.Figures().Reached >= m.last() })
+	if got := sum(); got != "[1 2]" {
+		t.Errorf("after: %s, want the right one alone", got)
+	}
+}
+
 func TestAWeekOfOutagesEndsWithEveryPoint(t *testing.T) {
 	s := influxtest.StartInfluxd(t, influxtest.Options{})
 	s.Do("CREATE DATABASE bins")

@@ -153,20 +153,34 @@ func (l *Lines) AppendChange(dst []byte, c farm.Change) []byte {
 // AppendJot appends the line of a jot, with its newline; before is how many like it
 // were noted of the same instant, see [farm.Stretch].
 func (l *Lines) AppendJot(dst []byte, j farm.Jot, before int) []byte {
+	return l.appendJot(dst, j, before, false)
+}
+
+// AppendStrike appends the line that takes a jot's point back: the same point, with
+// nothing counted of it.
+func (l *Lines) AppendStrike(dst []byte, j farm.Jot, before int) []byte {
+	return l.appendJot(dst, j, before, true)
+}
+
+func (l *Lines) appendJot(dst []byte, j farm.Jot, before int, struck bool) []byte {
 	again := ""
 	if before > 0 {
 		again = strconv.Itoa(before)
 	}
 	row := row{line: appendHead(dst, Marks, "again", again, "bin", j.Bin, "farm", l.farm, "jot", string(j.What),
 		"place", l.rooms[j.Bin], "to", j.To, "zone", j.Zone), sep: ' '}
-	row.number("jots", 1)
+	counts, said := 1.0, j.Spelled(number)
+	if struck {
+		counts, said = 0, "struck: "+said
+	}
+	row.number("jots", counts)
 	if j.Kg != 0 {
-		row.number("kg", j.Kg)
+		row.number("kg", counts*j.Kg)
 	}
 	if j.Litres != 0 {
-		row.number("litres", j.Litres)
+		row.number("litres", counts*j.Litres)
 	}
-	row.text("text", j.Spelled(number))
+	row.text("text", said)
 	if j.Of != "" {
 		row.text("of", j.Of)
 	}

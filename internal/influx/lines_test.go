@@ -147,6 +147,8 @@ func TestLineOfAMark(t *testing.T) {
 		{"of one of two quantities, after three hours", string(l.AppendChange(nil, farm.Change{At: at, Bin: "bed", Zone: "near", Condition: farm.PastLimit, Quantity: farm.CO2,
 			Change: farm.Eased, Urgency: farm.Today, Text: "aired", Episode: "e4", Since: at.Add(-3 * time.Hour)})),
 			`bin_marks,bin=bed,change=eased,condition=past-limit,farm=Hillfoot\ Nursery,quantity=co2,urgency=today,zone=near raised=0,standing=0,lasted_h=3,text="aired",episode="e4" 1741000000000`},
+		{"struck", string(l.AppendStrike(nil, farm.Jot{At: at, Bin: "bed", What: farm.Fed, Kg: 2}, 1)),
+			`bin_marks,again=1,bin=bed,farm=Hillfoot\ Nursery,jot=fed jots=0,kg=0,text="struck: fed 2 kg" 1741000000000`},
 		{"sifted", string(l.AppendJot(nil, farm.Jot{At: at, Bin: "bed", What: farm.Sifted, Litres: 8, To: "crate"}, 0)),
 			`bin_marks,bin=bed,farm=Hillfoot\ Nursery,jot=sifted,to=crate jots=1,litres=8,text="sifted 8 L to crate" 1741000000000`},
 	}

@@ -35,7 +35,7 @@ func (j *Journal) Snapshot(ctx context.Context) (s Snapshot, ok bool, err error)
 	}
 	kept, err := viewAll(ctx, j, "read snapshot", func(s *packed, rows *sql.Rows) error {
 		return rows.Scan(&s.Seq, &s.Version, &s.Digest, millis{&s.Taken}, &s.body)
-	}, `SELECT seq, version, digest, taken, body FROM snapshot ORDER BY seq DESC, taken DESC`)
+	}, `SELECT seq, version, digest, taken, body FROM snapshot ORDER BY seq DESC, taken DESC LIMIT 2`)
 	for _, s := range kept {
 		if err := s.decode(s.body); err != nil {
 			j.log.Warn("snapshot can't be read, taking an older one", "seq", s.Seq, "error", err)
@@ -59,14 +59,26 @@ func (s *Snapshot) decode(body []byte) error {
 	return damaged(c.Err)
 }
 
-// writeSnapshot overwrites the older of two. Two are kept so that one that is
-// damaged costs a longer replay and nothing else.
+// How long the first snapshot of a day and that of a week are kept.
+const (
+	dailyKept  = 15 * 24 * time.Hour
+	weeklyKept = 100 * 24 * time.Hour
+)
+
+// writeSnapshot puts one in the place of what is kept no longer. The newest two are
+// kept so that one that is damaged costs a longer replay and nothing else; the first of
+// each day, and after two weeks that of each week, so that a line that is struck costs
+// the replay of a few days.
 func writeSnapshot(t *tx, s Snapshot) {
 	if s.Seq == 0 {
 		s.Seq = t.head.next - 1
 	}
-	slot := t.number(`SELECT CASE count(*) WHEN 0 THEN 0 WHEN 1 THEN 1 - max(slot)
-		ELSE (SELECT slot FROM snapshot ORDER BY seq, taken LIMIT 1) END FROM snapshot`)
+	now := s.Taken.UnixMilli()
+	t.exec(`DELETE FROM snapshot WHERE slot NOT IN (SELECT slot FROM snapshot ORDER BY seq DESC, taken DESC LIMIT 1)
+		AND NOT (taken > ?1 AND seq IN (SELECT min(seq) FROM snapshot GROUP BY taken / 86400000))
+		AND NOT (taken > ?2 AND seq IN (SELECT min(seq) FROM snapshot GROUP BY taken / 604800000))`,
+		now-dailyKept.Milliseconds(), now-weeklyKept.Milliseconds())
+	slot := t.number(`SELECT coalesce(max(slot) + 1, 0) FROM snapshot`)
 	var plain []byte
 	for _, part := range s.parts() {
 		plain = append(binary.AppendUvarint(plain, uint64(len(*part))), *part...)

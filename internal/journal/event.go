@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"time"
 
@@ -16,6 +17,8 @@ type eventBody struct {
 	Jot     farm.Jot       `json:"jot,omitzero"`
 	Hush    farm.Hush      `json:"hush,omitzero"`
 	Seen    farm.Seen      `json:"seen,omitzero"`
+	Strike  int64          `json:"strike,omitempty"` // the sequence number of the jot
+	By      string         `json:"by,omitempty"`     // of a strike
 	Trouble farm.Trouble   `json:"trouble,omitzero"`
 	Weather *farm.Weather  `json:"weather,omitempty"`
 	Alive   *farm.Liveness `json:"alive,omitempty"`
@@ -27,7 +30,7 @@ type eventBody struct {
 }
 
 func bodyOf(e farm.Event) eventBody {
-	b := eventBody{Jot: e.Jot, Hush: e.Hush, Seen: e.Seen, Trouble: e.Trouble, Weather: e.Weather, Alive: e.Alive,
+	b := eventBody{Jot: e.Jot, Hush: e.Hush, Seen: e.Seen, Strike: e.Strike.Line, By: e.Strike.By, Trouble: e.Trouble, Weather: e.Weather, Alive: e.Alive,
 		Up: e.Up, Backlog: e.Backlog, ShiftMs: e.Shift.Milliseconds()}
 	for _, at := range []*time.Time{&b.Jot.At, &b.Hush.Until} {
 		*at = at.UTC().Truncate(time.Millisecond)
@@ -41,12 +44,18 @@ func bodyOf(e farm.Event) eventBody {
 // insertEvent writes an event that is neither a reading nor a tick.
 func insertEvent(t *tx, e Entry) {
 	var bin, at any
-	if e.Event.Kind == farm.EventJot {
+	switch e.Event.Kind {
+	case farm.EventJot:
 		bin, at = e.Event.Jot.Bin, e.Event.Jot.At.UnixMilli()
+	case farm.EventStrike:
+		bin, at = ofStrikes, e.Event.Strike.Line
 	}
 	packet, hash, sender := e.packet()
 	t.exec(`INSERT INTO event (seq, arrived, kind, bin, at, body, packet, hash, sender) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
 		e.Event.Seq, e.Event.Arrived.UnixMilli(), int64(e.Event.Kind), bin, at, asJSON(t, bodyOf(e.Event)), packet, hash, sender)
+	if e.Event.Kind == farm.EventStrike { // what was learned since holds the line
+		t.exec(`DELETE FROM snapshot WHERE seq >= ?`, e.Event.Strike.Line)
+	}
 }
 
 // asJSON is text for a column.
@@ -74,6 +83,7 @@ func scanEvent(e *farm.Event, rows *sql.Rows) error {
 		return err
 	}
 	e.Jot, e.Hush, e.Seen, e.Trouble = body.Jot, body.Hush, body.Seen, body.Trouble
+	e.Strike = farm.Strike{Line: body.Strike, By: body.By}
 	e.Up, e.Backlog, e.Weather, e.Alive = body.Up, body.Backlog, body.Weather, body.Alive
 	if !body.Settled {
 		e.Shift = time.Duration(body.ShiftMs) * time.Millisecond
@@ -92,14 +102,59 @@ func eventsBetween(t *tx, after, to int64) []farm.Event {
 }
 
 // Jots gives the logbook of one bin in [from, to) by the jots' own times, oldest
-// first. Castings sifted into the bin are in the logbook of the bin they came from.
+// first, without those that were struck. Castings sifted into the bin are in the logbook of the bin they came from.
 func (j *Journal) Jots(ctx context.Context, bin string, from, to time.Time) ([]farm.Jot, error) {
-	scan := func(jot *farm.Jot, rows *sql.Rows) error {
-		var e farm.Event
-		err := scanEvent(&e, rows)
-		*jot = e.Jot
+	return viewAll(ctx, j, "read logbook", scanJot, `SELECT `+eventColumns+` FROM event
+		WHERE bin = ? AND at >= ? AND at < ? AND seq NOT IN (`+struckLines+`) ORDER BY at, seq`, bin, from.UnixMilli(), to.UnixMilli())
+}
+
+func scanJot(jot *farm.Jot, rows *sql.Rows) error {
+	var e farm.Event
+	err := scanEvent(&e, rows)
+	*jot = e.Jot
+	jot.ID = e.Seq
+	return err
+}
+
+// ofStrikes stands in the column of the bin where an event strikes a line, whose
+// sequence number stands in that of the time: the index of the logbook finds both. No
+// bin is called so.
+const ofStrikes = "/"
+
+// struckLines are, in SQL, the sequence numbers of the jots that were struck.
+const struckLines = `SELECT at FROM event WHERE bin = '` + ofStrikes + `'`
+
+// struck are the sequence numbers of the jots that were struck.
+func struck(t *tx) map[int64]bool {
+	all := map[int64]bool{}
+	t.each(func(rows *sql.Rows) error {
+		var seq int64
+		err := rows.Scan(&seq)
+		all[seq] = true
 		return err
+	}, struckLines)
+	return all
+}
+
+// ErrNoLine says that no line of the logbook is meant.
+var ErrNoLine = errors.New("there is no such line in the logbook, or it is struck already")
+
+// Line gives one line of the logbook, by its ID.
+func (j *Journal) Line(ctx context.Context, id int64) (farm.Jot, error) {
+	found, err := viewAll(ctx, j, "read a line", scanJot, `SELECT `+eventColumns+` FROM event
+		WHERE seq = ? AND kind = ? AND seq NOT IN (`+struckLines+`)`, id, int64(farm.EventJot))
+	if err == nil && len(found) == 0 {
+		err = ErrNoLine
 	}
-	return viewAll(ctx, j, "read logbook", scan, `SELECT `+eventColumns+` FROM event
-		WHERE bin = ? AND at >= ? AND at < ? ORDER BY at, seq`, bin, from.UnixMilli(), to.UnixMilli())
+	if err != nil {
+		return farm.Jot{}, err
+	}
+	return found[0], nil
+}
+
+// LastLines gives the lines of the logbook that were written last, of the whole farm,
+// the newest first, without those that were struck.
+func (j *Journal) LastLines(ctx context.Context, most int) ([]farm.Jot, error) {
+	return viewAll(ctx, j, "read the last lines", scanJot, `SELECT `+eventColumns+` FROM event
+		WHERE kind = ? AND seq NOT IN (`+struckLines+`) ORDER BY seq DESC LIMIT ?`, int64(farm.EventJot), most)
 }

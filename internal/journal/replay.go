@@ -13,10 +13,15 @@ import (
 )
 
 // Replay calls fn for every event after a sequence number, in journal order, and
-// stops at its first error, which it returns as it is. Memory does not grow with
+// stops at its first error, which it returns as it is. Lines of the logbook that were
+// struck are left out. Memory does not grow with
 // the length of the journal, and fn may use the journal itself. Events appended
 // while it runs are met too.
 func (j *Journal) Replay(ctx context.Context, after int64, fn func(farm.Event) error) error {
+	gone, err := viewed(ctx, j, "replay", struck)
+	if err != nil {
+		return err
+	}
 	for {
 		s, err := viewed(ctx, j, "replay", func(t *tx) stretch { return j.readStretch(t, after, math.MaxInt64) })
 		if err != nil {
@@ -25,6 +30,9 @@ func (j *Journal) Replay(ctx context.Context, after int64, fn func(farm.Event) e
 		for e, err := range s.events() {
 			if err != nil {
 				return fmt.Errorf("replay: %w", err)
+			}
+			if e.Kind == farm.EventJot && gone[e.Seq] {
+				continue
 			}
 			if err := fn(e); err != nil {
 				return err
@@ -82,9 +90,18 @@ func (s *stretch) events() iter.Seq2[farm.Event, error] {
 func (j *Journal) Forward(ctx context.Context, after int64, limit int) (farm.Stretch, error) {
 	return viewed(ctx, j, "forward", func(t *tx) farm.Stretch {
 		s := j.readStretch(t, after, t.number(`SELECT `+newest))
+		gone := struck(t)
+		s.others = slices.DeleteFunc(s.others, func(e farm.Event) bool { return e.Kind == farm.EventJot && gone[e.Seq] })
 		out := s.worth(t, limit)
 		for _, c := range changesCausedBy(t, after+1, out.Last) {
 			out.Changes = append(out.Changes, c.Change)
+		}
+		for i := range out.Events {
+			if e := &out.Events[i]; e.Kind == farm.EventStrike {
+				for _, line := range eventsBetween(t, e.Strike.Line-1, e.Strike.Line) {
+					e.Strike.Jot = line.Jot
+				}
+			}
 		}
 		out.Alike = alike(t, out.Events)
 		return out
@@ -109,9 +126,13 @@ func (j *Journal) Past(ctx context.Context, from, to time.Time) (farm.Stretch, e
 func alike(t *tx, events []farm.Event) map[int64]int {
 	counts := map[int64]int{}
 	for _, e := range events {
-		if j := e.Jot; e.Kind == farm.EventJot {
+		j, seq := e.Jot, e.Seq
+		if e.Kind == farm.EventStrike {
+			j, seq = e.Strike.Jot, e.Strike.Line
+		}
+		if e.Kind == farm.EventJot || e.Kind == farm.EventStrike {
 			if n := t.number(`SELECT count(*) FROM event WHERE bin = ? AND at = ? AND seq < ?
-				AND body->>'$.jot.what' = ? AND coalesce(body->>'$.jot.zone', '') = ?`, j.Bin, j.At.UnixMilli(), e.Seq, string(j.What), j.Zone); n > 0 {
+				AND body->>'$.jot.what' = ? AND coalesce(body->>'$.jot.zone', '') = ?`, j.Bin, j.At.UnixMilli(), seq, string(j.What), j.Zone); n > 0 {
 				counts[e.Seq] = int(n)
 			}
 		}
@@ -131,7 +152,7 @@ func (s *stretch) worth(t *tx, limit int) farm.Stretch {
 		if t.fail(err); t.err != nil {
 			break
 		}
-		if e.Kind != farm.EventReading && e.Kind != farm.EventJot {
+		if e.Kind != farm.EventReading && e.Kind != farm.EventJot && e.Kind != farm.EventStrike {
 			continue
 		}
 		if events = append(events, e); len(events) == limit {

@@ -194,7 +194,8 @@ type logLine struct {
 	At    time.Time
 	Glyph string
 	Text  string
-	Done  bool // by the keeper
+	Done  bool  // by the keeper
+	Line  int64 // its number, where it can be corrected; else 0
 }
 
 const maxLog = 80
@@ -210,14 +211,14 @@ func (p *binPage) Log() []logLine {
 		if j.Zone != "" {
 			text += ", " + j.Zone
 		}
-		out = append(out, logLine{j.At, glyphOf(j.What), text + ".", true})
+		out = append(out, logLine{j.At, glyphOf(j.What), text + ".", true, j.ID})
 	}
 	for _, c := range p.changes {
 		glyph := "u-" + c.Urgency.String()
 		if c.Change == farm.Eased {
 			glyph = "u-calm"
 		}
-		out = append(out, logLine{c.At, glyph, c.Text, false})
+		out = append(out, logLine{c.At, glyph, c.Text, false, 0})
 	}
 	slices.SortStableFunc(out, func(a, b logLine) int { return b.At.Compare(a.At) })
 	return out[:min(len(out), maxLog)]

@@ -222,6 +222,14 @@ func samples(from, to time.Time, step time.Duration, swing, drift, end float64) 
 	return out
 }
 
+// Line knows one line.
+func (f *fake) Line(_ context.Context, id int64) (farm.Jot, error) {
+	if id != 17 {
+		return farm.Jot{}, errors.New("no line")
+	}
+	return farm.Jot{ID: 17, At: ago(40 * time.Hour), Bin: "bed", Zone: "near", What: farm.Watered, Litres: 2}, nil
+}
+
 func (f *fake) Jots(_ context.Context, bin string, from, _ time.Time) ([]farm.Jot, error) {
 	if f.broken != nil {
 		return nil, f.broken
@@ -230,7 +238,7 @@ func (f *fake) Jots(_ context.Context, bin string, from, _ time.Time) ([]farm.Jo
 		{At: ago(60 * day), Bin: "bed", What: farm.Stocked, Kg: 1, Of: "red"},
 		{At: ago(12 * day), Bin: "bed", Zone: "far", What: farm.Sifted, Litres: 8, To: "crate"},
 		{At: ago(9 * day), Bin: "bed", What: farm.Turned},
-		{At: ago(40 * time.Hour), Bin: "bed", Zone: "near", What: farm.Watered, Litres: 2},
+		{ID: 17, At: ago(40 * time.Hour), Bin: "bed", Zone: "near", What: farm.Watered, Litres: 2},
 		{At: ago(30 * time.Hour), Bin: "bed", Zone: "near", What: farm.Fed, Kg: 2, Of: "grain"},
 		{At: ago(6 * day), Bin: "cabinet", What: farm.Fed, Kg: 0.4, Of: "<b>mash</b>"},
 	}

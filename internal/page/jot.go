@@ -7,12 +7,14 @@ import (
 	"errors"
 	"net/http"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 	"unicode/utf8"
 
 	"binwatchd/internal/farm"
 	"binwatchd/internal/jot"
+	"binwatchd/internal/quantity"
 )
 
 // A jotPage asks one thing after the other: where, what, how much. Each step
@@ -24,6 +26,7 @@ type jotPage struct {
 	Place string
 	What  farm.JotKind // "": it asks what was done
 
+	Line     string   // number of the line that is corrected
 	Text     string   // in the keeper's words, as they were not understood
 	Question string   // what is not clear of them
 	Nearest  []string // what they may mean
@@ -143,7 +146,10 @@ func (v *visit) tubs(but string) []string {
 
 // jot writes lines into the logbook.
 func (v *visit) jot() error {
-	if v.in["text"] != "" {
+	switch {
+	case v.in["as"] == "struck":
+		return v.strike()
+	case v.in["text"] != "":
 		return v.jotWords()
 	}
 	j, err := v.readJot()
@@ -171,14 +177,17 @@ func (v *visit) jotWords() error {
 	var q *jot.Question
 	if errors.As(err, &q) {
 		v.titled("jot", "Jot")
-		page := jotPage{visit: v, Bin: here.Bin, Zone: farm.Zone{Name: here.Zone}, Text: v.in["text"], Question: sentence(q.Why), Nearest: q.Nearest.Says(v.Farm)}
+		page := jotPage{visit: v, Bin: here.Bin, Zone: farm.Zone{Name: here.Zone}, Line: v.in["line"], Text: v.in["text"], Question: sentence(q.Why), Nearest: q.Nearest.Says(v.Farm)}
 		v.Back = localPath(v.in["back"])
 		return v.show(http.StatusUnprocessableEntity, "jot", page)
 	}
-	var events []farm.Event
+	at, events, err := v.inPlaceOf(v.in["line"])
+	if err != nil {
+		return err
+	}
 	for _, j := range r.Jots {
 		if j.At.IsZero() {
-			j.At = v.now
+			j.At = at
 		}
 		j.By = jot.ByPage
 		events = append(events, farm.Event{Kind: farm.EventJot, Jot: j})
@@ -188,6 +197,52 @@ func (v *visit) jotWords() error {
 		said += " Taken: " + strings.Join(r.Took, "; ") + "."
 	}
 	return v.act(clip(said, longestSaid), events...)
+}
+
+// inPlaceOf strikes the line that a form corrects, if it does: what stands in its place
+// was done at its time.
+func (v *visit) inPlaceOf(id string) (at time.Time, events []farm.Event, err error) {
+	if id == "" {
+		return v.now, nil, nil
+	}
+	line, err := v.line(id)
+	return line.At, []farm.Event{{Kind: farm.EventStrike, Strike: farm.Strike{Line: line.ID, By: jot.ByPage}}}, err
+}
+
+// line finds a line of the diary by its number.
+func (v *visit) line(number string) (farm.Jot, error) {
+	id, err := strconv.ParseInt(number, 10, 64)
+	var line farm.Jot
+	if err == nil {
+		line, err = v.cfg.History.Line(v.r.Context(), id)
+	}
+	if err != nil {
+		return line, refuse(http.StatusNotFound, "There is no such line in the diary, or it is struck already.")
+	}
+	return line, nil
+}
+
+// strike takes a line back.
+func (v *visit) strike() error {
+	line, err := v.line(v.in["line"])
+	if err != nil {
+		return err
+	}
+	return v.act("Struck: "+jot.Said(v.Farm, line)+". What was learned from it is unlearned.",
+		farm.Event{Kind: farm.EventStrike, Strike: farm.Strike{Line: line.ID, By: jot.ByPage}})
+}
+
+// showLine shows a line of the diary to be corrected.
+func (v *visit) showLine() error {
+	line, err := v.line(v.r.PathValue("line"))
+	if err != nil {
+		return err
+	}
+	v.titled("jot", "Correct a line")
+	v.Back = binURL(line.Bin)
+	place := farm.Place{Bin: line.Bin, Zone: line.Zone}.String()
+	text := strings.TrimSpace(place + " " + line.Said(quantity.FormatMass, quantity.FormatVolume))
+	return v.show(http.StatusOK, "jot", jotPage{visit: v, Line: v.r.PathValue("line"), Text: text, Place: jot.Said(v.Farm, line)})
 }
 
 // readJot makes a jot of a form, or says what is wrong with it.

@@ -55,6 +55,8 @@ type History interface {
 	Samples(ctx context.Context, bin, zone string, q farm.Quantity, from, to time.Time, step time.Duration) ([]farm.Sample, error)
 	ProbeSamples(ctx context.Context, probe string, from, to time.Time, step time.Duration) ([]farm.Sample, error)
 	Jots(ctx context.Context, bin string, from, to time.Time) ([]farm.Jot, error)
+	// Line gives one line of the logbook by its ID.
+	Line(ctx context.Context, id int64) (farm.Jot, error)
 	Changes(ctx context.Context, bin string, from, to time.Time) ([]farm.Change, error)
 }
 
@@ -128,6 +130,7 @@ func (p *Page) routes() http.Handler {
 		"GET /probes/{probe}": asks((*visit).showProbe),
 		"GET /jot":            asks((*visit).showJot),
 		"POST /jot":           asks((*visit).jot),
+		"GET /jot/{line}":     asks((*visit).showLine),
 		"GET /hush":           asks((*visit).showHush),
 		"POST /hush":          asks((*visit).hush),
 		"POST /seen":          asks((*visit).seen),

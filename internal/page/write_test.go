@@ -313,3 +313,28 @@ func TestJotInWords(t *testing.T) {
 		t.Errorf("got %+v, want what was seen and noted", got)
 	}
 }
+
+// A line of the diary is struck, or another is put in its place at its time.
+func TestALineIsCorrected(t *testing.T) {
+	f := newFake()
+	p := newPage(t, f.config())
+	wantAll(t, get(p, "/bins/bed").Body.String(), `<a href="/jot/17">Correct</a>`)
+	wantAll(t, get(p, "/jot/17").Body.String(), "bed/near watered 2 L</textarea>", "Strike it")
+	for _, none := range []string{"/jot/18", "/jot/x", "/jot/-1"} {
+		if w := get(p, none); w.Code != http.StatusNotFound {
+			t.Errorf("%s: status %d, want 404", none, w.Code)
+		}
+	}
+	if s := said(t, p, post(p, "/jot", form("line", "17", "as", "struck"))); !strings.Contains(s, "Struck: Bed, near watered 2 L") {
+		t.Errorf("said %q", s)
+	}
+	said(t, p, post(p, "/jot", form("line", "17", "text", "bed/near watered 3 L")))
+	strike := farm.Event{Kind: farm.EventStrike, Arrived: noon, Strike: farm.Strike{Line: 17, By: "page"}}
+	want := []farm.Event{strike, strike, {Kind: farm.EventJot, Arrived: noon, Jot: farm.Jot{At: ago(40 * time.Hour), Bin: "bed", Zone: "near", What: farm.Watered, Litres: 3, By: "page"}}}
+	if d := cmp.Diff(want, f.done()); d != "" {
+		t.Errorf("events (-want +got):\n%s", d)
+	}
+	if w := post(p, "/jot", form("line", "17", "text", "bed/near watered lots")); w.Code != http.StatusUnprocessableEntity || !strings.Contains(w.Body.String(), `name="line" value="17"`) {
+		t.Errorf("status %d, want 422 with the line kept", w.Code)
+	}
+}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"maps"
+	"slices"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -40,6 +41,9 @@ func (l *Loop) Act(ctx context.Context, all ...farm.Event) error {
 	return l.inside(ctx, func() error {
 		if l.outage.on() {
 			return ErrUnwritten
+		}
+		if slices.ContainsFunc(all, isStrike) {
+			return l.strike(ctx, all)
 		}
 		for _, e := range all {
 			l.take(happening(e, l.now()), nil)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"hash/fnv"
+	"slices"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -206,6 +207,9 @@ func (l *Loop) transaction(b *batch) (err error) {
 	b.owe(l.cfg.Owes)
 	if c := l.time.owed; c != nil && c.TakenBack {
 		return nil // memory is made anew after this
+	}
+	if slices.ContainsFunc(b.Entries, func(e journal.Entry) bool { return isStrike(e.Event) }) {
+		return nil // memory holds what was struck
 	}
 	if b.save || l.memory.Replayed+len(b.Entries) >= snapshotEntries || l.memory.Last.Sub(l.memory.Taken) >= snapshotEvery {
 		b.Snapshot, err = l.snapshot()

@@ -81,6 +81,7 @@ type Loop struct {
 	paced   map[string]bool           // probes whose pace, another than the keeper has said, has been logged
 	counts  counts
 	outage  outage
+	stale   bool // what is in memory was learned from a line that was struck
 	time    timekeeping
 	shown   atomic.Pointer[shown]
 
@@ -116,6 +117,7 @@ func (l *Loop) Run(ctx context.Context) error {
 	defer minute.Stop()
 	source := l.cfg.Source.Items()
 	for {
+		l.unlearn(ctx)
 		l.due(ctx)
 		l.armFlush(flush)
 		items := source

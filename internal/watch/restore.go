@@ -174,9 +174,17 @@ func Note(ctx context.Context, j *journal.Journal, f *farm.Farm, all []farm.Even
 		at = r.Last
 	}
 	var b batch
+	striking := slices.ContainsFunc(all, isStrike)
 	for _, e := range append([]farm.Event{{Kind: farm.EventStart}}, all...) {
+		if err := known(ctx, j, e); err != nil {
+			return err
+		}
 		e = happening(e, at)
-		b.add(e, r.step(e), nil)
+		var changes []farm.Change
+		if !striking { // else the state holds what is struck: the daemon judges when it starts
+			changes = r.step(e)
+		}
+		b.add(e, changes, nil)
 	}
 	b.owe(owes)
 	if err := j.Append(ctx, &b.Batch); err != nil {

@@ -1,0 +1,106 @@
+package journal_test
+
+import (
+	"context"
+	"errors"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/journal"
+)
+
+// A line that is struck is replayed, shown and forwarded no more, and stays on disk. The
+// snapshots that hold it go; the newest before it is what a rebuild begins with.
+func TestALineIsStruck(t *testing.T) {
+	ctx, at := context.Background(), time.Date(2026, 5, 1, 8, 0, 0, 0, time.UTC)
+	j, err := journal.Open(ctx, journal.Config{Path: filepath.Join(t.TempDir(), "journal.db"), Now: func() time.Time { return at }})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer j.Close()
+	write := func(snapshot string, all ...farm.Event) {
+		t.Helper()
+		b := &journal.Batch{}
+		for _, e := range all {
+			e.Arrived = at
+			b.Entries = append(b.Entries, journal.Entry{Event: e})
+		}
+		if snapshot != "" {
+			b.Snapshot = &journal.Snapshot{Version: 1, Taken: at, Rules: []byte(snapshot)}
+		}
+		if err := j.Append(ctx, b); err != nil {
+			t.Fatal(err)
+		}
+	}
+	jotted := func(litres float64) farm.Event {
+		return farm.Event{Kind: farm.EventJot, Jot: farm.Jot{At: at, Bin: "bed", What: farm.Watered, Litres: litres}}
+	}
+	write("before", jotted(1))
+	write("with it", jotted(2))
+	write("since", jotted(3))
+	lines, err := j.LastLines(ctx, 10)
+	if err != nil || len(lines) != 3 || lines[1].Litres != 2 || lines[1].ID != 2 {
+		t.Fatalf("got %+v, %v", lines, err)
+	}
+	write("", farm.Event{Kind: farm.EventStrike, Strike: farm.Strike{Line: 2, By: "page"}})
+
+	s, ok, err := j.Snapshot(ctx)
+	if err != nil || !ok || string(s.Rules) != "before" || s.Seq != 1 {
+		t.Errorf("got the snapshot %q of %d, %v, want that before the line", s.Rules, s.Seq, err)
+	}
+	var seen []int64
+	if err := j.Replay(ctx, 0, func(e farm.Event) error { seen = append(seen, e.Seq); return nil }); err != nil || len(seen) != 3 || seen[1] != 3 {
+		t.Errorf("replayed %v, %v, want 1, 3 and the strike", seen, err)
+	}
+	if lines, err = j.Jots(ctx, "bed", at, at.Add(time.Hour)); err != nil || len(lines) != 2 {
+		t.Errorf("shown are %+v, %v", lines, err)
+	}
+	st, err := j.Forward(ctx, 0, 0)
+	if err != nil || len(st.Events) != 3 || st.Events[2].Strike.Jot.Litres != 2 || st.Alike[4] != 1 {
+		t.Errorf("forwarded are %+v, %v, want the strike with its line, the second alike", st, err)
+	}
+	for _, id := range []int64{2, 4, 99} {
+		if _, err := j.Line(ctx, id); !errors.Is(err, journal.ErrNoLine) {
+			t.Errorf("line %d: %v, want none", id, err)
+		}
+	}
+}
+
+// The first snapshot of a day is kept for two weeks, that of a week for a season, the
+// newest two in any case: so much has to be replayed for a line that is struck.
+func TestSnapshotsOfDaysAreKept(t *testing.T) {
+	ctx, begun := context.Background(), time.Date(2026, 1, 1, 3, 0, 0, 0, time.UTC)
+	at := begun
+	j, err := journal.Open(ctx, journal.Config{Path: filepath.Join(t.TempDir(), "journal.db"), Now: func() time.Time { return at }})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer j.Close()
+	lines := map[time.Time]int64{}
+	for ; at.Before(begun.AddDate(0, 0, 150)); at = at.Add(6 * time.Hour) {
+		b := &journal.Batch{
+			Entries:  []journal.Entry{{Event: farm.Event{Kind: farm.EventJot, Arrived: at, Jot: farm.Jot{At: at, Bin: "bed", What: farm.Turned}}}},
+			Snapshot: &journal.Snapshot{Version: 1, Taken: at, Rules: []byte("x")},
+		}
+		if err := j.Append(ctx, b); err != nil {
+			t.Fatal(err)
+		}
+		lines[at] = b.Entries[0].Event.Seq
+	}
+	// The newest first: a strike takes away what is newer.
+	for _, tt := range []struct{ ago, within time.Duration }{
+		{6 * time.Hour, 25 * time.Hour}, {13 * 24 * time.Hour, 25 * time.Hour}, {40 * 24 * time.Hour, 8 * 24 * time.Hour}, {90 * 24 * time.Hour, 8 * 24 * time.Hour},
+	} {
+		line := at.Add(-tt.ago)
+		strike := farm.Event{Kind: farm.EventStrike, Arrived: at, Strike: farm.Strike{Line: lines[line]}}
+		if err := j.Append(ctx, &journal.Batch{Entries: []journal.Entry{{Event: strike}}}); err != nil {
+			t.Fatal(err)
+		}
+		s, ok, err := j.Snapshot(ctx)
+		if err != nil || !ok || s.Taken.After(line) || line.Sub(s.Taken) > tt.within {
+			t.Errorf("for a line of %s ago: a snapshot of %s before it, %v, want within %s", tt.ago, line.Sub(s.Taken), err, tt.within)
+		}
+	}
+}
