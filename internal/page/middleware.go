@@ -15,7 +15,7 @@ import (
 // Level 3).
 var headers = map[string]string{
 	"Content-Security-Policy": "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; connect-src 'self'; " +
-		"form-action 'self'; frame-ancestors 'none'; base-uri 'none'",
+		"manifest-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'",
 	"X-Content-Type-Options": "nosniff",
 	"X-Frame-Options":        "DENY",
 	"Referrer-Policy":        "same-origin", // no-referrer would make a browser hide the Origin of our own forms
@@ -33,6 +33,7 @@ const (
 // Without a password only addresses and localhost will do as a host: other sites
 // could else read an open page through a name of theirs that they point at this
 // machine.
+// The answer is compressed where the visitor takes that.
 func (p *Page) guarded(h http.Handler) http.Handler {
 	origin := http.NewCrossOriginProtection()
 	origin.SetDenyHandler(p.answer(func(*visit) error {
@@ -51,13 +52,13 @@ func (p *Page) guarded(h http.Handler) http.Handler {
 		h.ServeHTTP(v.w, v.r)
 		return nil
 	})
-	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+	return p.compressed(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		defer p.survive(w, r)
 		for name, value := range headers {
 			w.Header().Set(name, value)
 		}
 		bounded.ServeHTTP(w, r)
-	})
+	}))
 }
 
 // survive turns a panic of ours into an answer: one bad page must not cost the

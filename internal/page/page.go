@@ -19,10 +19,14 @@ package page
 import (
 	"cmp"
 	"context"
+	"fmt"
 	"html/template"
 	"log/slog"
 	"net/http"
 	"time"
+
+	"github.com/klauspost/compress/gzhttp"
+	"github.com/klauspost/compress/gzip"
 
 	"binwatchd/internal/farm"
 	"binwatchd/internal/page/auth"
@@ -86,7 +90,9 @@ type Page struct {
 	templates map[string]*template.Template // one set a page
 	static    map[string]staticFile
 	curves    curveCache
-	handler   http.Handler
+
+	compressed func(http.Handler) http.HandlerFunc
+	handler    http.Handler
 }
 
 // New makes a page. It fails only when the password cannot be read; the error
@@ -95,8 +101,12 @@ func New(cfg Config) (*Page, error) {
 	cfg.Refresh = cmp.Or(cfg.Refresh, time.Minute)
 	p := &Page{cfg: cfg, locked: cfg.Password != "", hashing: make(chan struct{}, 1)}
 	p.readFiles()
+	var err error
+	// Gzip at its fastest: a page is written anew for each look, by a small machine.
+	if p.compressed, err = gzhttp.NewWrapper(gzhttp.CompressionLevel(gzip.BestSpeed), gzhttp.EnableZstd(false)); err != nil {
+		return nil, fmt.Errorf("set up compression: %w", err)
+	}
 	if p.locked {
-		var err error
 		if p.password, err = auth.ParsePassword(cfg.Password); err != nil {
 			return nil, err
 		}

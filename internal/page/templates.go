@@ -31,6 +31,7 @@ type staticFile struct {
 var kinds = map[string]string{
 	".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8",
 	".svg": "image/svg+xml", ".txt": "text/plain; charset=utf-8",
+	".png": "image/png", ".webmanifest": "application/manifest+json",
 }
 
 // functions are what the templates say beside the methods of what they are given.
@@ -51,7 +52,7 @@ func (p *Page) readFiles() {
 	for _, name := range []string{"front", "bin", "rounds", "probes", "probe", "reliability", "jot", "hush", "login", "refusal"} {
 		p.templates[name] = template.Must(template.Must(base.Clone()).ParseFS(embedded, "templates/"+name+".html"))
 	}
-	for _, name := range []string{"page.css", "page.js", "mark.svg", "api.txt"} {
+	for _, name := range []string{"page.css", "page.js", "mark.svg", "api.txt", "app.webmanifest", "touch.png", "icon-192.png", "icon-512.png"} {
 		body, err := fs.ReadFile(embedded, "static/"+name)
 		if err != nil {
 			panic("page: its own files: " + err.Error())
@@ -73,7 +74,7 @@ func (v *visit) sendStatic() error {
 	if !ok {
 		return v.notHere()
 	}
-	tag := `"` + f.mark + `"`
+	tag := `W/"` + f.mark + `"` // weak, for it goes out compressed and not (RFC 9110, section 8.8.1)
 	v.w.Header().Set("ETag", tag)
 	if v.r.URL.Query().Get("v") == f.mark {
 		v.w.Header().Set("Cache-Control", "public, max-age=31536000, immutable")
