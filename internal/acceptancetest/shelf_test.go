@@ -27,7 +27,11 @@ func TestBadProbesOnAShelf(t *testing.T) {
 			if float64(s.Found) < tt.found*float64(s.Cases) {
 				t.Errorf("found %d of %d; missed %v", s.Found, s.Cases, s.Missed)
 			}
-			if most := s.Probes / 100; len(s.Wrong) > most {
+			most := s.Probes / 100
+			if tt.fault == scenariotest.Drift {
+				most = s.Probes / 50 // an older fault: of two that part slowly, the one that stayed may be blamed
+			}
+			if len(s.Wrong) > most {
 				t.Errorf("%d of %d honest probes were doubted: %v", len(s.Wrong), s.Probes, s.Wrong)
 			}
 		})
