@@ -181,7 +181,9 @@ func jotOffers(words []string, f *farm.Farm) []offer {
 	case len(words) == 0:
 		return places(f, true)
 	case deed < 1:
-		return plain(farm.JotKinds)
+		return plain(slices.DeleteFunc(slices.Clone(farm.JotKinds), func(k farm.JotKind) bool {
+			return strings.Contains(string(k), " ") // "feels dry": a shell completes words one by one
+		}))
 	case words[last] == "to":
 		return places(f, false)
 	case words[last] == "of" && words[deed] == string(farm.Stocked):
