@@ -80,6 +80,8 @@ ecosystem: pi
 	cp tools/grafana/* out/grafana/
 	cd out/grafana && npm install --ignore-scripts --no-audit --no-fund --no-package-lock --silent
 	for f in deploy/dashboards/grafana-*.json; do node out/grafana/check.mjs $$f || exit 1; done
+	sh tools/influxd2/build.sh out/influxd2
+	INFLUXD2=$$PWD/out/influxd2 $(GO) test -count=1 -run '^TestTemplateIsApplied$$' ./cmd/binwatchd
 
 # Figures, each a ratio or a cost measured in one run: what the daemon costs, and
 # how well trouble is told (recall, lead, coverage, notices a week). Some twenty
