@@ -1,9 +1,12 @@
 package main
 
 import (
+	"bytes"
+	"cmp"
 	"context"
 	"flag"
 	"fmt"
+	"os"
 	"time"
 
 	"binwatchd/internal/ahead"
@@ -15,27 +18,36 @@ import (
 
 // book gathers what the journal says, as far as what comes follows from it.
 func book(ctx context.Context, j *journal.Journal, f *farm.Farm, v farm.View) (*ahead.Book, error) {
-	b := &ahead.Book{Farm: f, View: v, Jots: map[string][]farm.Jot{}, Warm: map[farm.Place][]farm.Sample{}}
+	b := &ahead.Book{
+		Farm: f, View: v, Jots: map[string][]farm.Jot{}, Batteries: map[string][]farm.Sample{},
+		Warm: map[farm.Place][]farm.Sample{}, Moist: map[farm.Place][]farm.Sample{},
+	}
 	from, to := v.At.Add(-ahead.PastDays*aDay), v.At.Add(aDay)
+	var wrong error // the first
+	samples := func(p farm.Place, q farm.Quantity) []farm.Sample {
+		days, err := j.Samples(ctx, p.Bin, p.Zone, q, from, to, aDay)
+		wrong = cmp.Or(wrong, err)
+		return days
+	}
 	for _, bin := range f.Bins {
 		jots, err := j.Jots(ctx, bin.Name, from, to)
-		if err != nil {
-			return nil, err
-		}
+		wrong = cmp.Or(wrong, err)
 		b.Jots[bin.Name] = jots
-		places := []farm.Place{{Bin: bin.Name}}
+		air := farm.Place{Bin: bin.Name}
+		b.Warm[air] = samples(air, farm.Temperature)
 		for _, z := range bin.Zones {
-			places = append(places, farm.Place{Bin: bin.Name, Zone: z.Name})
-		}
-		for _, p := range places {
-			days, err := j.Samples(ctx, p.Bin, p.Zone, farm.Temperature, from, to, aDay)
-			if err != nil {
-				return nil, err
-			}
-			b.Warm[p] = days
+			p := farm.Place{Bin: bin.Name, Zone: z.Name}
+			b.Warm[p], b.Moist[p] = samples(p, farm.Temperature), samples(p, farm.Moisture)
 		}
 	}
-	return b, nil
+	for _, p := range f.Probes {
+		if p.Measures == farm.Battery {
+			days, err := j.ProbeSamples(ctx, p.ID, from, to, aDay)
+			wrong = cmp.Or(wrong, err)
+			b.Batteries[p.ID] = days
+		}
+	}
+	return b, wrong
 }
 
 // withNeeds holds what is wanted against the castings account, where anything is.
@@ -54,6 +66,7 @@ func withNeeds(ctx context.Context, j *journal.Journal, f *farm.Farm, v farm.Vie
 func aheadWork(fs *flag.FlagSet) work {
 	asJSON := fs.Bool("json", false, "write one JSON object")
 	long := fs.String("for", "90d", "how far, `LONG`: 14d, 90d")
+	ics := fs.String("ics", "", "write a calendar into `FILE` instead, with what no longer comes called off")
 	supposed := fs.String("if", "", "what would be otherwise from now on, as in `SUPPOSED`: 'bed/near fed 20% more'")
 	var reach time.Duration
 	flags := func() (err error) {
@@ -73,7 +86,10 @@ func aheadWork(fs *flag.FlagSet) work {
 			}
 		}
 		list := ahead.Look(b, b.View.At.Add(reach))
-		if *asJSON {
+		switch {
+		case *ics != "":
+			return writeCalendar(c, list, *ics)
+		case *asJSON:
 			return writeJSON(c.out, list)
 		}
 		fmt.Fprint(c.out, ahead.Text(list, b.Farm.Dates()))
@@ -81,9 +97,31 @@ func aheadWork(fs *flag.FlagSet) work {
 	}}
 }
 
+// writeCalendar writes what comes into a file for a calendar that can't reach the page.
+func writeCalendar(c *call, list farm.Ahead, path string) error {
+	before, err := os.ReadFile(path)
+	switch {
+	case err != nil && !missing(path):
+		return fmt.Errorf("read the calendar of before: %w", err)
+	case err == nil && len(before) > 0 && !bytes.HasPrefix(before, []byte("BEGIN:VCALENDAR")):
+		return fmt.Errorf("%s is there and is no calendar; nothing was written", path)
+	}
+	fresh := path + ".new"
+	if err := os.WriteFile(fresh, ahead.Calendar(list, c.cfg.Farm.Dates(), true, before), 0o644); err != nil {
+		return fmt.Errorf("write the calendar: %w", err)
+	}
+	if err := os.Rename(fresh, path); err != nil {
+		return fmt.Errorf("write the calendar: %w", err)
+	}
+	fmt.Fprintf(c.out, "%s holds %d things that come until %s; import it anew for changes\n", path, len(list.Comes), c.cfg.Farm.Dates().Day(list.Until, list.At))
+	return nil
+}
+
 const (
 	aDay     = 24 * time.Hour
 	farthest = 366 * aDay
+
+	usualReach = 90 * aDay
 )
 
 // lookedAt is how the farm stands, by its daemon or without one, with what its journal
@@ -99,4 +137,29 @@ func lookedAt(ctx context.Context, cfg *config.Config) (*ahead.Book, error) {
 	}
 	defer j.Close()
 	return book(ctx, j, &cfg.Farm, v)
+}
+
+// ahead is what comes in the usual time, for the page and the mail.
+func (d *daemon) ahead() (farm.Ahead, bool) {
+	return inTime(func(ctx context.Context) (a farm.Ahead, err error) {
+		v, err := d.glance(ctx)
+		if err != nil {
+			return a, err
+		}
+		b, err := book(ctx, d.journal, &d.cfg.Load().Farm, v)
+		if err != nil {
+			d.log.Warn("what comes was not reckoned", "error", err)
+			return a, err
+		}
+		return ahead.Look(b, v.At.Add(usualReach)), nil
+	})
+}
+
+// calendar is the same for a calendar that reads it from the page: days and bins alone.
+func (d *daemon) calendar() ([]byte, bool) {
+	a, ok := d.ahead()
+	if !ok {
+		return nil, false
+	}
+	return ahead.Calendar(a, d.cfg.Load().Farm.Dates(), false, nil), true
 }

@@ -117,10 +117,15 @@ type opener struct{ failed []error }
 // reveal reads a secret that may be missing; what says in an error whose it is.
 func (o *opener) reveal(what string, s secret.Secret) string {
 	text, err := revealed(s)
+	o.note(what, err)
+	return text
+}
+
+// note keeps what is wrong with a secret, if anything is.
+func (o *opener) note(what string, err error) {
 	if err != nil {
 		o.failed = append(o.failed, fmt.Errorf("%s: %w", what, err))
 	}
-	return text
 }
 
 func (o *opener) err() error { return errors.Join(o.failed...) }

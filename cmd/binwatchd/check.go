@@ -130,6 +130,9 @@ func (t *trial) page(p *page.Settings) {
 	if password, err := revealed(p.Password); err == nil {
 		t.note("page.password", page.CheckPassword(password))
 	}
+	if key, err := revealed(p.Calendar); err == nil && key != "" {
+		t.note("page.calendar", page.CheckCalendarKey(key))
+	}
 	if p.TLS != nil {
 		_, err := keyPair(p.TLS.Cert, p.TLS.Key)
 		t.note("page.tls", err)

@@ -69,7 +69,7 @@ func setUp(t *testing.T, e *testscript.Env) error {
 	for name, value := range map[string]string{
 		"TZ": "UTC", "BROKER": broker.URL, "PORT": broker.URL[strings.LastIndex(broker.URL, ":")+1:], "OWN": own[strings.LastIndex(own, ":")+1:],
 		"ETC": e.WorkDir + "/etc", "CONFIG": e.WorkDir + "/etc/binwatchd.yaml", "LIB": e.WorkDir + "/lib", "STICK": e.WorkDir + "/stick",
-		"PAGE": proctest.FreeAddr(t), "FROM": time.Now().AddDate(0, 0, -3).Format(time.DateOnly), "LONG": "5s",
+		"PAGE": proctest.FreeAddr(t), "FROM": time.Now().AddDate(0, 0, -3).Format(time.DateOnly), "SOON": time.Now().AddDate(0, 0, 60).Format("2 Jan"), "LONG": "5s",
 		"DB": db.URL, "HOOK": h.url, "DEPLOY": deploy,
 	} {
 		e.Setenv(name, value)

@@ -30,7 +30,7 @@ func (d *daemon) newTelling(cfg *config.Config) (*telling, error) {
 	t := &telling{tellers: nc.Tellers}
 	t.inForce, t.end = context.WithCancel(context.Background())
 	t.Sender, err = notify.NewSender(nc, notify.Sources{
-		Outbox: d.journal, History: d.journal, Cursors: d.journal, Look: d.look, Rounds: d.rounds, Healthy: d.healthy,
+		Outbox: d.journal, History: d.journal, Cursors: d.journal, Look: d.look, Rounds: d.rounds, Ahead: d.ahead, Healthy: d.healthy,
 	})
 	return t, err
 }

@@ -22,6 +22,7 @@ import (
 	"binwatchd/internal/page"
 	"binwatchd/internal/page/auth"
 	"binwatchd/internal/reliability"
+	"binwatchd/internal/secret"
 	"binwatchd/internal/watch"
 )
 
@@ -32,11 +33,15 @@ func (d *daemon) openWeb(_ context.Context, cfg *config.Config) error {
 	}
 	var o opener
 	password := o.reveal("page password", cfg.Page.Password)
+	if key := o.reveal("page calendar", cfg.Page.Calendar); key != "" {
+		o.note("page calendar", page.CheckCalendarKey(key))
+	}
 	if err := cmp.Or(o.err(), page.Check(cfg.Page.Listen, password != "")); err != nil {
 		return err
 	}
 	p, err := page.New(page.Config{
 		Farm: d.farms.now, Look: d.lookClosely, Rounds: d.rounds, History: d.journal,
+		Ahead: d.ahead, Calendar: d.calendar, CalendarKey: calendarKey(cfg.Page.Calendar),
 		Reliability: d.reliability(), Act: d.loop.Act, Password: password, TLS: cfg.Page.TLS != nil, Now: d.now, Log: d.log,
 	})
 	if err != nil {
@@ -78,6 +83,18 @@ func (d *daemon) reliability() func(context.Context) ([]reliability.Probe, error
 		}
 		list, at, of = fresh, now, f
 		return list, nil
+	}
+}
+
+// calendarKey reads the key of the calendar's address anew each time, so that a changed
+// file changes the address.
+func calendarKey(s secret.Secret) func() string {
+	return func() string {
+		key, err := revealed(s)
+		if err != nil {
+			return ""
+		}
+		return key
 	}
 }
 

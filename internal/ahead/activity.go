@@ -23,17 +23,7 @@ const roomC = 18
 // as it was; for days to come as it was a year before, and where nothing is known of
 // those, as it is now.
 func (b *Book) activity(bin *farm.Bin, until time.Time) activity {
-	known := map[int64]float64{}
-	for _, s := range b.Warm[farm.Place{Bin: bin.Name}] {
-		known[dayNumber(s.At)] = s.Mean
-	}
-	for _, z := range bin.Zones {
-		if z.Aim == farm.Living {
-			for _, s := range b.Warm[farm.Place{Bin: bin.Name, Zone: z.Name}] {
-				known[dayNumber(s.At)] = s.Mean
-			}
-		}
-	}
+	known := b.warmth(bin)
 	const year = 365
 	a, today := activity{from: dayNumber(b.View.At) - PastDays}, dayNumber(b.View.At)
 	now, worms := b.warmNow(bin), husbandry.WormsOf(b.Farm, *bin)
@@ -83,4 +73,21 @@ func (a activity) at(t time.Time) float64 {
 		return a.sum[len(a.sum)-1]
 	}
 	return a.sum[i] + (x-float64(i))*(a.sum[i+1]-a.sum[i])
+}
+
+// warmth is the temperature of a bin by days: that of its living zone, else of the air at it.
+func (b *Book) warmth(bin *farm.Bin) map[int64]float64 {
+	known := map[int64]float64{}
+	take := func(p farm.Place) {
+		for _, s := range b.Warm[p] {
+			known[dayNumber(s.At)] = s.Mean
+		}
+	}
+	take(farm.Place{Bin: bin.Name})
+	for _, z := range bin.Zones {
+		if z.Aim == farm.Living {
+			take(farm.Place{Bin: bin.Name, Zone: z.Name})
+		}
+	}
+	return known
 }

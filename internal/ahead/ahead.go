@@ -8,7 +8,8 @@
 //
 // In reading order: ahead.go is what it is made from; activity.go how fast matter ripens
 // in a bin, day by day; castings.go the account of castings, needs.go what it says to
-// those who want some, suppose.go what would be if.
+// those who want some, suppose.go what would be if; comings.go the list by day,
+// look.go all of it together and in words, calendar.go the same for a calendar.
 package ahead
 
 import (
@@ -19,14 +20,22 @@ import (
 
 // A Book is what the farm's journal says, as far as what comes follows from it.
 type Book struct {
-	Farm *farm.Farm
-	View farm.View
-	Jots map[string][]farm.Jot        // by bin, oldest first
-	Warm map[farm.Place][]farm.Sample // °C by days; a place without a zone is the air at the bin
-	If   *Supposition                 // nil: nothing is supposed
+	Farm      *farm.Farm
+	View      farm.View
+	Jots      map[string][]farm.Jot        // by bin, oldest first
+	Warm      map[farm.Place][]farm.Sample // °C by days; a place without a zone is the air at the bin
+	Moist     map[farm.Place][]farm.Sample // % by days
+	Batteries map[string][]farm.Sample     // by probe, by days
+	If        *Supposition                 // nil: nothing is supposed
 }
 
 // PastDays is how far back a book reaches: a year, and what ripens in it.
 const PastDays = 400
 
 const day = 24 * time.Hour
+
+// midnight is the start of a day in the farm's time zone.
+func (b *Book) midnight(t time.Time) time.Time {
+	y, m, d := t.In(b.Farm.Location).Date()
+	return time.Date(y, m, d, 0, 0, 0, 0, b.Farm.Location)
+}

@@ -70,6 +70,9 @@ func hasAim(b *farm.Bin, aim farm.Aim) bool {
 	return slices.ContainsFunc(b.Zones, func(z farm.Zone) bool { return z.Aim == aim })
 }
 
+// takenOut are the lines by which castings leave a bed.
+var takenOut = []farm.JotKind{farm.Sifted, farm.Emptied, farm.Sold, farm.Used, farm.Spread}
+
 func (a *account) bed(bin *farm.Bin, until time.Time) bed {
 	c := bed{Bin: bin, activity: a.activity(bin, until), through: husbandry.CastingsPerKg, began: a.began(bin)}
 	out := 0.0
@@ -79,7 +82,7 @@ func (a *account) bed(bin *farm.Bin, until time.Time) bed {
 			a.untold++
 		case kg > 0:
 			c.in = append(c.in, inflow{j.At, kg})
-		case j.What == farm.Sifted, j.What == farm.Emptied:
+		case slices.Contains(takenOut, j.What):
 			out += j.Litres
 		}
 	}
@@ -299,11 +302,27 @@ func (a *account) supply(t time.Time) (s sum) {
 		}
 		if a.direct(c) {
 			ripe += c.ripe(a.now, t)
+		} else {
+			ripe += min(c.ripe(a.now, t.Add(-days(husbandry.DriesInDays))), a.filledAnew(c, t))
 		}
 	}
 	s.add(lies, lies*a.screen.LogSD) // one guess for all ends, so their errors go together
 	s.add(ripe, ripe*husbandry.CastingsPerKg.LogSD)
 	return s
+}
+
+// filledAnew is what goes through the screen of a bed's ends by a time beyond what lies in
+// them now: an end that is sifted is filled with what is ripe, and dries again. That takes a
+// season; a choice.
+func (a *account) filledAnew(c *bed, t time.Time) (litres float64) {
+	const season = 90 * day
+	for _, e := range c.ends {
+		zone, _ := c.ZoneByName(e.zone)
+		if again := t.Sub(e.opens) / season; again > 0 {
+			litres += float64(again) * fullOf(c.Bin, &zone) * a.screen.Middle
+		}
+	}
+	return litres
 }
 
 const (

@@ -88,7 +88,7 @@ func TestThePaceBeginsWithTheFirstSifting(t *testing.T) {
 	near(t, "at a pace of 6 L in 14 days", three.ExpectedL, 18*husbandry.Kept(70)+70*6.0/14)
 	for _, tt := range []struct{ got, want string }{
 		{one.Text, "About 60 litres of castings by 12 April (40 to 75 litres), of 100 litres wanted: about 40 litres short, and no more can be ready by then."},
-		{three.Text, "About 50 litres of castings by 12 April (40 to 55 litres), of 100 litres wanted: sift 2 times about 3 litres a week from now, which gives about 14 litres more and is not enough."},
+		{three.Text, "About 50 litres of castings by 12 April (40 to 55 litres), of 100 litres wanted: sift about 4½ litres a week, 2 times about 3 litres from now, which gives about 14 litres more and is not enough."},
 	} {
 		if tt.got != tt.want {
 			t.Errorf("got  %q\nwant %q", tt.got, tt.want)

@@ -19,7 +19,7 @@ func Look(b *Book, until time.Time) farm.Ahead {
 	account := newAccount(b, last)
 	out := farm.Ahead{
 		At: b.View.At, Farm: b.Farm.Name, Until: until.UTC(),
-		Needs: account.needs(), Castings: account.curve(last), Sources: account.sources(until), Notes: account.notes(),
+		Comes: b.comings(account, until), Needs: account.needs(), Castings: account.curve(last), Sources: account.sources(until), Notes: append(account.notes(), b.unknownSeasons()...),
 	}
 	if b.If != nil {
 		out.If = b.If.Said
@@ -46,8 +46,50 @@ func Text(a farm.Ahead, d farm.Dates) string {
 	for _, s := range a.Sources {
 		from = append(from, s.Text)
 	}
+	if len(a.Comes) == 0 {
+		b.WriteString("\nNothing is known to come.\n")
+	}
+	for i, c := range a.Comes {
+		if i == 0 || !c.On.Equal(a.Comes[i-1].On) {
+			fmt.Fprintf(&b, "\n%s\n", farm.Capital(d.Day(c.On, a.At)))
+		}
+		fmt.Fprintf(&b, "  %s\n", c.Says(d, a.At))
+	}
 	section("Castings wanted", needs)
 	section("Castings there are, and will be", from)
 	section("What this leaves out", a.Notes)
 	return b.String()
+}
+
+// unknownSeasons says of which bins no season can be foreseen, for want of a year.
+func (b *Book) unknownSeasons() (out []string) {
+	const year = 365 * day
+	var bins []string
+	first := b.View.At
+	for i := range b.Farm.Bins {
+		bin := &b.Farm.Bins[i]
+		if !hasAim(bin, farm.Living) {
+			continue
+		}
+		began := b.View.At
+		for d := range b.warmth(bin) {
+			if t := time.Unix(d*int64(day/time.Second), 0); t.Before(began) {
+				began = t
+			}
+		}
+		if b.View.At.Sub(began) < year {
+			bins = append(bins, farm.Capital(bin.Name))
+			if began.Before(first) {
+				first = began
+			}
+		}
+	}
+	if len(bins) == 0 {
+		return nil
+	}
+	since := "not at all"
+	if first.Before(b.View.At) {
+		since = "since " + b.Farm.Dates().Date(first) + " at the earliest"
+	}
+	return []string{fmt.Sprintf("How warm it was a year ago is not known for %s (%s), so no season is foreseen there.", farm.SayList(bins), since)}
 }

@@ -74,18 +74,12 @@ func (a *account) ways(v farm.NeedView, gone float64) (out []string) {
 	first := a.opens(v.By)
 	const tooLittle = ", which gives %s more and is not enough"
 	if from, faster := v.By.Sub(first).Hours()/24/7, v.StoredL+supply-v.ExpectedL; from > 0 && supply >= missing {
-		out = append(out, a.siftAWeek(missing/from)+" from "+a.fromDay(first))
+		out = append(out, a.sift(missing/from, first))
 	} else if from > 0 && a.pace > 0 && faster >= 1 {
-		out = append(out, a.siftAWeek(supply/from)+" from "+a.fromDay(first)+fmt.Sprintf(tooLittle, u.Volume(faster)))
+		out = append(out, a.sift(supply/from, first)+fmt.Sprintf(tooLittle, u.Volume(faster)))
 	}
-	best, start := (*bed)(nil), v.By.Add(-days(husbandry.DriesInDays)-7*day)
-	for i := range a.beds {
-		c := &a.beds[i]
-		if hasAim(c.Bin, farm.Living) && !a.direct(c) && (best == nil || c.ripe(a.now, start) > best.ripe(a.now, start)) {
-			best = c
-		}
-	}
-	if best == nil || start.Before(a.now) || v.ExpectedL >= v.WantedL {
+	best, start := a.secondEnd(v.By)
+	if best == nil || v.ExpectedL >= v.WantedL {
 		return out
 	}
 	if more := best.ripe(a.now, start); more >= 1 {
@@ -100,6 +94,25 @@ func (a *account) ways(v farm.NeedView, gone float64) (out []string) {
 		out = append(out, way)
 	}
 	return out
+}
+
+// secondEnd is the bed of which an end can still be left to dry for castings by a day, and
+// the last day to begin; nil where that is past.
+func (a *account) secondEnd(by time.Time) (best *bed, start time.Time) {
+	start = by.Add(-days(husbandry.DriesInDays) - 7*day)
+	if start.Before(a.now) {
+		return nil, start
+	}
+	for i := range a.beds {
+		c := &a.beds[i]
+		if hasAim(c.Bin, farm.Living) && !a.direct(c) && (best == nil || c.ripe(a.now, start) > best.ripe(a.now, start)) {
+			best = c
+		}
+	}
+	if best != nil && best.ripe(a.now, start) < 1 {
+		best = nil
+	}
+	return best, start
 }
 
 // opens is when something can first be sifted; the need's day where nothing can.
@@ -119,26 +132,22 @@ func (a *account) opens(by time.Time) time.Time {
 	return first
 }
 
-func (a *account) fromDay(t time.Time) string {
-	if t.Sub(a.now) < day {
-		return "now"
+// sift says how much is to be sifted in a week from a day on, in the keeper's usual lots
+// where they are known.
+func (a *account) sift(litres float64, from time.Time) string {
+	amount, often := a.Farm.Units.Volume(litres), "a week"
+	if lots := litres / a.lot; a.lot > 0 {
+		switch {
+		case lots < 0.6:
+			amount, often = a.Farm.Units.Volume(a.lot), fmt.Sprintf("every %d weeks", int(1/lots))
+		case lots < 1.05:
+			amount = a.Farm.Units.Volume(a.lot)
+		case lots <= 12:
+			often = fmt.Sprintf("a week, %.0f times %s", math.Ceil(lots-0.05), a.Farm.Units.Volume(a.lot))
+		}
 	}
-	return a.Farm.Dates().Day(t, a.now)
-}
-
-// siftAWeek says how much is to be sifted in a week, in the keeper's usual lots where
-// they are known.
-func (a *account) siftAWeek(litres float64) string {
-	u := a.Farm.Units
-	if a.lot <= 0 {
-		return fmt.Sprintf("sift %s a week", u.Volume(litres))
+	if from.Sub(a.now) < day {
+		return fmt.Sprintf("sift %s %s from now", amount, often)
 	}
-	lots := math.Ceil(litres/a.lot - 0.05)
-	switch {
-	case lots <= 1:
-		return fmt.Sprintf("sift %s a week, as much as you usually do at once", u.Volume(a.lot))
-	case lots <= 12:
-		return fmt.Sprintf("sift %.0f times %s a week", lots, u.Volume(a.lot))
-	}
-	return fmt.Sprintf("sift %s a week", u.Volume(litres))
+	return fmt.Sprintf("sift %s %s from %s", amount, often, a.Farm.Dates().Day(from, a.now))
 }

@@ -38,6 +38,7 @@ var suites = []struct{ pkg, pattern, rounds string }{
 	{"journal", "Wear/20_probes.*", "1x"},
 	{"influx", "Backlog", "11x"},
 	{"bench", "Year", "1x"},
+	{"bench", "Ahead", "1x"},
 	{"bench", "Told", "1x"},
 	{"page", "Front", "2s"},
 	{"bench", "Acceptance", "1x"},

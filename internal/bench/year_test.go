@@ -36,9 +36,9 @@ const (
 func BenchmarkYear(b *testing.B) {
 	broker := brokertest.StartMosquitto(b, brokertest.Options{Extra: "max_queued_messages 0\nlog_type error"})
 	page, dir := freeAddress(b), b.TempDir()
-	cfg := write(b, "binwatchd.yaml", yearYAML(broker.URL, filepath.Join(dir, "journal.db"), page))
+	cfg := write(b, "binwatchd.yaml", yearYAML(manyProbes, broker.URL, filepath.Join(dir, "journal.db"), page))
 	for b.Loop() {
-		readings := liveAYear(b, cfg)
+		readings := liveAYear(b, cfg, 10*time.Minute)
 		b.ReportMetric(float64(readings), "readings")
 	}
 	c := startChild(b, cfg)
@@ -124,10 +124,10 @@ func freeAddress(b *testing.B) string {
 }
 
 // yearYAML is the glasshouse as a keeper writes it.
-func yearYAML(broker, journal, page string) string {
+func yearYAML(probes int, broker, journal, page string) string {
 	var y strings.Builder
 	fmt.Fprintf(&y, "farm: Hillfoot Nursery\ntimezone: UTC\nbroker: {url: %q}\njournal: {path: %q}\npage: {listen: %q}\nprobes:\n", broker, journal, page)
-	f := glasshouse(manyProbes)
+	f := glasshouse(probes)
 	for _, p := range f.Probes {
 		fmt.Fprintf(&y, "  %s: {topic: %s, measures: %s", p.ID, p.Topic, p.Measures)
 		if p.Measures == farm.Battery {
@@ -143,8 +143,9 @@ func yearYAML(broker, journal, page string) string {
 }
 
 // liveAYear lets a year that ends now go through the live loop, folded as it
-// goes. It gives the number of readings.
-func liveAYear(b *testing.B, path string) (readings int) {
+// goes: each probe speaks every so often, and each bed is watered and fed once a week. It
+// gives the number of readings.
+func liveAYear(b *testing.B, path string, every time.Duration) (readings int) {
 	ctx := context.Background()
 	cfg, err := config.Load(path, config.ForRun)
 	if err != nil {
@@ -166,19 +167,31 @@ func liveAYear(b *testing.B, path string) (readings int) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	for n := 0; time.Since(now) > 10*time.Minute; n++ {
+	perDay := int(24 * time.Hour / every)
+	for n := 0; time.Since(now) > every; n++ {
+		for i, bin := range cfg.Farm.Bins {
+			if n%(7*perDay) != perDay*(i%7) {
+				continue
+			}
+			for k, what := range []string{`{"what":"watered","amount":"1 L"}`, `{"what":"fed","amount":"1 kg","of":"scraps"}`} {
+				d := &ingest.Delivery{Topic: "binwatch/jot/" + bin.Name, Payload: []byte(what), QoS: 1, ID: uint16(1000 + 2*i + k), Ack: func() {}}
+				if err := loop.Relive(ctx, d); err != nil {
+					b.Fatal(err)
+				}
+			}
+		}
 		for i, p := range cfg.Farm.Probes {
 			if p.Measures == farm.Battery {
 				continue
 			}
-			d := &ingest.Delivery{Topic: p.Topic, Payload: []byte(says(p, 10*n)), QoS: 1, ID: uint16(1 + i), Ack: func() {}}
+			d := &ingest.Delivery{Topic: p.Topic, Payload: []byte(says(p, int(every/time.Minute)*n)), QoS: 1, ID: uint16(1 + i), Ack: func() {}}
 			if err := loop.Relive(ctx, d); err != nil {
 				b.Fatal(err)
 			}
 			readings++
 		}
-		now = now.Add(10 * time.Minute)
-		if n%144 == 0 {
+		now = now.Add(every)
+		if n%perDay == 0 {
 			fold(b, loop, j, now)
 		}
 	}

@@ -30,6 +30,14 @@ type Coming struct {
 	Text  string     `json:"text"`  // a sentence, with amounts
 }
 
+// Says is the sentence with the interval of its day.
+func (c Coming) Says(d Dates, now time.Time) string {
+	if c.First.IsZero() || c.Last.IsZero() || !c.First.Before(c.Last) {
+		return c.Text
+	}
+	return c.Text + " (" + d.Span(c.First, c.Last, now) + ")"
+}
+
 // ComingKind tells what comes.
 type ComingKind string
 

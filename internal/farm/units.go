@@ -73,6 +73,14 @@ func (u Units) Mass(kg float64) string { return u.mass(kg).String() }
 // MassGiven writes a mass that the keeper has weighed: "2 kg".
 func (u Units) MassGiven(kg float64) string { return u.mass(kg).exact() }
 
+// Volumes is how an axis of volumes is written.
+func (u Units) Volumes() Written {
+	if u == US {
+		return Written{In: UnitRow{Unit: "gal", Times: litresPerGallon, Over: 1}, Word: "gal"}
+	}
+	return Written{In: UnitRow{Unit: "L", Times: 1, Over: 1}, Word: "L"}
+}
+
 func (u Units) volume(l float64) amount { return u.volumeIn(l).of(l) }
 
 func (u Units) mass(kg float64) amount { return u.massIn().of(kg) }

@@ -30,7 +30,7 @@ var may = map[string]struct {
 	"journal/columns":  {nil, "packs numbers, and knows none of them"},
 	"journal/oldchunk": {[]string{"journal/columns"}, "reads what older versions packed, and nothing else"},
 	"rules":            {[]string{"farm", "husbandry", "trend"}, "the fold is pure: no adapter, no clock, no I/O"},
-	"ahead":            {[]string{"farm", "husbandry"}, "what comes is reckoned from a view and what the journal says: no adapter, no clock, no I/O"},
+	"ahead":            {[]string{"farm", "husbandry", "trend"}, "what comes is reckoned from a view and what the journal says: no adapter, no clock, no I/O"},
 	"reliability":      {[]string{"farm", "trend"}, "how reliable probes were is reckoned from events alone"},
 	"rounds":           {[]string{"farm"}, "the care list is made from a view alone"},
 	"dashboard":        {nil, "what others draw is described by the names of metrics and points alone"},

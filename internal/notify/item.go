@@ -16,15 +16,16 @@ import (
 // the farm stands at the time of writing.
 type writer struct {
 	farm    farm.Farm
-	file    string    // of the configuration; "" when it is not known
-	view    farm.View // zero when it is not known
-	history History   // nil: no pictures
+	file    string                    // of the configuration; "" when it is not known
+	view    farm.View                 // zero when it is not known
+	history History                   // nil: no pictures
+	ahead   func() (farm.Ahead, bool) // nil: nothing is said of it
 	now     time.Time
 }
 
 // newWriter makes a writer for one bundle.
 func newWriter(cfg Config, src Sources, now time.Time) writer {
-	w := writer{farm: cfg.Farm, file: cfg.File, history: src.History, now: now}
+	w := writer{farm: cfg.Farm, file: cfg.File, history: src.History, ahead: src.Ahead, now: now}
 	if src.Look != nil {
 		w.view, _ = src.Look()
 	}

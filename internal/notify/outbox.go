@@ -55,6 +55,7 @@ type Sources struct {
 	Cursors Cursors                    // nil: no rounds mail on schedule
 	Look    func() (farm.View, bool)   // how the farm stands; false before it is known
 	Rounds  func() (farm.Rounds, bool) // the care list; false before it is known
+	Ahead   func() (farm.Ahead, bool)  // what comes; nil: the weekly mail does not tell
 	Healthy func() error               // nil error: the sign of life may be given
 }
 

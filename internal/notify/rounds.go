@@ -112,13 +112,28 @@ func (w writer) rounds(ctx context.Context, r farm.Rounds) content {
 	}
 	c.add(part{Title: "Bring", List: r.Bring}, part{Title: "Done already", List: r.Done}, part{Cautions: r.Cautions},
 		part{Title: "Not known to be well", List: r.Unsure}, part{Title: "Probes", List: r.Probes},
-		part{Title: "Kept quiet", List: r.Hushed}, needs)
+		part{Title: "Kept quiet", List: r.Hushed}, needs, w.fortnight())
 	if w.history != nil {
 		for _, b := range w.farm.Bins {
 			c.add(w.week(ctx, b))
 		}
 	}
 	return c
+}
+
+// fortnight is what comes in the next two weeks, after today.
+func (w writer) fortnight() part {
+	p := part{Title: "The next two weeks"}
+	if w.ahead == nil {
+		return p
+	}
+	a, _ := w.ahead()
+	for _, c := range a.Comes {
+		if c.On.After(w.now) && c.On.Before(w.now.Add(14*day)) {
+			p.Rows = append(p.Rows, [2]string{w.farm.Dates().Short(c.On), c.Says(w.farm.Dates(), w.now)})
+		}
+	}
+	return p
 }
 
 func (w writer) roundsSubject(r farm.Rounds) string {

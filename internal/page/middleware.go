@@ -69,7 +69,7 @@ func (p *Page) survive(w http.ResponseWriter, r *http.Request) {
 	case http.ErrAbortHandler:
 		panic(v)
 	default:
-		p.cfg.Log.Error("page panic", "path", clip(r.URL.Path, 80), "panic", v, "stack", string(debug.Stack()))
+		p.cfg.Log.Error("page panic", "path", shownPath(r), "panic", v, "stack", string(debug.Stack()))
 		http.Error(w, "Something went wrong here. It has been noted in the daemon's log.", http.StatusInternalServerError)
 	}
 }

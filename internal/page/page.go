@@ -42,6 +42,9 @@ type Config struct {
 	// Reliability is how reliable each probe was over 30 days, the least first; it may take seconds. Nil: it is not shown.
 	Reliability func(ctx context.Context) ([]reliability.Probe, error)
 	Act         func(ctx context.Context, all ...farm.Event) error // takes jots, a hush or a seen; returns once they are kept
+	Ahead       func() (farm.Ahead, bool)                          // what comes; nil: there is no such page
+	Calendar    func() ([]byte, bool)                              // the same for a calendar
+	CalendarKey func() string                                      // what its address ends with; "" or nil: there is none
 	Password    string                                             // text of the password file: a hash or a plain password; "" leaves the page open
 	TLS         bool                                               // served over TLS: cookies are held to it
 	Refresh     time.Duration                                      // how often a page left open looks again; 0 is a minute
@@ -130,11 +133,13 @@ func (p *Page) routes() http.Handler {
 	open.Handle("GET /static/{file}", p.answer((*visit).sendStatic))
 	open.Handle("GET /login", p.answer((*visit).showLogin))
 	open.Handle("POST /login", p.answer(asks((*visit).login)))
+	open.Handle("GET "+calendarPath+"{key}", p.answer((*visit).sendCalendar))
 	open.Handle("/", p.known(inside))
 	for pattern, do := range map[string]action{
 		"GET /{$}":            (*visit).showFront,
 		"GET /bins/{bin}":     asks((*visit).showBin),
 		"GET /rounds":         (*visit).showRounds,
+		"GET /ahead":          (*visit).showAhead,
 		"GET /probes":         (*visit).showProbes,
 		"GET /reliability":    (*visit).showReliability,
 		"GET /probes/{probe}": asks((*visit).showProbe),
@@ -148,6 +153,7 @@ func (p *Page) routes() http.Handler {
 		"GET /api":            (*visit).apiHelp,
 		"GET /api/now":        tells(p.cfg.Look),
 		"GET /api/rounds":     tells(p.cfg.Rounds),
+		"GET /api/ahead":      tells(p.ahead),
 		"GET /api/history":    asks((*visit).apiHistory),
 		"/":                   (*visit).notHere,
 	} {

@@ -175,7 +175,7 @@ func (p *Page) notYet() error {
 func (v *visit) showRefusal(err error) {
 	var no *refusal
 	if !errors.As(err, &no) {
-		v.cfg.Log.Error("page request", "path", clip(v.r.URL.Path, 80), "error", err)
+		v.cfg.Log.Error("page request", "path", shownPath(v.r), "error", err)
 		no = &refusal{status: http.StatusInternalServerError,
 			sentence: "Something went wrong here. It has been noted in the daemon's log; trying again does no harm."}
 	}
