@@ -224,3 +224,28 @@ func TestRecipientsAreShown(t *testing.T) {
 		t.Errorf("the webhook's trouble is %q", got[2].Trouble)
 	}
 }
+
+// The weekly mail tells what comes in the two weeks after today, each with its day.
+func TestRoundsTellTheNextTwoWeeks(t *testing.T) {
+	cfg := keeperOnly(t)
+	today := time.Date(start.Year(), start.Month(), start.Day(), 0, 0, 0, 0, cfg.Farm.Location)
+	coming := func(days int, text string) farm.Coming { return farm.Coming{On: today.AddDate(0, 0, days), Text: text} }
+	three := coming(3, "Bed, near: water about 2 litres, as usual")
+	three.First, three.Last = today.AddDate(0, 0, 2), today.AddDate(0, 0, 4)
+	src := notify.Sources{Ahead: func() (farm.Ahead, bool) {
+		return farm.Ahead{Comes: []farm.Coming{coming(0, "Crate: cocoons hatching"), three, coming(13, "Barrel: food"), coming(15, "Trough: food")}}, true
+	}}
+	raw, err := notify.RoundsMailOf(cfg, src, farm.Rounds{Farm: "Hillfoot Nursery", Opening: "Nothing to do."}, start)
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := strings.Join(strings.Fields(open(t, raw).text), " ")
+	for want, told := range map[string]bool{
+		"THE NEXT TWO WEEKS": true, cfg.Farm.Dates().Short(three.On) + ": Bed, near: water about 2 litres, as usual (" + cfg.Farm.Dates().Span(three.First, three.Last, start) + ")": true,
+		"Barrel: food": true, "Crate": false, "Trough": false,
+	} {
+		if strings.Contains(text, want) != told {
+			t.Errorf("%q is told: %v, want %v:\n%s", want, !told, told, text)
+		}
+	}
+}
