@@ -214,7 +214,7 @@ func (a *account) siftings() (perDay, lot float64) {
 		}
 	}
 	if len(all) == 0 {
-		return 0, 0
+		return 0, a.pan()
 	}
 	first := slices.MinFunc(all, func(x, y farm.Jot) int { return x.At.Compare(y.At) }).At
 	var lots []float64
@@ -225,7 +225,20 @@ func (a *account) siftings() (perDay, lot float64) {
 		}
 	}
 	slices.Sort(lots)
+	if pan := a.pan(); pan > 0 {
+		lots = []float64{pan}
+	}
 	return perDay / (max(a.now.Sub(first), leastPace).Hours() / 24), lots[len(lots)/2]
+}
+
+// pan is the keeper's own pan, which castings are counted in; 0 where there is none.
+func (b *Book) pan() float64 {
+	for _, v := range b.Farm.Vessels {
+		if v.Name == "pan" {
+			return v.Holds.Litres
+		}
+	}
+	return 0
 }
 
 // screen is the part of what lies in a sifting zone that goes through the screen: as is

@@ -88,7 +88,7 @@ func TestThePaceBeginsWithTheFirstSifting(t *testing.T) {
 	near(t, "at a pace of 6 L in 14 days", three.ExpectedL, 18*husbandry.Kept(70)+70*6.0/14)
 	for _, tt := range []struct{ got, want string }{
 		{one.Text, "About 60 litres of castings by 12 April (40 to 75 litres), of 100 litres wanted: about 40 litres short, and no more can be ready by then."},
-		{three.Text, "About 50 litres of castings by 12 April (40 to 55 litres), of 100 litres wanted: sift about 4½ litres a week, 2 times about 3 litres from now, which gives about 14 litres more and is not enough."},
+		{three.Text, "About 50 litres of castings by 12 April (40 to 55 litres), of 100 litres wanted: sift 2 lots of about 3 litres a week from now, which gives about 14 litres more and is not enough."},
 	} {
 		if tt.got != tt.want {
 			t.Errorf("got  %q\nwant %q", tt.got, tt.want)
@@ -159,5 +159,19 @@ func TestSuppositionsThatMeanNothing(t *testing.T) {
 		if s, err := ahead.Suppose(hillfoot(), said); err != nil || s.Factor != want {
 			t.Errorf("%q: got %+v, %v, want %g", said, s, err, want)
 		}
+	}
+}
+
+// Who counts in pans is told pans: 41.384 L in ten weeks are 4.1 L a week, in pans of 2 qt
+// (1.893 L) three. The end of 56 L is 30 of them.
+func TestPansAreCounted(t *testing.T) {
+	f := hillfoot()
+	f.Vessels = []farm.Vessel{{Name: "pan", Holds: farm.Amount{Litres: 2 * 0.946352946}}}
+	if got := ahead.Needs(book(f, 60, 80, 40))[0].Text; !strings.HasSuffix(got, "wanted: enough, if you sift 3 pans a week from now.") {
+		t.Errorf("got %q", got)
+	}
+	a := ahead.Look(book(f, 60, 80, 40), now.Add(30*day))
+	if c := coming(a, farm.ComesSifting); len(c) != 1 || !strings.Contains(c[0].Text, "can be sifted now; 30 pans of what is left") {
+		t.Errorf("got %+v", c)
 	}
 }

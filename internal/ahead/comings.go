@@ -192,7 +192,13 @@ func (l *list) endOf(z *farm.ZoneView) end {
 
 // lots writes litres as so many of the usual lots.
 func (a *account) lots(litres float64) string {
-	if n := math.Round(litres / a.lot); a.lot > 0 && n >= 2 {
+	n := math.Round(litres / a.lot)
+	switch {
+	case a.lot > 0 && a.pan() > 0 && n <= 1:
+		return "a pan"
+	case a.lot > 0 && a.pan() > 0:
+		return fmt.Sprintf("%.0f pans", n)
+	case a.lot > 0 && n >= 2:
 		return fmt.Sprintf("%.0f lots of %s", n, a.Farm.Units.Volume(a.lot))
 	}
 	return a.Farm.Units.Volume(litres)

@@ -139,11 +139,11 @@ func (a *account) sift(litres float64, from time.Time) string {
 	if lots := litres / a.lot; a.lot > 0 {
 		switch {
 		case lots < 0.6:
-			amount, often = a.Farm.Units.Volume(a.lot), fmt.Sprintf("every %d weeks", int(1/lots))
+			amount, often = a.lots(a.lot), fmt.Sprintf("every %d weeks", int(1/lots))
 		case lots < 1.05:
-			amount = a.Farm.Units.Volume(a.lot)
-		case lots <= 12:
-			often = fmt.Sprintf("a week, %.0f times %s", math.Ceil(lots-0.05), a.Farm.Units.Volume(a.lot))
+			amount = a.lots(a.lot)
+		case a.pan() > 0 || lots <= 12:
+			amount = a.lots(a.lot * math.Ceil(lots-0.05))
 		}
 	}
 	if from.Sub(a.now) < day {

@@ -23,6 +23,7 @@ const (
 	Sold     JotKind = "sold"
 	Used     JotKind = "used"
 	Spread   JotKind = "spread"
+	Holds    JotKind = "holds" // a stock-take
 	Noted    JotKind = "noted"
 )
 
@@ -90,6 +91,7 @@ var JotTable = []JotRow{
 	{Name: Sold, Hint: "castings sold", Forms: "sell, selling", Amount: true, Of: Castings},
 	{Name: Used, Hint: "castings used up", Forms: "use, using", Amount: true, Of: Castings},
 	{Name: Spread, Hint: "castings spread on a bed or field", Forms: "spreading", Amount: true, Of: Castings},
+	{Name: Holds, Hint: "stock-take: how much is in it", Forms: "hold, stock-take, stocktake, stocktaking", Amount: true, Of: Castings},
 	{Name: Noted, Hint: "anything else, in your own words", Forms: "note, noting"},
 	{Name: "smells sour", Forms: "smell sour, smelled sour, smelt sour, smelly, stinks, stank, smells bad, smells rotten, sour smell, sour", Sight: &Sight{
 		Do:     "Give no food for a week, mix in dry bedding and loosen the material, so that air comes in.",

@@ -96,6 +96,9 @@ func checkAmount(f *farm.Farm, j farm.Jot) error {
 			return fmt.Errorf("amount: must be from 0 to %d kg or L", largest)
 		}
 	}
+	if j.What == farm.Holds && j.Litres == 0 {
+		return errors.New("amount: say how many litres or gallons it holds; emptied says that nothing is left")
+	}
 	if !j.What.Row().Amount && j.Kg+j.Litres > 0 {
 		return fmt.Errorf("amount: what is %s has none", j.What)
 	}

@@ -55,7 +55,8 @@ func (j jotPage) Sights() []jotChoice {
 func (j jotPage) choices(wanted func(farm.JotRow) bool) (all []jotChoice) {
 	for _, row := range farm.JotTable {
 		leaves := row.Name == farm.Sold || row.Name == farm.Used || row.Name == farm.Spread // where castings are kept
-		if wanted(row) && (!leaves || j.Zone.Aim == farm.Keeping) {
+		counted := row.Name == farm.Holds && j.Zone.Aim == farm.Living                      // nobody does
+		if wanted(row) && (!leaves || j.Zone.Aim == farm.Keeping) && !counted {
 			link := string(address("/jot", "bin", j.Bin, "zone", j.Zone.Name, "what", row.Name))
 			all = append(all, jotChoice{row.Name, j.Hint(row.Name), glyphOf(row.Name), link})
 		}
@@ -96,6 +97,15 @@ func (j jotPage) Hint(k farm.JotKind) string {
 // OfFood tells whether the form asks of which food the jot is.
 func (j jotPage) OfFood() bool {
 	return j.What == farm.Fed || (j.What == farm.Finished && j.Zone.Aim != farm.Sifting)
+}
+
+// Parts are how full a bin may be in a stock-take, for those who don't measure; none where
+// its volume is not known.
+func (j jotPage) Parts() map[string]string {
+	if b, ok := j.Farm.BinByName(j.Bin); !ok || b.VolumeL == 0 || j.What != farm.Holds {
+		return nil
+	}
+	return map[string]string{"0.25": "¼ full", "0.5": "½ full", "0.75": "¾ full", "1": "Full"}
 }
 
 // OfWorms tells whether the form asks of which species the jot is.
@@ -258,8 +268,14 @@ func (v *visit) readJot() (j farm.Jot, err error) {
 	if j.Kg, j.Litres, err = v.amount(v.in["amount"], cmp.Or(v.in["unit"], v.unitsFor(j.What)[0])); err != nil {
 		return j, err
 	}
+	if part, err := strconv.ParseFloat(v.in["part"], 64); err == nil && j.What == farm.Holds && part > 0 && part <= 1 {
+		z, _ := bin.ZoneByName(zone)
+		j.Kg, j.Litres = 0, part*bin.VolumeL*cmp.Or(z.Share, 1)
+	}
 	_, known := v.Farm.SpeciesByID(j.Of)
 	switch {
+	case j.What == farm.Holds && j.Litres == 0:
+		return j, badInput("Say how much is in it, in litres or gallons, or how full it is; emptied says that nothing is.")
 	case j.What == farm.Watered && j.Kg > 0:
 		return j, badInput("Water is measured in litres or gallons here.")
 	case utf8.RuneCountInString(j.Of) > 40:

@@ -2,6 +2,7 @@ package rules_test
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -308,7 +309,17 @@ func TestWhatATubHolds(t *testing.T) {
 			t.Errorf("holds %g: %g once it was emptied", holds, got)
 		}
 	}
-	w := life(0)
+	w := life(20)
+	w.jot(t0.Add(day), farm.Jot{Bin: "crate", What: farm.Holds, Litres: 12})
+	w.jot(t0.Add(2*day), farm.Jot{Bin: "crate", What: farm.Used, Litres: 2})
+	if got := stored(w); got != 10 {
+		t.Errorf("%g after a stock-take of 12 and 2 used", got)
+	}
+	w.jot(t0.Add(3*day), farm.Jot{Bin: "bed", Zone: "far", What: farm.Holds, Litres: 5})
+	if got := w.state.Look(t0.Add(20 * day)).Bins[0].Zones; !slices.ContainsFunc(got, func(z farm.ZoneView) bool { return z.UnsiftedL == 5 }) {
+		t.Errorf("got %+v, want an end with 5 left", got)
+	}
+	w = life(0)
 	w.jot(t0.Add(day), farm.Jot{Bin: "crate", What: farm.Emptied, Litres: 3})
 	if got := stored(w); got != 0 {
 		t.Errorf("%g after 3 were taken out of what nobody told of", got)

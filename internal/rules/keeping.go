@@ -134,6 +134,17 @@ func (z *zone) empty(j farm.Jot) {
 	}
 }
 
+// takeStock takes it that a tub, or an end that is sifted, holds so much.
+func (z *zone) takeStock(j farm.Jot, part float64) {
+	h, litres := &z.Husbandry, j.Litres*part
+	switch z.spec.Aim {
+	case farm.Keeping:
+		h.Fill = fill{Known: true, Litres: litres}
+	case farm.Sifting:
+		h.Sift.Over, h.Sift.TakenL = false, max(0, z.full()-litres)
+	}
+}
+
 // lift notes that the worms which had hatched by then were taken out of a tub.
 func (z *zone) lift(at time.Time) {
 	z.Husbandry.LiftedAt = later(z.Husbandry.LiftedAt, at)

@@ -107,6 +107,8 @@ func (s *State) book(z *zone, j farm.Jot) {
 		if z.spec.Aim == farm.Keeping && j.Litres > 0 {
 			z.empty(j)
 		}
+	case farm.Holds:
+		z.takeStock(j, part)
 	case farm.Stocked:
 		if z.spec.Aim == farm.Keeping {
 			z.Husbandry.Fill.Litres += j.Litres * part
