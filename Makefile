@@ -70,7 +70,7 @@ soak: deps
 ecosystem: pi
 	sh deploy/test-deps.sh ecosystem
 	lintian --allow-root --fail-on error,warning $(DIST)/binwatchd_$(VERSION)_*.deb
-	mandoc -T lint deploy/binwatchd.1
+	mandoc -T lint -W warning deploy/binwatchd.1
 	mkdir -p out/standards
 	cp tools/standards/* out/standards/
 	cd out/standards && npm install --ignore-scripts --no-audit --no-fund --no-package-lock --silent

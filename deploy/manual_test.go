@@ -61,7 +61,7 @@ func commandsInManual(t *testing.T) map[string]string {
 	commands := map[string]string{}
 	for _, paragraph := range strings.Split(strings.ReplaceAll(text, `\-`, "-"), "\n.TP\n")[1:] {
 		head := strings.Fields(paragraph)
-		commands[head[1]] = paragraph
+		commands[head[1]] += paragraph // jot has two
 	}
 	return commands
 }
