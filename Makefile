@@ -4,10 +4,11 @@
 # make soak   everything that can go wrong, again and again for SOAK=10m
 # make ecosystem  what is held against programs that have to be fetched first
 # make pi     release binaries and packages for Raspberry Pi and PC
+# make powercut  as root: a machine whose power is cut, and what is left on its disk
 # make try-unit  as root: the package and its unit under a real systemd, thrown away
 .POSIX:
 .PHONY: test ecosystem test-busy deps lint unit cross emulate bench soak pi clean
-.PHONY: binary-armhf binary-arm64 binary-amd64 deb-armhf deb-arm64 deb-amd64 packager papers try-unit
+.PHONY: binary-armhf binary-arm64 binary-amd64 deb-armhf deb-arm64 deb-amd64 packager papers try-unit powercut
 
 GO      = go
 OUT     = $$PWD/out
@@ -118,6 +119,11 @@ deb-amd64: binary-amd64 packager papers
 
 try-unit: deb-amd64
 	sh deploy/try-unit.sh $(DIST)/binwatchd_$(VERSION)_amd64.deb
+
+# Debian itself is fetched once, into out/powercut. POWERCUT="-points 100 -kills 10" for less; what else there is: go run ./internal/powercut -h.
+powercut: deb-amd64
+	@sh deploy/test-deps.sh machine
+	$(GO) run ./internal/powercut -deb $(DIST)/binwatchd_$(VERSION)_amd64.deb $$POWERCUT
 
 packager:
 	mkdir -p $(DIST)

@@ -1,7 +1,7 @@
 #!/bin/sh
 # Installs what the tests run against, where it is missing and we may: real
 # brokers, databases, a metrics scraper, a browser and an emulator. With the word
-# ecosystem, what make ecosystem runs too.
+# ecosystem, what make ecosystem runs too; with machine, what make powercut does.
 set -eu
 
 missing=""
@@ -29,6 +29,12 @@ if [ "${1:-}" = ecosystem ]; then
 	need mandoc mandoc
 	need node nodejs
 	need npm npm
+fi
+if [ "${1:-}" = machine ]; then
+	need qemu-system-x86_64 qemu-system-x86
+	need qemu-storage-daemon qemu-system-common
+	need mmdebstrap mmdebstrap
+	need mkfs.ext4 e2fsprogs
 fi
 
 [ -n "$missing" ] || exit 0

@@ -52,6 +52,7 @@ var may = map[string]struct {
 	"brokertest":       {[]string{"proctest"}, "test support: starts a real broker"},
 	"certtest":         {nil, "test support: certificates"},
 	"bench":            {nil, "prints figures; what is measured runs as benchmarks of the packages"},
+	"powercut":         {[]string{"farm", "journal"}, "prints figures: a machine without power, held against its journal by what the journal itself reads"},
 	"influxtest":       {[]string{"proctest"}, "test support: starts real databases"},
 	"proctest":         {nil, "test support: child processes, and waiting for them"},
 	"survey":           {[]string{"farm", "calibration", "ingest", "snippet", "quantity"}, "proposals are made of what was heard; ingest alone takes payloads apart"},
