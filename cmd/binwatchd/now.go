@@ -197,6 +197,9 @@ func printZone(w io.Writer, z farm.ZoneView, v farm.View, dates farm.Dates) {
 		fmt.Fprintf(w, "  holds %s of castings\n", v.Units.Volume(z.StoredL))
 	}
 	printStanding(w, v, func(s farm.Standing) bool { return s.Bin == z.Bin && s.Zone == z.Zone && s.Probe == "" })
+	for _, seen := range z.Seen {
+		fmt.Fprintf(w, "  %s\n", seen.Text)
+	}
 	for _, r := range z.Rhythms {
 		fmt.Fprintf(w, "  %s\n", r.Text)
 	}

@@ -115,6 +115,7 @@ type Rounds struct {
 	Care     []Care     `json:"care"`
 	Done     []string   `json:"done,omitempty"`     // raised, and seen to of late: a sentence each, with when to look again
 	Bring    []string   `json:"bring,omitempty"`    // for the whole walk: "about 5 litres of water", "a mask"
+	Seen     []string   `json:"seen,omitempty"`     // what the keeper saw of late and what follows, a sentence or two each
 	Cautions []string   `json:"cautions,omitempty"` // those that apply to something on the list
 	Unsure   []string   `json:"unsure,omitempty"`   // what keeps anybody from saying that all is well, a sentence each
 	Probes   []string   `json:"probes,omitempty"`   // doubts, silences and batteries, a sentence each

@@ -55,10 +55,9 @@ type Sight struct {
 	Caution string // where doing it can hurt; "" where it can't
 	Source  string // of the advice
 
-	NoFood  time.Duration // no food is asked for so long
-	NoWater time.Duration // no water is asked for so long
-	Feel    Feel          // how moist it feels
-	Eggs    bool          // cocoons lie there, and will hatch
+	NoFood time.Duration // no food is asked for so long
+	Feel   Feel          // how moist it feels
+	Eggs   bool          // cocoons lie there, and will hatch
 }
 
 // Feel is how moist a handful feels.
@@ -124,9 +123,9 @@ var JotTable = []JotRow{
 	{Name: "feels right", Forms: "feel right, felt right, feels good, feels fine, feels moist, feels like a wrung-out sponge, like a wrung-out sponge", Sight: &Sight{
 		Source: practice, Feel: FeelsRight}},
 	{Name: "feels wet", Forms: "feels a bit wet, feel wet, felt wet, feels too wet, too wet, is wet, looks wet, soggy, waterlogged", Sight: &Sight{
-		Do: "Mix in dry bedding and give no water until it feels right.", Source: practice, Feel: FeelsWet, NoWater: 3 * days}},
+		Do: "Mix in dry bedding and give no water until it feels right.", Source: practice, Feel: FeelsWet}},
 	{Name: "clumps", Forms: "clump, clumping, clumped, lumpy, smears, smearing", Sight: &Sight{
-		Do: "Leave it to dry for some days before it goes over the screen.", Source: practice, NoWater: 3 * days}},
+		Do: "Leave it to dry for some days before it goes over the screen.", Source: practice}},
 	{Name: "dusty", Forms: "dust, dust rises, dusts", Sight: &Sight{
 		Do:      "Dampen it lightly before it is moved.",
 		Caution: "Dust of castings carries spores: dampen, air the room, wear a P2 or N95 mask; with asthma or a weak immune system stay away.",
@@ -139,7 +138,7 @@ var JotTable = []JotRow{
 	{Name: "leachate", Forms: "leaching, drips, dripping, water in the bottom, standing water", Sight: &Sight{
 		Do:      "Drain it, mix in dry bedding, and give no water until it has stopped.",
 		Caution: "It is no drink and no feed for food plants: it may carry germs.",
-		Source:  practice, Feel: FeelsWet, NoWater: 3 * days}},
+		Source:  practice, Feel: FeelsWet}},
 }
 
 // JotKinds lists every kind of jot, for checks and messages.

@@ -49,6 +49,7 @@ type ZoneView struct {
 	Species   []SpeciesView `json:"species,omitempty"`
 	Outlook   []Outlook     `json:"outlook,omitempty"`
 	Water     *Advice       `json:"water,omitempty"` // the dose that would bring it to the middle of thrive
+	Seen      []SightView   `json:"seen,omitempty"`  // by the keeper, of late
 	Food      []FoodView    `json:"food,omitempty"`
 	StoredL   float64       `json:"stored_litres,omitempty"`   // castings in a keeping zone, as far as they were told of
 	UnsiftedL float64       `json:"unsifted_litres,omitempty"` // that lie in a sifting zone before the screen
@@ -234,6 +235,27 @@ type Outlook struct {
 	Condition Condition `json:"condition"`
 	Forecast  Forecast  `json:"forecast"`
 	Text      string    `json:"text"`
+}
+
+// A SightView is something that the keeper saw in a zone, and what follows from it.
+type SightView struct {
+	What    JotKind      `json:"what"`
+	At      time.Time    `json:"at"`
+	Text    string       `json:"text"` // what was seen, what to do, what follows
+	Do      string       `json:"do,omitempty"`
+	Caution string       `json:"caution,omitempty"`
+	Source  string       `json:"source,omitempty"` // of the advice
+	Samples []FeelSample `json:"samples,omitempty"`
+	HatchBy *time.Time   `json:"hatch_by,omitempty"` // cocoons
+}
+
+// A FeelSample is a rough point of calibration: what a probe said raw, and the moisture
+// that the feel beside it stands for.
+type FeelSample struct {
+	Probe string  `json:"probe"`
+	Raw   float64 `json:"raw"`
+	Low   float64 `json:"low"` // % of fresh mass
+	High  float64 `json:"high"`
 }
 
 // A FoodView is one feeding that is not eaten yet.

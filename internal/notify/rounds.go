@@ -110,7 +110,7 @@ func (w writer) rounds(ctx context.Context, r farm.Rounds) content {
 	for _, n := range r.Needs {
 		needs.List = append(needs.List, n.Text)
 	}
-	c.add(part{Title: "Bring", List: r.Bring}, part{Title: "Done already", List: r.Done}, part{Cautions: r.Cautions},
+	c.add(part{Title: "Bring", List: r.Bring}, part{Title: "Done already", List: r.Done}, part{Title: "Seen lately", List: r.Seen}, part{Cautions: r.Cautions},
 		part{Title: "Not known to be well", List: r.Unsure}, part{Title: "Probes", List: r.Probes},
 		part{Title: "Kept quiet", List: r.Hushed}, needs, w.fortnight())
 	if w.history != nil {

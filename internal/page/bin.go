@@ -147,7 +147,7 @@ func (p *binPage) marks(z farm.ZoneView) []chart.Mark {
 	for _, j := range p.jots {
 		received := j.To == z.Bin && j.Bin != z.Bin
 		if received || j.Zone == z.Zone || (j.Zone == "" && z.Aim == farm.Living) {
-			out = append(out, chart.Mark{At: j.At, What: string(j.What), Title: p.Stamp(j.At) + ": " + p.sayJot(j)})
+			out = append(out, chart.Mark{At: j.At, What: strings.TrimPrefix(glyphOf(j.What), "j-"), Title: p.Stamp(j.At) + ": " + p.sayJot(j)})
 		}
 	}
 	return out

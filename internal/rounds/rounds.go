@@ -35,6 +35,16 @@ func List(v farm.View, dates farm.Dates) farm.Rounds {
 		load.carry(c.Jot)
 		r.Care = append(r.Care, c)
 	}
+	for _, b := range v.Bins {
+		for _, z := range b.Zones {
+			for _, seen := range z.Seen {
+				r.Seen = append(r.Seen, farm.SayPlace(z.Bin, z.Zone, len(b.Zones) == 1)+": "+seen.Text)
+				if seen.Caution != "" {
+					r.Cautions = appendNew(r.Cautions, seen.Caution)
+				}
+			}
+		}
+	}
 	order(r.Care)
 	r.Bring = load.list(v.Units)
 	if r.Opening = opening(&v, r); v.Intake.Unwritten != nil {

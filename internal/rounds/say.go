@@ -108,6 +108,7 @@ func Text(r farm.Rounds, dates farm.Dates) string {
 		lines []string
 	}{
 		{"Done already", r.Done},
+		{"Seen lately", r.Seen},
 		{"Not known to be well", r.Unsure},
 		{"Probes", r.Probes},
 		{"Kept quiet", r.Hushed},

@@ -75,6 +75,9 @@ func (s *State) holdsBack(z *zone) bool {
 	if !z.temp.At.IsZero() {
 		hottest, coldest = z.temp.High.Value, z.temp.Low.Value
 	}
+	if _, seen := z.noFood(s.Now); seen {
+		return true
+	}
 	return !known || hottest > z.temp.above.harm() || coldest < z.temp.below.harm() || z.record(farm.Heating).raised()
 }
 
@@ -83,6 +86,10 @@ func (s *State) sayFeed(z *zone, at time.Time) saying {
 	feed, _ := husbandry.FeedOf(s.farm, h.UsualOf)
 	kg := husbandry.NextFeed(h.UsualKg, s.activity(z), z.wormsKg(), feed)
 	text := fmt.Sprintf("%s has nearly eaten its %s.", s.place(z.who), cmp.Or(h.UsualOf, "food"))
+	few := z.seenLately(fewWorms, halfFood, at)
+	if few {
+		kg /= 2
+	}
 	do := "Feed it and lay fresh bedding with the food."
 	switch amount := s.farm.Units.Mass(kg); {
 	case kg > 0 && h.UsualOf != "":
@@ -91,7 +98,10 @@ func (s *State) sayFeed(z *zone, at time.Time) saying {
 		do = fmt.Sprintf("Feed %s and lay fresh bedding with the food.", amount)
 	}
 	text += s.sayAssumed(z.lastFood().Reckoned, at)
-	if kg > 0 && kg < 0.9*h.UsualKg {
+	switch {
+	case few:
+		text += " Few worms were seen, so half of it is enough."
+	case kg > 0 && kg < 0.9*h.UsualKg:
 		text += " " + s.whyLess(z)
 	}
 	if s.wetAndWarm(z) && z.turned(at) == nil {
@@ -130,6 +140,9 @@ func (s *State) wetAndWarm(z *zone) bool {
 }
 
 func (s *State) sayFed(z *zone) string {
+	if seen, ok := z.noFood(s.Now); ok && s.feedIsDue(z) {
+		return fmt.Sprintf("%s: feeding waits, for it was noted: %s.", s.place(z.who), seen.What)
+	}
 	if s.feedIsDue(z) {
 		return s.place(z.who) + ": feeding waits until the temperature is right again."
 	}

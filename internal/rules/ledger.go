@@ -29,6 +29,7 @@ type husbandryMemory struct {
 	Given   watering
 	Bedded  bedding
 	Turned  time.Time   // last
+	Sights  []sighting  // what was seen of late, oldest first
 	Visits  []time.Time // of the keeper to the bin, as far as the logbook tells
 
 	Habits []habit // what the keeper does again and again
@@ -86,6 +87,9 @@ func (s *State) book(z *zone, j farm.Jot) {
 	steps := slices.Contains(z.moist.ResetBy, j.What)
 	if steps {
 		z.learnDose(j.At)
+	}
+	if j.What.Row().Sight != nil {
+		s.see(z, j)
 	}
 	switch j.What {
 	case farm.Fed:
@@ -286,6 +290,9 @@ func (h *husbandryMemory) shift(move func(...*time.Time)) {
 	move(&h.Pouring.At, &h.Pouring.Opened, &h.Opened, &h.Heat.At, &h.Given.At, &h.Bedded.At, &h.Turned, &h.EmptiedAt, &h.LiftedAt, &h.Sifts.At)
 	move(&h.Eating.Upto, &h.Eating.AssumedUpto)
 	move(&h.Sift.Since, &h.Sift.Ready.Past, &h.Sift.Ready.Inside, &h.Sift.Closed.Past, &h.Sift.Closed.Inside)
+	for i := range h.Sights {
+		move(&h.Sights[i].At, &h.Sights[i].HatchBy)
+	}
 	for i := range h.Visits {
 		move(&h.Visits[i])
 	}

@@ -35,6 +35,7 @@ type probeMemory struct {
 	GoodAt   time.Time    // arrival of Good
 	Dated    time.Time    // of the newest believed one that its device has stamped
 	Unsure   bool         // Level holds one value, of an uncertain time
+	Felt     feltRecord   // beside it, where it said otherwise
 	Bad      farm.Reading // newest doubted one that made it suspect, or kept it so
 	Harm     time.Time    // since when what it says, doubted, is past what the zone survives; zero: it is not
 	Heard    time.Time    // when it last spoke, or listening began
@@ -236,6 +237,7 @@ func (s *State) judgeDoubt(p *probe, r *farm.Reading) {
 		default:
 			p.Wanted = goodInARow
 		}
+	case p.feltOtherwise(r):
 	case p.suspect.raised() && p.Goods >= p.Wanted:
 		s.emit(p.suspect, r.At, farm.Calm)
 	}

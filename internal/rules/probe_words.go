@@ -103,6 +103,9 @@ func (s *State) noneSpeaks(m time.Time) bool {
 }
 
 func (s *State) saySuspect(p *probe, r *farm.Reading) saying {
+	if !p.Felt.At.IsZero() && r.Believed() {
+		return s.sayFelt(p)
+	}
 	doing, said := "", s.number(p, r.Value)
 	switch {
 	case p.harmful(r):

@@ -198,7 +198,7 @@ func (s *State) shift(d time.Duration, from time.Time) {
 		move(&s.Hushes[i].Until, &s.Hushes[i].Set)
 	}
 	for _, p := range s.probes {
-		move(&p.Newest.At, &p.Arrived, &p.Good.At, &p.GoodAt, &p.Bad.At, &p.Harm, &p.Heard, &p.Said, &p.Gone)
+		move(&p.Newest.At, &p.Arrived, &p.Good.At, &p.GoodAt, &p.Bad.At, &p.Harm, &p.Felt.At, &p.Heard, &p.Said, &p.Gone)
 		for i := range p.Drops {
 			move(&p.Drops[i])
 		}

@@ -22,7 +22,7 @@
 // life of a condition. band.go has the words of a level past its limits,
 // probe_words.go those of a probe, dropouts.go is about one that falls silent
 // again and again. heating.go, cooling.go and drying.go foresee, sifting.go
-// watches the window; jot.go takes the logbook in and ledger.go keeps it:
+// watches the window; jot.go takes the logbook in and ledger.go keeps it, sights.go what was seen:
 // water.go, food.go with feeding.go and keeping.go are about what was given, eaten and stored,
 // history.go about how warm and moist it was. view.go shows how it all stands.
 // snapshot.go and reconcile.go carry the state over a restart and a change of
