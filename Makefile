@@ -80,6 +80,7 @@ ecosystem: pi
 	mkdir -p out/grafana
 	cp tools/grafana/* out/grafana/
 	cd out/grafana && npm install --ignore-scripts --no-audit --no-fund --no-package-lock --silent
+	GO=$(GO) tools/calendar/khal.sh
 	for f in deploy/dashboards/grafana-*.json; do node out/grafana/check.mjs $$f || exit 1; done
 	sh tools/influxd2/build.sh out/influxd2
 	INFLUXD2=$$PWD/out/influxd2 $(GO) test -count=1 -run '^TestTemplateIsApplied$$' ./cmd/binwatchd

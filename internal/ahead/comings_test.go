@@ -2,6 +2,7 @@ package ahead_test
 
 import (
 	"fmt"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -139,6 +140,11 @@ func TestCalendarIsReadByOthers(t *testing.T) {
 	a.Farm = `Hillfoot, "north"; Wurmfarm Größenwahn`
 	a.Comes[0].Brief = "Bed, near; water\nnow\\ünd " + strings.Repeat("größer ", 30)
 	text := ahead.Calendar(a, dates, true, nil)
+	if path := os.Getenv("CALENDAR_OUT"); path != "" { // for a client: tools/calendar
+		if err := os.WriteFile(path, text, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
 	events := parsed(t, text)
 	if len(events) != len(a.Comes) {
 		t.Fatalf("%d events of %d", len(events), len(a.Comes))
