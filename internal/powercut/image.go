@@ -69,13 +69,15 @@ func build(img image, deb string) error {
 // settings and a shell on the second serial line.
 func furnish(tree string) error {
 	for name, text := range map[string]string{
-		"etc/fstab":                          "/dev/vda / ext4 ro 0 0\n/dev/vdb /var ext4 defaults 0 2\ntmpfs /tmp tmpfs mode=1777 0 0\n",
-		"etc/hostname":                       "cellar\n",
-		"etc/machine-id":                     "6d61636865726e2d6f662d776f726d73\n",
-		"etc/systemd/journald.conf.d/a.conf": "[Journal]\nStorage=volatile\nRuntimeMaxUse=4M\n",
-		"etc/initramfs-tools/conf.d/small":   "MODULES=list\nCOMPRESS=lz4\n",
-		"var/lib/powercut/hook":              "PORT=9\n",
-		"etc/initramfs-tools/modules":        "virtio_pci\nvirtio_blk\next4\n",
+		"etc/fstab": "/dev/vda / ext4 ro 0 0\n/dev/vdb /var ext4 defaults,x-systemd.device-timeout=30min 0 2\ntmpfs /tmp tmpfs mode=1777 0 0\n",
+		// An emulated machine takes its time.
+		"etc/systemd/system.conf.d/slow.conf": "[Manager]\nDefaultTimeoutStartSec=30min\n",
+		"etc/hostname":                        "cellar\n",
+		"etc/machine-id":                      "6d61636865726e2d6f662d776f726d73\n",
+		"etc/systemd/journald.conf.d/a.conf":  "[Journal]\nStorage=volatile\nRuntimeMaxUse=4M\n",
+		"etc/initramfs-tools/conf.d/small":    "MODULES=list\nCOMPRESS=lz4\n",
+		"var/lib/powercut/hook":               "PORT=9\n",
+		"etc/initramfs-tools/modules":         "virtio_pci\nvirtio_blk\next4\n",
 		"etc/systemd/system/net.service": "[Unit]\nBefore=network.target\nWants=network.target\nAfter=sys-subsystem-net-devices-eth0.device\nRequires=sys-subsystem-net-devices-eth0.device\n" +
 			"[Service]\nType=oneshot\nRemainAfterExit=yes\nExecStart=/bin/sh -c 'ip link set lo up; ip link set eth0 up; ip address add 10.0.2.15/24 dev eth0; ip route add default via 10.0.2.2'\n" +
 			"[Install]\nWantedBy=multi-user.target\n",
