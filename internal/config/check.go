@@ -39,6 +39,7 @@ func (b *builder) build() {
 	b.buildVessels()
 	b.buildBins()
 	b.buildRooms()
+	b.walk()
 	b.buildProbes()
 	b.paths()
 	b.checkBroker()

@@ -74,6 +74,7 @@ type File struct {
 	SignOfLife *notify.LifeSettings    `yaml:"sign_of_life" kind:"sign_of_life" help:"An address that is called while the daemon is healthy."`
 	Probes     []Probe                 `yaml:"probes" kind:"a probe" list:"probes by name, such as bed-t: {topic: glass/bed, measures: temperature}" names:"templates" need:"{bed-t: {topic: glass/bed, measures: temperature}}" help:"Each measured quantity, by a name of your own. A name may hold named parts, as in rack-{n}, for many alike."`
 	Bins       []Bin                   `yaml:"bins" kind:"a bin" list:"bins by name" need:"{bed: {zones: {all: {aim: living, probes: [bed-t]}}}}" help:"Each bin or tub, by a name of your own."`
+	Path       []string                `yaml:"path,one" kind:"a bin or a pattern" like:"linden-*" list:"a list of bins" help:"The order in which you walk: the rounds and the page have the bins in it, and those it does not name after them. The file's order when left out; a * stands for any part of a name."`
 	Places     []Room                  `yaml:"places" kind:"a place" list:"places by name, such as shed: {air: shed-air, bins: [stack]}" help:"Sheds, cellars and yards whose bins share one air, by a name of your own."`
 	Species    []farm.Species          `yaml:"species" kind:"a species" list:"species by name" help:"Species of your own, and parts of the built-in ones that you know better."`
 	Feeds      []farm.Feed             `yaml:"feeds" list:"feeds by name, such as grain: 45d" help:"How long each kind of food lasts worms at full activity."`

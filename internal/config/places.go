@@ -49,22 +49,7 @@ func (b *builder) buildRooms() {
 
 // fillRoom puts the bins into a room that a name or a pattern of its means.
 func (b *builder) fillRoom(d *Room, pattern *string, in map[string]*Room) {
-	if !b.set(pattern) {
-		return // its problem is known
-	}
-	names := namesOf(b.farm.Bins, func(bin farm.Bin) string { return bin.Name })
-	fits := slices.DeleteFunc(slices.Clone(names), func(name string) bool {
-		ok, _ := path.Match(*pattern, name)
-		return !ok
-	})
-	switch at := b.at(pattern); {
-	case len(names) == 0: // that there are no bins is known
-	case len(fits) == 0 && strings.Contains(*pattern, "*"):
-		b.problem(at, "no bin is called like %s: known are %s", quoted(*pattern), enumerate(names))
-	case len(fits) == 0:
-		b.problem(at, "there is no bin %s: %s", quoted(*pattern), hint(*pattern, names))
-	}
-	for _, name := range fits {
+	for _, name := range b.binsLike(pattern) {
 		other := in[name]
 		b.refuse(other != nil && other != d, pattern, "%s already stands in %s; a bin has one place", name, nameOf(other))
 		b.refuse(other == d, pattern, "%s is meant twice", name)
@@ -117,4 +102,39 @@ func (b *builder) checkRooms(placed map[string]farm.Place) {
 func (b *builder) isNoAir(id string) bool {
 	probe, known := b.probes[id]
 	return known && probe.Measures != farm.Temperature
+}
+
+// binsLike lists the bins that a name or a pattern means, and notes the mistake where
+// there is none.
+func (b *builder) binsLike(pattern *string) []string {
+	if !b.set(pattern) {
+		return nil // its problem is known
+	}
+	names := namesOf(b.farm.Bins, func(bin farm.Bin) string { return bin.Name })
+	fits := slices.DeleteFunc(slices.Clone(names), func(name string) bool {
+		ok, _ := path.Match(*pattern, name)
+		return !ok
+	})
+	switch at := b.at(pattern); {
+	case len(names) == 0: // that there are no bins is known
+	case len(fits) == 0 && strings.Contains(*pattern, "*"):
+		b.problem(at, "no bin is called like %s: known are %s", quoted(*pattern), enumerate(names))
+	case len(fits) == 0:
+		b.problem(at, "there is no bin %s: %s", quoted(*pattern), hint(*pattern, names))
+	}
+	return fits
+}
+
+// walk puts the farm's bins into the order of the keeper's path, those that it does not
+// name behind.
+func (b *builder) walk() {
+	stops := map[string]int{} // by bin
+	for i := range b.file.Path {
+		for _, name := range b.binsLike(&b.file.Path[i]) {
+			if _, twice := stops[name]; !twice {
+				stops[name] = i - len(b.file.Path)
+			}
+		}
+	}
+	slices.SortStableFunc(b.farm.Bins, func(x, y farm.Bin) int { return cmp.Compare(stops[x.Name], stops[y.Name]) })
 }

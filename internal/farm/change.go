@@ -111,8 +111,10 @@ type Advice struct {
 type Rounds struct {
 	At       time.Time  `json:"at"`
 	Farm     string     `json:"farm"`
-	Opening  string     `json:"opening"` // one sentence on the whole farm; says so when there is nothing to do
-	Care     []Care     `json:"care"`
+	Opening  string     `json:"opening"`            // one sentence on the whole farm; says so when there is nothing to do
+	Care     []Care     `json:"care"`               // in the order in which one walks
+	Well     []string   `json:"well,omitempty"`     // the bins where all is well, a line each
+	Left     string     `json:"left,omitempty"`     // what was not done on the visit that is under way or just over
 	Done     []string   `json:"done,omitempty"`     // raised, and seen to of late: a sentence each, with when to look again
 	Bring    []string   `json:"bring,omitempty"`    // for the whole walk: "about 5 litres of water", "a mask"
 	Seen     []string   `json:"seen,omitempty"`     // what the keeper saw of late and what follows, a sentence or two each

@@ -55,6 +55,13 @@ type ZoneView struct {
 	UnsiftedL float64       `json:"unsifted_litres,omitempty"` // that lie in a sifting zone before the screen
 	LidOff    *time.Time    `json:"lid_off_until,omitempty"`   // judging holds still after a jot
 	Rhythms   []Rhythm      `json:"rhythms,omitempty"`
+	Visit     *Visit        `json:"visit,omitempty"` // nil: the bin was not seen to in the last hours
+}
+
+// A Visit is what the logbook says of a keeper's last hours at a bin.
+type Visit struct {
+	At  time.Time `json:"at"`            // of its first line
+	Did []JotKind `json:"did,omitempty"` // in this zone, of what has a place in the rounds
 }
 
 // Levels are those of a zone by quantity; a quantity that nothing is known of is

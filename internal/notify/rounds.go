@@ -106,11 +106,14 @@ func (w writer) rounds(ctx context.Context, r farm.Rounds) content {
 	for _, u := range []farm.Urgency{farm.Now, farm.Today, farm.Soon, farm.Calm} {
 		c.add(w.careOf(r, u))
 	}
+	if r.Left != "" {
+		c.add(part{Lines: []string{r.Left}})
+	}
 	needs := part{Title: "Castings wanted"}
 	for _, n := range r.Needs {
 		needs.List = append(needs.List, n.Text)
 	}
-	c.add(part{Title: "Bring", List: r.Bring}, part{Title: "Done already", List: r.Done}, part{Title: "Seen lately", List: r.Seen}, part{Cautions: r.Cautions},
+	c.add(part{Title: "Bring", List: r.Bring}, part{Title: "All is well", List: r.Well}, part{Title: "Done already", List: r.Done}, part{Title: "Seen lately", List: r.Seen}, part{Cautions: r.Cautions},
 		part{Title: "Not known to be well", List: r.Unsure}, part{Title: "Probes", List: r.Probes},
 		part{Title: "Kept quiet", List: r.Hushed}, needs, w.fortnight())
 	if w.history != nil {

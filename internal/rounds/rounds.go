@@ -1,5 +1,5 @@
-// Package rounds makes the care list: what to do at each bin today, most
-// urgent bin first, with amounts, what to bring, and why. It is a pure
+// Package rounds makes the care list: what to do at each bin today, in the order
+// in which one walks, with amounts, what to bring, and why. It is a pure
 // function of a view of the farm; the command, the page and the weekly mail
 // all show the one list. It raises nothing and judges nothing by itself.
 package rounds
@@ -26,7 +26,7 @@ func List(v farm.View, dates farm.Dates) farm.Rounds {
 		case seenTo(st, v.At) && tasks[st.Condition].water:
 			r.Done = append(r.Done, sayDone(&v, st))
 		default:
-			load.add(st)
+			load.add(st, v.At)
 			r.Care = append(r.Care, care(st, v.At))
 			r.Cautions = appendNew(r.Cautions, st.Cautions...)
 		}
@@ -45,8 +45,8 @@ func List(v farm.View, dates farm.Dates) farm.Rounds {
 			}
 		}
 	}
-	order(r.Care)
-	r.Bring = load.list(v.Units)
+	order(r.Care, v.Bins)
+	r.Bring, r.Well, r.Left = load.list(v.Units), wellBins(v, dates), left(v, r.Care)
 	if r.Opening = opening(&v, r); v.Intake.Unwritten != nil {
 		r.Opening = "Nothing has been judged lately, because the journal can't be written. " + r.Opening
 	}
@@ -76,7 +76,10 @@ var tasks = map[farm.Condition]task{
 	farm.BatteryLow:  {bring: []string{"a fresh battery"}},
 }
 
-var siftingThings = []string{"a screen", "a pan", "a mask"}
+var (
+	siftingThings = []string{"a screen", "a mask"}
+	turningThings = []string{"a fork"}
+)
 
 // covered tells whether another raised condition of the zone says all this and
 // more: what is too dry need not also be told that it is drying.
@@ -134,21 +137,14 @@ func jotFor(st farm.Standing) *farm.Jot {
 	return j
 }
 
-// order puts the bin with the most urgent line first and keeps a bin's lines
-// together, most urgent first.
-func order(lines []farm.Care) {
-	worst := map[string]farm.Urgency{}
-	var bins []string
-	for _, c := range lines {
-		worst[c.Bin] = max(worst[c.Bin], c.Urgency)
-		bins = appendNew(bins, c.Bin)
+// order puts the bins in the order in which one walks, which is the view's, and a
+// bin's lines together, most urgent first. The opening names what can't wait for it.
+func order(lines []farm.Care, walk []farm.BinView) {
+	stop := func(c farm.Care) int {
+		return slices.IndexFunc(walk, func(b farm.BinView) bool { return b.Name == c.Bin })
 	}
 	slices.SortStableFunc(lines, func(a, b farm.Care) int {
-		return cmp.Or(
-			cmp.Compare(worst[b.Bin], worst[a.Bin]),
-			cmp.Compare(slices.Index(bins, a.Bin), slices.Index(bins, b.Bin)),
-			cmp.Compare(b.Urgency, a.Urgency),
-		)
+		return cmp.Or(cmp.Compare(stop(a), stop(b)), cmp.Compare(b.Urgency, a.Urgency))
 	})
 }
 
@@ -176,12 +172,13 @@ var supplies = []struct {
 	{farm.Watered, "water", farm.Units.Volume},
 	{farm.Fed, "feed", farm.Units.Mass},
 	{farm.Bedded, "dry bedding", farm.Units.Mass},
+	{farm.Sifted, "castings", farm.Units.Volume},
 }
 
-func (l *load) add(st farm.Standing) {
+func (l *load) add(st farm.Standing, at time.Time) {
 	l.things = appendNew(l.things, tasks[st.Condition].bring...)
 	j := jotFor(st)
-	if j == nil || advice(st).First {
+	if j == nil || advice(st).First || seenTo(st, at) {
 		return
 	}
 	l.carry(j)
@@ -189,13 +186,12 @@ func (l *load) add(st farm.Standing) {
 
 // carry adds what is given by a jot.
 func (l *load) carry(j *farm.Jot) {
-	amount := j.Kg
-	if j.What == farm.Watered {
-		amount = j.Litres
-	}
-	l.amounts[j.What] += amount
-	if j.What == farm.Fed {
+	l.amounts[j.What] += j.Kg + j.Litres
+	switch j.What {
+	case farm.Fed:
 		l.amounts[farm.Bedded] += 0 // bedding is laid with the food
+	case farm.Turned:
+		l.things = appendNew(l.things, turningThings...)
 	}
 }
 
@@ -204,6 +200,10 @@ func (l *load) list(u farm.Units) []string {
 	var out []string
 	for _, s := range supplies {
 		switch amount, carried := l.amounts[s.jot]; {
+		case s.jot == farm.Sifted && amount > 0:
+			out = append(out, "pans for "+s.write(u, amount)+" of "+s.what)
+		case s.jot == farm.Sifted && carried:
+			out = append(out, "a pan")
 		case amount > 0:
 			out = append(out, s.write(u, amount)+" of "+s.what)
 		case carried:

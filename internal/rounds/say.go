@@ -38,7 +38,7 @@ func opening(v *farm.View, r farm.Rounds) string {
 	case len(urgent) == len(bins):
 		return wants(len(bins)) + ", and at once."
 	case len(urgent) > 0:
-		return fmt.Sprintf("%s, %s of them at once.", wants(len(bins)), number(len(urgent)))
+		return fmt.Sprintf("%s, %s of them at once: %s.", wants(len(bins)), number(len(urgent)), farm.SayList(urgent))
 	}
 	return wants(len(bins)) + "."
 }
@@ -99,6 +99,9 @@ func Text(r farm.Rounds, dates farm.Dates) string {
 		}
 		fmt.Fprintf(&b, "  %s%s: %s\n    %s\n", when, known, c.Do, c.Why)
 	}
+	if r.Left != "" {
+		fmt.Fprintf(&b, "\n%s\n", r.Left)
+	}
 	var needs []string
 	for _, n := range r.Needs {
 		needs = append(needs, n.Text)
@@ -107,6 +110,7 @@ func Text(r farm.Rounds, dates farm.Dates) string {
 		title string
 		lines []string
 	}{
+		{"All is well", r.Well},
 		{"Done already", r.Done},
 		{"Seen lately", r.Seen},
 		{"Not known to be well", r.Unsure},

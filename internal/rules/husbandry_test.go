@@ -7,6 +7,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
+
 	"binwatchd/internal/farm"
 )
 
@@ -323,6 +325,35 @@ func TestWhatATubHolds(t *testing.T) {
 	w.jot(t0.Add(day), farm.Jot{Bin: "crate", What: farm.Emptied, Litres: 3})
 	if got := stored(w); got != 0 {
 		t.Errorf("%g after 3 were taken out of what nobody told of", got)
+	}
+}
+
+// A visit is what the logbook says of the last hours at a bin, each zone with what was
+// done in it; by the next day it is over.
+func TestTheVisitIsTheLastHoursOfTheLogbook(t *testing.T) {
+	w := watching(sifter())
+	w.say("far", t0, 40)
+	at := func(when time.Time, bin string) (all []farm.Visit) {
+		for _, b := range w.state.Look(when).Bins {
+			for _, z := range b.Zones {
+				if b.Name == bin && z.Visit != nil {
+					all = append(all, *z.Visit)
+				}
+			}
+		}
+		return all
+	}
+	if got := at(t0, "crate"); got != nil {
+		t.Errorf("got %v before anybody was there", got)
+	}
+	w.jot(t0.Add(time.Hour), farm.Jot{Bin: "crate", What: farm.Noted, Words: "lid is cracked"})
+	w.jot(t0.Add(2*time.Hour), farm.Jot{Bin: "crate", What: farm.Watered, Litres: 1})
+	want := []farm.Visit{{At: t0.Add(time.Hour), Did: []farm.JotKind{farm.Watered}}}
+	if diff := cmp.Diff(want, at(t0.Add(10*time.Hour), "crate")); diff != "" {
+		t.Errorf("visit (-want +got):\n%s", diff)
+	}
+	if got := at(t0.Add(day), "crate"); got != nil {
+		t.Errorf("got %v a day later", got)
 	}
 }
 

@@ -268,7 +268,7 @@ func (s *State) judgeLedger(z *zone, at time.Time) {
 
 func (s *State) viewHusbandry(z *zone, v *farm.ZoneView, at time.Time) {
 	v.Food = s.viewFood(z)
-	v.Rhythms = s.viewRhythms(z, at)
+	v.Rhythms, v.Visit = s.viewRhythms(z, at), z.Husbandry.visit(at)
 	v.Seen = s.viewSights(z, at)
 	v.StoredL, v.UnsiftedL = z.kept(), z.unsifted()
 	if z.waterStillCounts(at) || anyFresh(z.moist.probes, at) && !z.holding(at) && !z.icy(at) {

@@ -410,6 +410,22 @@ func (h *husbandryMemory) visited(t time.Time) {
 	}
 }
 
+// visit is the one that is under way or just over; nil where there is none.
+func (h *husbandryMemory) visit(at time.Time) *farm.Visit {
+	near := func(t time.Time) bool { return !t.IsZero() && at.Sub(t).Abs() < visitsApart }
+	i := slices.IndexFunc(h.Visits, near)
+	if i < 0 {
+		return nil
+	}
+	v := &farm.Visit{At: h.Visits[i]}
+	for _, b := range h.Habits {
+		if slices.ContainsFunc(b.Acts, func(a act) bool { return near(a.At) }) {
+			v.Did = append(v.Did, b.What)
+		}
+	}
+	return v
+}
+
 // visitDays is how many days pass from one visit to the next: the middle of the
 // last gaps in the logbook, from one day to a fortnight.
 func (h *husbandryMemory) visitDays() float64 {
