@@ -66,8 +66,9 @@ soak: deps
 	SOAK=$${SOAK:-10m} $(GO) test -race -count=1 -timeout 0 -v -run '^(TestChaos|TestKilledAtRandomMoments)$$' ./cmd/binwatchd
 
 # The dashboards against the types that Grafana publishes; the packages against Debian's
-# own checks, their bills of materials against CycloneDX's schema, and, where this is
-# root with overlayfs, an installation in a bare chroot.
+# own checks, their bills of materials against CycloneDX's schema, every page against
+# WCAG as axe-core tests it and HTML as html-validate reads it, and, where this is root
+# with overlayfs, an installation in a bare chroot.
 ecosystem: pi
 	sh deploy/test-deps.sh ecosystem
 	lintian --allow-root --fail-on error,warning $(DIST)/binwatchd_$(VERSION)_*.deb
@@ -76,6 +77,7 @@ ecosystem: pi
 	cp tools/standards/* out/standards/
 	cd out/standards && npm install --ignore-scripts --no-audit --no-fund --no-package-lock --silent
 	node out/standards/bill.mjs $(DIST)/binwatchd_$(VERSION)_*.cdx.json
+	node out/standards/page.mjs $(OUT)/binwatchd-amd64
 	[ "$$(id -u)" != 0 ] || sh deploy/try-chroot.sh $(DIST)/binwatchd_$(VERSION)_amd64.deb
 	mkdir -p out/grafana
 	cp tools/grafana/* out/grafana/
