@@ -170,6 +170,13 @@ func TestPansAreCounted(t *testing.T) {
 	if got := ahead.Needs(book(f, 60, 80, 40))[0].Text; !strings.HasSuffix(got, "wanted: enough, if you sift 3 pans a week from now.") {
 		t.Errorf("got %q", got)
 	}
+	for litres, want := range map[float64]string{7: "sift a pan a week from now.", 20: "sift a pan every 4 weeks from now."} { // 0.59 and 0.21 of a pan a week
+		f.Vessels[0].Holds.Litres = litres
+		if got := ahead.Needs(book(f, 60, 80, 40))[0].Text; !strings.HasSuffix(got, want) {
+			t.Errorf("pans of %g L: got %q", litres, got)
+		}
+	}
+	f.Vessels[0].Holds.Litres = 2 * 0.946352946
 	a := ahead.Look(book(f, 60, 80, 40), now.Add(30*day))
 	if c := coming(a, farm.ComesSifting); len(c) != 1 || !strings.Contains(c[0].Text, "can be sifted now; 30 pans of what is left") {
 		t.Errorf("got %+v", c)

@@ -138,7 +138,7 @@ func (a *account) sift(litres float64, from time.Time) string {
 	amount, often := a.Farm.Units.Volume(litres), "a week"
 	if lots := litres / a.lot; a.lot > 0 {
 		switch {
-		case lots < 0.6:
+		case lots <= 0.5:
 			amount, often = a.lots(a.lot), fmt.Sprintf("every %d weeks", int(1/lots))
 		case lots < 1.05:
 			amount = a.lots(a.lot)
