@@ -178,11 +178,14 @@ func merge(p survey.Proposal, draft *config.Draft, s *streams) error {
 	if err := p.WriteEntries(&entries); err != nil {
 		return err
 	}
-	text := draft.Add(entries.String())
-	if err := draft.Check(text); err != nil {
+	draft, err := draft.Add("probes", entries.String())
+	if err != nil {
+		return err
+	}
+	if err := draft.Check(); err != nil {
 		return fmt.Errorf("nothing is written, for with what was heard this would be wrong; see binwatchd listen without --write:\n%w", err)
 	}
-	if err := draft.Write(text); err != nil {
+	if err := draft.Write(); err != nil {
 		return err
 	}
 	fmt.Fprintf(s.talk, "%d entries are added under probes: in %s; nothing else is changed. Look at each guess.\nNow give each of these lines to the zone where its device sits, then try binwatchd check --config %s, and reload:\n", len(p.Probes), draft.Path, draft.Path)

@@ -34,8 +34,10 @@ func TestProbesAreAddedToADraft(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			text := d.Add(added)
-			if err := d.Write(text); err != nil {
+			if d, err = d.Add("probes", added); err != nil {
+				t.Fatal(err)
+			}
+			if err := d.Write(); err != nil {
 				t.Fatal(err)
 			}
 			got, _ := os.ReadFile(path)
@@ -96,6 +98,9 @@ func TestDraftKnows(t *testing.T) {
 			t.Errorf("%s %s: got %v", tt.topic, tt.value, got)
 		}
 	}
+	if got := d.Name("a/17/b", "/t"); got != "a-17-t" {
+		t.Errorf("a/17/b is called %q", got)
+	}
 }
 
 // A file that is changed meanwhile, or that can't be added to, stays as it is.
@@ -124,14 +129,67 @@ func TestDraftsThatAreLeftAlone(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	add := func(entries string) *config.Draft {
+		more, err := d.Add("probes", entries)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return more
+	}
 	write("farm: Y\n")
-	if err := d.Write(d.Add(added)); err == nil || !strings.Contains(err.Error(), "changed meanwhile") {
+	if err := add(added).Write(); err == nil || !strings.Contains(err.Error(), "changed meanwhile") {
 		t.Errorf("got %v, want a word of the change", err)
 	}
-	if err := d.Check(d.Add("  broken: {topic: x, measures: warmth}\n")); err == nil || !strings.Contains(err.Error(), "warmth") {
+	if err := add("  broken: {topic: x, measures: warmth}\n").Check(); err == nil || !strings.Contains(err.Error(), "warmth") {
 		t.Errorf("what would be wrong is not told: %v", err)
 	}
-	if err := d.Check(d.Add(added)); err != nil {
+	if err := add(added).Check(); err != nil {
 		t.Errorf("a sound entry is refused: %v", err)
 	}
+	write("farm: X\nbins: {bed: {}}\n")
+	if d, err = config.ReadDraft(path); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := d.Add("bins", "  heap: {}\n"); err == nil || !strings.Contains(err.Error(), "bins: is not written in lines") {
+		t.Errorf("bins in braces: got %v", err)
+	}
+}
+
+// A draft that is begun makes its file, sets another's aside, and overwrites none.
+func TestADraftIsBegun(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "farm.yaml")
+	start := func(text string) *config.Draft {
+		d, err := config.StartDraft(path, []byte(text))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return d
+	}
+	holds := func(path, want string) {
+		t.Helper()
+		if got, _ := os.ReadFile(path); string(got) != want {
+			t.Errorf("%s holds %q, want %q", path, got, want)
+		}
+	}
+	d, second := start("farm: X\n"), start("farm: Z\n")
+	if err := d.Write(); err != nil {
+		t.Fatal(err)
+	}
+	if err := second.Write(); err == nil {
+		t.Error("a file that came meanwhile was overwritten")
+	}
+	more, err := d.Append("# More.\nunits: us\n")
+	if err != nil || more.Write() != nil {
+		t.Fatal("the draft is not written again", err)
+	}
+	holds(path, "farm: X\n# More.\nunits: us\n")
+	if err := start("farm: Y\n").Write(); err != nil {
+		t.Fatal(err)
+	}
+	holds(path, "farm: Y\n")
+	holds(path+".old", "farm: X\n# More.\nunits: us\n")
+	if err := start("farm: V\n").Write(); err == nil {
+		t.Error("what was set aside was overwritten")
+	}
+	holds(path, "farm: Y\n")
 }

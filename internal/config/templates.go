@@ -1,6 +1,7 @@
 package config
 
 import (
+	"errors"
 	"fmt"
 	"maps"
 	"regexp"
@@ -77,6 +78,14 @@ func fill(s string, parts map[string]string) string {
 // longestName bounds the names of bins, zones and probes, which become parts
 // of topics, labels and addresses.
 const longestName = 64
+
+// CheckName tells what keeps a text from naming a bin, a zone or a probe.
+func CheckName(s string) error {
+	if wrong := wrongName(s); wrong != "" {
+		return errors.New(wrong)
+	}
+	return nil
+}
 
 // wrongName tells what keeps a text from naming a bin, a zone, a probe, a
 // species or a feed.

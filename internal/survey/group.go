@@ -75,7 +75,7 @@ func (s *Survey) alike(apart map[group]bool) (all []Probe, known int) {
 				continue
 			}
 			g := group{t.skeleton, pointer, said[[2]string{name, pointer}]}
-			if apart[g] || t.device() != "" || strings.ContainsAny(name+pointer, "{}") {
+			if s.apart || apart[g] || t.device() != "" || strings.ContainsAny(name+pointer, "{}") {
 				g.skeleton = name
 			}
 			groups[g] = append(groups[g], t)

@@ -10,7 +10,7 @@
 //
 // Read survey.go for what is remembered, propose.go for the way to a proposal,
 // group.go for look-alike topics and their names, described.go for what other topics say
-// of a value, meaning.go for what names say by the words of vocabulary.txt, units.go for what numbers say, and yaml.go for
+// of a value, hand.go for which probe moves when it is taken into a hand, meaning.go for what names say by the words of vocabulary.txt, units.go for what numbers say, and yaml.go for
 // the text.
 package survey
 
@@ -40,6 +40,7 @@ type Survey struct {
 
 	knows func(topic, value string) bool // what a configuration has; nil: nothing
 	taken []string                       // names that it has
+	apart bool                           // no topics are put together
 
 	lives []string // last levels of topics that say whether a device is there
 }
@@ -77,10 +78,13 @@ type value struct {
 	stamps    []time.Time
 	misdated  int           // time stamps that a decoder would not believe
 	lag       time.Duration // least time from a stamp to its arrival
+
+	now, held, far float64 // the newest sound number that came live; what it was at Hold; the furthest from that since; NaN: none
 }
 
 func newValue() *value {
-	return &value{low: math.Inf(1), high: math.Inf(-1), lag: math.MaxInt64}
+	none := math.NaN()
+	return &value{now: none, held: none, far: none, low: math.Inf(1), high: math.Inf(-1), lag: math.MaxInt64}
 }
 
 // wrongZone is from what lag on a clock is rather one of another zone than slow to be heard.
@@ -131,6 +135,9 @@ func (s *Survey) Hear(d *ingest.Delivery) (fresh bool, says string) {
 			h.lag = 0
 		}
 		v.add(h)
+		if !d.Retained && h.sound > 0 {
+			v.live(h.low)
+		}
 		v.stamps = v.stamps[:min(len(v.stamps), maxTimes)]
 	}
 	if t.shape != "" {
@@ -182,6 +189,13 @@ func (v *value) add(o *value) {
 	v.stamps = append(v.stamps, o.stamps...)
 	v.misdated += o.misdated
 	v.lag = min(v.lag, o.lag)
+}
+
+// live takes the number of a message that was not stored by the broker.
+func (v *value) live(n float64) {
+	if v.now = n; math.Abs(n-v.held) > math.Abs(v.far-v.held) {
+		v.far = n
+	}
 }
 
 // noTemperature takes 85 for the number that it is: a humidity, a charge.

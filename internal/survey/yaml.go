@@ -1,7 +1,6 @@
 package survey
 
 import (
-	"cmp"
 	_ "embed"
 	"fmt"
 	"io"
@@ -52,7 +51,7 @@ func (p Proposal) Places() (lines []string) {
 	for i := range p.Probes {
 		probe := &p.Probes[i]
 		for k, t := range probe.members {
-			device := cmp.Or(t.device(), deviceOf(t.name, probe.Value), t.name)
+			device := probe.deviceOf(t)
 			switch {
 			case probe.Measures == farm.Battery:
 				continue
