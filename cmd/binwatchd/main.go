@@ -4,7 +4,8 @@
 // logic of its own.
 //
 // main.go is the command line. Each command has its file (now.go has rounds too,
-// backup.go restore, jot.go hush and seen, notices.go tell-test, influx.go resend, web.go hash-password).
+// backup.go restore, jot.go hush and seen, notices.go tell-test, influx.go resend, web.go hash-password);
+// keepsecret.go is where begin puts passwords.
 // run.go waits at the start for a disk that can be written. daemon.go has the parts of
 // the running daemon in the order in which readings flow; each part that takes more
 // than a few lines has a file: notices.go, influx.go, web.go, control.go (the socket
@@ -149,6 +150,8 @@ func commands() []command {
 	return []command{
 		{"demo", "[--listen ADDR] [--days N] [--for DURATION] [--speed N]",
 			"shows the whole program at work on an invented nursery, with nothing else installed", nil, demoWork},
+		{"begin", "[FILE]",
+			"asks you what you have and writes the configuration, or adds to it; finds which probe sits where by your hand", nil, beginWork},
 		{"listen", "--broker URL [--user U --password-file F] [--ca FILE] [--write FILE] [--for DURATION]",
 			"hears a broker and proposes a probes: section for what it carries, or adds what is new to a configuration", nil, listenWork},
 		{"check", "--config FILE [--show] [--payload TOPIC TEXT] | --schema",

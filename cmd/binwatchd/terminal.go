@@ -14,12 +14,33 @@ func colourful(w io.Writer, getenv func(string) string) bool {
 	if a, ok := w.(*answer); ok {
 		w = a.w
 	}
-	f, ok := w.(*os.File)
-	if !ok || getenv("NO_COLOR") != "" || getenv("TERM") == "dumb" {
+	return getenv("NO_COLOR") == "" && getenv("TERM") != "dumb" && isTerminal(w)
+}
+
+// isTerminal tells whether a person sits at the other end.
+func isTerminal(of any) bool {
+	f, ok := of.(*os.File)
+	if !ok {
 		return false
 	}
 	_, err := unix.IoctlGetTermios(int(f.Fd()), unix.TCGETS)
 	return err == nil
+}
+
+// hideTyping has a terminal not show what is typed, until the function that it gives is called.
+func hideTyping(in io.Reader) (show func()) {
+	f, ok := in.(*os.File)
+	if !ok || !isTerminal(f) {
+		return func() {}
+	}
+	was, err := unix.IoctlGetTermios(int(f.Fd()), unix.TCGETS)
+	if err != nil {
+		return func() {}
+	}
+	hidden := *was
+	hidden.Lflag &^= unix.ECHO
+	_ = unix.IoctlSetTermios(int(f.Fd()), unix.TCSETS, &hidden) // at worst it is shown
+	return func() { _ = unix.IoctlSetTermios(int(f.Fd()), unix.TCSETS, was) }
 }
 
 // A sheet is what is written for a person, in colour or not.
