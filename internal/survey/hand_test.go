@@ -26,7 +26,7 @@ func TestWhatMovesInTheHand(t *testing.T) {
 		{"water, %", []string{"a/moisture 61.5"}, []string{"a/moisture 99.5"}, "a-m 61.5 to 99.5"},
 		{"water, and both values of a device", []string{`a {"temp_c": 21.5, "soil_moisture": 61.5, "uptime": 5}`}, []string{`a {"temp_c": 15.5, "soil_moisture": 99.5, "uptime": 900}`}, "a-m 61.5 to 99.5 beside a-t"},
 		{"two hands, the warmer first", []string{"a/temperature 19.5", "b/temperature 18.5"}, []string{"a/temperature 22", "b/temperature 31"}, "b-t 18.5 to 31, a-t 19.5 to 22"},
-		{"two values below one topic are two probes", []string{"shed/bed-temp 19.5", "shed/heap-temp 18.5"}, []string{"shed/heap-temp 31"}, "shed-heap-temp-t 18.5 to 31"},
+		{"two values below one topic are two probes", []string{"shed/bed-temp 19.5", "shed/stack-temp 18.5"}, []string{"shed/stack-temp 31"}, "shed-stack-temp-t 18.5 to 31"},
 		{"a fault code", []string{"a/temperature 19.5"}, []string{"a/temperature -127"}, ""},
 		{"first heard now", nil, []string{"a/temperature 31.5"}, ""},
 		{"stored by the broker", []string{stored + "a/temperature 12.5"}, []string{"a/temperature 19.5"}, ""},
