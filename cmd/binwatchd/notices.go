@@ -30,7 +30,7 @@ func (d *daemon) newTelling(cfg *config.Config) (*telling, error) {
 	t := &telling{tellers: nc.Tellers}
 	t.inForce, t.end = context.WithCancel(context.Background())
 	t.Sender, err = notify.NewSender(nc, notify.Sources{
-		Outbox: d.journal, History: d.journal, Cursors: d.journal, Look: d.look, Rounds: d.rounds, Ahead: d.ahead, Healthy: d.healthy,
+		Outbox: d.journal, History: d.journal, Cursors: d.journal, Tokens: d.journal, Look: d.look, Rounds: d.rounds, Ahead: d.ahead, Healthy: d.healthy,
 	})
 	return t, err
 }
@@ -39,6 +39,9 @@ func (d *daemon) newTelling(cfg *config.Config) (*telling, error) {
 // of a letter could name it.
 func notifyConfig(cfg *config.Config, path string, log *slog.Logger, times times) (notify.Config, error) {
 	nc := notify.Config{Farm: cfg.Farm, File: whole(path), Log: log, Now: times.now, CertTime: times.certificates, Rounds: cfg.Rounds}
+	if cfg.Page != nil {
+		nc.Address = cfg.Page.Address
+	}
 	var o opener
 	if m := cfg.Mail; m != nil {
 		nc.Mail = notify.Mail{MailSettings: *m, Password: o.reveal("mail password", m.Password)}

@@ -40,7 +40,7 @@ func (d *daemon) openWeb(_ context.Context, cfg *config.Config) error {
 		return err
 	}
 	p, err := page.New(page.Config{
-		Farm: d.farms.now, Look: d.lookClosely, Rounds: d.rounds, History: d.journal,
+		Farm: d.farms.now, Look: d.lookClosely, Rounds: d.rounds, History: d.journal, Letters: d.journal,
 		Ahead: d.ahead, Calendar: d.calendar, CalendarKey: calendarKey(cfg.Page.Calendar),
 		Reliability: d.reliability(), Act: d.loop.Act, Password: password, TLS: cfg.Page.TLS != nil, Now: d.now, Log: d.log,
 	})

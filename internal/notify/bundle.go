@@ -22,7 +22,7 @@ func (w writer) several(ctx context.Context, items []item) content {
 		if it.say != over {
 			p.Do, p.Rows = w.doing(it), w.foreseen(change)
 			if i < shown {
-				p.Pictures = w.pictures(ctx, change)
+				p.Pictures, p.Acts = w.pictures(ctx, change), w.acts(ctx, it).Acts
 				what := fmt.Sprintf("Seen it (%s: %s)", w.place(it), change.Is())
 				c.Pasted = append(c.Pasted, [2]string{what, w.command("seen", change.Episode)})
 			}

@@ -29,7 +29,8 @@ type part struct {
 	Pictures []picture
 	Rows     [][2]string // name and value
 	List     []string
-	Cautions []string // a paragraph each, set apart
+	Cautions []string    // a paragraph each, set apart
+	Acts     [][2]string // words and address of a button each
 }
 
 // A picture goes into the HTML; the text has its words.
@@ -43,7 +44,7 @@ type picture struct {
 // add puts parts into the content, those that are empty left out.
 func (c *content) add(parts ...part) {
 	for _, p := range parts {
-		if len(p.Lines)+len(p.Rows)+len(p.List)+len(p.Pictures)+len(p.Cautions)+len(p.Do) > 0 {
+		if len(p.Lines)+len(p.Rows)+len(p.List)+len(p.Pictures)+len(p.Cautions)+len(p.Do)+len(p.Acts) > 0 {
 			c.Parts = append(c.Parts, p)
 		}
 	}

@@ -28,7 +28,9 @@ func MailOf(cfg Config, src Sources, owed []farm.Owed, told map[string][]farm.Ow
 		return nil, err
 	}
 	b := p.bundles[0]
-	return raw(m, newWriter(cfg, src, now).content(context.Background(), b), envelopeOf(b, now))
+	w := newWriter(cfg, src, now)
+	w.to = m.to
+	return raw(m, w.content(context.Background(), b), envelopeOf(b, now))
 }
 
 // RoundsMailOf makes the mail of a care list.

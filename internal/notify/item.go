@@ -21,11 +21,15 @@ type writer struct {
 	history History                   // nil: no pictures
 	ahead   func() (farm.Ahead, bool) // nil: nothing is said of it
 	now     time.Time
+
+	cfg    Config
+	tokens Tokens // nil: mails have no buttons
+	to     string // the address that a mail goes to
 }
 
 // newWriter makes a writer for one bundle.
 func newWriter(cfg Config, src Sources, now time.Time) writer {
-	w := writer{farm: cfg.Farm, file: cfg.File, history: src.History, ahead: src.Ahead, now: now}
+	w := writer{farm: cfg.Farm, file: cfg.File, history: src.History, ahead: src.Ahead, now: now, cfg: cfg, tokens: src.Tokens}
 	if src.Look != nil {
 		w.view, _ = src.Look()
 	}
@@ -65,7 +69,7 @@ func (w writer) content(ctx context.Context, b bundle) content {
 	if it.say != over && it.say != cameWent {
 		c.add(part{Rows: w.foreseen(change)})
 	}
-	c.add(part{Pictures: w.pictures(ctx, change)}, w.readings(change), w.done(ctx, change), part{Cautions: change.Cautions})
+	c.add(w.acts(ctx, it), part{Pictures: w.pictures(ctx, change)}, w.readings(change), w.done(ctx, change), part{Cautions: change.Cautions})
 	return c
 }
 

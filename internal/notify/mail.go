@@ -31,6 +31,7 @@ func newMailer(cfg Config, to string) (*mailer, error) {
 }
 
 func (m *mailer) send(ctx context.Context, b bundle, w writer) reply {
+	w.to = m.to
 	return m.post(ctx, w.content(ctx, b), envelopeOf(b, w.now))
 }
 

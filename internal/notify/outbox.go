@@ -53,6 +53,7 @@ type Sources struct {
 	Outbox  Outbox
 	History History                    // nil: mails have no pictures
 	Cursors Cursors                    // nil: no rounds mail on schedule
+	Tokens  Tokens                     // nil: mails have no buttons
 	Look    func() (farm.View, bool)   // how the farm stands; false before it is known
 	Rounds  func() (farm.Rounds, bool) // the care list; false before it is known
 	Ahead   func() (farm.Ahead, bool)  // what comes; nil: the weekly mail does not tell

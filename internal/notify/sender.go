@@ -47,6 +47,7 @@ import (
 type Config struct {
 	Farm     farm.Farm
 	File     string // path of the configuration, for the commands in notices; "": they name none
+	Address  string // of the keeper's page, for the buttons of mails; "": they have none
 	Mail     Mail
 	Tellers  []Teller // each with its Key; see [Named]
 	Rounds   *RoundsMail

@@ -336,6 +336,16 @@ func (v *visit) act(said string, all ...farm.Event) error {
 		v.say("That was written already; nothing was written twice.")
 		return v.redirect(back)
 	}
+	if err := v.write(all...); err != nil {
+		v.once.Forget(token)
+		return err
+	}
+	v.say(said)
+	return v.redirect(back)
+}
+
+// write hands events on, all or none.
+func (v *visit) write(all ...farm.Event) error {
 	for i := range all {
 		all[i].Arrived = v.cfg.Now()
 	}
@@ -344,12 +354,10 @@ func (v *visit) act(said string, all ...farm.Event) error {
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(v.r.Context()), actWithin)
 	defer cancel()
 	if err := v.cfg.Act(ctx, all...); err != nil {
-		v.once.Forget(token)
 		v.cfg.Log.Error("page write", "kind", all[0].Kind, "error", err)
 		return refuse(http.StatusServiceUnavailable, "It could not be written just now, and nothing was noted. Try again in a minute.")
 	}
-	v.say(said)
-	return v.redirect(back)
+	return nil
 }
 
 // longestSaid bounds the sentence for the next page, in bytes.

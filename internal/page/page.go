@@ -39,6 +39,7 @@ type Config struct {
 	Look    func() (v farm.View, ok bool)   // how the farm stands; ok is false before anything was judged
 	Rounds  func() (r farm.Rounds, ok bool) // today's care list; likewise
 	History History                         // what the journal kept
+	Letters Letters                         // what the buttons of mails carry; nil: they have none
 	// Reliability is how reliable each probe was over 30 days, the least first; it may take seconds. Nil: it is not shown.
 	Reliability func(ctx context.Context) ([]reliability.Probe, error)
 	Act         func(ctx context.Context, all ...farm.Event) error // takes jots, a hush or a seen; returns once they are kept
@@ -134,6 +135,10 @@ func (p *Page) routes() http.Handler {
 	open.Handle("GET /login", p.answer((*visit).showLogin))
 	open.Handle("POST /login", p.answer(asks((*visit).login)))
 	open.Handle("GET "+calendarPath+"{key}", p.answer((*visit).sendCalendar))
+	if p.cfg.Letters != nil {
+		open.Handle("GET /act", p.answer(asks((*visit).showMailAct)))
+		open.Handle("POST /act", p.answer(asks((*visit).mailAct)))
+	}
 	open.Handle("/", p.known(inside))
 	for pattern, do := range map[string]action{
 		"GET /{$}":            (*visit).showFront,

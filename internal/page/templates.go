@@ -49,7 +49,7 @@ func (p *Page) readFiles() {
 	p.templates, p.static = map[string]*template.Template{}, map[string]staticFile{}
 	base := template.New("").Funcs(functions)
 	base = template.Must(base.ParseFS(embedded, "templates/layout.html", "templates/parts.html", "templates/sprite.html"))
-	for _, name := range []string{"front", "bin", "rounds", "ahead", "probes", "probe", "reliability", "jot", "hush", "login", "refusal"} {
+	for _, name := range []string{"front", "bin", "rounds", "ahead", "probes", "probe", "reliability", "jot", "hush", "login", "act", "refusal"} {
 		p.templates[name] = template.Must(template.Must(base.Clone()).ParseFS(embedded, "templates/"+name+".html"))
 	}
 	for _, name := range []string{"page.css", "page.js", "mark.svg", "api.txt", "app.webmanifest", "touch.png", "icon-192.png", "icon-512.png"} {

@@ -1,0 +1,174 @@
+package page
+
+import (
+	"cmp"
+	"context"
+	"net/http"
+	"slices"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/jot"
+)
+
+// Letters are what the buttons of mails carry, by their hashes, and who has pressed which.
+type Letters interface {
+	Token(ctx context.Context, hash [32]byte) (k farm.Token, found bool, err error)
+	Acted(ctx context.Context, episode string, do farm.MailAct) (by farm.Acted, found bool, err error)
+	// Claim notes an act, or gives that of whoever was first.
+	Claim(ctx context.Context, a farm.Acted) (by farm.Acted, first bool, err error)
+	Release(ctx context.Context, episode string, do farm.MailAct) error
+}
+
+// A mailActPage shows one raised condition and asks for the one act that a button of a
+// mail stands for. It needs no login: the token in its address is for this condition and
+// person alone. To look changes nothing, for mail is read by machines too.
+type mailActPage struct {
+	*visit
+	Raised raisedView
+	Token  string
+	Do     farm.MailAct
+	Words  string
+	Said   string // what was done, or why there is nothing to do
+	Line   farm.Jot
+	careView
+
+	who string
+}
+
+// openMailAct reads the token; what is over is said on the page.
+func (v *visit) openMailAct() (*mailActPage, error) {
+	v.w.Header().Set("Cache-Control", "no-store")
+	v.Title = "From a mail"
+	p := &mailActPage{visit: v, Token: v.in["t"], Do: farm.MailAct(v.in["do"])}
+	i := slices.IndexFunc(farm.MailButtons, func(b farm.MailButton) bool { return b.Do == p.Do })
+	if i < 0 {
+		return nil, badInput("That is no button of a mail.")
+	}
+	p.Words = farm.MailButtons[i].Words
+	k, found, err := v.cfg.Letters.Token(v.r.Context(), farm.HashToken(p.Token))
+	switch {
+	case err != nil:
+		return nil, err
+	case !found || v.now.After(k.Until):
+		return nil, refuse(http.StatusNotFound, "This button works no more: it does for a week. The page itself does all it did.")
+	}
+	p.who = k.Who
+	if err := v.look(span{}, ""); err != nil {
+		return nil, err
+	}
+	at := slices.IndexFunc(v.raised, func(r raisedView) bool { return r.Episode == k.Episode })
+	if at < 0 {
+		p.Said = "That is over: nothing is to be done about it any more."
+		return p, nil
+	}
+	p.Raised = v.raised[at]
+	if _, known := v.Farm.BinByName(p.Raised.Where.Bin); !known && farm.MailButtons[i].OfBin {
+		return nil, badInput("That concerns no bin, so there is nothing to write or to keep quiet.")
+	}
+	return p, p.before()
+}
+
+// before says who has done it already, and fills in the line of the logbook.
+func (p *mailActPage) before() error {
+	by, done, err := p.cfg.Letters.Acted(p.r.Context(), p.Raised.Episode, p.Do)
+	if err != nil {
+		return err
+	}
+	if done && p.Do == farm.MailQuiet && p.Raised.Hushed == nil { // that one is over
+		done, err = false, p.cfg.Letters.Release(p.r.Context(), p.Raised.Episode, p.Do)
+	}
+	if done {
+		p.Said = p.already(by)
+	}
+	if p.Do == farm.MailDone {
+		p.fillLine()
+	}
+	return err
+}
+
+func (p *mailActPage) already(by farm.Acted) string {
+	who := by.Who
+	if who == p.who {
+		who = "You"
+	}
+	return who + " did that already: " + p.Farm.Dates().Time(by.At, p.now) + "."
+}
+
+// fillLine is the line that the rounds offer for it, or a note that it was seen to.
+func (p *mailActPage) fillLine() {
+	at := p.Raised.Where
+	p.Line = farm.Jot{Bin: at.Bin, Zone: at.Zone, What: farm.Noted, Words: "seen to: " + p.Raised.Is()}
+	list, _ := p.cfg.Rounds()
+	for _, c := range list.Care {
+		if c.Episode == p.Raised.Episode && c.Jot != nil {
+			p.Line = *c.Jot
+		}
+	}
+	if p.Line.What.Row().Amount {
+		p.Units = p.unitsFor(p.Line.What)
+		p.Amount, p.Unit = p.typed(p.Line)
+	}
+	p.Place = p.Farm.SayPlace(at.Bin, at.Zone)
+}
+
+func (v *visit) showMailAct() error {
+	p, err := v.openMailAct()
+	if err != nil {
+		return err
+	}
+	return v.show(http.StatusOK, "act", p)
+}
+
+// mailAct does it, once for all who got the mail.
+func (v *visit) mailAct() error {
+	p, err := v.openMailAct()
+	if err != nil {
+		return err
+	}
+	if p.Said != "" {
+		return v.show(http.StatusOK, "act", p)
+	}
+	event, said, err := p.event()
+	if err != nil {
+		return err
+	}
+	by, first, err := v.cfg.Letters.Claim(v.r.Context(), farm.Acted{Episode: p.Raised.Episode, Do: p.Do, Who: p.who, At: v.now})
+	if err != nil {
+		return err
+	}
+	if !first {
+		p.Said = p.already(by)
+		return v.show(http.StatusOK, "act", p)
+	}
+	if err := v.write(event); err != nil {
+		if back := v.cfg.Letters.Release(context.WithoutCancel(v.r.Context()), p.Raised.Episode, p.Do); back != nil {
+			v.cfg.Log.Error("act not taken back", "episode", p.Raised.Episode, "error", back)
+		}
+		return err
+	}
+	p.Said = said
+	return v.show(http.StatusOK, "act", p)
+}
+
+// event is what the act is to the farm.
+func (p *mailActPage) event() (e farm.Event, said string, err error) {
+	r := p.Raised
+	switch p.Do {
+	case farm.MailKnown:
+		return farm.Event{Kind: farm.EventSeen, Seen: farm.Seen{Episode: r.Episode}}, "Noted that you know: " + r.Is() + ".", nil
+	case farm.MailQuiet:
+		h := farm.Hush{Bin: r.Where.Bin, Zone: r.Where.Zone, Condition: r.Condition, Quantity: r.Quantity, Until: p.now.Add(farm.QuietByMail)}
+		return farm.Event{Kind: farm.EventHush, Hush: h}, "Quiet about " + r.Is() + " for 2 days. Should it get worse and need you now, you hear of it all the same.", nil
+	}
+	j := p.Line
+	if len(p.Units) > 0 {
+		if j.Kg, j.Litres, err = p.amount(p.in["amount"], cmp.Or(p.in["unit"], p.Units[0])); err != nil {
+			return e, "", err
+		}
+	}
+	j.At, j.By = p.now, jot.ByPage
+	if err := jot.Check(p.Farm, j, p.now); err != nil {
+		return e, "", badInput("%s", sentence(err.Error()))
+	}
+	return farm.Event{Kind: farm.EventJot, Jot: j}, "Written: " + p.Place + " " + p.sayJot(j) + ". It is over when the probe says so.", nil
+}
