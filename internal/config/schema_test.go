@@ -38,6 +38,21 @@ func (s shape) wrong(at string, v any) []string {
 			return someForm(forms, at, v)
 		}
 	}
+	all, _ := s["allOf"].([]any)
+	for _, part := range all {
+		rule := shape(part.(map[string]any))
+		when := shape(rule["if"].(map[string]any))
+		then := shape(rule["then"].(map[string]any))
+		if len(when.wrong(at, v)) == 0 {
+			out = append(out, then.wrong(at, v)...)
+		}
+	}
+	if not, ok := s["not"].(map[string]any); ok && len(shape(not).wrong(at, v)) == 0 {
+		return []string{at + ": is what it must not be"}
+	}
+	if one, ok := s["const"]; ok && one != v {
+		return []string{fmt.Sprintf("%s: %v is not %v", at, v, one)}
+	}
 	if words, ok := s["enum"].([]any); ok && !slices.Contains(words, v) {
 		return []string{fmt.Sprintf("%s: %v is none of %v", at, v, words)}
 	}
@@ -94,14 +109,19 @@ func (s shape) wrongObject(at string, v map[string]any) []string {
 			out = append(out, fmt.Sprintf("%s: %s is missing", at, name))
 		}
 	}
+	names, _ := s["propertyNames"].(map[string]any)
+	_, closed := s["additionalProperties"].(bool)
 	for name, x := range v {
+		out = append(out, shape(names).wrong(at+"."+name, name)...)
 		part, known := properties[name].(map[string]any)
 		others, open := s["additionalProperties"].(map[string]any)
+		refused := properties[name] == false
 		switch {
 		case known:
 			out = append(out, shape(part).wrong(at+"."+name, x)...)
 		case open:
 			out = append(out, shape(others).wrong(at+"."+name, x)...)
+		case !closed && !refused:
 		default:
 			out = append(out, fmt.Sprintf("%s: %s is not a key", at, name))
 		}
@@ -139,6 +159,7 @@ func TestSchemaRefuses(t *testing.T) {
 		"a feed without a length of time", "a misspelt aim", "no aim", "a password in plain", "a password from two sources",
 		"a password from elsewhere", "a misspelt urgency", "influx of a third flavour", "a misspelt quantity",
 		"a unit that is none", "a share as a fraction", "a length of time without unit", "a raw word",
+		"a unit of another quantity", "a point of another quantity", "low of a thermometer", "of of a thermometer",
 	}
 	s := schemaOf(t)
 	seen := 0
@@ -183,6 +204,9 @@ func keysOf(s shape, at string) map[string]shape {
 	}
 	properties, _ := s["properties"].(map[string]any)
 	for name, part := range properties {
+		if at == ".species" { // those of the table are the keeper's to change, as others are to name
+			name = "*"
+		}
 		keys[at+"."+name] = part.(map[string]any)
 		add(part, at+"."+name)
 	}
@@ -195,4 +219,22 @@ func keysOf(s shape, at string) map[string]shape {
 		}
 	}
 	return keys
+}
+
+// A species of the keeper's own comes whole, one of the table in parts.
+func TestSchemaKnowsTheTableOfSpecies(t *testing.T) {
+	s := shape(schemaOf(t)["properties"].(map[string]any)["species"].(map[string]any))
+	for _, tt := range []struct {
+		text string
+		ok   bool
+	}{
+		{"red: {temperature: {survive: 5C..32C}}", true},
+		{"cellar: {temperature: {survive: 5C..32C}}", false},
+		{"cellar: {temperature: {thrive: 15C..25C, survive: 4C..32C}, moisture: {thrive: 70%..85%, survive: 60%..90%}, cardinal: {min: 0C, best: 25C}}", false},
+		{"cellar: {temperature: {thrive: 15C..25C, survive: 4C..32C}, moisture: {thrive: 70%..85%, survive: 60%..90%}, cardinal: {min: 0C, best: 25C, max: 35C}}", true},
+	} {
+		if wrong := s.wrong("", decoded(t, tt.text)); (len(wrong) == 0) != tt.ok {
+			t.Errorf("%s: %v", tt.text, wrong)
+		}
+	}
 }
