@@ -76,15 +76,23 @@ func (b *beginner) instead() error {
 	return fmt.Errorf("this asks questions, and here is no terminal to ask in; write what is printed into %s with your own topics and bins, then try: binwatchd check --config %s", b.path, b.path)
 }
 
+// sample writes what a session might, of an invented nursery.
 func (b *beginner) sample(w io.Writer) error {
-	text, err := b.part("head", b.head("Hillfoot Nursery", farm.Metric, ingest.BrokerSettings{URL: likelyBroker}, ""))
+	of := b.head("Hillfoot Nursery", farm.Metric, ingest.BrokerSettings{URL: likelyBroker}, "")
+	text, err := b.part("head", of)
 	if err != nil {
 		return err
 	}
-	probes, err := b.part("sample", nil)
-	fmt.Fprint(w, text, probes)
+	at := strings.Index(text, "\n# Each bin")
+	fmt.Fprint(w, text[:at], sampleProbes, text[at:])
+	text, err = b.part("bin", binSaid{Name: "bed", Volume: "160 L", Species: []string{"red"}, Aim: farm.Living, Probes: []string{"bed-t", "bed-m"}})
+	fmt.Fprint(w, text)
 	return err
 }
+
+const sampleProbes = `  bed-t: {topic: glass/bed/temperature, measures: temperature}
+  bed-m: {topic: glass/bed/moisture, measures: moisture}
+`
 
 // part writes one part of the configuration.
 func (b *beginner) part(name string, of any) (string, error) {
@@ -371,6 +379,7 @@ func (b *beginner) write(said binSaid, found []survey.Probe) error {
 		for i, id := range p.Of {
 			p.Of[i] = cmp.Or(called[id], id)
 		}
+		p.Unhurried()
 		fresh.Probes = append(fresh.Probes, p)
 	}
 	draft := b.draft
@@ -378,7 +387,7 @@ func (b *beginner) write(said binSaid, found []survey.Probe) error {
 	if len(fresh.Probes) > 0 {
 		var entries strings.Builder
 		if err = fresh.WriteEntries(&entries); err == nil {
-			draft, err = draft.Add("probes", entries.String())
+			draft, err = draft.Add("probes", strings.TrimLeft(entries.String(), "\n"))
 		}
 		if err != nil {
 			return err

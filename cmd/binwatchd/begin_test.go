@@ -232,6 +232,9 @@ func TestBeginByTheHand(t *testing.T) {
 			}
 		}
 	}
+	if got := strings.Count(string(first), "every: 10m # guess: it was heard more often"); got != 3 || strings.Contains(string(first), "\n\n\n") {
+		t.Errorf("%d paces are put off, want 3, and no two blank lines:\n%s", got, first)
+	}
 	out, code := runChild(t, "check", "--config", path, "--payload", "glass/bed", `{"t": 20.5, "soil_moisture": 70}`)
 	if code != 0 || !strings.Contains(out, "glass-bed-t: 20.5 C is 20.5 °C") || !strings.Contains(out, "glass-bed-m: 70 % is 70 %") {
 		t.Errorf("check: exit %d: %s", code, out)

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"time"
 
 	"binwatchd/internal/farm"
 )
@@ -106,6 +107,17 @@ func beside(all []Probe, of int) (others []Probe) {
 		}
 	}
 	return others
+}
+
+// usualPace is what the configuration takes for a probe that says none.
+const usualPace = 10 * time.Minute
+
+// Unhurried takes a short pace for none: a device that speaks when something changes does so
+// more often in a hand than it does in a bin, and would be missed there.
+func (p *Probe) Unhurried() {
+	if p.Every > 0 && p.Every < usualPace {
+		p.Every, p.why["every"] = usualPace, "it was heard more often, perhaps because it was held"
+	}
 }
 
 // device is what the values of the probe's device have in common.
