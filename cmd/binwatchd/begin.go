@@ -137,7 +137,7 @@ func (b *beginner) session(ctx context.Context) error {
 		fmt.Fprintf(b.talk, "\nLeft. %s has what was written so far; the same command goes on.\n", b.path)
 		return errSaid
 	case left:
-		fmt.Fprintf(b.talk, "\nLeft. Nothing was written.\n")
+		fmt.Fprintf(b.talk, "\nLeft. No configuration was written.\n")
 		return errSaid
 	}
 	return err
@@ -218,6 +218,9 @@ func (b *beginner) goOn(ctx context.Context, cfg *config.Config) (err error) {
 				b.placed[p] = true
 			}
 		}
+	}
+	if len(cfg.Broker.Addresses()) == 0 {
+		return errors.New("in this configuration binwatchd is the broker itself, and the daemon has its place; so probes can't be heard here: add them by hand")
 	}
 	sc, err := brokerOf(b.path, b.streams)
 	if err != nil {

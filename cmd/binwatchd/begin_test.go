@@ -290,9 +290,63 @@ func TestBeginIsLeft(t *testing.T) {
 		s.heard("living/sifting/keeping")
 		s.types(leave)
 		s.ends(1)
-		s.heard("Left. Nothing was written.")
+		s.heard("Left. No configuration was written.")
 		if left, _ := filepath.Glob(filepath.Join(filepath.Dir(path), "*")); len(left) > 0 {
 			t.Errorf("left behind: %v", left)
 		}
+	}
+}
+
+// What can't be gone on from is said at once, and left as it is; the package's sample makes
+// room for a new file, and is kept.
+func TestBeginBesideAFile(t *testing.T) {
+	sample, err := os.ReadFile("../../configs/small.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	const bins = "probes:\n  bed-t: {topic: bed, measures: temperature}\nbins:\n  bed: {zones: {all: {aim: living, probes: [bed-t]}}}\n"
+	for _, tt := range []struct{ name, text, says string }{
+		{"not valid", "farm: X\n", "is not valid; put that right first"},
+		{"its own broker", "farm: X\nbroker: {listen: \"127.0.0.1:1883\"}\njournal: {path: j.db}\n" + bins, "binwatchd is the broker itself"},
+		{"no broker there", "farm: X\nbroker: {url: \"tcp://" + proctest.FreeAddr(t) + "\"}\njournal: {path: j.db}\n" + bins, "connection refused"},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			path := write(t, t.TempDir(), "farm.yaml", tt.text)
+			s := sitDown(t, path)
+			if tt.name != "not valid" {
+				s.says("add/new", "")
+			}
+			s.heard(tt.says)
+			s.ends(1)
+			if got, _ := os.ReadFile(path); string(got) != tt.text {
+				t.Errorf("the file became %q", got)
+			}
+		})
+	}
+	broker := brokertest.StartMosquitto(t, brokertest.Options{})
+	path := write(t, t.TempDir(), "farm.yaml", string(sample))
+	s := sitDown(t, path)
+	s.says("add/new", "new")
+	s.says("your farm called", "")
+	s.says("metric/us", "")
+	s.says("MQTT broker", broker.URL)
+	s.says("Your user there", "")
+	s.says("name of a bin", "heap")
+	s.says("living/sifting/keeping", "")
+	s.says("Which worms", "")
+	s.says("How much is in it", "")
+	broker.Publish("yard/probe/temperature", 1, false, "12.5")
+	s.hears("yard-probe-t")
+	s.says("Which probe is in heap", "list")
+	s.says("Which number?", "1")
+	s.says("another probe in heap", "")
+	s.says("another bin", "")
+	s.says("nobody/mail/push", "")
+	s.ends(0)
+	if old, _ := os.ReadFile(path + ".old"); string(old) != string(sample) {
+		t.Errorf("the sample became %q", old)
+	}
+	if out, code := runChild(t, "check", "--config", path); code != 0 || !strings.Contains(out, "Worm farm, 1 bins, 1 probes") {
+		t.Errorf("check: exit %d: %s", code, out)
 	}
 }
