@@ -23,13 +23,18 @@ type frontPage struct {
 	Unsure    []string          // what is not known
 	Unreached []string          // who can't be told
 	Own       []raisedView      // raised, but in no bin
+	Rest      []wantView        // those of a large farm that are folded
 	Bins      []binView
+	Many      bool    // too many bins for a picture of each: strips of rows
+	Strips    []strip // then
+	Find      string  // what is looked for in them
 }
 
 // A wantView is one line of the first list, with a small curve.
 type wantView struct {
 	raisedView
 	Curve template.HTML
+	URL   string // where more is said of it
 }
 
 type binView struct {
@@ -40,6 +45,7 @@ type binView struct {
 
 const (
 	maxWants  = 5
+	manyWants = 8   // of a farm of many bins, before the list is folded
 	maxUnsure = 5   // what the first sight says is not known
 	wantTall  = 38  // px
 	needyTall = 132 // px
@@ -57,16 +63,36 @@ func (v *visit) showFront() error {
 	if more := len(page.Unsure) - maxUnsure; more > 1 {
 		page.Unsure = append(page.Unsure[:maxUnsure], fmt.Sprintf("And %d more of that kind further down.", more))
 	}
+	page.Many = len(v.View.Bins) > fewBins
+	most := maxWants
+	if page.Many {
+		most = manyWants
+	}
 	for _, r := range v.raised {
 		if r.Quiet != "" {
 			continue
 		}
 		page.count[r.Urgency]++
-		if len(page.Wants) < maxWants {
-			page.Wants = append(page.Wants, wantView{r, v.smallCurve(r)})
-		} else {
+		url := "#" + anchor(r.Where.Bin, r.Where.Zone)
+		if page.Many && r.Where.Bin != "" {
+			url = binURL(r.Where.Bin) + url
+		}
+		switch {
+		case len(page.Wants) < most:
+			page.Wants = append(page.Wants, wantView{r, v.smallCurve(r), url})
+		case page.Many:
+			page.Rest = append(page.Rest, wantView{r, "", url})
+		default:
 			page.More++
 		}
+	}
+	if page.Many {
+		page.Find = v.in["find"]
+		page.Strips = v.strips(page.Find)
+		if page.Find != "" && len(page.Strips) == 1 && page.Strips[0].Bins() == 1 {
+			return v.redirect(slices.Concat(page.Strips[0].Odd, page.Strips[0].Calm)[0].URL())
+		}
+		return v.show(http.StatusOK, "front", page)
 	}
 	for _, b := range v.View.Bins {
 		page.Bins = append(page.Bins, v.bin(b, func(z farm.ZoneView, _ int, _ farm.Quantity) chart.Chart {
@@ -120,11 +146,7 @@ func (b binView) Title() string { return farm.Capital(b.Name) }
 func (v *visit) need(z farm.ZoneView) int {
 	need := 0
 	for _, r := range v.raisedIn[farm.Place{Bin: z.Bin, Zone: z.Zone}] {
-		n := 1
-		if r.Quiet == "" {
-			n += int(r.Urgency)
-		}
-		need = max(need, n)
+		need = max(need, r.need())
 	}
 	return need
 }
@@ -132,10 +154,7 @@ func (v *visit) need(z farm.ZoneView) int {
 // smallCurve is the curve a condition speaks of, or that of its probe's
 // quantity; none where it speaks of neither.
 func (v *visit) smallCurve(r raisedView) template.HTML {
-	q := r.JudgedBy()
-	if p, ok := v.Farm.ProbeByID(r.Probe); ok {
-		q = cmp.Or(q, p.Measures)
-	}
+	q := v.quantityOf(&r)
 	conf, _ := v.Farm.BinByName(r.Where.Bin)
 	for _, b := range v.View.Bins {
 		for _, z := range b.Zones {
@@ -145,6 +164,12 @@ func (v *visit) smallCurve(r raisedView) template.HTML {
 		}
 	}
 	return ""
+}
+
+// quantityOf is the quantity that a condition speaks of, or that of its probe.
+func (v *visit) quantityOf(r *raisedView) farm.Quantity {
+	p, _ := v.Farm.ProbeByID(r.Probe)
+	return cmp.Or(r.JudgedBy(), p.Measures)
 }
 
 // things puts the counts into a sentence: "Two things need you now, one today."

@@ -12,8 +12,8 @@
 //
 // Read page.go for the routes, middleware.go for what every request passes,
 // visit.go for what one is answered with, templates.go and form.go for what goes out
-// and comes in; then front.go, zone.go and gauge.go for the first page, and the
-// others for the page they are named after.
+// and comes in; then front.go, zone.go and gauge.go for the first page, many.go for that
+// of a large farm, and the others for the page they are named after.
 package page
 
 import (
@@ -141,7 +141,7 @@ func (p *Page) routes() http.Handler {
 	}
 	open.Handle("/", p.known(inside))
 	for pattern, do := range map[string]action{
-		"GET /{$}":            (*visit).showFront,
+		"GET /{$}":            asks((*visit).showFront),
 		"GET /bins/{bin}":     asks((*visit).showBin),
 		"GET /rounds":         (*visit).showRounds,
 		"GET /ahead":          (*visit).showAhead,

@@ -108,7 +108,7 @@ const reachScript = `(() => {
   const poor = [];
   const wide = document.documentElement.scrollWidth, window_ = document.documentElement.clientWidth;
   if (wide > window_) poor.push("the page is " + wide + " px wide in a window of " + window_);
-  for (const e of document.querySelectorAll("button, .button, summary, select, input:not([type=hidden]), nav a, .choose a, .wants a, .what a")) {
+  for (const e of document.querySelectorAll("button, .button, summary, select, input:not([type=hidden]), nav a, .choose a, .wants a, .rows a, .what a")) {
     const r = e.getBoundingClientRect();
     if (!r.width || e.matches("[hidden]")) continue;
     const least = e.matches(".what a") ? 24 : 44;

@@ -2,6 +2,34 @@
 // finger. Both are extras: without this file every page works the same.
 "use strict";
 
+// --- finding one among many -----------------------------------------------
+// Rows that do not say every word are put away while one types; the form does the
+// same by itself.
+const wasOpen = new Map();
+const find = () => {
+  const field = document.querySelector("#find");
+  if (!field) return;
+  const words = field.value.toLowerCase().split(/\s+/).filter(Boolean), finding = words.length > 0;
+  for (const strip of document.querySelectorAll(".strip")) {
+    const place = strip.querySelector("h2")?.textContent ?? "";
+    let any = false;
+    for (const row of strip.querySelectorAll(".rows > li")) {
+      const text = (place + " " + row.textContent).toLowerCase();
+      row.hidden = !words.every((w) => text.includes(w));
+      any ||= !row.hidden;
+    }
+    strip.hidden = finding && !any;
+    for (const d of strip.querySelectorAll("details")) {
+      if (finding && !wasOpen.has(d.id)) wasOpen.set(d.id, d.open);
+      if (finding || wasOpen.has(d.id)) d.open = finding || wasOpen.get(d.id);
+    }
+  }
+  if (!finding) wasOpen.clear();
+  document.body.classList.toggle("finding", finding);
+};
+document.addEventListener("input", (event) => { if (event.target.id === "find") find(); });
+window.addEventListener("pageshow", find); // a browser that comes back may have kept the words
+
 // --- looking again -------------------------------------------------------
 // Only the parts marked data-live are put in, and never one that the keeper is
 // busy with: a half-filled form stays as it is.
@@ -35,6 +63,7 @@
       keepOpen(main, next);
       main.replaceWith(next);
     }
+    find();
     document.body.dataset.looked = String(Number(document.body.dataset.looked || 0) + 1);
   };
 
