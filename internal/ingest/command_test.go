@@ -107,7 +107,7 @@ func TestExplain(t *testing.T) {
 		{"nobody's", "glass/nobody", "1", "\n  rejected (unclaimed): no probe has the topic glass/nobody\n"},
 		{"jot", "binwatch/jot/bed/far", `{"what":"sifted","amount":"8 L","to":"crate"}`, "\n  a jot: bed/far sifted 8 L to crate\n"},
 		{"hush", "binwatch/hush/bed", `{"for":"2h"}`, "\n  a hush: quiet about everything at bed for 2 hours\n"},
-		{"bad jot", "binwatch/jot/bed", `{"what":"sung"}`, "\n  rejected (bad_command): jot: what: \"sung\" is not one of fed, watered, bedded, turned, sifted, stocked, lifted, emptied, finished, sold, used, spread, noted, or one of the things seen\n"},
+		{"bad jot", "binwatch/jot/bed", `{"what":"sung"}`, "\n  rejected (bad_command): jot: what: \"sung\" is not one of fed, watered, bedded, turned, sifted, stocked, lifted, emptied, finished, sold, used, spread, holds, noted, or one of the things seen\n"},
 	}
 	d := ingest.NewDecoder(shed(), "binwatch")
 	for _, tt := range cases {

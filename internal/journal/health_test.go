@@ -131,7 +131,7 @@ func TestDamageFoundByTheCheck(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	scribble(t, path, info.Size()/2048*2048-3*2048, 2048)
+	scribble(t, path, info.Size()/2048*2048-9*2048, 2048)
 
 	j = open(t, path)
 	proctest.Eventually(t, "the check", func() bool { return !j.Health().Checking })
