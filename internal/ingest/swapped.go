@@ -118,7 +118,23 @@ func (p *probe) exchanged(o *probe) (off float64, ok bool) {
 	if size < max(least, swapLeast*wavers) || math.Abs(since+before) > swapNear*size {
 		return 0, false
 	}
-	return before, p.flipped(o, before, false)
+	return before, p.flipped(o, before, false) && !p.climbs(size) && !o.climbs(size)
+}
+
+// climbs tells whether a probe has gone on rising through the day since: another place
+// is as warm in the evening as in the morning, a feed that heats is not.
+func (p *probe) climbs(size float64) bool {
+	const half = swapDay / 2
+	var first, last, n, k float64
+	for i := range half {
+		if at := swapDay + swapMoves + i; p.Marks.Has[at] {
+			first, n = first+p.Marks.V[at], n+1
+		}
+		if at := swapDay + swapMoves + half + i; p.Marks.Has[at] {
+			last, k = last+p.Marks.V[at], k+1
+		}
+	}
+	return p.temperature() && last/max(1, k)-first/max(1, n) > swapNear*size
 }
 
 // apartBy is how far one probe is above another over some marks, and by how much
@@ -157,10 +173,12 @@ func (p *probe) flipped(o *probe, off float64, now bool) bool {
 	return mine <= -swapShare*off && other >= swapShare*off
 }
 
-// findOthers finds the probes of other places with which one may be confused.
+// findOthers finds the probes of other bins and zones with which one may be confused. Air
+// is none of them: a fed bin that heats as its room cools at night looks the same, and
+// must be believed.
 func (d *Doubter) findOthers(p *probe) {
 	for _, o := range d.probes {
-		if o != p && p.swaps() && o.Measures == p.Measures && (o.bin != p.bin || o.zone != p.zone) {
+		if o != p && p.swaps() && o.Measures == p.Measures && p.bin != "" && o.bin != "" && (o.bin != p.bin || o.zone != p.zone) {
 			p.others = append(p.others, o)
 		}
 	}
