@@ -40,7 +40,7 @@ lint:
 
 # What has tests that the race detector would only make long, or that measure
 # memory.
-UNRACED = ./internal/acceptancetest ./internal/rehearse ./internal/trend
+UNRACED = ./internal/acceptancetest ./internal/rehearse ./internal/rules ./internal/trend
 
 unit:
 	$(GO) test -race -parallel 8 -timeout 30m ./...
