@@ -71,8 +71,6 @@ func (d *Decoder) Topics() []string {
 	var topics []string
 	for _, p := range d.farm.Probes {
 		topics = append(topics, p.Topic)
-	}
-	for _, p := range d.farm.Probes {
 		if p.Alive.Topic != "" {
 			topics = append(topics, p.Alive.Topic)
 		}

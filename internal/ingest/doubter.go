@@ -54,8 +54,7 @@ type surroundings struct {
 	reference  *probe // a temperature whose moves this one ought to share
 	neighbours []*probe
 	twins      []twin   // other probes of its zone with its quantity
-	others     []*probe // of other places, with its quantity
-	moistures  []*probe // others of all bins, of a moisture
+	alike      []*probe // all of its quantity, itself too; one list for them all
 }
 
 // NewDoubter makes a doubter that knows nothing yet of the probes of f. The
@@ -71,10 +70,13 @@ func NewDoubter(f *farm.Farm) *Doubter {
 		d.place(p, f)
 		p.rate = p.row.RateIn(p.bin == "")
 	}
+	alike := map[farm.Quantity][]*probe{}
 	for _, p := range d.probes {
 		d.findNeighbours(p)
-		d.findOthers(p)
-		d.findMoistures(p)
+		alike[p.Measures] = append(alike[p.Measures], p)
+	}
+	for _, p := range d.probes {
+		p.alike = alike[p.Measures]
 	}
 	return d
 }

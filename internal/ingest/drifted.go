@@ -128,10 +128,10 @@ func (p *probe) off(part float64) bool {
 // side: then it is the thermometer in the air that has gone.
 func (p *probe) airGone() bool {
 	mine := p.Slowly.Week - p.Slowly.First - p.Slowly.WeekRoom + p.Slowly.FirstRoom
-	return slices.ContainsFunc(p.others, func(o *probe) bool {
+	return slices.ContainsFunc(p.alike, func(o *probe) bool {
 		s := &o.Slowly
 		other := s.Week - s.First - s.WeekRoom + s.FirstRoom
-		return o.ambient == p.ambient && s.Of >= millis(slowKnown) && other*mine > 0 && math.Abs(other) > math.Abs(mine)/2
+		return p.couldChange(o) && o.ambient == p.ambient && s.Of >= millis(slowKnown) && other*mine > 0 && math.Abs(other) > math.Abs(mine)/2
 	})
 }
 

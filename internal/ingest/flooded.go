@@ -3,8 +3,6 @@ package ingest
 import (
 	"slices"
 	"time"
-
-	"binwatchd/internal/farm"
 )
 
 // A flooding keeps how a moisture climbs, to know a probe into which water has got: it
@@ -96,20 +94,12 @@ func (p *probe) floodLasts() time.Duration {
 	return floodLasts
 }
 
-// sharesWater tells whether another moisture of the farm has risen, too.
+// sharesWater tells whether another moisture of the farm has risen, too: rain or a
+// round with the can would reach it.
 func (p *probe) sharesWater() bool {
 	mine := &p.Flood
-	return slices.ContainsFunc(p.moistures, func(o *probe) bool {
+	return slices.ContainsFunc(p.alike, func(o *probe) bool {
 		s, apart := &o.Flood, max(o.Flood.From-mine.From, mine.From-o.Flood.From)
-		return s.From != 0 && !s.In && apart <= millis(floodBefore) && s.Mean-s.Low >= floodShared*(mine.Mean-mine.Low)
+		return o != p && o.bin != "" && s.From != 0 && !s.In && apart <= millis(floodBefore) && s.Mean-s.Low >= floodShared*(mine.Mean-mine.Low)
 	})
-}
-
-// findMoistures finds the others that rain or a round with the can would reach.
-func (d *Doubter) findMoistures(p *probe) {
-	for _, o := range d.probes {
-		if o != p && o.Measures == farm.Moisture && p.moisture() && o.bin != "" {
-			p.moistures = append(p.moistures, o)
-		}
-	}
 }

@@ -66,8 +66,8 @@ func (p *probe) judgeSwap(at int64) {
 		}
 		return
 	}
-	for _, o := range p.others {
-		if o.Marks.At != m.At || o.Marks.With != "" {
+	for _, o := range p.alike {
+		if !p.couldChange(o) || o.Marks.At != m.At || o.Marks.With != "" {
 			continue
 		}
 		if off, ok := p.exchanged(o); ok && max(p.Renewed, o.Renewed) < at-swapMarks*millis(swapMark) {
@@ -83,8 +83,8 @@ func (p *probe) swapped() *probe {
 	if p.Marks.With == "" {
 		return nil
 	}
-	for _, o := range p.others {
-		if o.ID == p.Marks.With && o.Marks.With == p.ID {
+	for _, o := range p.alike {
+		if o.ID == p.Marks.With && o.Marks.With == p.ID && p.couldChange(o) {
 			return o
 		}
 	}
@@ -124,17 +124,19 @@ func (p *probe) exchanged(o *probe) (off float64, ok bool) {
 // climbs tells whether a probe has gone on rising through the day since: another place
 // is as warm in the evening as in the morning, a feed that heats is not.
 func (p *probe) climbs(size float64) bool {
-	const half = swapDay / 2
-	var first, last, n, k float64
-	for i := range half {
-		if at := swapDay + swapMoves + i; p.Marks.Has[at] {
-			first, n = first+p.Marks.V[at], n+1
-		}
-		if at := swapDay + swapMoves + half + i; p.Marks.Has[at] {
-			last, k = last+p.Marks.V[at], k+1
+	const since, noon = swapDay + swapMoves, swapMarks - swapDay/2
+	return p.temperature() && p.Marks.mean(noon, swapMarks)-p.Marks.mean(since, noon) > swapNear*size
+}
+
+// mean is that of some marks; 0 where there are none.
+func (m *marks) mean(from, to int) float64 {
+	sum, n := 0.0, 0.0
+	for k := from; k < to; k++ {
+		if m.Has[k] {
+			sum, n = sum+m.V[k], n+1
 		}
 	}
-	return p.temperature() && last/max(1, k)-first/max(1, n) > swapNear*size
+	return sum / max(1, n)
 }
 
 // apartBy is how far one probe is above another over some marks, and by how much
@@ -173,13 +175,9 @@ func (p *probe) flipped(o *probe, off float64, now bool) bool {
 	return mine <= -swapShare*off && other >= swapShare*off
 }
 
-// findOthers finds the probes of other bins and zones with which one may be confused. Air
-// is none of them: a fed bin that heats as its room cools at night looks the same, and
-// must be believed.
-func (d *Doubter) findOthers(p *probe) {
-	for _, o := range d.probes {
-		if o != p && p.swaps() && o.Measures == p.Measures && p.bin != "" && o.bin != "" && (o.bin != p.bin || o.zone != p.zone) {
-			p.others = append(p.others, o)
-		}
-	}
+// couldChange tells whether a probe of the same quantity sits in another bin or zone, so
+// that the two may be confused. Air is none of them: a fed bin that heats as its room
+// cools at night looks the same, and must be believed.
+func (p *probe) couldChange(o *probe) bool {
+	return p.swaps() && p.bin != "" && o.bin != "" && (o.bin != p.bin || o.zone != p.zone)
 }
