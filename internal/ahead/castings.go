@@ -276,20 +276,17 @@ func (b *Book) screen() husbandry.Estimate {
 // long as a wet end does.
 func (a *account) end(bin *farm.Bin, z *farm.Zone) end {
 	e := end{zone: z.Name, opens: a.now.Add(days(husbandry.DriesInDays))}
-	for _, v := range a.View.Bins {
-		for _, zv := range v.Zones {
-			if zv.Bin != bin.Name || zv.Zone != z.Name {
-				continue
-			}
-			e.litres = zv.UnsiftedL * a.screen.Middle
-			if l := zv.Level(farm.Moisture); l != nil && !l.Bands.IsZero() && l.Value <= l.Bands.Thrive.High {
-				e.opens, e.open = a.now, true // too dry is damped
-			}
-			for _, o := range zv.Outlook {
-				if o.Condition == farm.SiftReady && !e.open {
-					e.opens = o.Forecast.Crosses
-				}
-			}
+	zv := a.zoneView(bin.Name, z.Name)
+	if zv == nil {
+		return e
+	}
+	e.litres = zv.UnsiftedL * a.screen.Middle
+	if l := zv.Level(farm.Moisture); l != nil && !l.Bands.IsZero() && l.Value <= l.Bands.Thrive.High {
+		e.opens, e.open = a.now, true // too dry is damped
+	}
+	for _, o := range zv.Outlook {
+		if o.Condition == farm.SiftReady && !e.open {
+			e.opens = o.Forecast.Crosses
 		}
 	}
 	return e
@@ -416,7 +413,7 @@ func (a *account) notes() (out []string) {
 		fed := slices.ContainsFunc(a.Jots[bin.Name], func(j farm.Jot) bool { return j.What == farm.Fed || j.What == farm.Bedded })
 		for _, z := range bin.Zones {
 			switch {
-			case z.Aim == farm.Keeping && z.HoldsL == 0 && !a.heldKnown(bin.Name, z.Name):
+			case z.Aim == farm.Keeping && z.HoldsL == 0 && !a.holdsSome(bin.Name, z.Name):
 				tubs = append(tubs, a.Farm.SayPlace(bin.Name, z.Name))
 			case z.Aim == farm.Living && z.HoldsL == 0 && !fed:
 				beds = append(beds, a.Farm.SayPlace(bin.Name, z.Name))
@@ -435,14 +432,8 @@ func (a *account) notes() (out []string) {
 	return out
 }
 
-// heldKnown tells whether castings are known to be kept in a zone.
-func (a *account) heldKnown(bin, zone string) bool {
-	for _, v := range a.View.Bins {
-		for _, z := range v.Zones {
-			if z.Bin == bin && z.Zone == zone {
-				return z.StoredL > 0
-			}
-		}
-	}
-	return false
+// holdsSome tells whether castings are known to be kept in a zone.
+func (a *account) holdsSome(bin, zone string) bool {
+	z := a.zoneView(bin, zone)
+	return z != nil && z.StoredL > 0
 }
