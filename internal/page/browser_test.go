@@ -2,7 +2,6 @@ package page_test
 
 import (
 	"context"
-	"errors"
 	"flag"
 	"fmt"
 	"net/http"
@@ -56,7 +55,8 @@ func startChromium(t *testing.T) context.Context {
 	alloc, stop := chromedp.NewExecAllocator(context.Background(),
 		chromedp.ExecPath(*chromium), chromedp.NoFirstRun, chromedp.NoDefaultBrowserCheck,
 		chromedp.Headless, chromedp.NoSandbox, chromedp.DisableGPU,
-		chromedp.Flag("disable-background-networking", true), chromedp.Flag("hide-scrollbars", true))
+		chromedp.Flag("disable-background-networking", true), chromedp.Flag("hide-scrollbars", true),
+		chromedp.Flag("force-prefers-reduced-motion", true))
 	ctx, cancel := chromedp.NewContext(alloc)
 	t.Cleanup(func() { cancel(); stop() })
 	if err := chromedp.Do(ctx); err != nil {
@@ -167,27 +167,37 @@ func (b *browser) visit(t *testing.T, path string) {
 	b.do(t, chromedp.Navigate(b.url+path), chromedp.WaitReady(chromedp.CSS("main")))
 }
 
-// press clicks what the selector finds and waits for the page that follows. A
-// page that still scrolls to a field may slip away under the pointer; then nothing
-// follows, and it is clicked again.
+// press presses what the selector finds, as soon as it can be reached, and
+// waits for the page that follows. It is pressed in the breath in which it was
+// found: a pointer sent after it would hit whatever has slipped under it by then.
 func (b *browser) press(t *testing.T, selector string) {
 	t.Helper()
-	call(t, b, func(ctx context.Context) (err error) {
-		for range 4 {
-			if err = b.click(ctx, selector); !errors.Is(err, context.DeadlineExceeded) {
-				return err
+	call(t, b, func(ctx context.Context) error {
+		_, err := chromedp.RunResponse(ctx, func(ctx context.Context, tab *chromedp.Target) (none chromedp.Void, err error) {
+			why := ""
+			for why != "pressed" {
+				if why, err = chromedp.Evaluate[string](fmt.Sprintf(thumb, selector))(ctx, tab); err != nil {
+					return none, fmt.Errorf("press %s: %w, last %s", selector, err, why)
+				}
 			}
-		}
+			return none, nil
+		})
 		return err
 	})
 }
 
-func (b *browser) click(ctx context.Context, selector string) error {
-	ctx, cancel := context.WithTimeout(ctx, 15*time.Second)
-	defer cancel()
-	_, err := chromedp.RunResponse(ctx, chromedp.Click(chromedp.CSS(selector)))
-	return err
-}
+// thumb is a script that presses what a thumb would find in the middle of an element.
+const thumb = `(() => {
+	const e = document.querySelector(%q);
+	if (!e) return "not there";
+	e.scrollIntoView({ block: "center", behavior: "instant" });
+	const box = e.getClientRects()[0];
+	if (!box) return "not shown";
+	const at = document.elementFromPoint(box.left + box.width / 2, box.top + box.height / 2);
+	if (!e.contains(at)) return "under " + at?.outerHTML;
+	e.click();
+	return "pressed";
+})()`
 
 // text is what an element shows, asked in one breath: a page that looks again
 // may put another in its place at any time.

@@ -62,7 +62,7 @@ func TestTickOnTheRounds(t *testing.T) {
 	b.press(t, line+"button.done")
 	want := farm.Jot{At: noon, Bin: "crate", Zone: "all", What: farm.Watered, Litres: 0.8, By: "page"}
 	if got := f.done(); len(got) != 1 || got[0].Jot != want {
-		t.Fatalf("written: %+v, want %+v", got, want)
+		t.Fatalf("written: %+v, want %+v; at %s: %s", got, want, b.path(t), b.text(t, "main"))
 	}
 	if at := b.path(t); at != "/rounds" {
 		t.Errorf("led to %s", at)
