@@ -3,11 +3,12 @@
 # make test-busy  the tests five times in a row, while another process keeps one processor busy
 # make soak   everything that can go wrong, again and again for SOAK=10m
 # make ecosystem  what is held against programs that have to be fetched first
+# make pictures  the pictures of README and the docs, taken anew of the demo
 # make pi     release binaries and packages for Raspberry Pi and PC
 # make powercut  as root: a machine whose power is cut, and what is left on its disk
 # make try-unit  as root: the package and its unit under a real systemd, thrown away
 .POSIX:
-.PHONY: test ecosystem test-busy deps lint unit cross emulate bench soak pi clean
+.PHONY: test ecosystem test-busy deps lint unit cross emulate bench soak pictures pi clean
 .PHONY: binary-armhf binary-arm64 binary-amd64 deb-armhf deb-arm64 deb-amd64 packager papers try-unit powercut
 
 GO      = go
@@ -83,6 +84,8 @@ ecosystem: pi
 	cp tools/grafana/* out/grafana/
 	cd out/grafana && npm install --ignore-scripts --no-audit --no-fund --no-package-lock --silent
 	GO=$(GO) tools/calendar/khal.sh
+	mkdir -p out/pictures
+	PICTURES=$$PWD/out/pictures $(GO) test -count=1 -run '^TestPictures$$' ./cmd/binwatchd
 	for f in deploy/dashboards/grafana-*.json; do node out/grafana/check.mjs $$f || exit 1; done
 	sh tools/influxd2/build.sh out/influxd2
 	INFLUXD2=$$PWD/out/influxd2 $(GO) test -count=1 -run '^TestTemplateIsApplied$$' ./cmd/binwatchd
@@ -92,6 +95,11 @@ ecosystem: pi
 # minutes on a machine that does nothing else.
 bench: deps
 	@$(GO) run ./internal/bench
+
+# Look at them before they are committed.
+pictures: deps
+	PICTURES=$$PWD/docs $(GO) test -count=1 -run '^TestPictures$$' ./cmd/binwatchd
+	$(GO) test -count=1 -run '^TestPicture' ./internal/demo -update
 
 # Static binaries for a Pi Zero (GOARM=6), a 64-bit Pi and a PC.
 cross: binary-armhf binary-arm64 binary-amd64
