@@ -26,6 +26,7 @@ mkdir "$place/layer/changes" "$place/layer/work"
 mount -t overlay overlay -o "lowerdir=/,upperdir=$place/layer/changes,workdir=$place/layer/work" "$place/view"
 cp "$place/package.deb" "$place/view/package.deb"
 rm -rf "$place/view/run" && mkdir "$place/view/run"
+rm -f "$place/view/var/lib/man-db/auto-update" # the index of every page of this machine takes minutes
 
 inside() { env -i PATH=/usr/sbin:/usr/bin:/sbin:/bin chroot "$place/view" "$@"; }
 is() { # is WHAT GOT WANT

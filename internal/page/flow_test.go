@@ -3,7 +3,10 @@ package page_test
 import (
 	"fmt"
 	"maps"
+	"net/http"
+	"net/http/httptest"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -96,13 +99,30 @@ func TestLoginInTheBrowser(t *testing.T) {
 	b.quiet(t)
 }
 
-// TestLooksAgainByItself: what changed comes onto an open page, and a field the
-// keeper is filling stays as it is, as does what was unfolded.
+// TestLooksAgainByItself: what changed comes onto an open page, and nothing else does. A
+// field the keeper is filling stays as it is, as does what was unfolded.
 func TestLooksAgainByItself(t *testing.T) {
 	f := newFake()
 	cfg := f.config()
 	cfg.Refresh = 100 * time.Millisecond
-	b := open(t, startChromium(t), server(t, newPage(t, cfg)), phone)
+	p := newPage(t, cfg)
+	var whole, parts atomic.Int32 // answers to a page left open
+	b := open(t, startChromium(t), server(t, http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.Header.Get("Page-Holds") == "" {
+			p.ServeHTTP(w, r)
+			return
+		}
+		r.Header.Del("Accept-Encoding")
+		kept := httptest.NewRecorder()
+		if p.ServeHTTP(kept, r); strings.Contains(kept.Body.String(), "<main") {
+			whole.Add(1)
+		} else {
+			parts.Add(1)
+		}
+		maps.Copy(w.Header(), kept.Header())
+		w.WriteHeader(kept.Code)
+		_, _ = kept.Body.WriteTo(w)
+	})), phone)
 
 	b.visit(t, "/rounds")
 	const amount = `#z-crate\.all\.too-dry [name=amount]`
@@ -121,6 +141,7 @@ func TestLooksAgainByItself(t *testing.T) {
 
 	b.visit(t, "/")
 	eval[bool](t, b, `document.querySelector("#e-e7 summary").click() === undefined`)
+	eval[bool](t, b, `document.querySelector("#z-crate\\.all").standing = true`)
 	f.change(func(f *fake) {
 		f.view.Bins = append([]farm.BinView(nil), f.view.Bins...)
 		zones := append([]farm.ZoneView(nil), f.view.Bins[1].Zones...)
@@ -135,10 +156,23 @@ func TestLooksAgainByItself(t *testing.T) {
 	if !eval[bool](t, b, `document.querySelector("#e-e7").open`) {
 		t.Error("what was unfolded is folded again")
 	}
+	if !eval[bool](t, b, `document.querySelector("#z-crate\\.all").standing === true`) {
+		t.Error("what did not change was put in anew")
+	}
+	if w, n := whole.Load(), parts.Load(); w > 0 || n == 0 {
+		t.Errorf("%d pages came whole, and %d times parts", w, n)
+	}
 	f.change(func(f *fake) { f.view.Standing = f.view.Standing[1:] }) // the bed is no longer first
 	proctest.Eventually(t, "the opening sentence follows", func() bool {
 		return strings.Contains(b.text(t, "h1"), "Three things need you today")
 	})
+	f.change(func(f *fake) { f.view.Bins = f.view.Bins[:1] })
+	proctest.Eventually(t, "the other bins go", func() bool { return eval[int](t, b, `document.querySelectorAll(".bin").length`) < 4 })
+	n := parts.Load()
+	if whole.Load() == 0 {
+		t.Error("bins have gone, and no page came whole")
+	}
+	proctest.Eventually(t, "parts come again", func() bool { return parts.Load() > n })
 	b.quiet(t)
 }
 

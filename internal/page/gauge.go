@@ -18,6 +18,7 @@ import (
 // A gauge is one quantity of one zone: the level as a number, where it stands
 // in its bands as a shape and a word, and the curve that led there.
 type gauge struct {
+	ID      string
 	Name    string // temperature, moisture, CO2
 	Value   string // "" when there is no believed reading
 	Ends    string // the probes at both ends; "" where one speaks
@@ -56,7 +57,7 @@ func standing(row *farm.QuantityRow, aim farm.Aim, x float64, b farm.Bands) (sha
 // gauge makes a gauge; cut comes with its times, forecast, marks and height set.
 func (v *visit) gauge(row *farm.QuantityRow, aim farm.Aim, l *farm.LevelView, cut chart.Chart) gauge {
 	g := gauge{Name: row.Noun, Shape: "p-none", Word: "no believed reading"}
-	cut.Unit, cut.Dates, cut.Now = row.Written(v.units), v.dates(), v.now
+	cut.Unit, cut.Dates, cut.Now = row.Written(v.units), v.dates(), v.drawn
 	if l != nil {
 		cut.Level, cut.HasLevel, cut.Fresh = l.Value, true, l.Fresh
 		say := func(x float64) string { return l.Say(v.units, row.Name, x) }
@@ -66,7 +67,7 @@ func (v *visit) gauge(row *farm.QuantityRow, aim farm.Aim, l *farm.LevelView, cu
 			g.Age, g.Shape, g.Word = v.Age(l.At), "p-none", strings.TrimSpace("was "+g.Word)
 		}
 	}
-	cut.Label = farm.Capital(g.Name) + " over " + farm.SayLong(v.now.Sub(cut.From))
+	cut.Label = farm.Capital(g.Name) + " over " + farm.SayLong(v.drawn.Sub(cut.From))
 	if len(cut.Samples) == 0 {
 		cut.Label += ", nothing heard."
 	} else {

@@ -11,8 +11,8 @@
 // pictures are package chart's, its login package auth's.
 //
 // Read page.go for the routes, middleware.go for what every request passes,
-// visit.go for what one is answered with, templates.go and form.go for what goes out
-// and comes in; then front.go, zone.go and gauge.go for the first page, many.go for that
+// visit.go for what one is answered with, live.go for how a page left open follows,
+// templates.go and form.go for what goes out and comes in; then front.go, zone.go and gauge.go for the first page, many.go for that
 // of a large farm, and the others for the page they are named after.
 package page
 

@@ -28,7 +28,8 @@ type visit struct {
 	units farm.Units
 
 	// Of an action that looks.
-	span     span // of the pictures
+	span     span      // of the pictures
+	drawn    time.Time // now, in them
 	raised   []raisedView
 	raisedIn map[farm.Place][]raisedView
 
@@ -76,6 +77,10 @@ func asks(do action) action {
 // writes tells whether the request wants more than to read.
 func (v *visit) writes() bool { return v.r.Method != http.MethodGet && v.r.Method != http.MethodHead }
 
+// drawnSteps are how many moments a picture knows: as many as a phone has px, so that
+// it does not change with every minute.
+const drawnSteps = 360
+
 // look takes the one look at the farm that the answer is made of.
 func (v *visit) look(sp span, back string) error {
 	view, ok := v.cfg.Look()
@@ -83,6 +88,7 @@ func (v *visit) look(sp span, back string) error {
 		return v.notYet()
 	}
 	v.View, v.span, v.Back = view, sp, back
+	v.drawn = v.now.Truncate((sp.back + sp.ahead) / drawnSteps)
 	v.raisedIn = map[farm.Place][]raisedView{}
 	for _, standing := range view.Standing {
 		r := v.viewOf(standing)
@@ -124,7 +130,7 @@ func (v *visit) show(status int, name string, data any) error {
 	if err := v.templates[name].ExecuteTemplate(&b, "layout", data); err != nil {
 		return fmt.Errorf("fill page %s: %w", name, err)
 	}
-	v.send(status, "text/html; charset=utf-8", b.Bytes())
+	v.sendPage(status, b.Bytes())
 	return nil
 }
 

@@ -64,10 +64,11 @@ func (v *visit) measured(bin farm.Bin, z farm.ZoneView) []farm.Quantity {
 func (v *visit) gaugeOf(bin farm.Bin, z farm.ZoneView, q farm.Quantity, cut chart.Chart) gauge {
 	row, level := q.Row(), z.Level(q)
 	cut.Step, cut.Samples = v.span.step, v.curve(z.Bin, z.Zone, q)
-	cut.From, cut.To = v.now.Add(-v.span.back), v.now.Add(v.span.ahead)
+	cut.From, cut.To = v.drawn.Add(-v.span.back), v.drawn.Add(v.span.ahead)
 	cut.Bands, cut.Whole = bands(bin, z, row), row.Bands
 	cut.Cone = coneFor(q, level, cut.Bands, z.Outlook)
 	g := v.gauge(row, z.Aim, level, cut)
+	g.ID = anchor(z.Bin, z.Zone+"."+string(q))
 	if z.LidOff != nil && z.LidOff.After(v.now) && level != nil {
 		g.Shape, g.Word = "p-none", "lid off, not judged"
 	}

@@ -31,8 +31,8 @@ document.addEventListener("input", (event) => { if (event.target.id === "find") 
 window.addEventListener("pageshow", find); // a browser that comes back may have kept the words
 
 // --- looking again -------------------------------------------------------
-// Only the parts marked data-live are put in, and never one that the keeper is
-// busy with: a half-filled form stays as it is.
+// Only the parts marked data-live that have changed come and are put in, and never one
+// that the keeper is busy with: a half-filled form stays as it is.
 {
   const every = Number(document.body.dataset.refresh);
 
@@ -51,17 +51,24 @@ window.addEventListener("pageshow", find); // a browser that comes back may have
 
   const look = async () => {
     if (document.hidden) return;
-    const answer = await fetch(location.href, { credentials: "same-origin", redirect: "error" });
+    const order = document.body.dataset.parts, marks = partsOf(document).map((part) => part.dataset.live);
+    const holds = [order, ...marks].join(" ").slice(0, 7000); // a header that any proxy takes
+    const answer = await fetch(location.href, { credentials: "same-origin", redirect: "error", headers: { "Page-Holds": holds } });
     if (!answer.ok) return;
     const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
-    const now = partsOf(document), then = partsOf(fresh);
-    const same = now.length === then.length && now.every((part, i) => part.id === then[i].id);
-    if (same) {
-      now.forEach((part, i) => { if (!busy(part)) { keepOpen(part, then[i]); part.replaceWith(then[i]); } });
-    } else if (!busy(document.querySelector("main"))) {
-      const main = document.querySelector("main"), next = fresh.querySelector("main");
+    const main = document.querySelector("main"), now = fresh.body.dataset.parts; // none where parts alone came
+    if (now === undefined || now === order) {
+      for (const part of partsOf(fresh)) {
+        const held = document.getElementById(part.id); // itself, if it came with the one around it
+        if (!held || held.dataset.live === part.dataset.live || busy(held)) continue;
+        keepOpen(held, part);
+        held.replaceWith(part);
+      }
+    } else if (!busy(main)) {
+      const next = fresh.querySelector("main");
       keepOpen(main, next);
       main.replaceWith(next);
+      document.body.dataset.parts = now;
     }
     find();
     document.body.dataset.looked = String(Number(document.body.dataset.looked || 0) + 1);
