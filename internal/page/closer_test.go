@@ -98,7 +98,7 @@ func TestProbesPage(t *testing.T) {
 	f.view.Probes = append(f.view.Probes, farm.ProbeView{ID: "trough-m2", Measures: farm.Moisture})
 	body := get(newPage(t, f.config()), "/probes").Body.String()
 	wantAll(t, body,
-		"Three probes need a look.", "not believed, 4 minutes ago", "Not believed: disagrees with its twin.", "raw 2290", "raw 87.1 F", "30.6 °C",
+		"Three probes need a look.", "not believed, 4 minutes ago", "Not believed: disagrees with its twin.", "raw 2290", "<span>bed-t</span><small>Bed, near</small><b>30.6 °C</b>", "<summary>12 speaking and believed</summary>",
 		"silent, 9 hours ago", "3 refused: not a number", "never heard, never", "3.21 V", "the air around bed",
 		"Its own time is not believed", "12 unclaimed", "78 doubted",
 	)

@@ -31,6 +31,7 @@ type fake struct {
 	rough  bool  // curves as rough as a cheap probe's
 	refuse error // what Act answers
 	broken error // what the history answers
+	lately []farm.Jot
 	asked  int   // how many curves were asked for
 	now    time.Time
 	logged strings.Builder
@@ -228,6 +229,10 @@ func (f *fake) Line(_ context.Context, id int64) (farm.Jot, error) {
 		return farm.Jot{}, errors.New("no line")
 	}
 	return farm.Jot{ID: 17, At: ago(40 * time.Hour), Bin: "bed", Zone: "near", What: farm.Watered, Litres: 2}, nil
+}
+
+func (f *fake) LastLines(context.Context, int) ([]farm.Jot, error) {
+	return f.lately, f.broken
 }
 
 func (f *fake) Jots(_ context.Context, bin string, from, _ time.Time) ([]farm.Jot, error) {

@@ -88,9 +88,9 @@ func (v *visit) showFront() error {
 	}
 	if page.Many {
 		page.Find = v.in["find"]
-		page.Strips = v.strips(page.Find)
-		if page.Find != "" && len(page.Strips) == 1 && page.Strips[0].Bins() == 1 {
-			return v.redirect(slices.Concat(page.Strips[0].Odd, page.Strips[0].Calm)[0].URL())
+		page.Strips = v.binStrips(page.Find)
+		if one := only(page.Strips); page.Find != "" && one != "" {
+			return v.redirect(one)
 		}
 		return v.show(http.StatusOK, "front", page)
 	}

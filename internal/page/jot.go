@@ -26,6 +26,12 @@ type jotPage struct {
 	Place string
 	What  farm.JotKind // "": it asks what was done
 
+	Many   bool    // too many places for one list:
+	Places []row   // where to choose from
+	Strips []strip // the same by place
+	Lately []row   // and those that the last lines were of
+	Find   string  // what is looked for in them
+
 	Line     string   // number of the line that is corrected
 	Text     string   // in the keeper's words, as they were not understood
 	Question string   // what is not clear of them
@@ -115,9 +121,9 @@ func ofWorms(k farm.JotKind) bool { return k == farm.Stocked || k == farm.Lifted
 
 func (v *visit) showJot() error {
 	v.titled("jot", "Jot")
-	page := jotPage{visit: v}
+	page := jotPage{visit: v, Find: v.in["find"]}
 	if v.in["bin"] == "" {
-		return v.show(http.StatusOK, "jot", page)
+		return v.askWhere(page)
 	}
 	bin, zone, err := v.placeAsked()
 	if err != nil {
@@ -140,6 +146,45 @@ func (v *visit) showJot() error {
 	now := v.now.In(v.loc)
 	v.Back, page.Earliest, page.Latest = binURL(bin.Name), now.Add(-farBack).Format(fieldTime), now.Format(fieldTime)
 	return v.show(http.StatusOK, "jot", page)
+}
+
+// Of a large farm the zones of the last lines are offered before all others.
+const linesLately, zonesLately = 30, 4
+
+// askWhere asks of which zone the line is.
+func (v *visit) askWhere(page jotPage) error {
+	for _, b := range v.Farm.Bins {
+		for _, z := range b.Zones {
+			page.Places = append(page.Places, v.jotRow(b, z.Name, aimWords[z.Aim]))
+		}
+	}
+	if page.Many = len(v.Farm.Bins) > fewBins; !page.Many {
+		return v.show(http.StatusOK, "jot", page)
+	}
+	page.Strips = v.strips(page.Places, "zone", page.Find, func(all []row) string { return all[0].Title + " to " + all[len(all)-1].Title })
+	if one := only(page.Strips); page.Find != "" && one != "" {
+		return v.redirect(one)
+	}
+	if len(page.Strips) == 1 {
+		page.Strips[0].Open = true
+	}
+	lines, err := v.cfg.History.LastLines(v.r.Context(), linesLately)
+	v.torn(err, "page last lines")
+	for _, line := range lines {
+		b, ok := v.Farm.BinByName(line.Bin)
+		_, there := b.ZoneByName(line.Zone)
+		r := v.jotRow(b, line.Zone, "")
+		known := slices.ContainsFunc(page.Lately, func(have row) bool { return have.URL == r.URL })
+		if ok && (there || line.Zone == "") && !known && len(page.Lately) < zonesLately {
+			page.Lately = append(page.Lately, r)
+		}
+	}
+	return v.show(http.StatusOK, "jot", page)
+}
+
+// jotRow is a place to choose.
+func (v *visit) jotRow(b farm.Bin, zone, does string) row {
+	return row{Title: v.Farm.SayPlace(b.Name, zone), URL: string(address("/jot", "bin", b.Name, "zone", zone)), Word: does, place: b.Room}
 }
 
 // tubs are the bins that can take castings in.

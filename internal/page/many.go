@@ -11,74 +11,87 @@ import (
 
 const (
 	fewBins  = 12 // up to so many each is shown with its curves
-	openRows = 30 // up to so many bins their rows lie open, needy or not
+	openRows = 30 // up to so many rows lie open, needy or not
 )
 
-// A strip is the bins of one place in short rows.
+// A strip is what is in one place, bins or probes, in short rows.
 type strip struct {
+	N    int // which one
 	Name string
-	Odd  []binRow // what wants a hand or is not known, the most needy first
-	Calm []binRow // the rest, in the order of the farm
-	Says string   // what the calm ones are like
-	Open bool     // the calm ones need not be unfolded
+	Many string // how many there are
+	Odd  []row  // what wants a hand or is not known, the most needy first
+	Calm []row  // the rest, in the order of the farm
+	Says string // what the calm ones are like
+	Open bool   // the calm ones need not be unfolded
 }
 
-// Bins is how many bins the strip has.
-func (s strip) Bins() int { return len(s.Odd) + len(s.Calm) }
-
-// A binRow is one bin in a line: its name and the one number that matters.
-type binRow struct {
-	Name, Shape string
-	Value       string // "–" where none is believed now; "" where it does not matter
-	Word        string // what is the matter; "" when nothing is
-	need        int
+// A row is one bin or probe in a line: its name and the one number that matters.
+type row struct {
+	Title, URL, Shape string
+	Value             string // "–" where none is believed now; "" where it does not matter
+	Word              string // what is the matter; "" when nothing is
+	place             string // in which it stands
+	need              int
+	bin               farm.BinView // that it is of, or
+	Probe             *probeView
 }
 
 const noValue = "–"
 
-// Title is the bin's name as a heading.
-func (r binRow) Title() string { return farm.Capital(r.Name) }
-
-// URL is the bin's own page.
-func (r binRow) URL() string { return binURL(r.Name) }
-
-// strips are the bins by place, in the order of the file, those of no place last;
-// only those of which every word of find is said.
-func (v *visit) strips(find string) (all []strip) {
-	var names []string
+// strips shares rows out by place, in the order of the file, those of no place last;
+// only those of which every word of find is said. What calm ones are like is for says.
+func (v *visit) strips(rows []row, noun, find string, says func(calm []row) string) (all []strip) {
+	var places []string
 	for _, room := range v.Farm.Rooms {
-		names = append(names, room.Name)
+		places = append(places, room.Name)
 	}
-	for _, name := range append(names, "") {
-		s := strip{Name: farm.Capital(name)}
+	for i, place := range append(places, "") {
+		s := strip{N: i, Name: farm.Capital(place), Open: find != "" || len(rows) <= openRows}
 		switch {
-		case name == "" && len(names) == 0:
-			s.Name = "All bins"
-		case name == "":
+		case place == "" && len(places) == 0:
+			s.Name = "All " + noun + "s"
+		case place == "":
 			s.Name = "Elsewhere"
 		}
-		var calm []farm.BinView
-		for _, b := range v.View.Bins {
-			if v.Farm.RoomOf(b.Name) != name {
-				continue
-			}
-			row := v.row(b)
+		for _, r := range rows {
 			switch {
-			case !found(find, s.Name, row.Name, row.Value, row.Word):
-			case row.need > 1:
-				s.Odd = append(s.Odd, row)
+			case r.place != place || !found(find, s.Name, r.Title, r.Value, r.Word):
+			case r.need > 1:
+				s.Odd = append(s.Odd, r)
 			default:
-				s.Calm, calm = append(s.Calm, row), append(calm, b)
+				s.Calm = append(s.Calm, r)
 			}
 		}
-		if s.Bins() == 0 {
+		n := len(s.Odd) + len(s.Calm)
+		if n == 0 {
 			continue
 		}
-		slices.SortStableFunc(s.Odd, func(a, b binRow) int { return b.need - a.need })
-		s.Says, s.Open = v.sayCalm(s.Calm, calm), find != "" || len(v.View.Bins) <= openRows
+		if s.Many = fmt.Sprintf("%d %ss", n, noun); n == 1 {
+			s.Many = "1 " + noun
+		}
+		slices.SortStableFunc(s.Odd, func(a, b row) int { return b.need - a.need })
+		s.Says = says(s.Calm)
 		all = append(all, s)
 	}
 	return all
+}
+
+// only gives the address of the one thing that was found; "" where there are more, or
+// none.
+func only(all []strip) string {
+	if len(all) != 1 || len(all[0].Odd)+len(all[0].Calm) != 1 {
+		return ""
+	}
+	return slices.Concat(all[0].Odd, all[0].Calm)[0].URL
+}
+
+// binStrips are the bins by place.
+func (v *visit) binStrips(find string) []strip {
+	var rows []row
+	for _, b := range v.View.Bins {
+		rows = append(rows, v.row(b))
+	}
+	return v.strips(rows, "bin", find, v.sayCalm)
 }
 
 // found tells whether every word of what is looked for is in one of the texts; the
@@ -90,8 +103,8 @@ func found(find string, texts ...string) bool {
 
 // row makes the row of a bin: of what is most urgent in it, else of what is not known,
 // else of the level that is farthest out.
-func (v *visit) row(b farm.BinView) binRow {
-	row := binRow{Name: b.Name}
+func (v *visit) row(b farm.BinView) row {
+	row := row{Title: farm.Capital(b.Name), URL: binURL(b.Name), place: v.Farm.RoomOf(b.Name), bin: b}
 	var most *raisedView
 	var unsure bool
 	for _, z := range b.Zones {
@@ -148,7 +161,7 @@ func (v *visit) valueOf(b farm.BinView, r *raisedView) string {
 
 // farthest fills a row with the level that is farthest out, the first of those that
 // are alike.
-func (v *visit) farthest(b farm.BinView, row *binRow) {
+func (v *visit) farthest(b farm.BinView, row *row) {
 	conf, _ := v.Farm.BinByName(b.Name)
 	most := -1
 	for _, z := range b.Zones {
@@ -173,7 +186,7 @@ func (v *visit) farthest(b farm.BinView, row *binRow) {
 }
 
 // sayCalm says what the calm bins of a strip are like: how many, and between what ends.
-func (v *visit) sayCalm(rows []binRow, bins []farm.BinView) string {
+func (v *visit) sayCalm(rows []row) string {
 	quiet := 0
 	for _, r := range rows {
 		quiet += r.need
@@ -187,8 +200,8 @@ func (v *visit) sayCalm(rows []binRow, bins []farm.BinView) string {
 	}
 	for _, q := range []farm.Quantity{farm.Temperature, farm.Moisture} {
 		var least, most *farm.LevelView
-		for _, b := range bins {
-			for _, z := range b.Zones {
+		for _, r := range rows {
+			for _, z := range r.bin.Zones {
 				level := z.Level(q)
 				if level == nil || !level.Fresh {
 					continue

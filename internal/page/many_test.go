@@ -2,6 +2,7 @@ package page_test
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"net/http"
 	"slices"
@@ -48,6 +49,11 @@ func nursery(n int, sheds ...string) *fake {
 func (f *fake) raise(bin string, c farm.Condition, u farm.Urgency) {
 	f.view.Standing = append(f.view.Standing, farm.Standing{Episode: bin + string(c), Bin: bin, Zone: "all", Condition: c, Urgency: u, Since: ago(time.Hour), Text: "It is so."})
 	slices.SortStableFunc(f.view.Standing, func(a, b farm.Standing) int { return int(b.Urgency) - int(a.Urgency) })
+}
+
+// probe is the view of a probe.
+func (f *fake) probe(id string) *farm.ProbeView {
+	return &f.view.Probes[slices.IndexFunc(f.view.Probes, func(p farm.ProbeView) bool { return p.ID == id })]
 }
 
 // zone is the view of a bin's only zone.
@@ -160,6 +166,12 @@ func TestManyBinsOnAPhone(t *testing.T) {
 		t.Errorf("all well: %d px tall, %.1f screens", well, float64(well)/float64(phone.height))
 	}
 	t.Logf("all well: %d px", well)
+	for _, path := range []string{"/probes", "/jot"} {
+		if b.visit(t, path); tall() > 4*phone.height {
+			t.Errorf("%s: %d px tall", path, tall())
+		}
+	}
+	b.visit(t, "/")
 	typed := func(text string) []string {
 		return eval[[]string](t, b, fmt.Sprintf(`(() => { const f = document.querySelector("#find"); f.value = %q; f.dispatchEvent(new Event("input", {bubbles: true}));
 			return [...document.querySelectorAll(".rows a span")].filter((s) => s.checkVisibility()).map((s) => s.textContent); })()`, text))
@@ -173,6 +185,14 @@ func TestManyBinsOnAPhone(t *testing.T) {
 	if got := typed(""); len(got) != 0 || tall() != well {
 		t.Errorf("cleared: %d rows lie open, %d px", len(got), tall())
 	}
+	f.change(func(f *fake) { f.probe("linden-012-t").Doubt = farm.Frozen.String() })
+	b.visit(t, "/probes")
+	if got := typed("lin 012"); !slices.Equal(got, []string{"linden-012-m"}) || !eval[bool](t, b, `document.querySelector(".probes > li").checkVisibility()`) {
+		t.Errorf("typed lin 012 among the probes: %q", got)
+	}
+	if typed("zebra"); eval[bool](t, b, `document.querySelector(".probes > li").checkVisibility()`) {
+		t.Error("the probe in trouble stays where zebra is looked for")
+	}
 	b.quiet(t)
 }
 
@@ -184,12 +204,15 @@ func TestManyBinsAreSeenAndPressed(t *testing.T) {
 	}
 	f.zone("linden-015").Unjudged = "no fresh reading"
 	f.zone("linden-017").Levels[farm.Moisture] = level(86, redM)
+	f.probe("linden-003-m").Doubt = farm.Frozen.String()
+	f.probe("north shed-030-t").Fresh = false
+	f.lately = []farm.Jot{{Bin: "linden-007", Zone: "all"}, {Bin: "cellar-050", Zone: "all"}}
 	b := open(t, startChromium(t), server(t, newPage(t, f.config())), phone)
 	for _, s := range []size{{"320", 320, 640, true}, {"420", 420, 800, true}, {"1440", 1440, 900, false}} {
 		b.resize(t, s)
 		for _, dark := range []bool{false, true} {
 			b.dark(t, dark)
-			for name, path := range map[string]string{"many": "/", "many-found": "/?find=linden+01"} {
+			for name, path := range map[string]string{"many": "/", "many-found": "/?find=linden+01", "many-probes": "/probes", "many-where": "/jot"} {
 				b.visit(t, path)
 				for _, poor := range append(eval[[]string](t, b, reachScript), eval[[]string](t, b, contrastScript)...) {
 					t.Errorf("%s, %s, dark %v: %s", path, s.name, dark, poor)
@@ -199,4 +222,57 @@ func TestManyBinsAreSeenAndPressed(t *testing.T) {
 		}
 	}
 	b.quiet(t)
+}
+
+// Of many probes those that are well lie folded by place; one in trouble is shown at
+// length. What is looked for is found by its bin and by its trouble.
+func TestProbesByPlace(t *testing.T) {
+	f := nursery(60, "linden", "north shed")
+	f.farm.Rooms[0].Air = "linden-air"
+	f.farm.Probes = append(f.farm.Probes, farm.Probe{ID: "linden-air", Measures: farm.Temperature})
+	f.view.Probes = append(f.view.Probes, farm.ProbeView{ID: "linden-air", Measures: farm.Temperature, At: ago(time.Minute), Fresh: true, Value: ptr(12.0)})
+	f.probe("linden-003-m").Doubt = farm.Frozen.String()
+	f.probe("north shed-030-t").Fresh = false
+	f.probe("linden-004-t").Flags = []string{"misdated"}
+	p := newPage(t, f.config())
+	body := get(p, "/probes").Body.String()
+	wantAll(t, body, "Two probes need a look.", "<h2>Linden <small>57 probes", "<h2>Elsewhere <small>10 probes", "<summary>55 speaking and believed</summary>",
+		"Not believed: "+farm.Frozen.String()+".", "Its own time is not believed", "<span>linden-air</span><small>the air of linden</small><b>12 °C</b>")
+	if n := strings.Count(body, `class="what"`); n != 3 || strings.Contains(body, "<details id=\"calm-0\" open") {
+		t.Errorf("%d probes are shown at length, want 3, and the others folded", n)
+	}
+	for find, want := range map[string]int{"linden+moisture": 0, "LINDEN-00+-m": 10, "north+silent": 303, "zebra": 0, "": 121} {
+		w := get(p, "/probes?find="+find)
+		if n := strings.Count(w.Body.String(), `<a href="/probes/`); want != w.Code && n != want {
+			t.Errorf("find %q: status %d, %d probes, want %d", find, w.Code, n, want)
+		}
+	}
+}
+
+// Where something was done is chosen by place, after the places of the last lines.
+func TestWhereOfManyPlaces(t *testing.T) {
+	f := nursery(60, "linden", "north shed")
+	for _, at := range []farm.Place{{Bin: "linden-007", Zone: "all"}, {Bin: "gone", Zone: "all"}, {Bin: "linden-007", Zone: "all"}, {Bin: "yard-058"}, {Bin: "linden-001", Zone: "gone"}} {
+		f.lately = append(f.lately, farm.Jot{Bin: at.Bin, Zone: at.Zone, What: farm.Watered})
+	}
+	p := newPage(t, f.config())
+	body := get(p, "/jot").Body.String()
+	_, last, _ := strings.Cut(body, "<h2>Used last</h2>")
+	last, strips, _ := strings.Cut(last, "</section>")
+	if n := strings.Count(last, "<a "); n != 2 || strings.Index(last, "Linden-007") > strings.Index(last, "Yard-058") {
+		t.Errorf("used last are %d: %s", n, last)
+	}
+	if n := strings.Count(strips, `<a href="/jot?`); n != 60 {
+		t.Errorf("%d places to choose, want 60", n)
+	}
+	wantAll(t, strips, "<h2>Linden <small>28 zones</small>", `<details id="calm-0"><summary>Linden-000 to Linden-027</summary>`, "<span>Yard-058</span>")
+	wantAll(t, get(p, "/jot?find=zebra").Body.String(), "No place says zebra.", "In your own words")
+	if w := get(p, "/jot?find=linden-007"); w.Code != http.StatusSeeOther || w.Header().Get("Location") != "/jot?bin=linden-007&zone=all" {
+		t.Errorf("one alone: status %d, to %q", w.Code, w.Header().Get("Location"))
+	}
+	f.change(func(f *fake) { f.broken = errors.New("no disk") })
+	wantAll(t, get(p, "/jot").Body.String(), "<span>Yard-058</span>")
+	if body := get(newPage(t, nursery(13).config()), "/jot").Body.String(); !strings.Contains(body, `<details id="calm-0" open>`) {
+		t.Error("the places of a farm of one place are folded")
+	}
 }

@@ -12,8 +12,9 @@
 //
 // Read page.go for the routes, middleware.go for what every request passes,
 // visit.go for what one is answered with, live.go for how a page left open follows,
-// templates.go and form.go for what goes out and comes in; then front.go, zone.go and gauge.go for the first page, many.go for that
-// of a large farm, and the others for the page they are named after.
+// templates.go and form.go for what goes out and comes in; then front.go, zone.go and
+// gauge.go for the first page, many.go for the rows of a large farm, and the others for the
+// page they are named after.
 package page
 
 import (
@@ -65,6 +66,8 @@ type History interface {
 	Jots(ctx context.Context, bin string, from, to time.Time) ([]farm.Jot, error)
 	// Line gives one line of the logbook by its ID.
 	Line(ctx context.Context, id int64) (farm.Jot, error)
+	// LastLines gives those that were written last, of the whole farm, the newest first.
+	LastLines(ctx context.Context, most int) ([]farm.Jot, error)
 	Changes(ctx context.Context, bin string, from, to time.Time) ([]farm.Change, error)
 }
 
@@ -145,7 +148,7 @@ func (p *Page) routes() http.Handler {
 		"GET /bins/{bin}":     asks((*visit).showBin),
 		"GET /rounds":         (*visit).showRounds,
 		"GET /ahead":          (*visit).showAhead,
-		"GET /probes":         (*visit).showProbes,
+		"GET /probes":         asks((*visit).showProbes),
 		"GET /reliability":    (*visit).showReliability,
 		"GET /probes/{probe}": asks((*visit).showProbe),
 		"GET /jot":            asks((*visit).showJot),

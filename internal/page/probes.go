@@ -2,6 +2,7 @@ package page
 
 import (
 	"cmp"
+	"fmt"
 	"html/template"
 	"math"
 	"net/http"
@@ -14,12 +15,13 @@ import (
 	"binwatchd/internal/snippet"
 )
 
-// A probesPage is every probe, those in trouble first, and what came in that
+// A probesPage is every probe by place, those in trouble at length, and what came in that
 // no probe could use.
 type probesPage struct {
 	*visit
 	Troubled int // how many of them
-	Probes   []probeView
+	Strips   []strip
+	Find     string // what is looked for in them
 }
 
 // A probeView is one probe as the page shows it.
@@ -38,15 +40,40 @@ func (v *visit) showProbes() error {
 	}
 	v.titled("probes", "Probes")
 	v.live()
-	var troubled, sound []probeView
+	page := probesPage{visit: v, Find: v.in["find"]}
+	var rows []row
 	for _, pv := range v.View.Probes {
-		if p := v.probe(pv); p.trouble {
-			troubled = append(troubled, p)
-		} else {
-			sound = append(sound, p)
+		p := v.probe(pv)
+		row := row{Title: pv.ID, URL: probeURL(pv.ID), Shape: p.Shape, Value: cmp.Or(p.Value, noValue), Word: v.Where(pv.ID), place: v.roomOf(pv.ID), Probe: &p}
+		if p.trouble {
+			page.Troubled++
+		}
+		if p.trouble || len(p.Flags) > 0 {
+			row.need, row.Word = 2, row.Word+" "+p.Word // to be found by
+		}
+		rows = append(rows, row)
+	}
+	page.Strips = v.strips(rows, "probe", page.Find, func(calm []row) string { return fmt.Sprintf("%d speaking and believed", len(calm)) })
+	if one := only(page.Strips); page.Find != "" && one != "" {
+		return v.redirect(one)
+	}
+	return v.show(http.StatusOK, "probes", page)
+}
+
+// roomOf is the place that a probe sits in, or whose air it measures.
+func (v *visit) roomOf(id string) string {
+	for _, room := range v.Farm.Rooms {
+		if room.Air == id {
+			return room.Name
 		}
 	}
-	return v.show(http.StatusOK, "probes", probesPage{v, len(troubled), append(troubled, sound...)})
+	bin := v.probePlace(id).Bin
+	for _, b := range v.Farm.Bins {
+		if bin == "" && b.Ambient == id {
+			return b.Room
+		}
+	}
+	return v.Farm.RoomOf(bin)
 }
 
 func (v *visit) probe(pv farm.ProbeView) probeView {
@@ -93,6 +120,11 @@ func (v *visit) Where(id string) string {
 		return v.Farm.SayPlace(at.Bin, at.Zone)
 	}
 	var rooms []string
+	for _, room := range v.Farm.Rooms {
+		if room.Air == id {
+			return "the air of " + room.Name
+		}
+	}
 	for _, b := range v.Farm.Bins {
 		if b.Ambient == id {
 			rooms = append(rooms, b.Name)

@@ -69,7 +69,7 @@ func TestQuantitiesOfTheTableAreShown(t *testing.T) {
 	charge := 48.0
 	f.view.Probes = append(f.view.Probes, farm.ProbeView{ID: "lamp", Measures: farm.Battery, Value: &charge, At: noon, Fresh: true})
 	wantAll(t, get(p, "/probes/lamp").Body.String(), "48 %", "Battery over 2 days, from ", " %.")
-	wantAll(t, get(p, "/probes").Body.String(), "<b>3.3 mS/cm</b> <small>conductivity, Crate")
+	wantAll(t, get(p, "/probes").Body.String(), "</span><small>Crate</small><b>3.3 mS/cm</b>")
 	wantAll(t, get(p, "/probes/crate-ph?raw1=1&truth1=4&raw2=2&truth2=7").Body.String(), "calibration: [{raw: 1, ph: 4}, {raw: 2, ph: 7}]")
 	for query, status := range map[string]int{"quantity=co2": http.StatusOK, "quantity=light": http.StatusBadRequest} {
 		if w := get(p, "/api/history?zone=crate&"+query); w.Code != status {

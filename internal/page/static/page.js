@@ -13,8 +13,8 @@ const find = () => {
   for (const strip of document.querySelectorAll(".strip")) {
     const place = strip.querySelector("h2")?.textContent ?? "";
     let any = false;
-    for (const row of strip.querySelectorAll(".rows > li")) {
-      const text = (place + " " + row.textContent).toLowerCase();
+    for (const row of strip.querySelectorAll(".rows > li, .probes > li")) {
+      const text = (place + " " + row.innerHTML.replace(/<[^>]*>/g, " ")).toLowerCase(); // words of two elements are two
       row.hidden = !words.every((w) => text.includes(w));
       any ||= !row.hidden;
     }
