@@ -32,7 +32,7 @@ type fake struct {
 	refuse error // what Act answers
 	broken error // what the history answers
 	lately []farm.Jot
-	asked  int   // how many curves were asked for
+	asked  int // how many curves were asked for
 	now    time.Time
 	logged strings.Builder
 }
