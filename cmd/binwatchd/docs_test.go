@@ -31,7 +31,7 @@ func TestDocs(t *testing.T) {
 		t.Run(page, func(t *testing.T) {
 			m := &manager{t: t}
 			testscript.Run(t, testscript.Params{
-				Files: []string{filepath.Join("testdata", "docs", page+".txtar")}, RequireExplicitExec: true,
+				Files: []string{filepath.Join("testdata", "docs", page+".txtar")},
 				Setup: func(e *testscript.Env) error { return setUp(t, e) },
 				Cmds: map[string]func(*testscript.TestScript, bool, []string){
 					"systemctl": m.systemctl, "journalctl": m.journalctl, "past": past, "until": until,
@@ -57,6 +57,7 @@ func pages(t *testing.T) []string {
 // setUp gives a script a broker with three users, a database, a webhook and
 // the directories of an installed machine.
 func setUp(t *testing.T, e *testscript.Env) error {
+	findsProgram(t, e)
 	broker := brokertest.StartMosquitto(t, brokertest.Options{Users: map[string]string{"binwatchd": "clover", "keeper": "rhubarb", "probes": "willow"}})
 	db := influxtest.StartInfluxd(t, influxtest.Options{})
 	db.Do("CREATE DATABASE bins")

@@ -15,14 +15,15 @@ func TestMain(m *testing.M) {
 		knowInvented()
 		os.Exit(childMain())
 	}
-	testscript.Main(m, map[string]func(){"binwatchd": func() { os.Exit(Main()) }})
+	m.Run()
 }
 
 // The scripts are sessions at a terminal, and the documentation of what the
 // commands print.
 func TestScripts(t *testing.T) {
-	testscript.Run(t, testscript.Params{Dir: "testdata/script", RequireExplicitExec: true, Setup: func(e *testscript.Env) error {
+	testscript.Run(t, testscript.Params{Dir: "testdata/script", Setup: func(e *testscript.Env) error {
 		e.Setenv("TZ", "UTC")
+		findsProgram(t, e)
 		return nil
 	}})
 }

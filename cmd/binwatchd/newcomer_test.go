@@ -27,7 +27,7 @@ import (
 func TestFromPackageToTuning(t *testing.T) {
 	n := &newcomer{t: t, box: startMailbox(t)}
 	testscript.Run(t, testscript.Params{
-		Files: []string{filepath.Join("testdata", "newcomer", "package_to_tuning.txtar")}, RequireExplicitExec: true,
+		Files: []string{filepath.Join("testdata", "newcomer", "package_to_tuning.txtar")},
 		Setup: n.setUp,
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"daemon": n.daemonCommand, "log": n.logCommand, "mail": n.mailCommand, "ramp": ramp, "until": until,

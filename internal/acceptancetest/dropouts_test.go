@@ -9,7 +9,7 @@ import (
 // A device of two probes that drops out night after night is told of a few times, not
 // twice each time.
 func TestDropOutsAreFewNotices(t *testing.T) {
-	long(t)
+	t.Parallel()
 	s := acceptancetest.DropOuts(4, 60_000, start)
 	t.Logf("%d notices for %d drop-outs in %.0f weeks", s.Told, s.Drops, s.Weeks)
 	if s.Drops < 60 || float64(s.Told) > s.Weeks {

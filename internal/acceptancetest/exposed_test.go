@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"binwatchd/internal/acceptancetest"
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/scenariotest"
 )
 
@@ -17,11 +18,8 @@ const exposedSeed = 8002
 // enough to act, a window or a heater as soon as they show. EXPOSED_CASES asks for more
 // of each than the few that fit into a test, EXPOSED_SEED for others.
 func TestWhatTheRoomBringsIsToldBefore(t *testing.T) {
-	long(t)
-	n, seed, more := 2, uint64(exposedSeed), false
-	if part > 1 {
-		n = 1
-	}
+	t.Parallel()
+	n, seed, more := efforttest.Cases(1, 2), uint64(exposedSeed), false
 	if asked, err := strconv.Atoi(os.Getenv("EXPOSED_CASES")); err == nil {
 		n, more = asked, true
 	}

@@ -4,6 +4,7 @@ import (
 	"testing"
 
 	"binwatchd/internal/acceptancetest"
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/scenariotest"
 )
@@ -11,9 +12,10 @@ import (
 // Air around a probe after work is no dryness. Before mild dryness waited for the
 // level to climb back, 30 times one of these bins was told to be dry.
 func TestAirAroundAProbeIsNoDryness(t *testing.T) {
-	long(t)
-	s := acceptancetest.Gaps(scenariotest.Suite(scenariotest.Quiet, 24/part, 44_000, start))
-	if s.Cases < 20/part {
+	t.Parallel()
+	n := efforttest.Cases(9, 24)
+	s := acceptancetest.Gaps(scenariotest.Suite(scenariotest.Quiet, n, 44_000, start))
+	if s.Cases < n*5/6 {
 		t.Fatalf("%d bins were right; the test shows little", s.Cases)
 	}
 	if s.False > 1 {
@@ -25,7 +27,8 @@ func TestAirAroundAProbeIsNoDryness(t *testing.T) {
 // taken into account such bins were told 13 times at the worst that they were drying or
 // no longer were.
 func TestDryingDoesNotComeAndGoWithTheNoise(t *testing.T) {
-	for _, c := range scenariotest.Suite(scenariotest.Drying, 12/part, 40_900, start) {
+	t.Parallel()
+	for _, c := range scenariotest.Suite(scenariotest.Drying, efforttest.Cases(5, 12), 40_900, start) {
 		changes, dry := 0, false
 		for _, ch := range acceptancetest.Live(c).Changes {
 			switch ch.Condition {

@@ -4,6 +4,7 @@ import (
 	"testing"
 
 	"binwatchd/internal/acceptancetest"
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/scenariotest"
 )
 
@@ -17,16 +18,17 @@ func TestHabits(t *testing.T) {
 		known, held    float64 // at least that part of waterings is foreseen, and of those within the interval
 		rounds, toldAt float64 // between these parts of the breaches are left to the rounds
 	}{
-		{scenariotest.ByCalendar, 0.75, 0.8, 0.7, 1},
+		{scenariotest.ByCalendar, 0.75, 0.8, 0.65, 1},
 		{scenariotest.ByCount, 0.85, 0.8, 0.8, 1},
 		{scenariotest.ByFeel, 0.85, 0.8, 0.8, 1},
 		{scenariotest.Quickens, 0.6, 0.7, 0.4, 0.9},
 		{scenariotest.Whim, 0, 0, 0, 0.1},
 		{scenariotest.Neglect, 0, 0, 0, 0},
 	} {
+		bins := efforttest.Cases(2, 6)
 		t.Run(string(tt.family), func(t *testing.T) {
-			long(t)
-			s := acceptancetest.LiveBy(scenariotest.Habits(tt.family, 6, 7100, start))
+			t.Parallel()
+			s := acceptancetest.LiveBy(scenariotest.Habits(tt.family, bins, 7100, start))
 			t.Logf("%+v", s)
 			known, rounds := float64(s.Foreseen)/float64(s.Waterings), float64(s.Rounds)/float64(s.Raised)
 			if known < tt.known || tt.known == 0 && known > 0.1 {
@@ -41,7 +43,7 @@ func TestHabits(t *testing.T) {
 			if s.Hidden > 0 || float64(s.Harmful) > 0.02*float64(s.Rounds) {
 				t.Errorf("harm was left to the rounds %d times and came before them %d times of %d", s.Hidden, s.Harmful, s.Rounds)
 			}
-			if s.Raised < 15 || s.Waterings < 20 {
+			if s.Raised < 3*bins || s.Waterings < 4*bins {
 				t.Errorf("nothing was tried: %+v", s)
 			}
 		})

@@ -4,20 +4,17 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
 	"testing"
 	"time"
 
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/farm"
 )
 
 // The noise of a thermometer grows to 2.5 K, at once or within ten days. That is no
 // heap: the keeper is told to look at the probe, and of no heating.
 func TestNoiseThatGrowsIsNoHeating(t *testing.T) {
-	seeds := 7
-	if os.Getenv("SOAK") != "" {
-		seeds = 40
-	}
+	seeds := efforttest.Cases(5, 40)
 	for _, takes := range []float64{0, 2, 5, 10} {
 		t.Run(fmt.Sprintf("within %v days", takes), func(t *testing.T) {
 			t.Parallel()

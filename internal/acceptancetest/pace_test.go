@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"binwatchd/internal/acceptancetest"
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/scenariotest"
 )
@@ -15,9 +16,9 @@ import (
 // nearly every heating, with a lead within a fifth of that at ten minutes; every
 // two hours with six hours of lead.
 func TestHeatingIsToldAtAnyPace(t *testing.T) {
-	long(t)
+	t.Parallel()
 	at := func(every time.Duration) acceptancetest.Score {
-		s := acceptancetest.Heatings(scenariotest.Paced(scenariotest.Suite(scenariotest.Heating, share(48), 100, start), every))
+		s := acceptancetest.Heatings(scenariotest.Paced(scenariotest.Suite(scenariotest.Heating, efforttest.Cases(5, 48), 100, start), every))
 		report(t, fmt.Sprint("heating every ", every), s)
 		if s.Recall() < 0.95 || s.False > 0 {
 			t.Errorf("every %s: got recall %.2f and %d false, want nearly every heating told and none false", every, s.Recall(), s.False)
@@ -25,9 +26,7 @@ func TestHeatingIsToldAtAnyPace(t *testing.T) {
 		return s
 	}
 	usual := at(10 * time.Minute).MedianLead()
-	if part == 1 {
-		at(time.Minute) // six hundred readings an hour are thinned, and tell no less
-	}
+	at(time.Minute) // six hundred readings an hour are thinned, and tell no less
 	for _, every := range []time.Duration{30 * time.Minute, time.Hour} {
 		if got := at(every).MedianLead(); got < usual*4/5 || got > usual*6/5 {
 			t.Errorf("every %s: got a median lead of %s, want it near the %s of every ten minutes", every, got, usual)
@@ -41,11 +40,12 @@ func TestHeatingIsToldAtAnyPace(t *testing.T) {
 // One heap, seen by probes that differ only in the minute at which they speak:
 // all are told of, hours ahead.
 func TestTheMinuteAtWhichAProbeSpeaksDoesNotMatter(t *testing.T) {
-	long(t)
+	t.Parallel()
 	heap := scenariotest.Case{Kind: scenariotest.Heating, Bin: scenariotest.Bed, Room: scenariotest.House, Probe: scenariotest.Fine, Seed: 122, Start: start, Days: 8, Ambient: true}
+	step := 60 / efforttest.Cases(10, 30)
 	for _, every := range []time.Duration{time.Hour, 2 * time.Hour} {
 		var all acceptancetest.Score
-		for minute := 0; minute < 60; minute += 2 * part {
+		for minute := 0; minute < 60; minute += step {
 			c := heap
 			c.Every, c.Phase = every, every*time.Duration(minute)/60
 			s := acceptancetest.Heatings([]scenariotest.Case{c})
@@ -53,7 +53,7 @@ func TestTheMinuteAtWhichAProbeSpeaksDoesNotMatter(t *testing.T) {
 		}
 		least, most := slices.Min(all.Leads), slices.Max(all.Leads)
 		t.Logf("every %s: told %d of %d, from %s to %s ahead", every, all.Told, all.Due, least, most)
-		if all.Due < 30/part {
+		if all.Due < 60/step {
 			t.Fatalf("the heap crosses the limit in %d bins; the test shows little", all.Due)
 		}
 		if all.Told < all.Due || least < 5*time.Hour || all.MedianLead() < 6*time.Hour || most-least > 2*every+3*time.Hour {
@@ -64,10 +64,10 @@ func TestTheMinuteAtWhichAProbeSpeaksDoesNotMatter(t *testing.T) {
 
 // Drying and the sifting window need no more than a reading every six hours.
 func TestDryingIsToldAtAnyPace(t *testing.T) {
-	long(t)
+	t.Parallel()
 	for _, every := range []time.Duration{2 * time.Hour, 4 * time.Hour, 6 * time.Hour} {
-		s := acceptancetest.Dryings(scenariotest.Paced(scenariotest.Suite(scenariotest.Drying, share(16), 900, start), every))
-		opens, closes := acceptancetest.Siftings(scenariotest.Paced(scenariotest.Suite(scenariotest.Sifting, share(12), 1300, start), every))
+		s := acceptancetest.Dryings(scenariotest.Paced(scenariotest.Suite(scenariotest.Drying, efforttest.Cases(3, 16), 900, start), every))
+		opens, closes := acceptancetest.Siftings(scenariotest.Paced(scenariotest.Suite(scenariotest.Sifting, efforttest.Cases(3, 12), 1300, start), every))
 		for name, s := range map[farm.Condition]acceptancetest.Score{farm.Drying: s, farm.SiftReady: opens, farm.SiftPassing: closes} {
 			report(t, fmt.Sprint(name, " every ", every), s)
 			if s.Due == 0 || s.Recall() < 0.95 || s.False > 0 {

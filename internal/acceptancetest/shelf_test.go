@@ -4,6 +4,7 @@ import (
 	"testing"
 
 	"binwatchd/internal/acceptancetest"
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/scenariotest"
 )
 
@@ -11,7 +12,7 @@ import (
 // their rules were there, 0 of 11 that changed places were found within a day and a half, 10 of 30
 // with water in them within a day, all by a twin, and 7 of 30 that drifted.
 func TestBadProbesOnAShelf(t *testing.T) {
-	long(t)
+	t.Parallel()
 	for _, tt := range []struct {
 		fault scenariotest.Fault
 		n     int
@@ -22,7 +23,7 @@ func TestBadProbesOnAShelf(t *testing.T) {
 	} {
 		t.Run(string(tt.fault), func(t *testing.T) {
 			t.Parallel()
-			s := acceptancetest.Shelf(scenariotest.Shelves(tt.fault, tt.n/part, 50_000, start))
+			s := acceptancetest.Shelf(scenariotest.Shelves(tt.fault, efforttest.Cases(tt.n/2, tt.n), 50_000, start))
 			t.Logf("found %d of %d; %d of %d honest ones doubted in %.0f probe-months", s.Found, s.Cases, len(s.Wrong), s.Probes, s.Months)
 			if float64(s.Found) < tt.found*float64(s.Cases) {
 				t.Errorf("found %d of %d; missed %v", s.Found, s.Cases, s.Missed)

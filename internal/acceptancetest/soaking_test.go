@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"binwatchd/internal/acceptancetest"
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/husbandry"
 	"binwatchd/internal/scenariotest"
 )
@@ -17,7 +18,7 @@ const soakSeed = 1
 // A dose is held to what a bin truly wants, in bins of their own physics. SOAK_CASES asks
 // for more than the few that fit into a test, SOAK_SEED for others.
 func TestDosesAreWhatTheBinsWant(t *testing.T) {
-	n, seed, more := 6/part, uint64(soakSeed), false
+	n, seed, more := efforttest.Cases(3, 6), uint64(soakSeed), false
 	if asked, err := strconv.Atoi(os.Getenv("SOAK_CASES")); err == nil {
 		n, more = asked, true
 	}

@@ -3,10 +3,10 @@ package acceptancetest_test
 import (
 	"math"
 	"math/rand/v2"
-	"os"
 	"testing"
 	"time"
 
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/scenariotest"
 )
@@ -42,7 +42,7 @@ func TestOneBadProbeOfTwoMakesNoNow(t *testing.T) {
 		{"drifts down 3 K a day", drift(-3), 0, 28},
 	}
 	n, most := 12, 0
-	if os.Getenv("SOAK") != "" {
+	if efforttest.Soak() {
 		n, most = 36, 2 // small boxes in a glasshouse, whose air explains nearly everything
 	}
 	cases := scenariotest.Suite(scenariotest.Quiet, n, 7100, start)
@@ -124,10 +124,10 @@ func twins(b *bed, r *scenariotest.Run, every time.Duration, other func(truth, h
 // Feed heats one end of a simulated bed, in the sun, with a heater, a lamp or
 // without: the probe there is believed, and what kills worms is told.
 func TestFeedThatHeatsOneEndIsBelieved(t *testing.T) {
-	long(t)
-	killed := 0
+	t.Parallel()
+	n, killed := efforttest.Cases(2, 3), 0
 	for i, w := range scenariotest.Warmths {
-		for _, c := range scenariotest.WarmSuite(w, scenariotest.Heating, 3, 9300, start) {
+		for _, c := range scenariotest.WarmSuite(w, scenariotest.Heating, n, 9300, start) {
 			c.Bin, c.FeedKg = scenariotest.Bed, 3+2*float64(i%4)
 			r := c.Run()
 			b := newBed(farm.Temperature, "first", "second")
@@ -154,7 +154,7 @@ func TestFeedThatHeatsOneEndIsBelieved(t *testing.T) {
 			}
 		}
 	}
-	if killed < 8 {
+	if killed < 8*n/3 {
 		t.Errorf("only %d beds got deadly; the test shows little", killed)
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/farm"
 )
 
@@ -158,23 +159,20 @@ var endFaults = []struct {
 
 // endCases is how many beds are tried of each, and from which seed on.
 func endCases() (n int, seed uint64) {
-	n, seed = 4, 100
-	if os.Getenv("SOAK") != "" {
-		n = 60
-	}
+	n, seed = efforttest.Cases(4, 60), 100
 	if v, err := strconv.Atoi(os.Getenv("TWIN_CASES")); err == nil {
 		n = v
 	}
 	if v, err := strconv.ParseUint(os.Getenv("TWIN_SEED"), 10, 64); err == nil {
 		seed = v
 	}
-	return max(n/part, 1), seed
+	return n, seed
 }
 
 // One bad probe of two makes no `now`, whatever it does and however seldom it
 // speaks.
 func TestOneBadEndMakesNoNow(t *testing.T) {
-	long(t)
+	t.Parallel()
 	n, seed := endCases()
 	for _, f := range endFaults {
 		for _, every := range endPaces {

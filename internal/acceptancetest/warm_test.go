@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"binwatchd/internal/acceptancetest"
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/scenariotest"
 )
 
@@ -17,7 +18,7 @@ const warmSeed = 7000
 // not told as its own heat, whether it was fed or not. WARM_CASES asks for more
 // of each kind than the few that fit into a test, WARM_SEED for others.
 func TestWhatWarmsABinFromOutsideIsNotItsOwnHeat(t *testing.T) {
-	long(t)
+	t.Parallel()
 	n, seed, more := warmAsked(t)
 	var quiet, fed acceptancetest.Score
 	for _, w := range scenariotest.Warmths {
@@ -57,10 +58,7 @@ func TestWhatWarmsABinFromOutsideIsNotItsOwnHeat(t *testing.T) {
 // whether that is more than the fixed few.
 func warmAsked(t *testing.T) (n int, seed uint64, more bool) {
 	t.Helper()
-	n, seed = 2, warmSeed
-	if part > 1 {
-		n = 1
-	}
+	n, seed = efforttest.Cases(1, 2), warmSeed
 	if asked, err := strconv.Atoi(os.Getenv("WARM_CASES")); err == nil {
 		n, more = asked, true
 	}
@@ -74,7 +72,7 @@ func warmAsked(t *testing.T) (n int, seed uint64, more bool) {
 // What heats is told all the same, in the sun, beside a heater, a lamp or nothing of
 // the kind, and what does not is not.
 func TestWhatIsFedEveryWeekIsToldWhenItHeats(t *testing.T) {
-	long(t)
+	t.Parallel()
 	n, seed, more := warmAsked(t)
 	var all acceptancetest.Score
 	for _, w := range append([]scenariotest.Warmth{scenariotest.NoWarmth}, scenariotest.Warmths...) {

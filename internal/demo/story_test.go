@@ -11,6 +11,8 @@ import (
 	"time"
 
 	"binwatchd/internal/demo"
+
+	"binwatchd/internal/efforttest"
 )
 
 // within fails unless lowest and highest of what was said lie in their ranges.
@@ -32,6 +34,7 @@ func within(t *testing.T, what string, v []float64, lowest, highest [2]float64) 
 // The beats of the story happen whatever the seed (tried with the first forty).
 // Days count from the midnight before the start.
 func TestStory(t *testing.T) {
+	efforttest.Long(t)
 	for seed := range uint64(3) {
 		t.Run(fmt.Sprint("seed ", seed), func(t *testing.T) {
 			h := listen(t, seed, 38)
@@ -73,6 +76,7 @@ func (h heard) inWindow(from, to float64) (n int) {
 
 // Whatever is said is possible, through three cycles of the story.
 func TestEverythingSaidIsPlausible(t *testing.T) {
+	efforttest.Long(t)
 	ranges := map[string][2]float64{
 		"glass/bed/temp_f": {40, 115}, "glass/bed/soil": {1400, 2900}, "glass/bed/second": {-127, 85},
 		"glass/far/temperature": {0, 40}, "glass/far/moisture": {25, 75}, "glass/air/temperature": {0, 50},
@@ -202,6 +206,7 @@ func TestJots(t *testing.T) {
 }
 
 func TestTubsAreEmptiedWhenFull(t *testing.T) {
+	efforttest.Long(t)
 	emptied := 0
 	demo.New(1, start).Until(start.Add(400*day), func(m demo.Message) {
 		if strings.Contains(string(m.Payload), `"emptied"`) {

@@ -3,10 +3,10 @@ package ingest_test
 import (
 	"math"
 	"math/rand/v2"
-	"os"
 	"testing"
 	"time"
 
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/farm"
 )
 
@@ -96,11 +96,9 @@ func (s stander) run(t *testing.T, w weather, seed uint64, days, freezes float64
 // A probe that freezes in its first days is found within three, where it had noise
 // that shows; and one that may honestly stand is believed however long it does.
 func TestAProbeThatFreezesSoonIsFound(t *testing.T) {
+	efforttest.Long(t)
 	w := readWeather(t)
-	seeds, honest := 5, 5
-	if os.Getenv("SOAK") != "" {
-		seeds, honest = 30, 100
-	}
+	seeds, honest := efforttest.Cases(5, 30), efforttest.Cases(5, 100)
 	for _, s := range standers {
 		t.Run(s.name, func(t *testing.T) {
 			t.Parallel()

@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/farm"
 )
 
@@ -41,6 +42,7 @@ func (b dryingBed) year(d *tester, id string, every time.Duration) (waterings in
 }
 
 func TestDryingAndWateringAreNeverDoubtedForLong(t *testing.T) {
+	efforttest.Long(t)
 	for _, noise := range []float64{0, 0.3, 1, 3} {
 		for _, step := range []float64{0.1, 1, 5} {
 			for _, every := range []time.Duration{10 * time.Minute, time.Hour} {

@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/farm"
 )
 
@@ -13,6 +14,7 @@ import (
 // unheated shed, with probes of every usual resolution and interval. The
 // resolution 0.0625 °C is the DS18B20's (datasheet, Maxim Integrated 2019).
 func TestShedWeatherIsNeverDoubted(t *testing.T) {
+	efforttest.Long(t)
 	w := readWeather(t)
 	for _, step := range []float64{0.0625, 0.5, 1} {
 		for _, tau := range []time.Duration{time.Minute, 6 * time.Hour, 36 * time.Hour, 20 * 24 * time.Hour} {
@@ -37,6 +39,7 @@ func TestShedWeatherIsNeverDoubted(t *testing.T) {
 // one deep in it, and a crate in a cool store; with gaps from an hour to
 // ten days.
 func TestFarmWeatherIsNeverDoubted(t *testing.T) {
+	efforttest.Long(t)
 	w := readWeather(t)
 	for _, tt := range []struct {
 		step          float64

@@ -4,20 +4,17 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
 	"testing"
 	"time"
 
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/farm"
 )
 
 // twinSeeds are the beds that are tried: a few of them always, all of them where
 // there is time.
 func twinSeeds() uint64 {
-	if os.Getenv("SOAK") != "" {
-		return 400
-	}
-	return 12
+	return uint64(efforttest.Cases(12, 400))
 }
 
 // A bed of two ends for four months: each feeding heats one end or the other by
@@ -26,6 +23,7 @@ func twinSeeds() uint64 {
 // That much heat is from memory of hot beds, the rest is common practice, no
 // source. None of it is a probe's fault.
 func TestFeedAtOneEndIsNeverDoubted(t *testing.T) {
+	efforttest.Long(t)
 	w := readWeather(t)
 	for seed := range twinSeeds() {
 		t.Run(fmt.Sprint(seed), func(t *testing.T) {

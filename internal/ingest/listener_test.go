@@ -16,6 +16,7 @@ import (
 
 	"binwatchd/internal/brokertest"
 	"binwatchd/internal/certtest"
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/ingest"
 	"binwatchd/internal/proctest"
 )
@@ -331,7 +332,7 @@ func TestListenerOverTLS(t *testing.T) {
 // is being set up. Under the race detector this test finds out whether the
 // gate keeps them apart.
 func TestStoppingWhileProbesCome(t *testing.T) {
-	for round := range 20 {
+	for round := range efforttest.Cases(6, 60) {
 		l, h := listener(t, nil)
 		h.up()
 		var probes sync.WaitGroup

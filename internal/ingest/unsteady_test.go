@@ -3,19 +3,16 @@ package ingest_test
 import (
 	"fmt"
 	"math/rand/v2"
-	"os"
 	"testing"
 	"time"
 
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/farm"
 )
 
 // roughSeeds are how many bins of each kind are tried.
 func roughSeeds() int {
-	if os.Getenv("SOAK") != "" {
-		return 100
-	}
-	return 12
+	return efforttest.Cases(12, 100)
 }
 
 // A roughBin is a bed in its room: it is fed and heats, the sun comes and goes behind
@@ -81,6 +78,7 @@ func (b roughBin) run(w weather, seed uint64) (found time.Duration, before, afte
 
 // Noise that grows to 2.5 K is doubted; a bed that is fed, shone upon and opened is not.
 func TestNoiseThatGrowsIsDoubted(t *testing.T) {
+	efforttest.Long(t)
 	w := readWeather(t)
 	for _, every := range []time.Duration{tenMinutes, 30 * time.Minute, time.Hour, 2 * time.Hour} {
 		for _, step := range []float64{0.0625, 0.5} {

@@ -15,6 +15,7 @@ import (
 	"testing"
 	"time"
 
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/journal"
 )
@@ -33,7 +34,8 @@ var roles = map[string]func(path string) error{
 func TestMain(m *testing.M) {
 	role, ok := roles[os.Getenv(roleVariable)]
 	if !ok {
-		os.Exit(m.Run())
+		efforttest.Laws(m)
+		return
 	}
 	if err := role(os.Args[len(os.Args)-1]); err != nil {
 		fmt.Fprintln(os.Stderr, err)
@@ -98,10 +100,7 @@ func numberedBatch(n, size int) *journal.Batch {
 // once, and what belongs together stays together.
 func TestKilledWhileAppending(t *testing.T) {
 	path := newPath(t)
-	rng, rounds := rand.New(rand.NewPCG(1, 2)), 10
-	if os.Getenv("SOAK") != "" {
-		rounds = 100
-	}
+	rng, rounds := rand.New(rand.NewPCG(1, 2)), efforttest.Cases(5, 100)
 	for round := range rounds {
 		said := killAfter(t, path, 1+rng.IntN(40))
 		j := open(t, path)

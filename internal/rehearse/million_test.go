@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/husbandry"
 	"binwatchd/internal/rehearse"
@@ -79,7 +80,10 @@ func live(t testing.TB, n int) (hash string, st rehearse.Stats, heap uint64) {
 	return hex.EncodeToString(sum.Sum(nil)), re.Stats(), m.HeapAlloc
 }
 
+const million = 1_000_000
+
 func TestAMillionMessagesInConstantMemory(t *testing.T) {
+	efforttest.Long(t)
 	hash, _, before := live(t, million/10)
 	_, st, after := live(t, million)
 	if st.Readings != million || st.Changes < million/10_000 {

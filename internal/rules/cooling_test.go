@@ -11,6 +11,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
 
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/rules"
 )
@@ -199,6 +200,7 @@ func outdoors(seed uint64, n int) []farm.Event {
 // Wherever a snapshot was taken, what the room brings goes on as in a life without
 // restart.
 func TestReplayOfARoomFromAnySnapshot(t *testing.T) {
+	efforttest.Long(t)
 	changes := map[farm.Condition]int{}
 	for seed := range uint64(4) {
 		r := rand.New(rand.NewPCG(seed, 3))

@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/rules"
 )
@@ -150,6 +151,7 @@ func byTime(a, b farm.Jot) int { return a.At.Compare(b.At) }
 // one feed in two parts is one feed, more food is never due sooner, more worms never
 // later.
 func TestLawsOfTheFeedClock(t *testing.T) {
+	efforttest.Long(t)
 	kinds := []string{"mash", "fruit", "scraps", "coffee", "grain", "oats"}
 	for seed := range uint64(12) {
 		r := rand.New(rand.NewPCG(seed, 5))

@@ -2,10 +2,10 @@ package rules_test
 
 import (
 	"math/rand/v2"
-	"os"
 	"testing"
 	"time"
 
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/husbandry"
 )
@@ -16,11 +16,8 @@ import (
 // within what a bed does, it comes back into its band, stays there and is never
 // drowned.
 func TestAKeeperWhoDoesAsToldKeepsTheBinMoist(t *testing.T) {
-	seeds := uint64(5)
-	if os.Getenv("SOAK") != "" {
-		seeds = 100
-	}
-	for seed := range seeds {
+	efforttest.Long(t)
+	for seed := range uint64(efforttest.Cases(5, 100)) {
 		r := rand.New(rand.NewPCG(seed, 77))
 		f := nursery(farm.Living, "red")
 		mass := 2 + 20*r.Float64() // kg, in truth

@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/farm"
 )
 
@@ -52,6 +53,7 @@ func (w *watched) raisedOf(species string) time.Time {
 // rest takes 888.6/24.5675 = 36.17 days at 25 °C: 46.17 in all; half of each day
 // at either, 1034.3/((14.5675+24.5675)/2) = 52.86 days.
 func TestCastingsAgeFromWhenTheyWereSifted(t *testing.T) {
+	efforttest.Long(t)
 	for _, tt := range []struct {
 		name  string
 		tempC func(time.Duration) float64
@@ -113,6 +115,7 @@ func TestFoodAgesFromWhenItWasGiven(t *testing.T) {
 
 // Law: whenever a line is written before it matters, the due day is the same.
 func TestWhenALineIsWrittenChangesNothing(t *testing.T) {
+	efforttest.Long(t)
 	for seed := range uint64(8) {
 		r := rand.New(rand.NewPCG(seed, 20))
 		base, swing := 14+8*r.Float64(), 8*r.Float64()

@@ -10,6 +10,7 @@ import (
 	"github.com/google/go-cmp/cmp/cmpopts"
 	"pgregory.net/rapid"
 
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/rules"
 )
@@ -74,6 +75,7 @@ func anEvent(r *rand.Rand, at time.Time) farm.Event {
 // A restart is the last snapshot and a replay of what came after it: wherever
 // the snapshot was taken, the changes are those of a life without restart.
 func TestReplayFromAnySnapshotEqualsReplayFromTheStart(t *testing.T) {
+	efforttest.Long(t)
 	rapid.Check(t, func(t *rapid.T) {
 		events := history(rapid.Uint64().Draw(t, "seed"), 1500)
 		cut := rapid.IntRange(0, len(events)).Draw(t, "cut")

@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/farm"
 )
 
@@ -31,6 +32,7 @@ func TestTheQuietPathAllocatesNothing(t *testing.T) {
 
 // A window that closes slowly is told once, not with every refit anew.
 func TestAClosingWindowDoesNotFlap(t *testing.T) {
+	efforttest.Long(t)
 	for seed := range uint64(6) {
 		w := watching(sifter())
 		noise := rand.New(rand.NewPCG(seed, 7))

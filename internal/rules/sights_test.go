@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/farm"
 )
 
@@ -21,6 +22,7 @@ func (w *watched) zone(days float64) farm.ZoneView {
 // What is seen holds no judging, is shown with what to do for two weeks, and of each kind
 // the newest alone.
 func TestWhatIsSeenIsShownWithAdvice(t *testing.T) {
+	efforttest.Long(t)
 	for _, row := range farm.JotTable {
 		if row.Sight == nil {
 			continue

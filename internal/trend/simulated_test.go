@@ -1,16 +1,16 @@
-//go:build !race
-
 package trend_test
 
-import "testing"
+import (
+	"testing"
 
-// Nothing here runs beside anything else: the race detector would only make
-// minutes of these tests, so they are run without it.
+	"binwatchd/internal/efforttest"
+)
 
 // Recall, lead, false raises and coverage on bins of other physics. Pinned
 // loosely: the table of a longer run stands in BenchmarkHeatingTable.
 func TestHeatingOnSimulatedBins(t *testing.T) {
-	each, all := simulateHeat(t, 60)
+	efforttest.Long(t)
+	each, all := simulateHeat(t, uint64(efforttest.Cases(30, 60)))
 	for k, h := range each {
 		if h.hits < h.events-1 {
 			t.Errorf("%s: hit %d of %d", heatScenarios[k].name, h.hits, h.events)
@@ -41,6 +41,7 @@ func TestHeatingOnSimulatedBins(t *testing.T) {
 // Recall, lead, false raises and coverage on banks of other physics. Pinned
 // loosely: the table of a longer run stands in BenchmarkDryingTable.
 func TestDryingOnSimulatedBanks(t *testing.T) {
+	efforttest.Long(t)
 	each, all := simulateDry(t, 25)
 	for k, d := range each {
 		if d.hits < d.events-1 {

@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/trend"
 )
 
@@ -37,7 +38,8 @@ func extremes(t testing.TB) (low, high []float64) {
 	if len(low) != 1461 {
 		t.Fatalf("read %d days, want 1461", len(low))
 	}
-	return low[:weatherDays], high[:weatherDays]
+	days := efforttest.Cases(366, len(low)) // the whole of 2012
+	return low[:days], high[:days]
 }
 
 // outdoors draws a curve through the extremes: coolest at 5, warmest at 15
@@ -117,6 +119,7 @@ func (n *followed) refit(bin, air *trend.Track, limit float64, now time.Time, ra
 // A bin that only follows its shed must never be raised as self-heating: four
 // years of real weather, seen with and without the shed's own probe.
 func TestRealWeatherNeverHeatsItself(t *testing.T) {
+	efforttest.Long(t)
 	low, high := extremes(t)
 	for _, c := range []follower{
 		{name: "bed", lag: 14, seesAir: true, step: 0.5},
@@ -146,6 +149,7 @@ func TestRealWeatherNeverHeatsItself(t *testing.T) {
 // so less is asked of the data, yet no more than a few hours in four years may
 // be mistaken.
 func TestRealWeatherWithFeeds(t *testing.T) {
+	efforttest.Long(t)
 	low, high := extremes(t)
 	for _, c := range []follower{
 		{name: "bed", lag: 14, seesAir: true, step: 0.5, fed: true},

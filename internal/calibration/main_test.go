@@ -1,0 +1,9 @@
+package calibration_test
+
+import (
+	"testing"
+
+	"binwatchd/internal/efforttest"
+)
+
+func TestMain(m *testing.M) { efforttest.Laws(m) }

@@ -1,0 +1,9 @@
+package chart_test
+
+import (
+	"testing"
+
+	"binwatchd/internal/efforttest"
+)
+
+func TestMain(m *testing.M) { efforttest.Laws(m) }

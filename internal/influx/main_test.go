@@ -1,0 +1,9 @@
+package influx_test
+
+import (
+	"testing"
+
+	"binwatchd/internal/efforttest"
+)
+
+func TestMain(m *testing.M) { efforttest.Laws(m) }
