@@ -64,10 +64,7 @@ test-busy: deps lint
 # The tests' own round of stops, kills and full disks, for longer: make soak
 # SOAK=8h. CHAOS_SEED=... repeats an order.
 soak: deps
-	SOAK=1 $(GO) test -count=1 -run '^TestFeedAtOneEndIsNeverDoubted$$' ./internal/ingest
-	SOAK=1 WARM_CASES=20 FEED_CASES=20 $(GO) test -count=1 -timeout 0 ./internal/acceptancetest
-	SOAK=1 $(GO) test -count=1 -timeout 0 -run '^TestAKeeperWhoDoesAsTold' ./internal/rules
-	SOAK=1 $(GO) test -count=1 -timeout 0 -run '^TestKilledWhileAppending$$' ./internal/journal
+	SOAK=1 WARM_CASES=20 FEED_CASES=20 $(GO) test -count=1 -timeout 0 ./internal/...
 	WARM_CASES=200 $(GO) test -count=1 -timeout 0 -run '^TestWhatWarmsABin' ./internal/acceptancetest
 	SOAK=$${SOAK:-10m} $(GO) test $(RACED) -count=1 -timeout 0 -v -run '^(TestChaos|TestKilledAtRandomMoments)$$' ./cmd/binwatchd
 

@@ -10,7 +10,7 @@ import (
 // loosely: the table of a longer run stands in BenchmarkHeatingTable.
 func TestHeatingOnSimulatedBins(t *testing.T) {
 	efforttest.Long(t)
-	each, all := simulateHeat(t, uint64(efforttest.Cases(30, 60)))
+	each, all := simulateHeat(t, 60)
 	for k, h := range each {
 		if h.hits < h.events-1 {
 			t.Errorf("%s: hit %d of %d", heatScenarios[k].name, h.hits, h.events)
