@@ -51,6 +51,7 @@ var may = map[string]struct {
 	"acceptancetest":   {[]string{"farm", "husbandry", "ingest", "rehearse", "rules", "scenariotest"}, "test support: the whole judging held against bins of known truth"},
 	"brokertest":       {[]string{"proctest"}, "test support: starts a real broker"},
 	"certtest":         {nil, "test support: certificates"},
+	"efforttest":       {nil, "test support: how much a test tries"},
 	"bench":            {nil, "prints figures; what is measured runs as benchmarks of the packages"},
 	"powercut":         {[]string{"farm", "journal"}, "prints figures: a machine without power, held against its journal by what the journal itself reads"},
 	"influxtest":       {[]string{"proctest"}, "test support: starts real databases"},
