@@ -31,6 +31,8 @@ type Event struct {
 	Seq     int64     // place in the journal; 0 where there is no journal
 	Arrived time.Time // when it reached us; never falls along the journal but by an EventClock
 	Kind    EventKind
+	Once    string // id of the form that it came by: what comes by it again is not taken; "": by none
+	Since   int64  // of a jot ticked on a list: the journal's last place when the list was made; 0: on none
 
 	Reading Reading
 	Jot     Jot
@@ -45,6 +47,14 @@ type Event struct {
 	Shift   time.Duration // EventClock
 	From    time.Time     // EventClock: when the wrong time began, on the wrong clock
 }
+
+// Already is why what a keeper asks for is not written: it stands in the journal.
+type Already struct {
+	Event      // that stands there
+	Own   bool // it came by the same form, sent twice; else somebody has done the same since the list was made
+}
+
+func (a *Already) Error() string { return "that is written already" }
 
 // Backlog says what a broker that is reached hands over first.
 type Backlog uint8

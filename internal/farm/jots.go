@@ -186,7 +186,7 @@ type Jot struct {
 	Litres float64   `json:"litres,omitempty"`
 	Of     string    `json:"of,omitempty"`    // kind of food, or a species for stocked
 	To     string    `json:"to,omitempty"`    // sifted: the tub that received the castings
-	By     string    `json:"by,omitempty"`    // command, mqtt or page
+	By     string    `json:"by,omitempty"`    // who, where that is known; else command, mqtt or page
 	Words  string    `json:"words,omitempty"` // noted: as the keeper wrote them
 
 	// Uncertain: it waited somewhere on its way and says no time of its own; At is

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -50,9 +51,13 @@ func insertEvent(t *tx, e Entry) {
 	case farm.EventStrike:
 		bin, at = ofStrikes, e.Event.Strike.Line
 	}
+	var once any
+	if e.Event.Once != "" {
+		once = e.Event.Once
+	}
 	packet, hash, sender := e.packet()
-	t.exec(`INSERT INTO event (seq, arrived, kind, bin, at, body, packet, hash, sender) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-		e.Event.Seq, e.Event.Arrived.UnixMilli(), int64(e.Event.Kind), bin, at, asJSON(t, bodyOf(e.Event)), packet, hash, sender)
+	t.exec(`INSERT INTO event (seq, arrived, kind, bin, at, body, packet, hash, sender, once) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+		e.Event.Seq, e.Event.Arrived.UnixMilli(), int64(e.Event.Kind), bin, at, asJSON(t, bodyOf(e.Event)), packet, hash, sender, once)
 	if e.Event.Kind == farm.EventStrike { // what was learned since holds the line
 		t.exec(`DELETE FROM snapshot WHERE seq >= ?`, e.Event.Strike.Line)
 	}
@@ -157,4 +162,32 @@ func (j *Journal) Line(ctx context.Context, id int64) (farm.Jot, error) {
 func (j *Journal) LastLines(ctx context.Context, most int) ([]farm.Jot, error) {
 	return viewAll(ctx, j, "read the last lines", scanJot, `SELECT `+eventColumns+` FROM event
 		WHERE kind = ? AND seq NOT IN (`+struckLines+`) ORDER BY seq DESC LIMIT ?`, int64(farm.EventJot), most)
+}
+
+// Already finds what stands in the journal in place of an event that comes by a form: the
+// form's own, sent before, or the same act at the same place since the list was made on
+// which it is ticked. It is nil where nothing does.
+func (j *Journal) Already(ctx context.Context, e farm.Event) (*farm.Already, error) {
+	find := func(where string, args ...any) ([]farm.Event, error) {
+		return viewAll(ctx, j, "look for a form", scanEvent, `SELECT `+eventColumns+` FROM event WHERE `+where, args...)
+	}
+	if e.Once != "" {
+		own, err := find(`once = ?`, e.Once)
+		if err != nil || len(own) > 0 {
+			return alreadyIn(own, true), err
+		}
+	}
+	if e.Kind != farm.EventJot || e.Since == 0 {
+		return nil, nil
+	}
+	others, err := find(`bin = ? AND seq > ? AND kind = ? AND seq NOT IN (`+struckLines+`) ORDER BY seq`, e.Jot.Bin, e.Since, int64(farm.EventJot))
+	others = slices.DeleteFunc(others, func(o farm.Event) bool { return o.Jot.Zone != e.Jot.Zone || o.Jot.What != e.Jot.What })
+	return alreadyIn(others, false), err
+}
+
+func alreadyIn(all []farm.Event, own bool) *farm.Already {
+	if len(all) == 0 {
+		return nil
+	}
+	return &farm.Already{Event: all[0], Own: own}
 }

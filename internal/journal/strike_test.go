@@ -104,3 +104,58 @@ func TestSnapshotsOfDaysAreKept(t *testing.T) {
 		}
 	}
 }
+
+// What came by a form is found by it after a restart too; the line of a list is found that
+// somebody has ticked since, unless it was struck.
+func TestWhatAFormAsksForStandsAlready(t *testing.T) {
+	ctx, at := context.Background(), time.Date(2026, 5, 1, 8, 0, 0, 0, time.UTC)
+	path := filepath.Join(t.TempDir(), "journal.db")
+	open := func() *journal.Journal {
+		t.Helper()
+		j, err := journal.Open(ctx, journal.Config{Path: path, Now: func() time.Time { return at }})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return j
+	}
+	j := open()
+	write := func(e farm.Event) {
+		t.Helper()
+		e.Arrived = at
+		if err := j.Append(ctx, &journal.Batch{Entries: []journal.Entry{{Event: e}}}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	watered := func(once, zone string, since int64) farm.Event {
+		return farm.Event{Kind: farm.EventJot, Once: once, Since: since, Jot: farm.Jot{At: at, Bin: "bed", Zone: zone, What: farm.Watered, By: "Ann"}}
+	}
+	turned := watered("", "near", 1)
+	turned.Jot.What = farm.Turned
+	write(farm.Event{Kind: farm.EventStart})
+	write(watered("a", "near", 0)) // 2
+	write(farm.Event{Kind: farm.EventHush, Once: "h", Hush: farm.Hush{Bin: "bed"}})
+	if err := j.Close(); err != nil {
+		t.Fatal(err)
+	}
+	j = open()
+	defer j.Close()
+	check := func(name string, e farm.Event, seq int64, own bool) {
+		t.Helper()
+		got, err := j.Already(ctx, e)
+		if err != nil || (got != nil) != (seq > 0) || got != nil && (got.Seq != seq || got.Own != own) {
+			t.Errorf("%s: got %+v, %v, want %d, its own: %v", name, got, err, seq, own)
+		}
+	}
+	check("sent twice", watered("a", "near", 0), 2, true)
+	check("sent twice from a list", watered("a", "near", 1), 2, true)
+	check("another form", watered("b", "near", 0), 0, false)
+	check("no form", watered("", "near", 0), 0, false)
+	check("a quiet time sent twice", farm.Event{Kind: farm.EventHush, Once: "h"}, 3, true)
+	check("ticked on a list from before", watered("b", "near", 1), 2, false)
+	check("on a list from after", watered("b", "near", 2), 0, false)
+	check("of another zone", watered("b", "far", 1), 0, false)
+	check("of another act", turned, 0, false)
+	write(farm.Event{Kind: farm.EventStrike, Strike: farm.Strike{Line: 2}})
+	check("that was struck", watered("b", "near", 1), 0, false)
+	check("sent twice, and struck between", watered("a", "near", 1), 2, true)
+}

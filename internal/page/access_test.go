@@ -110,6 +110,35 @@ func TestLogin(t *testing.T) {
 	}
 }
 
+// A line whose writer's login has run out waits in the form of the login, also through a
+// wrong password, and is written under the name that is given there.
+func TestALineOutlivesTheLogin(t *testing.T) {
+	f, p := lockedPage(t)
+	line := form("bin", "bed", "zone", "near", "what", "noted", "words", "lid open;\nmice?", "once", "a", "back", "/rounds")
+	w := post(p, "/jot", line)
+	if w.Code != http.StatusUnauthorized {
+		t.Fatalf("status %d, want 401", w.Code)
+	}
+	wantAll(t, w.Body.String(), "Your login has run out. What you wrote waits here", `name="words" value="lid open; ; mice?"`, `name="next" value="/rounds"`)
+	line.Set("password", "wrong")
+	w = post(p, "/login", line)
+	wantAll(t, w.Body.String(), "That is not the password.", "What you wrote waits here", `name="what" value="noted"`)
+	wantNone(t, w.Body.String(), `value="wrong"`)
+	if n := len(f.done()); n != 0 {
+		t.Fatalf("%d lines were written without a login", n)
+	}
+	line.Set("password", password)
+	line.Set("who", "Ann")
+	w = post(p, "/login", line)
+	if got := f.done(); w.Code != http.StatusSeeOther || w.Header().Get("Location") != "/rounds" || session(w) == nil || len(got) != 1 || got[0].Jot.By != "Ann" {
+		t.Fatalf("status %d to %q, did %+v", w.Code, w.Header().Get("Location"), got)
+	}
+	r := request(http.MethodPost, "/jot", form("bin", "bed", "what", "turned"))
+	if with(p, session(w), r); len(f.done()) != 2 || f.done()[1].Jot.By != "Ann" {
+		t.Errorf("did %+v, want the second by Ann", f.done())
+	}
+}
+
 func TestLogout(t *testing.T) {
 	_, p := lockedPage(t)
 	c := session(post(p, "/login", form("password", password)))

@@ -166,7 +166,7 @@ func (p *mailActPage) event() (e farm.Event, said string, err error) {
 			return e, "", err
 		}
 	}
-	j.At, j.By = p.now, jot.ByPage
+	j.At, j.By = p.now, p.who
 	if err := jot.Check(p.Farm, j, p.now); err != nil {
 		return e, "", badInput("%s", sentence(err.Error()))
 	}

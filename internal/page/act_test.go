@@ -54,7 +54,7 @@ func TestAButtonOfAMailActsOnPressAlone(t *testing.T) {
 		is    func(e farm.Event) bool
 	}{
 		{"done", `name="amount"`, func(e farm.Event) bool {
-			return e.Kind == farm.EventJot && e.Jot == farm.Jot{At: noon, Bin: "crate", Zone: "all", What: farm.Watered, Litres: 1, By: "page"}
+			return e.Kind == farm.EventJot && e.Jot == farm.Jot{At: noon, Bin: "crate", Zone: "all", What: farm.Watered, Litres: 1, By: "ann@example.org"}
 		}},
 		{"known", "I know", func(e farm.Event) bool { return e.Kind == farm.EventSeen && e.Seen.Episode == "e3" }},
 		{"quiet", "Should it get worse", func(e farm.Event) bool {

@@ -48,15 +48,16 @@ type browser struct {
 	elsewhere  []string // requests that left the page's own host
 }
 
-// startChromium starts one Chromium for a test; open makes tabs of it. A
-// machine without Chromium fails the test: it is part of what must hold.
-func startChromium(t *testing.T) context.Context {
+// startChromium starts one Chromium for a test, which finds hosts by the given rules; open
+// makes tabs of it. A machine without Chromium fails the test: it is part of what must hold.
+func startChromium(t *testing.T, hosts ...string) context.Context {
 	t.Helper()
 	alloc, stop := chromedp.NewExecAllocator(context.Background(),
 		chromedp.ExecPath(*chromium), chromedp.NoFirstRun, chromedp.NoDefaultBrowserCheck,
 		chromedp.Headless, chromedp.NoSandbox, chromedp.DisableGPU,
 		chromedp.Flag("disable-background-networking", true), chromedp.Flag("hide-scrollbars", true),
-		chromedp.Flag("force-prefers-reduced-motion", true))
+		chromedp.Flag("force-prefers-reduced-motion", true),
+		chromedp.Flag("host-resolver-rules", strings.Join(hosts, ",")))
 	ctx, cancel := chromedp.NewContext(alloc)
 	t.Cleanup(func() { cancel(); stop() })
 	if err := chromedp.Do(ctx); err != nil {

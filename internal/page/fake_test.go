@@ -109,6 +109,11 @@ func (f *fake) act(_ context.Context, all ...farm.Event) error {
 	if f.refuse != nil {
 		return f.refuse
 	}
+	for _, e := range all {
+		if err := f.already(e); err != nil {
+			return err
+		}
+	}
 	f.acts = append(f.acts, all...)
 	if e := all[0]; e.Kind == farm.EventJot && e.Jot.Bin == "trays" && e.Jot.What == farm.Watered {
 		f.view = hillfootView()
@@ -221,6 +226,24 @@ func samples(from, to time.Time, step time.Duration, swing, drift, end float64) 
 		out = append(out, s)
 	}
 	return out
+}
+
+// Last is the place of the newest event.
+func (f *fake) Last(context.Context) (int64, error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return int64(len(f.acts)) + 1, nil
+}
+
+// already is what the journal says of a form.
+func (f *fake) already(e farm.Event) error {
+	for i, a := range f.acts {
+		own := e.Once != "" && a.Once == e.Once
+		if own || e.Since > 0 && int64(i)+1 >= e.Since && a.Jot.Bin == e.Jot.Bin && a.Jot.Zone == e.Jot.Zone && a.Jot.What == e.Jot.What {
+			return &farm.Already{Event: a, Own: own}
+		}
+	}
+	return nil
 }
 
 // Line knows one line.

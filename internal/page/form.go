@@ -85,11 +85,29 @@ const (
 // fieldTime is how a browser's own time field writes a moment.
 const fieldTime = "2006-01-02T15:04"
 
+// filledIn is when a form was filled in: just now, or, where it waited on a phone for the
+// network, so many seconds ago. The phone's own clock may be wrong, so it says how long it
+// was and not when; where even that can't be (before the list was made on which it was
+// ticked) sure is false, and the time is that of its arrival.
+func (v *visit) filledIn() (at time.Time, sure bool) {
+	if v.in["ago"] == "" {
+		return v.now, true
+	}
+	ago, err := strconv.ParseFloat(v.in["ago"], 64)
+	listed, _ := time.Parse(time.RFC3339, v.in["listed"])
+	at = v.now.Add(-time.Duration(ago * float64(time.Second))).Truncate(time.Second)
+	if err != nil || !(ago >= 0 && ago <= farBack.Seconds()) || at.Before(listed.Add(-time.Minute)) {
+		return v.now, false
+	}
+	return at, true
+}
+
 // moment reads when something was done, in the farm's time zone as a browser's
-// own field writes it, or in RFC 3339. Empty means now.
+// own field writes it, or in RFC 3339. Empty means when the form was filled in.
 func (v *visit) moment(s string) (time.Time, error) {
 	if s == "" {
-		return v.now, nil
+		at, _ := v.filledIn()
+		return at, nil
 	}
 	for _, layout := range []string{fieldTime, fieldTime + ":05", time.RFC3339} {
 		t, err := time.ParseInLocation(layout, s, v.loc)

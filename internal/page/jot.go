@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/base64"
 	"errors"
+	"maps"
 	"net/http"
 	"slices"
 	"strconv"
@@ -121,7 +122,7 @@ func ofWorms(k farm.JotKind) bool { return k == farm.Stocked || k == farm.Lifted
 
 func (v *visit) showJot() error {
 	v.titled("jot", "Jot")
-	page := jotPage{visit: v, Find: v.in["find"]}
+	page := jotPage{visit: v, Find: v.in["find"], Text: v.in["text"]}
 	if v.in["bin"] == "" {
 		return v.askWhere(page)
 	}
@@ -212,7 +213,29 @@ func (v *visit) jot() error {
 		return err
 	}
 	said := "Written: " + v.Farm.SayPlace(j.Bin, j.Zone) + " " + v.sayJot(j) + "."
-	return v.act(said, farm.Event{Kind: farm.EventJot, Jot: j})
+	since, _ := strconv.ParseInt(v.in["since"], 10, 64)
+	return v.act(said, farm.Event{Kind: farm.EventJot, Jot: j, Since: since})
+}
+
+// longestName bounds what somebody may call themselves, in bytes.
+const longestName = 40
+
+// by is who writes: as the form was filled in, for it may come later from a phone that
+// others use too, else who has logged in.
+func (v *visit) by() string {
+	if v.who == "" && v.in["by"] == "" {
+		v.inside()
+	}
+	return cmp.Or(clip(v.in["by"], longestName), v.who, jot.ByPage)
+}
+
+// Listed is when a form was made.
+func (v *visit) Listed() string { return v.now.UTC().Format(time.RFC3339) }
+
+// By is who has logged in, for a form that is sent later.
+func (v *visit) By() string {
+	v.inside()
+	return v.who
 }
 
 // jotWords writes what a keeper has written in words, or asks about it.
@@ -225,12 +248,16 @@ func (v *visit) jotWords() error {
 		}
 		here = farm.Place{Bin: bin.Name, Zone: zone}
 	}
-	r, err := jot.ReadAt(v.Farm, here, v.in["text"], v.now)
+	written, sure := v.filledIn()
+	r, err := jot.ReadAt(v.Farm, here, v.in["text"], written)
 	if v.in["as"] == "note" {
-		r, err = jot.Reading{Jots: []farm.Jot{jot.Note(v.Farm, here, v.in["text"], v.now)}}, nil
+		r, err = jot.Reading{Jots: []farm.Jot{jot.Note(v.Farm, here, v.in["text"], written)}}, nil
 	}
 	var q *jot.Question
 	if errors.As(err, &q) {
+		if v.forProgram() {
+			return refuse(http.StatusUnprocessableEntity, "%s", sentence(q.Why))
+		}
 		v.titled("jot", "Jot")
 		page := jotPage{visit: v, Bin: here.Bin, Zone: farm.Zone{Name: here.Zone}, Line: v.in["line"], Text: v.in["text"], Question: sentence(q.Why), Nearest: q.Nearest.Says(v.Farm)}
 		v.Back = localPath(v.in["back"])
@@ -242,9 +269,9 @@ func (v *visit) jotWords() error {
 	}
 	for _, j := range r.Jots {
 		if j.At.IsZero() {
-			j.At = at
+			j.At, j.Uncertain = at, !sure && v.in["line"] == ""
 		}
-		j.By = jot.ByPage
+		j.By = v.by()
 		events = append(events, farm.Event{Kind: farm.EventJot, Jot: j})
 	}
 	said := "Written: " + strings.Join(r.Says(v.Farm), "; ") + "."
@@ -258,10 +285,11 @@ func (v *visit) jotWords() error {
 // was done at its time.
 func (v *visit) inPlaceOf(id string) (at time.Time, events []farm.Event, err error) {
 	if id == "" {
-		return v.now, nil, nil
+		at, _ = v.filledIn()
+		return at, nil, nil
 	}
 	line, err := v.line(id)
-	return line.At, []farm.Event{{Kind: farm.EventStrike, Strike: farm.Strike{Line: line.ID, By: jot.ByPage}}}, err
+	return line.At, []farm.Event{{Kind: farm.EventStrike, Strike: farm.Strike{Line: line.ID, By: v.by()}}}, err
 }
 
 // line finds a line of the diary by its number.
@@ -284,7 +312,7 @@ func (v *visit) strike() error {
 		return err
 	}
 	return v.act("Struck: "+jot.Said(v.Farm, line)+". What was learned from it is unlearned.",
-		farm.Event{Kind: farm.EventStrike, Strike: farm.Strike{Line: line.ID, By: jot.ByPage}})
+		farm.Event{Kind: farm.EventStrike, Strike: farm.Strike{Line: line.ID, By: v.by()}})
 }
 
 // showLine shows a line of the diary to be corrected.
@@ -306,7 +334,7 @@ func (v *visit) readJot() (j farm.Jot, err error) {
 	if err != nil {
 		return j, err
 	}
-	j = farm.Jot{Bin: bin.Name, Zone: zone, Of: v.in["of"], Words: v.in["words"], By: jot.ByPage}
+	j = farm.Jot{Bin: bin.Name, Zone: zone, Of: v.in["of"], Words: v.in["words"], By: v.by()}
 	if j.What, err = v.jotKind(); err != nil {
 		return j, err
 	}
@@ -341,6 +369,8 @@ func (v *visit) readJot() (j farm.Jot, err error) {
 	if j.At, err = v.moment(v.in["at"]); err != nil {
 		return j, err
 	}
+	_, sure := v.filledIn()
+	j.Uncertain = v.in["at"] == "" && !sure
 	if err := jot.Check(v.Farm, j, v.now); err != nil {
 		_, why, _ := strings.Cut(err.Error(), ": ")
 		return j, badInput("%s", sentence(why))
@@ -376,17 +406,44 @@ const actWithin = 20 * time.Second
 // act hands events on, all or none, and answers with the page the form came from. A
 // form that comes a second time is not carried out again.
 func (v *visit) act(said string, all ...farm.Event) error {
-	back, token := localPath(v.in["back"]), v.in["once"]
-	if !v.once.First(token) {
-		v.say("That was written already; nothing was written twice.")
-		return v.redirect(back)
-	}
-	if err := v.write(all...); err != nil {
-		v.once.Forget(token)
+	all[0].Once = v.in["once"]
+	err := v.write(all...)
+	var stands *farm.Already
+	switch isThere := errors.As(err, &stands); {
+	case isThere && stands.Own:
+		said = "That was written already; nothing was written twice."
+	case isThere:
+		return v.askAgain(stands.Event)
+	case err != nil:
 		return err
 	}
+	if v.forProgram() {
+		return v.showJSON(http.StatusOK, map[string]string{"said": said})
+	}
 	v.say(said)
-	return v.redirect(back)
+	return v.redirect(localPath(v.in["back"]))
+}
+
+// askAgain tells somebody who has ticked a line that somebody else had ticked by then, and
+// asks whether it was done twice.
+func (v *visit) askAgain(first farm.Event) error {
+	who := first.Jot.By
+	if who == jot.ByPage || who == jot.ByMQTT || who == jot.ByCommand {
+		who = "Somebody"
+	}
+	why := who + " did that already, " + v.Farm.Dates().Time(first.Jot.At, v.now) + ": " + v.Farm.SayPlace(first.Jot.Bin, first.Jot.Zone) + " " + v.sayJot(first.Jot) + "."
+	if v.forProgram() {
+		return refuse(http.StatusConflict, "%s", why)
+	}
+	v.titled("rounds", "Done already")
+	v.Back = localPath(v.in["back"])
+	kept := maps.Clone(v.in)
+	delete(kept, "since")
+	return v.show(http.StatusConflict, "already", struct {
+		*visit
+		Why  string
+		Kept fields
+	}{v, why, kept})
 }
 
 // write hands events on, all or none.
@@ -398,7 +455,11 @@ func (v *visit) write(all ...farm.Event) error {
 	// after sending must not leave a line half written.
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(v.r.Context()), actWithin)
 	defer cancel()
-	if err := v.cfg.Act(ctx, all...); err != nil {
+	err := v.cfg.Act(ctx, all...)
+	if stands := (*farm.Already)(nil); errors.As(err, &stands) {
+		return err
+	}
+	if err != nil {
 		v.cfg.Log.Error("page write", "kind", all[0].Kind, "error", err)
 		return refuse(http.StatusServiceUnavailable, "It could not be written just now, and nothing was noted. Try again in a minute.")
 	}

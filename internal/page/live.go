@@ -26,7 +26,7 @@ const (
 
 var (
 	liveID = regexp.MustCompile(` id="([^"]*)" data-live="`)
-	formID = regexp.MustCompile(`name="once" value="[^"]*"`) // new at every look; the one before does as well
+	formID = regexp.MustCompile(`name="(?:once|listed|since)" value="[^"]*"`) // new at every look; those before do as well
 )
 
 // A part is a stretch of a page that can take the place of an older one.

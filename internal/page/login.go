@@ -1,8 +1,10 @@
 package page
 
 import (
+	"maps"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 
 	"binwatchd/internal/farm"
@@ -16,6 +18,8 @@ func (p *Page) known(h http.Handler) http.Handler {
 		case v.inside():
 			h.ServeHTTP(v.w, v.r)
 			return nil
+		case !v.forProgram() && v.r.Method == http.MethodPost && v.r.URL.Path == "/jot":
+			return v.askWho()
 		case v.forProgram() || v.writes():
 			return refuse(http.StatusUnauthorized, "Log in first, at /login.")
 		}
@@ -25,27 +29,47 @@ func (p *Page) known(h http.Handler) http.Handler {
 
 // inside tells whether a request may see the farm.
 func (v *visit) inside() bool {
-	return !v.locked || v.sessions.Known(v.cookie(v.sessionName()), v.now)
+	if !v.locked {
+		return true
+	}
+	who, ok := v.sessions.Known(v.cookie(v.sessionName()), v.now)
+	v.who = who
+	return ok
+}
+
+// askWho asks for the password of somebody whose login has run out with a line of the
+// logbook in hand: it waits in the form, and is written after.
+func (v *visit) askWho() (err error) {
+	if v.in, err = v.read(); err != nil {
+		return err
+	}
+	return v.show(http.StatusUnauthorized, "login", loginPage{visit: v, Next: localPath(v.in["back"]), Kept: v.in})
 }
 
 // A loginPage is for those who are not in yet: it names no farm.
 type loginPage struct {
 	*visit
 	Next, Wrong string
+	Kept        fields // of a line of the logbook that waits for the login
 }
+
+// loginFields are those of the login itself.
+var loginFields = []string{"password", "next", "who"}
 
 func (v *visit) showLogin() error {
 	next := localPath(v.r.URL.Query().Get("next"))
 	if !v.locked {
 		return v.redirect(next)
 	}
-	return v.show(http.StatusOK, "login", loginPage{v, next, ""})
+	return v.show(http.StatusOK, "login", loginPage{visit: v, Next: next})
 }
 
 // login weighs a password. Tries are counted before it is weighed, and only
 // one is weighed at a time, since the hash is meant to be costly.
 func (v *visit) login() error {
 	next := localPath(v.in["next"])
+	kept := maps.Clone(v.in)
+	maps.DeleteFunc(kept, func(name, _ string) bool { return slices.Contains(loginFields, name) })
 	if !v.locked {
 		return v.redirect(next)
 	}
@@ -58,10 +82,14 @@ func (v *visit) login() error {
 	}
 	if !right {
 		v.cfg.Log.Warn("page login refused", "from", v.r.RemoteAddr)
-		return v.show(http.StatusUnauthorized, "login", loginPage{v, next, "That is not the password."})
+		return v.show(http.StatusUnauthorized, "login", loginPage{visit: v, Next: next, Wrong: "That is not the password.", Kept: kept})
 	}
 	v.tries.Forgive(v.r.RemoteAddr)
-	v.setCookie(v.sessionName(), v.sessions.Open(v.now), int(auth.SessionLife.Seconds()))
+	v.who = clip(v.in["who"], longestName)
+	v.setCookie(v.sessionName(), v.sessions.Open(v.now, v.who), int(auth.SessionLife.Seconds()))
+	if len(kept) > 0 {
+		return v.jot()
+	}
 	return v.redirect(next)
 }
 

@@ -14,7 +14,7 @@ import (
 // nothing else, frames and inline scripts included (W3C Content Security Policy
 // Level 3).
 var headers = map[string]string{
-	"Content-Security-Policy": "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; connect-src 'self'; " +
+	"Content-Security-Policy": "default-src 'none'; style-src 'self'; script-src 'self'; worker-src 'self'; img-src 'self'; connect-src 'self'; " +
 		"manifest-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'",
 	"X-Content-Type-Options": "nosniff",
 	"X-Frame-Options":        "DENY",

@@ -10,6 +10,9 @@
 // and nothing a stranger sends is shown but as text. cmd wires it; its
 // pictures are package chart's, its login package auth's.
 //
+// Where there is no network static/worker.js keeps the rounds on the phone, and sends what
+// was ticked later; static/kept.js says so on the page.
+//
 // Read page.go for the routes, middleware.go for what every request passes,
 // visit.go for what one is answered with, live.go for how a page left open follows,
 // templates.go and form.go for what goes out and comes in; then front.go, zone.go and
@@ -68,6 +71,8 @@ type History interface {
 	Line(ctx context.Context, id int64) (farm.Jot, error)
 	// LastLines gives those that were written last, of the whole farm, the newest first.
 	LastLines(ctx context.Context, most int) ([]farm.Jot, error)
+	// Last is the place in the journal of the newest event.
+	Last(ctx context.Context) (int64, error)
 	Changes(ctx context.Context, bin string, from, to time.Time) ([]farm.Change, error)
 }
 
@@ -92,7 +97,6 @@ type Page struct {
 	locked    bool // there is a password
 	sessions  auth.Sessions
 	tries     auth.Tries
-	once      auth.Once
 	hashing   chan struct{}                 // one password is weighed at a time: it takes memory
 	templates map[string]*template.Template // one set a page
 	static    map[string]staticFile

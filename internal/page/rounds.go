@@ -24,12 +24,15 @@ type careView struct {
 }
 
 func (v *visit) showRounds() error {
+	since, err := v.cfg.History.Last(v.r.Context()) // before the list: what comes between is told of, not passed over
+	v.torn(err, "page journal")
 	rounds, ok := v.cfg.Rounds()
 	if !ok {
 		return v.notYet()
 	}
 	v.titled("rounds", "Rounds")
 	v.live()
+	v.Back, v.Since = "/rounds", since
 	page := roundsPage{visit: v, Rounds: rounds}
 	for _, c := range rounds.Care {
 		line := careView{Care: c, Place: farm.Capital(c.Bin)}

@@ -49,10 +49,10 @@ func (p *Page) readFiles() {
 	p.templates, p.static = map[string]*template.Template{}, map[string]staticFile{}
 	base := template.New("").Funcs(functions)
 	base = template.Must(base.ParseFS(embedded, "templates/layout.html", "templates/parts.html", "templates/sprite.html"))
-	for _, name := range []string{"front", "bin", "rounds", "ahead", "probes", "probe", "reliability", "jot", "hush", "login", "act", "refusal"} {
+	for _, name := range []string{"front", "bin", "rounds", "ahead", "probes", "probe", "reliability", "jot", "already", "hush", "login", "act", "refusal"} {
 		p.templates[name] = template.Must(template.Must(base.Clone()).ParseFS(embedded, "templates/"+name+".html"))
 	}
-	for _, name := range []string{"page.css", "page.js", "mark.svg", "api.txt", "app.webmanifest", "touch.png", "icon-192.png", "icon-512.png"} {
+	for _, name := range []string{"page.css", "page.js", "kept.js", "worker.js", "mark.svg", "api.txt", "app.webmanifest", "touch.png", "icon-192.png", "icon-512.png"} {
 		body, err := fs.ReadFile(embedded, "static/"+name)
 		if err != nil {
 			panic("page: its own files: " + err.Error())
@@ -73,6 +73,9 @@ func (v *visit) sendStatic() error {
 	f, ok := v.static[v.r.PathValue("file")]
 	if !ok {
 		return v.notHere()
+	}
+	if v.r.PathValue("file") == "worker.js" {
+		v.w.Header().Set("Service-Worker-Allowed", "/") // it answers for all pages, not for its own folder
 	}
 	tag := `W/"` + f.mark + `"` // weak, for it goes out compressed and not (RFC 9110, section 8.8.1)
 	v.w.Header().Set("ETag", tag)

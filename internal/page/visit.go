@@ -26,6 +26,7 @@ type visit struct {
 	now   time.Time
 	loc   *time.Location
 	units farm.Units
+	who   string // as they called themselves at the login
 
 	// Of an action that looks.
 	span     span      // of the pictures
@@ -36,6 +37,7 @@ type visit struct {
 	Farm  *farm.Farm
 	View  farm.View // for an action that looks
 	Back  string    // where the forms lead back to
+	Since int64     // the journal's last place when a list was made; 0: on no list
 	Torn  bool      // some curve could not be read
 	Home  bool      // the visitor is inside and can be shown the way about
 	Title string
@@ -206,7 +208,7 @@ func (v *visit) showRefusal(err error) {
 
 // forProgram tells whether a program asks, which wants no page.
 func (v *visit) forProgram() bool {
-	return v.r.URL.Path == "/api" || strings.HasPrefix(v.r.URL.Path, "/api/")
+	return v.r.Header.Get("Accept") == "application/json" || v.r.URL.Path == "/api" || strings.HasPrefix(v.r.URL.Path, "/api/")
 }
 
 // clip shortens a stranger's text to n bytes or fewer, for showing it back.

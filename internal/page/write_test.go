@@ -221,6 +221,103 @@ func TestDoubleTap(t *testing.T) {
 	}
 }
 
+// A form that waited on a phone says how long, not when: its clock may be wrong. Where that
+// can't be, the line has the time of its arrival, and is marked as older.
+func TestALineThatWaitedOnAPhone(t *testing.T) {
+	listed := noon.Add(-4 * 24 * time.Hour).Format(time.RFC3339)
+	for _, tt := range []struct {
+		name, ago, listed string
+		at                time.Time
+		uncertain         bool
+	}{
+		{"not at all", "", listed, noon, false},
+		{"some seconds", "12.7", listed, noon.Add(-13 * time.Second), false},
+		{"three days", "259200", listed, noon.Add(-72 * time.Hour), false},
+		{"three days, on no list", "259200", "", noon.Add(-72 * time.Hour), false},
+		{"before the list was made: the clock was put on", "864000", listed, noon, true},
+		{"its clock was put back", "-3600", listed, noon, true},
+		{"fifty-six years: its clock had not been set", "1783602300", "", noon, true},
+		{"no number", "yesterday", listed, noon, true},
+		{"none of its numbers", "NaN", listed, noon, true},
+	} {
+		for what, v := range map[string]url.Values{
+			"ticked":   form("bin", "crate", "zone", "all", "what", "watered", "amount", "1"),
+			"in words": form("text", "crate watered 1 L"),
+		} {
+			t.Run(tt.name+", "+what, func(t *testing.T) {
+				f := newFake()
+				p := newPage(t, f.config())
+				v.Set("ago", tt.ago)
+				v.Set("listed", tt.listed)
+				said(t, p, post(p, "/jot", v))
+				if got := f.done(); len(got) != 1 || !got[0].Jot.At.Equal(tt.at) || got[0].Jot.Uncertain != tt.uncertain {
+					t.Errorf("got %+v, want it at %v, uncertain: %v", got, tt.at, tt.uncertain)
+				}
+			})
+		}
+	}
+	f := newFake()
+	p := newPage(t, f.config())
+	said(t, p, post(p, "/jot", form("text", "crate watered 1 L yesterday 5pm", "ago", "259200")))
+	if got, want := f.done()[0].Jot.At, time.Date(2027, 7, 5, 17, 0, 0, 0, f.farm.Location); !got.Equal(want) {
+		t.Errorf("yesterday, written three days ago, is %v, want %v", got, want)
+	}
+	said(t, p, post(p, "/jot", form("bin", "crate", "what", "turned", "at", "2027-07-09T08:30", "ago", "-5")))
+	if got := f.done()[1].Jot; got.Uncertain || !got.At.Equal(time.Date(2027, 7, 9, 7, 30, 0, 0, time.UTC)) {
+		t.Errorf("a time that was typed became %v, uncertain: %v", got.At, got.Uncertain)
+	}
+}
+
+// The line of a list that somebody else has ticked since is asked about, and written on demand.
+func TestAnothersTickIsMetOnce(t *testing.T) {
+	f := newFake()
+	p := newPage(t, f.config())
+	body := get(p, "/rounds").Body.String()
+	wantAll(t, body, `name="since" value="1"`)
+	tick := func(pairs ...string) url.Values {
+		return form(append([]string{"bin", "crate", "zone", "all", "what", "watered", "amount", "1", "since", "1", "back", "/rounds"}, pairs...)...)
+	}
+	said(t, p, post(p, "/jot", tick("once", "a", "by", "Ann")))
+	w := post(p, "/jot", tick("once", "b", "by", "Bo"))
+	if w.Code != http.StatusConflict || len(f.done()) != 1 {
+		t.Fatalf("status %d, %d lines; want 409 and one", w.Code, len(f.done()))
+	}
+	wantAll(t, w.Body.String(), "Ann did that already, about 2 pm: Crate watered about 1 litre.", "Yours is not written", `name="once" value="b"`, `name="by" value="Bo"`)
+	wantNone(t, w.Body.String(), `name="since"`)
+	again := tick("once", "b", "by", "Bo")
+	again.Del("since")
+	said(t, p, post(p, "/jot", again))
+	if got := f.done(); len(got) != 2 || got[1].Jot.By != "Bo" {
+		t.Errorf("got %+v, want the second too", got)
+	}
+	said(t, p, post(p, "/jot", form("bin", "crate", "zone", "all", "what", "turned", "since", "1"))) // another act
+	wantAll(t, post(p, "/jot", tick("once", "c", "since", "9")).Header().Get("Location"), "/rounds") // of a newer list
+}
+
+// A program, such as the worker of the page, is answered with a sentence and no page.
+func TestAWriteIsAnsweredToAProgram(t *testing.T) {
+	f := newFake()
+	p := newPage(t, f.config())
+	for _, tt := range []struct {
+		form   url.Values
+		status int
+		says   string
+	}{
+		{form("bin", "crate", "what", "turned", "once", "a", "by", "Ann"), 200, `"said": "Written: Crate turned."`},
+		{form("bin", "crate", "what", "turned", "once", "a"), 200, "nothing was written twice"},
+		{form("bin", "crate", "what", "turned", "since", "1"), 409, `"error": "Ann did that already`},
+		{form("bin", "cellar", "what", "turned"), 404, `"error": "This farm has no bin`},
+		{form("text", "crate watered lots"), 422, `"error": `},
+	} {
+		r := request(http.MethodPost, "/jot", tt.form)
+		r.Header.Set("Accept", "application/json")
+		w := serve(p, r)
+		if w.Code != tt.status || w.Header().Get("Content-Type") != "application/json" || !strings.Contains(w.Body.String(), tt.says) {
+			t.Errorf("%v: got %d %s, want %d with %q", tt.form, w.Code, w.Body, tt.status, tt.says)
+		}
+	}
+}
+
 // TestWriteThatFails: the keeper is told, nothing inward is shown, and the very
 // same form may be sent again.
 func TestWriteThatFails(t *testing.T) {

@@ -1,6 +1,7 @@
 package watch
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"maps"
@@ -36,11 +37,14 @@ func (l *Loop) Look(ctx context.Context) (farm.View, error) {
 }
 
 // Act lets jots, a hush or a seen happen now, and returns once they are on disk, all of
-// them or none.
+// them or none. What the journal has already of a form is a [*farm.Already].
 func (l *Loop) Act(ctx context.Context, all ...farm.Event) error {
 	return l.inside(ctx, func() error {
 		if l.outage.on() {
 			return ErrUnwritten
+		}
+		if err := l.already(ctx, all); err != nil {
+			return err
 		}
 		if slices.ContainsFunc(all, isStrike) {
 			return l.strike(ctx, all)
@@ -50,6 +54,23 @@ func (l *Loop) Act(ctx context.Context, all ...farm.Event) error {
 		}
 		return l.commit(ctx)
 	})
+}
+
+// already refuses what stands in the journal. Nothing can come between this look and the
+// write, for the loop is the one that writes.
+func (l *Loop) already(ctx context.Context, all []farm.Event) error {
+	for _, e := range all {
+		if e.Once == "" && e.Since == 0 {
+			continue
+		}
+		if err := l.commit(ctx); err != nil { // it may be among what waits
+			return err
+		}
+		if stands, err := l.cfg.Journal.Already(ctx, e); err != nil || stands != nil {
+			return cmp.Or[error](err, stands)
+		}
+	}
+	return nil
 }
 
 // happening is what a keeper wants to happen as it does at a time.

@@ -2,6 +2,7 @@ package watch_test
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strings"
 	"testing"
@@ -346,6 +347,54 @@ func TestActReturnsOnceItIsOnDisk(t *testing.T) {
 			t.Error("got no error for a jot that is not on disk")
 		}
 		r.disk.set(nil)
+	})
+}
+
+// A form that comes again, also after a restart, is not taken again; nor is a tick of a line
+// that somebody has ticked since the list was made. What waits to be written counts.
+func TestAFormIsTakenOnce(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newRig(t, time.Now)
+		ctx := context.Background()
+		act := func(once string, since int64, more ...farm.Event) (own, already bool) {
+			t.Helper()
+			jot := farm.Event{Kind: farm.EventJot, Once: once, Since: since, Jot: farm.Jot{Bin: "bed", Zone: "near", What: farm.Watered, Litres: 2}}
+			err := r.loop.Act(ctx, append([]farm.Event{jot}, more...)...)
+			var stands *farm.Already
+			if already = errors.As(err, &stands); already {
+				return stands.Own, true
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+			return false, false
+		}
+		listed, err := r.journal.Last(ctx)
+		if err != nil || listed == 0 {
+			t.Fatalf("got %d, %v", listed, err)
+		}
+		if _, already := act("a", listed); already {
+			t.Error("the first is refused")
+		}
+		if own, already := act("a", listed); !own || !already {
+			t.Error("a form sent twice is taken twice")
+		}
+		if own, already := act("b", listed); own || !already {
+			t.Error("another's tick of the same line is taken too")
+		}
+		if _, already := act("b", 0); already {
+			t.Error("who did it too is refused")
+		}
+		r.stop()
+		r.start()
+		note := farm.Event{Kind: farm.EventJot, Jot: farm.Jot{Bin: "bed", What: farm.Noted, Words: "lid open"}}
+		if own, already := act("a", 0, note); !own || !already {
+			t.Error("after a restart it is taken again")
+		}
+		got, err := r.journal.LastLines(ctx, 10)
+		if err != nil || len(got) != 2 {
+			t.Errorf("got %+v, %v, want two lines", got, err)
+		}
 	})
 }
 

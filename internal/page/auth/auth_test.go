@@ -151,43 +151,58 @@ func TestHashPasswordBounds(t *testing.T) {
 
 var morning = time.Date(2027, 3, 14, 7, 0, 0, 0, time.UTC)
 
+func known(s *auth.Sessions, token string, now time.Time) bool {
+	_, ok := s.Known(token, now)
+	return ok
+}
+
+func TestSessionsKnowWhoTheyAre(t *testing.T) {
+	var s auth.Sessions
+	a, b := s.Open(morning, "Ann"), s.Open(morning, "")
+	for token, want := range map[string]string{a: "Ann", b: "", "other": ""} {
+		if who, _ := s.Known(token, morning.Add(time.Hour)); who != want {
+			t.Errorf("got %q, want %q", who, want)
+		}
+	}
+}
+
 func TestSessions(t *testing.T) {
 	var s auth.Sessions
-	a, b := s.Open(morning), s.Open(morning)
+	a, b := s.Open(morning, ""), s.Open(morning, "")
 	if a == b || len(a) < 20 {
 		t.Fatalf("tokens %q and %q", a, b)
 	}
-	if !s.Known(a, morning) || s.Known("", morning) || s.Known("other", morning) {
+	if !known(&s, a, morning) || known(&s, "", morning) || known(&s, "other", morning) {
 		t.Error("the wrong ones are known")
 	}
 	later := morning.Add(auth.SessionLife - time.Hour)
-	if !s.Known(a, later) {
+	if !known(&s, a, later) {
 		t.Error("forgotten too early")
 	}
-	if at := morning.Add(auth.SessionLife + time.Hour); !s.Known(a, at) || s.Known(b, at) {
+	if at := morning.Add(auth.SessionLife + time.Hour); !known(&s, a, at) || known(&s, b, at) {
 		t.Error("use must prolong a session, and only that one")
 	}
 	s.Close(a)
-	if s.Known(a, later) {
+	if known(&s, a, later) {
 		t.Error("known after it was closed")
 	}
 }
 
 func TestSessionsAreBounded(t *testing.T) {
 	var s auth.Sessions
-	first := s.Open(morning)
-	kept := s.Open(morning.Add(time.Second))
+	first := s.Open(morning, "")
+	kept := s.Open(morning.Add(time.Second), "")
 	for i := range 200 {
-		s.Open(morning.Add(time.Duration(i) * time.Minute))
+		s.Open(morning.Add(time.Duration(i)*time.Minute), "")
 		s.Known(kept, morning.Add(time.Duration(i)*time.Minute))
 	}
 	if n := s.Len(); n > 64 {
 		t.Errorf("%d sessions are kept", n)
 	}
-	if s.Known(first, morning) {
+	if known(&s, first, morning) {
 		t.Error("the one longest unused should have made room")
 	}
-	if !s.Known(kept, morning.Add(200*time.Minute)) {
+	if !known(&s, kept, morning.Add(200*time.Minute)) {
 		t.Error("one in use had to make room")
 	}
 }
@@ -260,29 +275,5 @@ func TestTriesOfACrowdAreBounded(t *testing.T) {
 	}
 	if _, ok := tr.Take("192.0.2.99:80", morning.Add(10*time.Minute)); !ok {
 		t.Error("the crowd has gone, and a keeper is still refused")
-	}
-}
-
-func TestOnce(t *testing.T) {
-	var o auth.Once
-	if !o.First("a") || o.First("a") || !o.First("b") {
-		t.Error("a form must count once")
-	}
-	for range 2 {
-		if !o.First("") {
-			t.Error("a form without a token is always the first")
-		}
-	}
-	o.Forget("a")
-	if !o.First("a") {
-		t.Error("forgotten, it must count again")
-	}
-	for i := range 2000 {
-		if !o.First(fmt.Sprint("n", i)) {
-			t.Fatalf("token %d is new", i)
-		}
-	}
-	if o.First("n1999") || o.First("n1500") {
-		t.Error("one of the last 512 counts again")
 	}
 }

@@ -20,37 +20,42 @@ const (
 // longest unused makes room. Safe for concurrent use.
 type Sessions struct {
 	mu   sync.Mutex
-	used map[[sha256.Size]byte]time.Time // last use
+	used map[[sha256.Size]byte]session
+}
+
+type session struct {
+	at  time.Time // last use
+	who string    // as they call themselves; "": they did not say
 }
 
 // Open begins a session and gives its token, fit for a cookie.
-func (s *Sessions) Open(now time.Time) string {
+func (s *Sessions) Open(now time.Time, who string) string {
 	token := rand.Text()
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if s.used == nil {
-		s.used = make(map[[sha256.Size]byte]time.Time)
+		s.used = make(map[[sha256.Size]byte]session)
 	}
 	if len(s.used) >= maxSessions {
-		byUse := func(a, b [sha256.Size]byte) int { return s.used[a].Compare(s.used[b]) }
+		byUse := func(a, b [sha256.Size]byte) int { return s.used[a].at.Compare(s.used[b].at) }
 		delete(s.used, slices.MinFunc(slices.Collect(maps.Keys(s.used)), byUse))
 	}
-	s.used[sha256.Sum256([]byte(token))] = now
+	s.used[sha256.Sum256([]byte(token))] = session{now, who}
 	return token
 }
 
-// Known tells whether token belongs to a session that is still good, and
-// counts this as a use of it.
-func (s *Sessions) Known(token string, now time.Time) bool {
+// Known tells whether token belongs to a session that is still good, and whose it is. It
+// counts as a use of it.
+func (s *Sessions) Known(token string, now time.Time) (who string, ok bool) {
 	k := sha256.Sum256([]byte(token))
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	at, ok := s.used[k]
+	one, ok := s.used[k]
 	delete(s.used, k)
-	if ok = ok && now.Sub(at) <= SessionLife; ok {
-		s.used[k] = now
+	if ok = ok && now.Sub(one.at) <= SessionLife; ok {
+		s.used[k] = session{now, one.who}
 	}
-	return ok
+	return one.who, ok
 }
 
 // Close ends a session. An unknown token is no matter.

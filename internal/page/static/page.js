@@ -55,6 +55,7 @@ window.addEventListener("pageshow", find); // a browser that comes back may have
     const holds = [order, ...marks].join(" ").slice(0, 7000); // a header that any proxy takes
     const answer = await fetch(location.href, { credentials: "same-origin", redirect: "error", headers: { "Page-Holds": holds } });
     if (!answer.ok) return;
+    if (document.body.dataset.kept && !busy(document.querySelector("main"))) return location.reload(); // the network is back
     const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
     const main = document.querySelector("main"), now = fresh.body.dataset.parts; // none where parts alone came
     if (now === undefined || now === order) {
@@ -72,6 +73,7 @@ window.addEventListener("pageshow", find); // a browser that comes back may have
     }
     find();
     document.body.dataset.looked = String(Number(document.body.dataset.looked || 0) + 1);
+    document.dispatchEvent(new Event("looked"));
   };
 
   if (every > 0) {
