@@ -69,6 +69,7 @@ func TestKilledAtRandomMoments(t *testing.T) {
 	}
 	want := load.stop()
 	c = startChild(t, nil, "run", "--config", cfg)
+	c.Says("broker reached")
 	drained(t, cfg, want)
 	c.Stop()
 	t.Logf("%d kills", kills)

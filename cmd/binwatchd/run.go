@@ -54,6 +54,10 @@ func runDaemon(ctx context.Context, c *call, machine clock.Sources, log *slog.Lo
 	judgeCertificates(d.certificates)
 	ended, err := d.openOnceWritable(ctx, c.cfg)
 	defer ended()
+	if ctx.Err() != nil && err != nil {
+		log.Info("stopped before it watched", "while", err)
+		return nil // to a service manager a stop is never a failure
+	}
 	if err != nil {
 		return err
 	}

@@ -522,13 +522,16 @@ func (c *Course) Crossing(limit float64, above bool, within time.Duration) Cross
 	if sign*(c.level-limit) > 0 {
 		return crossedAlready(c.now)
 	}
+	sines, cosines := make([]float64, len(c.path)), make([]float64, len(c.path))
+	for h := range c.path {
+		sines[h], cosines[h] = math.Sincos(min(1, float64(h+1)/nightsApart) * math.Pi / 2)
+	}
 	var all ensemble
 	for range followed {
 		first, other := all.normals.pair()
 		hours, before := math.Inf(1), sign*(c.level-limit)
 		for h, v := range c.path {
-			turned := min(1, float64(h+1)/nightsApart) * math.Pi / 2
-			z := first*math.Cos(turned) + other*math.Sin(turned)
+			z := first*cosines[h] + other*sines[h]
 			over := sign * (v + z*c.spread[h] - limit)
 			if over > 0 {
 				hours = float64(h+1) - over/(over-before)
