@@ -74,19 +74,19 @@ func startSite(t *testing.T) *site {
 }
 
 // live publishes what the nursery says at a time: the bed dries by two points
-// a day and is too hot in the end, and one reading of the crate is a fault code.
+// a day and heats towards harm in the end, and two hours of the crate are a fault code.
 func (s *site) live(at time.Time, publish func(topic, payload string)) {
 	hours := at.Sub(s.from).Hours()
 	stamp := at.UTC().Format(time.RFC3339Nano)
 	bed := 22.0
-	if hours > 60 {
-		bed = 34
+	if hours > 48 {
+		bed += min(8.6, (hours-48)*0.36)
 	}
 	crate := 9.5
-	if hours > 30 && hours < 30.1 {
+	if hours > 30 && hours < 32 {
 		crate = 85
 	}
-	publish("glass/bed", fmt.Sprintf(`{"t": %.2f, "m": %.2f, "t2": %.2f, "m2": %.2f, "at": %q}`, bed, 77.5-hours/12, bed+1, 77-hours/12, stamp))
+	publish("glass/bed", fmt.Sprintf(`{"t": %.2f, "m": %.2f, "t2": %.2f, "m2": %.2f, "at": %q}`, bed, 79-hours/12, bed+1, 78.5-hours/12, stamp))
 	publish("glass/air", fmt.Sprintf(`{"t": 18.5, "at": %q}`, stamp))
 	publish("cellar/box", fmt.Sprintf(`{"t": 20, "at": %q}`, stamp))
 	publish("store/crate", fmt.Sprintf(`{"t": %.1f, "m": 47.5, "b": 3.8, "at": %q}`, crate, stamp))
@@ -113,6 +113,7 @@ func TestDashboards(t *testing.T) {
 			return strings.HasPrefix(found, "found")
 		})
 	}
+	checkAhead(t, api)
 	proctest.Eventually(t, "all is forwarded", func() bool {
 		return strings.Contains(metricsOf(t, s.page), "\nbinwatch_influx_waiting_readings 0\n")
 	})
@@ -121,6 +122,29 @@ func TestDashboards(t *testing.T) {
 	s.checkInfluxQL(s.db)
 	s.checkNeighbour()
 	s.checkInfluxQL(s.resent())
+}
+
+// checkAhead asks as a picture of the next day or week does, for a range that begins now:
+// the bed's curves go on from where they are to the limit, and end there.
+func checkAhead(t *testing.T, api string) {
+	t.Helper()
+	asked := 0
+	for _, q := range drawnQueries(t, "grafana-prometheus", "expr") {
+		if !strings.Contains(q.title, "the next") {
+			continue
+		}
+		asked++
+		now, step := time.Now(), 10*time.Minute
+		found, err := query(strings.Replace(api, "query?", fmt.Sprintf("query_range?start=%d&end=%d&step=%.0f&", now.Unix(), now.Add(7*24*time.Hour).Unix(), step.Seconds()), 1), q.text)
+		if err != nil || len(found) < 1 || len(found) < 3 && !strings.Contains(q.text, "earliest") {
+			t.Errorf("%s: ahead of now there are %d values, %v: %s", q.title, len(found), err, q.text)
+			continue
+		}
+		t.Logf("%s: %s … %s in %d steps", q.title, found[0], found[len(found)-1], len(found))
+	}
+	if asked < 6 {
+		t.Errorf("only %d curves were asked for", asked)
+	}
 }
 
 // drawnQueries are what a dashboard asks, as its program asks it of the bed.

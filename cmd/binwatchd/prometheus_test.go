@@ -28,7 +28,7 @@ func startPrometheus(t *testing.T, conf string) (api string) {
 	return "http://" + addr + "/api/v1/query?query="
 }
 
-// query gives the newest value of each series that a query finds.
+// query gives the newest value of each series that a query finds, or, of a range, all.
 func query(api, text string) (found []string, err error) {
 	resp, err := http.Get(api + url.QueryEscape(text))
 	if err != nil {
@@ -37,7 +37,12 @@ func query(api, text string) (found []string, err error) {
 	defer resp.Body.Close()
 	var answer struct {
 		Error string
-		Data  struct{ Result []struct{ Value [2]any } }
+		Data  struct {
+			Result []struct {
+				Value  []any
+				Values [][]any
+			}
+		}
 	}
 	if err := json.NewDecoder(resp.Body).Decode(&answer); err != nil {
 		return nil, err
@@ -46,7 +51,11 @@ func query(api, text string) (found []string, err error) {
 		return nil, errors.New(answer.Error)
 	}
 	for _, r := range answer.Data.Result {
-		found = append(found, fmt.Sprint(r.Value[1]))
+		for _, v := range append(r.Values, r.Value) {
+			if len(v) == 2 {
+				found = append(found, fmt.Sprint(v[1]))
+			}
+		}
 	}
 	return found, nil
 }

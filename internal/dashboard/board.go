@@ -121,6 +121,22 @@ var board = []part{
 				form: figures, unit: percent, width: 8, none: "not known yet", lines: []line{{name: "{bin}/{zone}", query: "perday", lines: "perday"}},
 			},
 			{
+				title: "Temperature, the next day", says: "From what it is to the limit that it is expected to cross. Bands alone: nothing is foreseen.",
+				unit: celsius, width: 12, next: "1d", lines: []line{
+					{name: "{bin}/{zone} {condition}", query: "ahead-t"},
+					{name: "{bin}/{zone} {condition}, at the earliest", query: "early-t"},
+					{name: "{bin}/{zone}, {band} {side}", query: "held-t", edge: true},
+				},
+			},
+			{
+				title: "Moisture, the next week", says: "From what it is to the limit that it is expected to cross. Bands alone: nothing is foreseen.",
+				unit: percent, width: 12, next: "7d", lines: []line{
+					{name: "{bin}/{zone} {condition}", query: "ahead-m"},
+					{name: "{bin}/{zone} {condition}, at the earliest", query: "early-m"},
+					{name: "{bin}/{zone}, {band} {side}", query: "held-m", edge: true},
+				},
+			},
+			{
 				title: "How well each species works", says: "By temperature and moisture, over a day; 1 is its best.",
 				unit: part1, width: 12, lines: []line{{name: "{species} in {bin}/{zone}", query: "activity"}},
 			},

@@ -52,6 +52,7 @@ type picture struct {
 	words       map[string]string // what numbers mean: "1": "well"
 	colours     []step            // by value, from the lowest up; none: a colour a series
 	none        string            // said where nothing is found
+	next        string            // it shows the time from now on, so far: "1d"; "" is the viewer's span
 }
 
 // A line is one query of a picture. The label {bin} in its name is that of a series.

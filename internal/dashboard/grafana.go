@@ -173,6 +173,9 @@ func (g *grafana) picture(p picture, s scope) object {
 		"gridPos": g.place(p.width, high), "id": g.id, "title": p.title, "description": p.says, "datasource": g.from,
 		"targets": g.targets(p, s), "fieldConfig": object{"defaults": fields(p), "overrides": edges(p)},
 	}
+	if p.next != "" {
+		o["timeFrom"] = "+" + p.next
+	}
 	tooltip := object{"mode": "multi", "sort": "desc"}
 	legend := object{"showLegend": true, "displayMode": "list", "placement": "bottom", "calcs": []string{}}
 	switch p.form {

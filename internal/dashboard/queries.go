@@ -27,6 +27,12 @@ var queries = []query{
 	{"perday", "Points of moisture a day, drying below nothing.", `binwatch:moisture_points:perday1d`},
 	{"ahead", "Hours until a limit is expected to be crossed.", `binwatch_forecast_seconds{@} / 3600`},
 	{"earliest", "Hours until that at the earliest, by the forecast's 80 % interval.", `binwatch_forecast_earliest_seconds{@} / 3600`},
+	{"ahead-t", "Temperature of every zone on its way to the limit that it is expected to cross. Ask for a range that begins now.", towards("temperature_celsius", "")},
+	{"early-t", "The same where it comes as early as it may, by the forecast's 80 % interval.", towards("temperature_celsius", "earliest_")},
+	{"held-t", "What the temperature will be held to.", `binwatch_limit_celsius{@} @ start()`},
+	{"ahead-m", "Moisture on its way, in per cent.", `100 * (` + towards("moisture_ratio", "") + `)`},
+	{"early-m", "The same as early as it may.", `100 * (` + towards("moisture_ratio", "earliest_") + `)`},
+	{"held-m", "What the moisture will be held to, in per cent.", `100 * binwatch_limit_moisture_ratio{@} @ start()`},
 	{"drying", "Zones that will leave their band within two days.", `binwatch_forecast_seconds{@, condition="drying"} < 2 * 86400`},
 	{"rooms", "Temperature of every room's air, probe by probe.", `binwatch_air_temperature_celsius{@}`},
 	{"water", "Litres of water that would bring each zone to the middle of its band.", `binwatch_water_needed_litres{@} > 0`},
@@ -48,6 +54,26 @@ var queries = []query{
 	{"memory", "Memory that the daemon takes, in MB.", `process_resident_memory_bytes{@, job="binwatchd"} / 1e6`},
 	{"well", "The daemon, the broker and the disk of each site: 1 when well, else 0.", `binwatch:well`},
 	{"part", "The part of the last hour for which each condition stood.", `binwatch:condition:part1h`},
+}
+
+// crossed are the limits that forecasts speak of, as the metrics name them.
+var crossed = map[string][]struct{ band, side, conditions string }{
+	"temperature_celsius": {{"survive", "high", "heating|warming"}, {"survive", "low", "cooling"}},
+	"moisture_ratio":      {{"thrive", "low", "drying|sift-passing"}, {"thrive", "high", "sift-ready"}},
+}
+
+// towards is a straight line from a level to the limit that a forecast expects it to
+// cross, from the moment the asked range begins, which is now, to the crossing.
+func towards(metric, end string) string {
+	level := `binwatch_` + metric + `{@} @ start()`
+	since := `(time() - timestamp(` + level + `))`
+	var all []string
+	for _, c := range crossed[metric] {
+		way := fmt.Sprintf(`(binwatch_limit_%s{@, band=%q, side=%q} @ start() - ignoring (band, side) %s)`, strings.TrimPrefix(metric, "temperature_"), c.band, c.side, level)
+		to := fmt.Sprintf(`(binwatch_forecast_%sseconds{@, condition=~%q} @ start() >= ignoring (condition) group_left () %s)`, end, c.conditions, since)
+		all = append(all, fmt.Sprintf(`%s + ignoring (condition) group_right () (%s * %s / ignoring (condition) group_right () %s)`, level, way, since, to))
+	}
+	return strings.Join(all, " or ")
 }
 
 // A series is computed beforehand by those who load deploy/prometheus/binwatchd.rules.yml.
@@ -123,9 +149,9 @@ func expanded(key string, s scope) string {
 func chosen(text string, s scope) string {
 	switch s {
 	case site:
-		return strings.ReplaceAll(text, "@", `site=~"$site"`)
+		return strings.ReplaceAll(text, "{@", `{site=~"$site"`)
 	case zone:
-		return strings.ReplaceAll(text, "@", `site=~"$site", bin=~"$bin", zone=~"$zone"`)
+		return strings.ReplaceAll(text, "{@", `{site=~"$site", bin=~"$bin", zone=~"$zone"`)
 	}
 	return strings.NewReplacer("{@}", "", "{@, ", "{").Replace(text)
 }

@@ -8,7 +8,7 @@ import { HtmlValidate } from "html-validate";
 import puppeteer from "puppeteer-core";
 
 const [binary, chromium = "/usr/bin/chromium"] = process.argv.slice(2);
-const demo = spawn(binary, ["demo", "--listen", "127.0.0.1:8947", "--days", "5", "--for", "20m", "--speed", "1"], { stdio: ["ignore", "pipe", "inherit"] });
+const demo = spawn(binary, ["demo", "--listen", "127.0.0.1:8947", "--days", "5", "--for", "2h", "--speed", "1"], { stdio: ["ignore", "pipe", "inherit"] });
 const address = await new Promise((resolve, reject) => {
   let said = "";
   demo.stdout.on("data", (more) => { said += more; const at = /Page and metrics: (http:\/\/\S+?)\/ /.exec(said); if (at) resolve(at[1]); });
