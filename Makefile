@@ -86,6 +86,9 @@ ecosystem: pi
 	cp tools/grafana/* out/grafana/
 	cd out/grafana && npm install --ignore-scripts --no-audit --no-fund --no-package-lock --silent
 	GO=$(GO) tools/calendar/khal.sh
+	rm -rf out/export && mkdir -p out/export
+	EXPORT_OUT=$$PWD/out/export $(GO) test -count=1 -run '^TestExportedTablesAreReadElsewhere$$' ./cmd/binwatchd
+	/usr/bin/python3 tools/export/read.py out/export
 	mkdir -p out/pictures
 	PICTURES=$$PWD/out/pictures $(GO) test -count=1 -run '^TestPictures$$' ./cmd/binwatchd
 	for f in deploy/dashboards/grafana-*.json; do node out/grafana/check.mjs $$f || exit 1; done

@@ -29,6 +29,8 @@ if [ "${1:-}" = ecosystem ]; then
 	need mandoc mandoc
 	need node nodejs
 	need npm npm
+	need khal khal
+	/usr/bin/python3 -c "import pandas" 2>/dev/null || missing="$missing python3-pandas"
 fi
 if [ "${1:-}" = machine ]; then
 	need qemu-system-x86_64 qemu-system-x86
