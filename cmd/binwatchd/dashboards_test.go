@@ -89,7 +89,7 @@ func (s *site) live(at time.Time, publish func(topic, payload string)) {
 	publish("glass/bed", fmt.Sprintf(`{"t": %.2f, "m": %.2f, "t2": %.2f, "m2": %.2f, "at": %q}`, bed, 79-hours/12, bed+1, 78.5-hours/12, stamp))
 	publish("glass/air", fmt.Sprintf(`{"t": 18.5, "at": %q}`, stamp))
 	publish("cellar/box", fmt.Sprintf(`{"t": 20, "at": %q}`, stamp))
-	publish("store/crate", fmt.Sprintf(`{"t": %.1f, "m": 47.5, "b": 3.8, "at": %q}`, crate, stamp))
+	publish("store/crate", fmt.Sprintf(`{"t": %.1f, "m": %.2f, "b": 3.8, "at": %q}`, crate, 46.8-hours/12, stamp))
 }
 
 // Every query that is shipped finds something at a farm in trouble.
@@ -125,7 +125,7 @@ func TestDashboards(t *testing.T) {
 }
 
 // checkAhead asks as a picture of the next day or week does, for a range that begins now:
-// the bed's curves go on from where they are to the limit, and end there.
+// its curves go on beyond now. Where they go is worked out at two sites (deploy).
 func checkAhead(t *testing.T, api string) {
 	t.Helper()
 	asked := 0
@@ -134,13 +134,11 @@ func checkAhead(t *testing.T, api string) {
 			continue
 		}
 		asked++
-		now, step := time.Now(), 10*time.Minute
-		found, err := query(strings.Replace(api, "query?", fmt.Sprintf("query_range?start=%d&end=%d&step=%.0f&", now.Unix(), now.Add(7*24*time.Hour).Unix(), step.Seconds()), 1), q.text)
-		if err != nil || len(found) < 1 || len(found) < 3 && !strings.Contains(q.text, "earliest") {
-			t.Errorf("%s: ahead of now there are %d values, %v: %s", q.title, len(found), err, q.text)
-			continue
-		}
-		t.Logf("%s: %s … %s in %d steps", q.title, found[0], found[len(found)-1], len(found))
+		proctest.Eventually(t, q.title+" goes beyond now: "+q.text, func() bool {
+			now := time.Now()
+			found, err := query(strings.Replace(api, "query?", fmt.Sprintf("query_range?start=%d&end=%d&step=600&", now.Unix(), now.Add(7*24*time.Hour).Unix()), 1), q.text)
+			return err == nil && len(found) > 2
+		})
 	}
 	if asked < 6 {
 		t.Errorf("only %d curves were asked for", asked)

@@ -10,10 +10,12 @@ import (
 	"net"
 	"net/url"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
+	"github.com/eclipse/paho.mqtt.golang/packets"
 
 	"binwatchd/internal/backoff"
 )
@@ -272,6 +274,9 @@ func plainer(err error) error {
 	var op *net.OpError
 	if errors.As(err, &op) {
 		return op
+	}
+	if said, ok := strings.CutPrefix(err.Error(), packets.ErrorNetworkError.Error()+" : "); ok {
+		return errors.New(said)
 	}
 	return err
 }
