@@ -26,6 +26,8 @@ var shapes = []shape{
 	{"a voltage as a topic", "garden/soil/voltage", []string{"2.95"}, ""},
 	{"a radio's frame", "up/07", []string{`{"object":{"soil_vwc":61.5,"tempC":18.2,"batV":3.58},"rxInfo":[{"rssi":-112,"loRaSNR":6.2}],"fCnt":4711,"fPort":2,"txInfo":{"frequency":868300000,"dr":5}}`},
 		"/object/batV battery V, /object/soil_vwc moisture %, /object/tempC temperature C"},
+	{"a sensor whose id is all digits", "tele/shed/SENSOR", []string{`{"Time":"2026-05-01T10:00:00","DS18B20":{"Id":"0316","Temperature":64.2},"TempUnit":"F"}`}, "/DS18B20/Temperature temperature F"},
+	{"the same, where its temperature is taken", "tele/shed/SENSOR", []string{`{"DS18B20":{"Id":"0316"}}`}, ""},
 	{"a small board", "shed/esp", []string{`{"t":21.5,"h":61.2,"soil":2210,"vcc":3.29,"rssi":-67,"heap":23544,"uptime":86233,"seq":17}`},
 		"/h humidity %, /soil moisture raw, /t temperature C, /vcc battery V"},
 	{"mixed case", "Shed", []string{`{"SoilTemp":17.5,"SoilMoisture":2210,"AirTemp":23.1,"AirHumidity":55,"BatteryVoltage":3.9,"WiFiSignal":-60}`},

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"path"
 	"slices"
 	"strings"
 	"time"
@@ -116,6 +117,8 @@ func (p *Probe) guess() (whyNot string) {
 			return "what the device sent, not decoded: have the network's server decode it"
 		}
 		return cmp.Or(p.members[0].shape, "no number")
+	case strings.EqualFold(path.Base(p.Value), "id"): // digits may be all that it has
+		return "the number of a device"
 	case changing: // one topic carries several things
 		return "what it is changes from message to message"
 	}
