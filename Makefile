@@ -46,11 +46,12 @@ UNRACED = ./internal/acceptancetest ./internal/demo ./internal/ingest ./internal
 # translated into Go: it takes three quarters of such a test's time there. The rest of
 # modernc.org is looked into: the linker may take a generic function from any package
 # that was compiled with it.
-RACED = -race -gcflags=modernc.org/sqlite/lib=-race=false
+RACED = -race -gcflags=modernc.org/sqlite/lib=-race=false -ldflags=-w
 
+# Three packages at once on two processors: some mostly wait for a server or a browser.
 unit:
-	$(GO) test $(RACED) -parallel 8 -timeout 30m ./...
-	CGO_ENABLED=0 $(GO) test -trimpath -timeout 30m $(UNRACED)
+	$(GO) test $(RACED) -p 3 -parallel 8 -timeout 30m ./...
+	CGO_ENABLED=0 $(GO) test -trimpath -p 3 -timeout 30m $(UNRACED)
 
 # A machine that has other things to do must not turn a test red. TIMES=1 for a
 # quick look.

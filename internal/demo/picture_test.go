@@ -22,6 +22,7 @@ import (
 	"gonum.org/v1/plot/vg/vgimg"
 
 	"binwatchd/internal/chart"
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/husbandry"
 )
@@ -45,6 +46,7 @@ var (
 // The picture in the documentation is of what the demo's bed says while a feed
 // heats it, smoothed as the shipped rules do.
 func TestPictureIsOfTheDemo(t *testing.T) {
+	efforttest.Long(t)
 	now := drawExpect(t, listen(t, 1, pictureTo+1))
 	if *update {
 		if err := os.WriteFile(picture, now, 0o644); err != nil {
@@ -66,6 +68,7 @@ func TestPictureIsOfTheDemo(t *testing.T) {
 // What the dashboards show of a zone is drawn from the same days: each level between its
 // bands, and what was done.
 func TestPictureOfTheDashboards(t *testing.T) {
+	efforttest.Long(t)
 	h, path := listen(t, 1, pictureTo+1), "../../docs/dashboard.png"
 	f := farm.Farm{Species: husbandry.Species()}
 	bed := farm.Bin{Name: "bed", Species: []farm.Share{{Species: "red", Fraction: 0.7}, {Species: "blue", Fraction: 0.3}}, // as hillfoot.yaml.tmpl has it

@@ -32,19 +32,23 @@ func Long(t *testing.T) {
 	t.Parallel()
 }
 
-// Unraced runs a package of such tests.
+// Unraced runs a package of such tests, with its laws.
 func Unraced(m *testing.M) {
 	if Raced {
 		fmt.Println("long, and without goroutines: run without the race detector")
 		return
 	}
-	m.Run()
+	Laws(m)
 }
 
 // Laws runs a package that holds laws against random histories: the same ones each
 // time, so that no change fails by what it did not touch, and others under SOAK.
 func Laws(m *testing.M) {
 	flag.Parse()
+	if flag.Lookup("rapid.seed") == nil { // the package has none
+		m.Run()
+		return
+	}
 	if Raced {
 		set("rapid.checks", "8")
 	}

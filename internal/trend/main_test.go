@@ -6,4 +6,5 @@ import (
 	"binwatchd/internal/efforttest"
 )
 
-func TestMain(m *testing.M) { efforttest.Laws(m) }
+// Nothing here starts a goroutine, and the race detector would make minutes of seconds.
+func TestMain(m *testing.M) { efforttest.Unraced(m) }

@@ -13,6 +13,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/journal"
 )
@@ -47,7 +48,7 @@ func (l life) measured(step int) (c, pct float64) {
 // after a restart, whatever else was written before and since. Nothing that was told and
 // stands is told again.
 func TestAStruckLineIsUnlearned(t *testing.T) {
-	for seed := range uint64(6) {
+	for seed := range uint64(efforttest.Cases(3, 30)) {
 		t.Run(fmt.Sprint(seed), func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) { liveTwice(t, newLife(seed)) })
 		})
