@@ -276,3 +276,10 @@ func TestWhereOfManyPlaces(t *testing.T) {
 		t.Error("the places of a farm of one place are folded")
 	}
 }
+
+// A card tells for how long something has been so, and once.
+func TestACardTellsHowLong(t *testing.T) {
+	body := get(newPage(t, newFake().config()), "/bins/bed").Body.String()
+	wantAll(t, body, "don&#39;t mind yet. <small>For 3 hours.</small>")
+	wantNone(t, body, "Since ")
+}

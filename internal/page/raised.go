@@ -14,11 +14,11 @@ type raisedView struct {
 	farm.Standing
 	Where   farm.Place // in which it is shown; none for what concerns no bin
 	Place   string     // the same in words
-	Age     string
-	When    string // the forecast, with its interval
-	Quiet   string // hushed until when, or seen; "" when neither
-	HushURL string // "" where nothing can be hushed
+	When    string     // the forecast, with its interval
+	Quiet   string     // hushed until when, or seen; "" when neither
+	HushURL string     // "" where nothing can be hushed
 	Back    string
+	Lasts   string // how long it has been raised; "" at first
 }
 
 // Folded tells whether it is one line until it is opened: soon, or quiet.
@@ -27,12 +27,15 @@ func (r raisedView) Folded() bool { return r.Quiet != "" || r.Urgency <= farm.So
 // viewOf makes the view of one standing condition.
 func (v *visit) viewOf(r farm.Standing) raisedView {
 	at := v.placeOf(r)
-	out := raisedView{Standing: r, Where: at, Place: "The farm", Age: v.Age(r.Since), When: sentence(v.interval(r.Forecast)), Back: v.Back}
+	out := raisedView{Standing: r, Where: at, Place: "The farm", When: sentence(v.interval(r.Forecast)), Back: v.Back}
 	if _, ok := v.Farm.BinByName(at.Bin); ok {
 		out.Place = v.Farm.SayPlace(at.Bin, at.Zone)
 		out.HushURL = address("/hush", "bin", at.Bin, "zone", at.Zone, "condition", r.Condition, "quantity", r.Quantity)
 	} else if r.Probe != "" {
 		out.Place = "Probe " + r.Probe
+	}
+	if lasts := v.now.Sub(r.Since); lasts >= time.Minute {
+		out.Lasts = farm.SayLong(lasts)
 	}
 	switch {
 	case r.Hushed != nil && r.Hushed.After(v.now):

@@ -34,9 +34,7 @@ func (s *State) sayEased(b breach, at time.Time) string {
 		text = s.place(b.zone.who) + " is no longer known to be " + b.rec.row.Is
 	}
 	text += fmt.Sprintf(": %s now", s.levelOf(b))
-	if lasted := at.Sub(b.rec.Since); lasted > 0 {
-		text += fmt.Sprintf(", after %s", farm.SayLong(lasted))
-	}
+	text += s.sayLasted(b, at)
 	if b.rec.HasPeak {
 		text += fmt.Sprintf(" (it reached %s)", s.say(b, b.rec.Peak))
 	}
@@ -45,6 +43,25 @@ func (s *State) sayEased(b breach, at time.Time) string {
 		text += s.meanOfDay(b) + "."
 	}
 	return text + lost
+}
+
+// sayLasted says how long the level was past its limits, or how often where it came and
+// went: the wait until it counts as over is no part of that.
+func (s *State) sayLasted(b breach, at time.Time) string {
+	lasted := at.Sub(b.rec.Since)
+	for _, l := range b.hysteresis { // the mildest limit first: it was past that for longest
+		if came := l.Came; !came.Held.Before(b.rec.Since) {
+			if came.Times > 1 {
+				return ", after it came " + s.timesSince(came.Times, came.First, at)
+			}
+			lasted = came.Held.Sub(came.First)
+			break
+		}
+	}
+	if lasted > 0 {
+		return ", after " + farm.SayLong(lasted)
+	}
+	return ""
 }
 
 // byDay tells whether a level is held against the mean of its day, and that is known.

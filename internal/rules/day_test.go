@@ -49,7 +49,7 @@ func TestAMildLimitGoesByTheMeanOfTheDay(t *testing.T) {
 		w.swings(at, 5, 20, 2)
 		got := w.of(farm.TooHot)
 		if last := got[len(got)-1]; len(got) != 4 || last.Change != farm.Eased || last.At.Sub(at) < 2*day || last.At.Sub(at) > 3*day ||
-			!strings.Contains(last.Text, "The mean of the last 24 hours is") {
+			!strings.Contains(last.Text, "The mean of the last 24 hours is") || !strings.Contains(last.Text, "°C now, after it came 10 times since 5 May (it reached 29 °C).") {
 			t.Errorf("got %+v, want it eased three days after the last hot afternoon", got)
 		}
 	})
@@ -81,6 +81,9 @@ func TestAMildLimitGoesByTheMeanOfTheDay(t *testing.T) {
 		want := []brief{{30 * time.Minute, farm.Raised, farm.Soon}, {3*day + 12*time.Hour + 10*time.Minute, farm.Eased, farm.Soon}}
 		if diff := cmp.Diff(want, briefs(got)); diff != "" {
 			t.Errorf("changes (-want +got):\n%s", diff)
+		}
+		if last := got[len(got)-1]; !strings.Contains(last.Text, ", after 3 days (it reached 8 °C)") {
+			t.Errorf("%q does not say how long it was cold, without the half day inside", last.Text)
 		}
 	})
 	t.Run("frost at night is one episode", func(t *testing.T) {
