@@ -39,6 +39,9 @@ const (
 	Castings              // nothing else
 )
 
+// OfCastings is what castings are stocked as, beside the species of worms.
+const OfCastings = "castings"
+
 // A JotRow is one kind of line in the logbook. A new one is one more row.
 type JotRow struct {
 	Name   JotKind
@@ -83,7 +86,7 @@ var JotTable = []JotRow{
 	{Name: Bedded, Hint: "gave dry bedding", Forms: "bedding", Amount: true, Of: Bedding},
 	{Name: Turned, Hint: "loosened, mixed", Forms: "turn, turning, mixed, mix, mixing, fluffed, fluff, aerated, aerate, forked, fork, loosened, loosen, stirred, stir"},
 	{Name: Sifted, Hint: "took castings off", Forms: "sift, sifting, screened, screening, sieved, sieve, sieving, harvested, harvest, harvesting", Amount: true, Of: Castings},
-	{Name: Stocked, Hint: "put worms in", Forms: "stock, stocking", Amount: true, Of: Worms},
+	{Name: Stocked, Hint: "put worms in, or castings into a tub", Forms: "stock, stocking", Amount: true, Of: Worms},
 	{Name: Lifted, Hint: "took worms out", Forms: "lift, lifting", Amount: true, Of: Worms},
 	{Name: Emptied, Hint: "emptied out", Forms: "empty, emptying", Amount: true},
 	{Name: Finished, Hint: "all food is eaten", Forms: "finish, eaten up, all eaten", Of: Food},

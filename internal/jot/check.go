@@ -1,6 +1,7 @@
 package jot
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -73,10 +74,10 @@ func Check(f *farm.Farm, j farm.Jot, now time.Time) error {
 	if err := CheckPlace(f, j.Bin, j.Zone); err != nil {
 		return err
 	}
-	switch err := checkAmount(f, j); {
+	switch err := cmp.Or(checkAmount(f, j), checkStore(f, j)); {
 	case err != nil:
 		return err
-	case row.Of == farm.Worms && j.Of != "" && j.What == farm.Stocked && !slices.ContainsFunc(f.Species, func(s farm.Species) bool { return s.ID == j.Of }):
+	case row.Of == farm.Worms && j.Of != "" && j.Of != farm.OfCastings && j.What == farm.Stocked && !slices.ContainsFunc(f.Species, func(s farm.Species) bool { return s.ID == j.Of }):
 		return fmt.Errorf("of: no species %q", clipped(j.Of, longestWord))
 	case j.To == "":
 		return nil
@@ -115,6 +116,30 @@ func checkAmount(f *farm.Farm, j farm.Jot) error {
 		return fmt.Errorf("amount: %s is more than %s holds (%s)", said, b.Name, quantity.FormatVolume(most))
 	}
 	return nil
+}
+
+// checkStore keeps apart the worms of a bin and the castings of a tub, which are counted
+// otherwise and go other ways.
+func checkStore(f *farm.Farm, j farm.Jot) error {
+	castings, tub := j.Of == farm.OfCastings, keeps(f, j)
+	const leave = "castings that leave a tub are sold, used, spread or emptied"
+	switch {
+	case j.What == farm.Lifted && j.Litres > 0:
+		return errors.New("amount: worms are lifted by weight; " + leave)
+	case j.What == farm.Sifted && tub && (j.To == "" || j.To == j.Bin):
+		return errors.New("to: " + leave + "; what is sifted from one tub goes to another")
+	case j.What == farm.Stocked && !tub && (castings || j.Litres > 0):
+		return errors.New("amount: worms are stocked by weight; castings go into a bin that keeps them")
+	case j.What == farm.Stocked && castings && j.Kg > 0:
+		return errors.New("amount: castings are counted in litres or gallons")
+	}
+	return nil
+}
+
+// keeps tells whether castings are kept where a jot belongs.
+func keeps(f *farm.Farm, j farm.Jot) bool {
+	b, _ := f.BinByName(j.Bin)
+	return len(b.Zones) > 0 && !slices.ContainsFunc(b.Zones, func(z farm.Zone) bool { return z.Aim != farm.Keeping && (j.Zone == "" || z.Name == j.Zone) })
 }
 
 // CheckPlace looks for a bin and, when one is named, its zone, by their very names.

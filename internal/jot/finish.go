@@ -193,9 +193,11 @@ func (p *parser) of(row *farm.JotRow, of []string) (string, *Question) {
 	case farm.Water:
 		known, text = text == "" || waters[strings.TrimPrefix(strings.TrimPrefix(low, "rain "), "tap ")], ""
 	case farm.Castings:
-		known, text = text == "" || castings[strings.TrimPrefix(low, "worm ")], ""
+		known, text = text == "" || ofCastings(low), ""
 	case farm.Worms:
-		text, known = p.worms(of)
+		if text, known = p.worms(of); row.Name == farm.Stocked && ofCastings(low) {
+			text, known = farm.OfCastings, true
+		}
 	case farm.Bedding:
 		if low == "bedding" || low == "dry bedding" {
 			text = ""

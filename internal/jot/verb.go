@@ -117,6 +117,9 @@ func (p *parser) note() {
 	}
 }
 
+// ofCastings tells whether a stuff, in lower case, is castings.
+func ofCastings(stuff string) bool { return castings[strings.TrimPrefix(stuff, "worm ")] }
+
 // stuffs finds what was done with a stuff that was given or taken.
 func (p *parser) meant(way string, of []string) *farm.JotRow {
 	what := strings.ToLower(strings.Join(of, " "))
@@ -124,13 +127,13 @@ func (p *parser) meant(way string, of []string) *farm.JotRow {
 	switch {
 	case way == "out" && worms && what != "":
 		return farm.Lifted.Row()
-	case way == "out" && castings[what]:
+	case way == "out" && ofCastings(what):
 		return farm.Sifted.Row()
 	case way == "out":
 		return nil
 	case waters[what]:
 		return farm.Watered.Row()
-	case worms && what != "":
+	case worms && what != "", ofCastings(what):
 		return farm.Stocked.Row()
 	case husbandry.IsBedding(what):
 		return farm.Bedded.Row()

@@ -121,6 +121,7 @@ var (
 	// The zones.
 	activity    = defineZone("species_activity_ratio", "How actively a species works at the zone's temperature and moisture; 1 is its best.", "species")
 	waterNeeded = defineZone("water_needed_litres", "Water that would bring the zone to the middle of its thrive band.")
+	castings    = defineZone("castings_litres", "Castings that a tub holds, as far as was told of.")
 	forecast    = defineZone("forecast_seconds", "Time until a limit is expected to be crossed.", "condition")
 	earliest    = defineZone("forecast_earliest_seconds", "The early end of the forecast's 80 % interval.", "condition")
 	latest      = defineZone("forecast_latest_seconds", "The late end of the forecast's 80 % interval; none while no end is in sight.", "condition")

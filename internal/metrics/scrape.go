@@ -152,6 +152,9 @@ func (s *scrape) zone(z *farm.ZoneView, place string, now time.Time) {
 	if z.Water != nil && fresh(z.Level(farm.Moisture)) {
 		s.zoned(waterNeeded, place, z.Water.WaterLitres, z.Bin, z.Zone)
 	}
+	if z.Aim == farm.Keeping {
+		s.zoned(castings, place, z.StoredL, z.Bin, z.Zone)
+	}
 	for _, o := range z.Outlook {
 		// Feed and cocoons go by the days.
 		if q := o.Condition.Quantity(); o.Forecast.Crosses.IsZero() || q != "" && !fresh(z.Level(q)) {

@@ -353,7 +353,7 @@ func (v *visit) readJot() (j farm.Jot, err error) {
 		return j, badInput("Water is measured in litres or gallons here.")
 	case utf8.RuneCountInString(j.Of) > 40:
 		return j, badInput("Say in 40 letters or fewer what it was.")
-	case ofWorms(j.What) && j.Of != "" && !known:
+	case ofWorms(j.What) && j.Of != "" && !known && j.Of != farm.OfCastings:
 		return j, badInput("%q is no species of this farm's table.", j.Of)
 	}
 	if to := v.in["to"]; to != "" {

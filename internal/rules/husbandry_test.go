@@ -274,14 +274,15 @@ func TestCocoonsInTheCrateHatch(t *testing.T) {
 // What a tub holds is what was told of it: what stood there, came in and was taken out. A
 // tub of which nobody told is empty, however full it may be.
 func TestWhatATubHolds(t *testing.T) {
-	stored := func(w *watched) float64 {
+	in := func(w *watched, tub string) float64 {
 		for _, b := range w.state.Look(t0.Add(20 * day)).Bins {
-			if b.Name == "crate" {
+			if b.Name == tub {
 				return b.Zones[0].StoredL
 			}
 		}
 		return -1
 	}
+	stored := func(w *watched) float64 { return in(w, "crate") }
 	life := func(holds float64) *watched {
 		f := sifter()
 		for i := range f.Bins {
@@ -289,6 +290,7 @@ func TestWhatATubHolds(t *testing.T) {
 				b.Zones[0].HoldsL = holds
 			}
 		}
+		f.Bins = append(f.Bins, farm.Bin{Name: "tub", VolumeL: 50, Zones: []farm.Zone{zoneSpec("all", farm.Keeping)}})
 		w := watching(f)
 		w.say("far", t0, 40)
 		return w
@@ -320,6 +322,12 @@ func TestWhatATubHolds(t *testing.T) {
 	w.jot(t0.Add(3*day), farm.Jot{Bin: "bed", Zone: "far", What: farm.Holds, Litres: 5})
 	if got := w.state.Look(t0.Add(20 * day)).Bins[0].Zones; !slices.ContainsFunc(got, func(z farm.ZoneView) bool { return z.UnsiftedL == 5 }) {
 		t.Errorf("got %+v, want an end with 5 left", got)
+	}
+	w = life(20)
+	w.jot(t0.Add(day), farm.Jot{Bin: "crate", What: farm.Sifted, Litres: 3, To: "tub"})
+	w.jot(t0.Add(2*day), farm.Jot{Bin: "tub", What: farm.Stocked, Litres: 4, Of: farm.OfCastings})
+	if crate, tub := stored(w), in(w, "tub"); crate != 17 || tub != 7 {
+		t.Errorf("%g in the crate and %g in the tub after 3 of 20 went over and 4 came from elsewhere", crate, tub)
 	}
 	w = life(0)
 	w.jot(t0.Add(day), farm.Jot{Bin: "crate", What: farm.Emptied, Litres: 3})

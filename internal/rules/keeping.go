@@ -28,7 +28,7 @@ type usualSifting struct {
 }
 
 // sifted takes castings out of a zone, and into a tub when the jot names one:
-// with them go the cocoons that slipped through the screen.
+// with them go the cocoons that slipped through the screen. Those of a tub leave it.
 func (s *State) sifted(z *zone, j farm.Jot, part float64) {
 	if z.spec.Aim == farm.Sifting {
 		z.Husbandry.Sift.take(j.At, j.Litres*part)
@@ -46,6 +46,9 @@ func (s *State) sifted(z *zone, j farm.Jot, part float64) {
 	}
 	if tub == nil || tub == z {
 		return
+	}
+	if z.spec.Aim == farm.Keeping && litres > 0 {
+		z.empty(j)
 	}
 	h := &tub.Husbandry
 	if j.At.Before(h.EmptiedAt) {
