@@ -167,6 +167,10 @@ func TestSuppositionsThatMeanNothing(t *testing.T) {
 func TestPansAreCounted(t *testing.T) {
 	f := hillfoot()
 	f.Vessels = []farm.Vessel{{Name: "pan", Holds: farm.Amount{Litres: 2 * 0.946352946}}}
+	f.Needs = append(f.Needs, farm.Need{CastingsL: 20, By: now.Add(80 * day), For: "the plant sale"})
+	if got := ahead.Needs(book(f, 60, 80, 40))[1].Text; !strings.Contains(got, "of 20 litres wanted for the plant sale: ") {
+		t.Errorf("got %q", got)
+	}
 	if got := ahead.Needs(book(f, 60, 80, 40))[0].Text; !strings.HasSuffix(got, "wanted: enough, if you sift 3 pans a week from now.") {
 		t.Errorf("got %q", got)
 	}

@@ -342,7 +342,7 @@ func (l *list) wanted() {
 			continue
 		}
 		u := l.Farm.Units
-		text := fmt.Sprintf("%s of castings are wanted; %s are to be expected", farm.Capital(u.Volume(v.WantedL)), u.VolumeRange(v.LowL, v.HighL))
+		text := fmt.Sprintf("%s of castings are wanted%s; %s are to be expected", farm.Capital(u.Volume(v.WantedL)), forWhat(v), u.VolumeRange(v.LowL, v.HighL))
 		l.add(farm.Coming{Kind: farm.ComesNeed, Brief: "castings wanted", Text: text}, when{on: v.By}, i)
 		if bed, start := l.secondEnd(v.By); bed != nil && v.ExpectedL < v.WantedL {
 			text := fmt.Sprintf("the last day to let an end dry for castings by %s", l.Farm.Dates().Date(v.By))

@@ -31,7 +31,7 @@ func (a *account) needs() (out []farm.NeedView) {
 	for _, n := range a.Farm.Needs {
 		there, _ := a.by(n.By)
 		v := farm.NeedView{
-			WantedL: n.CastingsL, By: n.By, StoredL: max(0, a.stored-gone),
+			WantedL: n.CastingsL, By: n.By, For: n.For, StoredL: max(0, a.stored-gone),
 			ExpectedL: max(0, there.Litres-gone), LowL: max(0, there.LowL-gone), HighL: max(0, there.HighL-gone),
 		}
 		v.Text = a.sayNeed(v, gone)
@@ -46,14 +46,14 @@ func (a *account) needs() (out []farm.NeedView) {
 // sayNeed says what there will be and what to do about it.
 func (a *account) sayNeed(v farm.NeedView, gone float64) string {
 	u, by := a.Farm.Units, a.Farm.Dates().Day(v.By, a.now)
-	wanted := u.Volume(v.WantedL)
+	wanted, reason := u.Volume(v.WantedL), forWhat(v)
 	switch left := v.By.Sub(a.now); {
 	case left <= 0 && v.StoredL >= v.WantedL, v.StoredL*husbandry.Kept(left.Hours()/24) >= v.WantedL:
-		return fmt.Sprintf("%s of castings are kept, and %s are wanted by %s: enough.", farm.Capital(u.Volume(v.StoredL)), wanted, by)
+		return fmt.Sprintf("%s of castings are kept, and %s are wanted by %s%s: enough.", farm.Capital(u.Volume(v.StoredL)), wanted, by, reason)
 	case left <= 0:
-		return fmt.Sprintf("%s of castings were wanted by %s; %s are kept, %s short.", farm.Capital(wanted), by, u.Volume(v.StoredL), u.Volume(v.WantedL-v.StoredL))
+		return fmt.Sprintf("%s of castings were wanted by %s%s; %s are kept, %s short.", farm.Capital(wanted), by, reason, u.Volume(v.StoredL), u.Volume(v.WantedL-v.StoredL))
 	}
-	said := fmt.Sprintf("%s of castings by %s (%s), of %s wanted", farm.Capital(u.Volume(v.ExpectedL)), by, u.VolumeRange(v.LowL, v.HighL), strings.TrimPrefix(wanted, "about "))
+	said := fmt.Sprintf("%s of castings by %s (%s), of %s wanted%s", farm.Capital(u.Volume(v.ExpectedL)), by, u.VolumeRange(v.LowL, v.HighL), strings.TrimPrefix(wanted, "about "), reason)
 	ways := a.ways(v, gone)
 	switch enough := v.ExpectedL >= v.WantedL; {
 	case enough && a.pace > 0:
@@ -64,6 +64,14 @@ func (a *account) sayNeed(v farm.NeedView, gone float64) string {
 		return said + ": " + strings.Join(ways, ", or ") + "."
 	}
 	return fmt.Sprintf("%s: %s short, and no more can be ready by then.", said, u.Volume(v.WantedL-v.ExpectedL))
+}
+
+// forWhat says what castings are wanted for, where that was told.
+func forWhat(v farm.NeedView) string {
+	if v.For == "" {
+		return ""
+	}
+	return " for " + v.For
 }
 
 // ways are what can be done for there to be enough, each as a command.

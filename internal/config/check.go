@@ -76,7 +76,7 @@ func (b *builder) buildNeed(n *Castings) {
 		b.note(b.at(&n.By), "this day is over")
 	}
 	n.By = Date{by.Year(), by.Month(), by.Day()}
-	b.farm.Needs = append(b.farm.Needs, farm.Need{CastingsL: n.Castings, By: by})
+	b.farm.Needs = append(b.farm.Needs, farm.Need{CastingsL: n.Castings, By: by, For: n.For})
 }
 
 // note records what is worth knowing but no reason to refuse the file.

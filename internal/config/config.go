@@ -88,4 +88,5 @@ type File struct {
 type Castings struct {
 	Castings float64 `yaml:"castings" kind:"a volume" need:"200 L" help:"How much is wanted."`
 	By       Date    `yaml:"by" kind:"a day" like:"10 Apr" need:"10 Apr" help:"The day by which it is wanted; without a year, the next such day."`
+	For      string  `yaml:"for" kind:"what it is for" like:"the plant sale" help:"What it is for, in your own words."`
 }

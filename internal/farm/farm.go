@@ -170,6 +170,7 @@ type Amount struct{ Kg, Litres float64 }
 type Need struct {
 	CastingsL float64
 	By        time.Time // the farm's midnight at the start of that day
+	For       string    // what it is for, in the keeper's words; "" where that was not told
 }
 
 // ProbeByID finds a probe; ok is false when the farm has none of that name.

@@ -463,6 +463,7 @@ type Refusal struct {
 type NeedView struct {
 	WantedL   float64   `json:"wanted_litres"`
 	By        time.Time `json:"by"`
+	For       string    `json:"for,omitempty"` // in the keeper's words
 	StoredL   float64   `json:"stored_litres"`
 	ExpectedL float64   `json:"expected_litres"` // in tubs by that day
 	LowL      float64   `json:"low_litres"`      // ends of an 80 % interval of it

@@ -65,6 +65,13 @@ func (v *visit) account(a farm.Ahead) chart.Chart {
 		Label: fmt.Sprintf("Castings in tubs: %s now, %s by %s, if none is taken out.", v.units.Volume(first.Litres), v.units.VolumeRange(last.LowL, last.HighL), v.dates().Date(last.At)),
 		Unit:  v.units.Volumes(), Dates: v.dates(), Height: 180, From: first.At, To: last.At, Now: last.At.Add(step), Step: step, Spread: true,
 	}
+	for _, n := range a.Needs {
+		wanted := fmt.Sprintf("%s wanted by %s", v.units.Volume(n.WantedL), v.dates().Date(n.By))
+		if n.For != "" {
+			wanted += " for " + n.For
+		}
+		c.Marks = append(c.Marks, chart.Mark{At: n.By, What: string(farm.Sold), Title: wanted})
+	}
 	for _, p := range a.Castings {
 		c.Samples = append(c.Samples, farm.Sample{At: p.At.Add(-step / 2), Min: p.LowL, Mean: p.Litres, Max: p.HighL, N: 1})
 	}

@@ -25,6 +25,7 @@ func TestWhatComesIsShownByDay(t *testing.T) {
 		l := 60 + 5*float64(i)
 		coming.Castings = append(coming.Castings, farm.CastingsPoint{At: f.now.Add(time.Duration(7*i) * day), Litres: l, LowL: l - float64(i), HighL: l + 2*float64(i)})
 	}
+	coming.Needs = []farm.NeedView{{WantedL: 50, By: on.Add(40 * day), Text: "Enough."}, {WantedL: 80, By: on.Add(60 * day), For: "the <plant> sale", Text: "Enough."}}
 	coming.Sources = []farm.CastingsSource{{Bin: "crate", Litres: 60, Text: "Crate: about 60 litres kept"}}
 	cfg.Ahead = func() (farm.Ahead, bool) { return coming, true }
 	p, err := page.New(cfg)
@@ -41,7 +42,8 @@ func TestWhatComesIsShownByDay(t *testing.T) {
 		return w.Body.String()
 	}
 	body := get("/ahead")
-	for _, want := range []string{"as usual", "food &lt;about&gt; 1 kg", "cocoons due", "about 60 litres kept", "<svg", "Castings in tubs: about 60 litres now, 110 to 150 litres by "} {
+	for _, want := range []string{"as usual", "food &lt;about&gt; 1 kg", "cocoons due", "about 60 litres kept", "<svg", "Castings in tubs: about 60 litres now, 110 to 150 litres by ",
+		"<title>about 50 litres wanted by 18 August</title>", "<title>about 80 litres wanted by 7 September for the &lt;plant&gt; sale</title>"} {
 		if !strings.Contains(body, want) {
 			t.Errorf("the page lacks %q:\n%s", want, body)
 		}
