@@ -38,7 +38,7 @@ func BenchmarkYear(b *testing.B) {
 	page, dir := freeAddress(b), b.TempDir()
 	cfg := write(b, "binwatchd.yaml", yearYAML(manyProbes, broker.URL, filepath.Join(dir, "journal.db"), page))
 	for b.Loop() {
-		readings := liveAYear(b, cfg, 10*time.Minute)
+		readings := liveThrough(b, cfg, longPast, 10*time.Minute)
 		b.ReportMetric(float64(readings), "readings")
 	}
 	c := startChild(b, cfg)
@@ -142,16 +142,16 @@ func yearYAML(probes int, broker, journal, page string) string {
 	return y.String()
 }
 
-// liveAYear lets a year that ends now go through the live loop, folded as it
+// liveThrough lets a past that ends now go through the live loop, folded as it
 // goes: each probe speaks every so often, and each bed is watered and fed once a week. It
 // gives the number of readings.
-func liveAYear(b *testing.B, path string, every time.Duration) (readings int) {
+func liveThrough(b *testing.B, path string, past, every time.Duration) (readings int) {
 	ctx := context.Background()
 	cfg, err := config.Load(path, config.ForRun)
 	if err != nil {
 		b.Fatal(err)
 	}
-	now := time.Now().UTC().Add(-longPast).Truncate(time.Minute)
+	now := time.Now().UTC().Add(-past).Truncate(time.Minute)
 	clock := func() time.Time { return now }
 	j, err := journal.Open(ctx, journal.Config{Path: cfg.Journal.Path, Keep: cfg.Journal.Keep, Now: clock})
 	if err != nil {
