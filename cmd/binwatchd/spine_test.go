@@ -6,6 +6,7 @@ import (
 	"io"
 	"net/http"
 	"net/mail"
+	"net/url"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -23,10 +24,10 @@ import (
 
 const spineYAML = `farm: Hillfoot Nursery
 timezone: UTC
-broker: {url: %q}
-journal: {path: %q, flush: 1s}
-page: {listen: %q}
-mail: {server: %q, from: bins@example.org, user: bins, password: {env: SPINE_MAIL}, ca: %q}
+broker: {url: %[1]q}
+journal: {path: %[2]q, flush: 1s}
+page: {listen: %[3]q, address: "http://%[3]s"}
+mail: {server: %[4]q, from: bins@example.org, user: bins, password: {env: SPINE_MAIL}, ca: %[5]q}
 probes:
   bed-t: {topic: glass/bed, value: /t, time: /at, measures: temperature}
   bed-m: {topic: glass/bed, value: /soil/0, time: /at, measures: moisture}
@@ -36,7 +37,8 @@ bins:
   shed: {species: red, zones: {all: {aim: living, probes: [bad-t]}}}
 tell:
   - {mail: keeper@example.org}
-  - {webhook: %q, secret: {env: SPINE_HOOK}}
+  - {mail: ann@example.org}
+  - {webhook: %[6]q, secret: {env: SPINE_HOOK}}
 `
 
 // A spine is the daemon with everything around it that it talks to.
@@ -81,7 +83,8 @@ func (s *spine) live(fromHour, toHour float64) {
 	}
 }
 
-// bedTemperature rises from 20 to 35 °C at 3 K/h, stays, and falls again.
+// bedTemperature rises from 20 to 35 °C at 3 K/h, stays, and falls again; a day later it is
+// hot once more.
 func bedTemperature(h float64) float64 {
 	switch {
 	case h < 2:
@@ -92,6 +95,8 @@ func bedTemperature(h float64) float64 {
 		return 35
 	case h < 14:
 		return 35 - 3*(h-9)
+	case h >= 26.5:
+		return min(20+8*(h-26.5), 36)
 	}
 	return 20
 }
@@ -116,7 +121,9 @@ func TestReadingsInTroubleOut(t *testing.T) {
 	s := startSpine(t)
 	s.babble()
 	s.live(0, 8)
-	proctest.Eventually(t, "the heat is told", func() bool { return s.told(farm.TooHot, farm.Worsened) && len(s.box.all()) > 0 })
+	proctest.Eventually(t, "the heat is told", func() bool {
+		return s.told(farm.TooHot, farm.Worsened) && len(s.buttons("ann@example.org")) > 0 && len(s.buttons("keeper@example.org")) > 0
+	})
 	s.checkMetrics()
 	s.checkCommands()
 
@@ -124,13 +131,102 @@ func TestReadingsInTroubleOut(t *testing.T) {
 	s.daemon.Says("broker lost")
 	s.broker.Start()
 	proctest.Eventually(t, "the broker is reached again", func() bool { return strings.Count(s.daemon.Log.String(), "broker reached") == 2 })
-	s.live(8, 28) // a mild limit is over when the level has been inside for 12 h
+	s.live(8, 26.5) // a mild limit is over when the level has been inside for 12 h
 	proctest.Eventually(t, "the easing is told", func() bool { return s.told(farm.TooHot, farm.Eased) && s.mailed("no longer too hot") })
 
 	s.checkGarbage()
+	s.live(26.5, 29.9) // it heats again
+	proctest.Eventually(t, "the heat stands again", func() bool {
+		return slices.ContainsFunc(nowView(t, s.cfg).Standing, func(st farm.Standing) bool { return st.Condition == farm.TooHot })
+	})
+	s.checkButtons()
 	s.daemon.Stop()
 	s.checkJournal()
 	s.checkNotices()
+}
+
+// buttons are the addresses of the buttons of the first mail to somebody about the heat, by
+// what they do.
+func (s *spine) buttons(to string) map[string]string {
+	found := map[string]string{}
+	for _, m := range s.box.all() {
+		body := strings.ReplaceAll(bodyOf(m), "=3D", "=")
+		for _, b := range regexp.MustCompile(`http://[^\s"<>]+/act\?do=(\w+)&t=\w+`).FindAllStringSubmatch(body, -1) {
+			if strings.Contains(m.Header.Get("To"), to) && strings.Contains(body, "too hot") && found[b[1]] == "" {
+				found[b[1]] = b[0]
+			}
+		}
+	}
+	return found
+}
+
+// checkButtons goes from the mail that a real server took to its buttons' addresses: to look
+// does nothing, to press is in the journal, and who presses after another hears of them.
+func (s *spine) checkButtons() {
+	s.t.Helper()
+	mine, hers := s.buttons("keeper@example.org"), s.buttons("ann@example.org")
+	before := len(s.acted()) // by commands
+	press := func(address string, want ...string) {
+		s.t.Helper()
+		u, err := url.Parse(address)
+		if err != nil || len(u.Query()) != 2 {
+			s.t.Fatalf("got the button %q, %v", address, err)
+		}
+		resp, err := http.PostForm("http://"+u.Host+u.Path, u.Query())
+		if err != nil {
+			s.t.Fatal(err)
+		}
+		defer resp.Body.Close()
+		body, _ := io.ReadAll(resp.Body)
+		for _, w := range want {
+			if resp.StatusCode != http.StatusOK || !strings.Contains(string(body), w) {
+				s.t.Errorf("%s: status %d without %q:\n%s", u.Path, resp.StatusCode, w, body)
+			}
+		}
+	}
+	for _, b := range []map[string]string{mine, hers} {
+		for _, do := range []string{"done", "known", "quiet"} {
+			if page := fetched(s.t, b[do]); !strings.Contains(page, `name="do" value="`+do+`"`) {
+				s.t.Errorf("the button %q leads to\n%s", do, page)
+			}
+		}
+	}
+	if got := s.acted()[before:]; len(got) > 0 {
+		s.t.Errorf("to look did %q", got)
+	}
+	press(mine["done"], "Written: Bed") // as a note: what is kept quiet, by the command pasted above, has no line in the rounds
+	press(mine["done"], "You did that already")
+	press(hers["done"], "keeper@example.org did that already")
+	press(hers["known"], "Noted that you know")
+	press(hers["quiet"], "Quiet about")
+	press(mine["quiet"], "ann@example.org did that already")
+	if got, want := s.acted()[before:], []string{"noted bed/near by keeper@example.org", "seen", "quiet about bed/near too-hot"}; !slices.Equal(got, want) {
+		s.t.Errorf("in the journal is %q, want %q", got, want)
+	}
+}
+
+// acted is what keepers have done, in the journal's order.
+func (s *spine) acted() (all []string) {
+	s.t.Helper()
+	j, err := journal.OpenReadOnly(context.Background(), journal.Config{Path: s.db, Now: time.Now})
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	defer j.Close()
+	if err := j.Replay(context.Background(), 0, func(e farm.Event) error {
+		switch e.Kind {
+		case farm.EventJot:
+			all = append(all, fmt.Sprintf("%s %s/%s by %s", e.Jot.What, e.Jot.Bin, e.Jot.Zone, e.Jot.By))
+		case farm.EventSeen:
+			all = append(all, "seen")
+		case farm.EventHush:
+			all = append(all, fmt.Sprintf("quiet about %s/%s %s", e.Hush.Bin, e.Hush.Zone, e.Hush.Condition))
+		}
+		return nil
+	}); err != nil {
+		s.t.Fatal(err)
+	}
+	return all
 }
 
 func (s *spine) told(c farm.Condition, kind farm.ChangeKind) bool {
