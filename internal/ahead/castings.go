@@ -421,10 +421,10 @@ func (a *account) notes() (out []string) {
 		}
 	}
 	if len(tubs) > 0 {
-		out = append(out, fmt.Sprintf("What stood in %s at the start is not known and counts as nothing; holds: in the configuration tells it.", farm.SayList(tubs)))
+		out = append(out, fmt.Sprintf("What stood in %s at the start is not known and counts as nothing; holds: in the configuration tells it.", farm.SayFew(tubs)))
 	}
 	if len(beds) > 0 {
-		out = append(out, fmt.Sprintf("Nothing was jotted as fed or bedded in %s, so nothing ripens there by this account.", farm.SayList(beds)))
+		out = append(out, fmt.Sprintf("Nothing was jotted as fed or bedded in %s, so nothing ripens there by this account.", farm.SayFew(beds)))
 	}
 	if a.untold > 0 {
 		out = append(out, fmt.Sprintf("Lines of the logbook without an amount: %d; they are left out.", a.untold))

@@ -91,5 +91,5 @@ func (b *Book) unknownSeasons() (out []string) {
 	if first.Before(b.View.At) {
 		since = "since " + b.Farm.Dates().Date(first) + " at the earliest"
 	}
-	return []string{fmt.Sprintf("How warm it was a year ago is not known for %s (%s), so no season is foreseen there.", farm.SayList(bins), since)}
+	return []string{fmt.Sprintf("How warm it was a year ago is not known for %s (%s), so no season is foreseen there.", farm.SayFew(bins), since)}
 }

@@ -179,6 +179,15 @@ func Capital(word string) string {
 // SayList joins words as in a sentence: "red, European and blue worms".
 func SayList(words []string) string { return joined(words, "and") }
 
+// SayFew joins as many words as one reads at a glance, and says how many more there are.
+func SayFew(words []string) string {
+	const most = 5
+	if more := len(words) - most; more > 1 {
+		words = append(words[:most:most], fmt.Sprintf("%d more", more))
+	}
+	return SayList(words)
+}
+
 // SayChoice joins words of which one is meant.
 func SayChoice(words []string) string { return joined(words, "or") }
 

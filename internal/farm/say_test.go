@@ -96,6 +96,8 @@ func TestWords(t *testing.T) {
 		{farm.SayList(nil), ""},
 		{farm.SayList([]string{"a"}), "a"},
 		{farm.SayList([]string{"a", "b", "c"}), "a, b and c"},
+		{farm.SayFew([]string{"a", "b", "c", "d", "e", "f"}), "a, b, c, d, e and f"},
+		{farm.SayFew([]string{"a", "b", "c", "d", "e", "f", "g"}), "a, b, c, d, e and 2 more"},
 		{farm.SayPlace("bed", "near", false), "Bed, near"},
 		{farm.SayPlace("crate", "all", true), "Crate"},
 	} {

@@ -162,7 +162,7 @@ func (v *visit) askWhere(page jotPage) error {
 	if page.Many = len(v.Farm.Bins) > fewBins; !page.Many {
 		return v.show(http.StatusOK, "jot", page)
 	}
-	page.Strips = v.strips(page.Places, "zone", page.Find, func(all []row) string { return all[0].Title + " to " + all[len(all)-1].Title })
+	page.Strips = v.strips(page.Places, "zone", page.Find, sayEnds)
 	if one := only(page.Strips); page.Find != "" && one != "" {
 		return v.redirect(one)
 	}
@@ -181,6 +181,14 @@ func (v *visit) askWhere(page jotPage) error {
 		}
 	}
 	return v.show(http.StatusOK, "jot", page)
+}
+
+// sayEnds names the first and the last of the rows that are folded.
+func sayEnds(rows []row) string {
+	if len(rows) == 1 {
+		return rows[0].Title
+	}
+	return rows[0].Title + " to " + rows[len(rows)-1].Title
 }
 
 // jotRow is a place to choose.

@@ -266,6 +266,7 @@ func TestWhereOfManyPlaces(t *testing.T) {
 		t.Errorf("%d places to choose, want 60", n)
 	}
 	wantAll(t, strips, "<h2>Linden <small>28 zones</small>", `<details id="calm-0"><summary>Linden-000 to Linden-027</summary>`, "<span>Yard-058</span>")
+	wantAll(t, get(p, "/jot?find=yard-05").Body.String(), "<summary>Yard-055 to Yard-059</summary>")
 	wantAll(t, get(p, "/jot?find=zebra").Body.String(), "No place says zebra.", "In your own words")
 	if w := get(p, "/jot?find=linden-007"); w.Code != http.StatusSeeOther || w.Header().Get("Location") != "/jot?bin=linden-007&zone=all" {
 		t.Errorf("one alone: status %d, to %q", w.Code, w.Header().Get("Location"))
