@@ -178,6 +178,7 @@ type Strike struct {
 	Line int64 // its [Jot.ID]
 	Jot  Jot   // the line, where it is known
 	By   string
+	At   time.Time // when it was struck, where that is known
 }
 
 // Trouble is something wrong with the machinery around the journal.

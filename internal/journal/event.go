@@ -113,6 +113,28 @@ func (j *Journal) Jots(ctx context.Context, bin string, from, to time.Time) ([]f
 		WHERE bin = ? AND at >= ? AND at < ? AND seq NOT IN (`+struckLines+`) ORDER BY at, seq`, bin, from.UnixMilli(), to.UnixMilli())
 }
 
+// Struck gives the lines that were struck of the logbook of one bin in [from, to) by the
+// jots' own times, oldest first, with who struck them and when.
+func (j *Journal) Struck(ctx context.Context, bin string, from, to time.Time) ([]farm.Strike, error) {
+	return viewAll(ctx, j, "read struck lines", scanStruck, `SELECT l.seq, l.body, s.arrived, s.body FROM event l JOIN event s ON s.bin = '`+ofStrikes+`' AND s.at = l.seq
+		WHERE l.bin = ? AND l.at >= ? AND l.at < ? ORDER BY l.at, l.seq`, bin, from.UnixMilli(), to.UnixMilli())
+}
+
+func scanStruck(s *farm.Strike, rows *sql.Rows) error {
+	var line, strike []byte
+	var of, by eventBody
+	if err := rows.Scan(&s.Line, &line, millis{&s.At}, &strike); err != nil {
+		return err
+	}
+	if err := fromJSON(line, &of, "event", s.Line); err != nil {
+		return err
+	}
+	err := fromJSON(strike, &by, "strike of event", s.Line)
+	s.Jot, s.By = of.Jot, by.By
+	s.Jot.ID = s.Line
+	return err
+}
+
 func scanJot(jot *farm.Jot, rows *sql.Rows) error {
 	var e farm.Event
 	err := scanEvent(&e, rows)

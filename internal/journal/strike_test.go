@@ -54,6 +54,13 @@ func TestALineIsStruck(t *testing.T) {
 	if err := j.Replay(ctx, 0, func(e farm.Event) error { seen = append(seen, e.Seq); return nil }); err != nil || len(seen) != 3 || seen[1] != 3 {
 		t.Errorf("replayed %v, %v, want 1, 3 and the strike", seen, err)
 	}
+	gone, err := j.Struck(ctx, "bed", at, at.Add(time.Hour))
+	if err != nil || len(gone) != 1 || gone[0].Line != 2 || gone[0].Jot.Litres != 2 || gone[0].By != "page" || !gone[0].At.Equal(at) {
+		t.Errorf("struck are %+v, %v, want the second line, by the page", gone, err)
+	}
+	if gone, err = j.Struck(ctx, "crate", at, at.Add(time.Hour)); err != nil || len(gone) != 0 {
+		t.Errorf("of another bin are struck %+v, %v", gone, err)
+	}
 	if lines, err = j.Jots(ctx, "bed", at, at.Add(time.Hour)); err != nil || len(lines) != 2 {
 		t.Errorf("shown are %+v, %v", lines, err)
 	}

@@ -24,6 +24,7 @@ type binPage struct {
 	// What happened to it over the span, in order of time.
 	conf    farm.Bin
 	jots    []farm.Jot
+	struck  []farm.Strike
 	changes []farm.Change
 }
 
@@ -117,15 +118,25 @@ func (p *binPage) readDiary() {
 		}
 		jots, errJots := p.cfg.History.Jots(ctx, b.Name, from, to)
 		err = errors.Join(err, errJots)
+		struck, errStruck := p.cfg.History.Struck(ctx, b.Name, from, to)
+		err = errors.Join(err, errStruck)
 		for _, j := range jots {
-			if j.Bin == p.conf.Name || j.To == p.conf.Name {
+			if p.concerns(j) {
 				p.jots = append(p.jots, j)
+			}
+		}
+		for _, s := range struck {
+			if p.concerns(s.Jot) {
+				p.struck = append(p.struck, s)
 			}
 		}
 	}
 	slices.SortStableFunc(p.jots, func(a, b farm.Jot) int { return a.At.Compare(b.At) })
 	p.torn(err, "page logbook", "bin", p.conf.Name)
 }
+
+// concerns tells whether a line belongs into the diary of the bin.
+func (p *binPage) concerns(j farm.Jot) bool { return j.Bin == p.conf.Name || j.To == p.conf.Name }
 
 // dress marks the pictures of the bin with what was done and what stood raised.
 // Beside the air of its room a bin that heats by itself is told from one that
@@ -196,6 +207,8 @@ type logLine struct {
 	Text  string
 	Done  bool  // by the keeper
 	Line  int64 // its number, where it can be corrected; else 0
+	By    string
+	Gone  string // who struck it and when; "": it stands
 }
 
 const maxLog = 80
@@ -204,22 +217,35 @@ const maxLog = 80
 func (p *binPage) Log() []logLine {
 	var out []logLine
 	for _, j := range p.jots {
-		text := farm.Capital(p.sayJot(j))
-		if j.To == p.conf.Name {
-			text += " from " + j.Bin
+		out = append(out, p.logged(j))
+	}
+	for _, s := range p.struck {
+		l := p.logged(s.Jot)
+		l.Line, l.Gone = 0, "struck "+p.Stamp(s.At)
+		if who := person(s.By); who != "" {
+			l.Gone = "struck by " + who + ", " + p.Stamp(s.At)
 		}
-		if j.Zone != "" {
-			text += ", " + j.Zone
-		}
-		out = append(out, logLine{j.At, glyphOf(j.What), text + ".", true, j.ID})
+		out = append(out, l)
 	}
 	for _, c := range p.changes {
 		glyph := "u-" + c.Urgency.String()
 		if c.Change == farm.Eased {
 			glyph = "u-calm"
 		}
-		out = append(out, logLine{c.At, glyph, c.Text, false, 0})
+		out = append(out, logLine{At: c.At, Glyph: glyph, Text: c.Text})
 	}
 	slices.SortStableFunc(out, func(a, b logLine) int { return b.At.Compare(a.At) })
 	return out[:min(len(out), maxLog)]
+}
+
+// logged is a jot as a line of the diary.
+func (p *binPage) logged(j farm.Jot) logLine {
+	text := farm.Capital(p.sayJot(j))
+	if j.To == p.conf.Name {
+		text += " from " + j.Bin
+	}
+	if j.Zone != "" {
+		text += ", " + j.Zone
+	}
+	return logLine{At: j.At, Glyph: glyphOf(j.What), Text: text + ".", Done: true, Line: j.ID, By: person(j.By)}
 }

@@ -246,6 +246,15 @@ func (f *fake) already(e farm.Event) error {
 	return nil
 }
 
+// Struck knows one that was a slip.
+func (f *fake) Struck(_ context.Context, bin string, from, _ time.Time) ([]farm.Strike, error) {
+	at := ago(30 * time.Hour)
+	if f.broken != nil || bin != "bed" || at.Before(from) {
+		return nil, f.broken
+	}
+	return []farm.Strike{{Line: 16, By: "Ann", At: ago(29 * time.Hour), Jot: farm.Jot{ID: 16, At: at, Bin: "bed", Zone: "near", What: farm.Fed, Kg: 20, Of: "grain", By: "Bo"}}}, nil
+}
+
 // Line knows one line.
 func (f *fake) Line(_ context.Context, id int64) (farm.Jot, error) {
 	if id != 17 {

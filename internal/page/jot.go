@@ -228,6 +228,14 @@ func (v *visit) jot() error {
 // longestName bounds what somebody may call themselves, in bytes.
 const longestName = 40
 
+// person is whom a line is by; "" where only the way is known that it came.
+func person(by string) string {
+	if by == jot.ByPage || by == jot.ByMQTT || by == jot.ByCommand {
+		return ""
+	}
+	return by
+}
+
 // by is who writes: as the form was filled in, for it may come later from a phone that
 // others use too, else who has logged in.
 func (v *visit) by() string {
@@ -435,11 +443,7 @@ func (v *visit) act(said string, all ...farm.Event) error {
 // askAgain tells somebody who has ticked a line that somebody else had ticked by then, and
 // asks whether it was done twice.
 func (v *visit) askAgain(first farm.Event) error {
-	who := first.Jot.By
-	if who == jot.ByPage || who == jot.ByMQTT || who == jot.ByCommand {
-		who = "Somebody"
-	}
-	why := who + " did that already, " + v.Farm.Dates().Time(first.Jot.At, v.now) + ": " + v.Farm.SayPlace(first.Jot.Bin, first.Jot.Zone) + " " + v.sayJot(first.Jot) + "."
+	why := cmp.Or(person(first.Jot.By), "Somebody") + " did that already, " + v.Farm.Dates().Time(first.Jot.At, v.now) + ": " + v.Farm.SayPlace(first.Jot.Bin, first.Jot.Zone) + " " + v.sayJot(first.Jot) + "."
 	if v.forProgram() {
 		return refuse(http.StatusConflict, "%s", why)
 	}

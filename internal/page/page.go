@@ -67,6 +67,8 @@ type History interface {
 	Samples(ctx context.Context, bin, zone string, q farm.Quantity, from, to time.Time, step time.Duration) ([]farm.Sample, error)
 	ProbeSamples(ctx context.Context, probe string, from, to time.Time, step time.Duration) ([]farm.Sample, error)
 	Jots(ctx context.Context, bin string, from, to time.Time) ([]farm.Jot, error)
+	// Struck gives the lines that were struck, likewise.
+	Struck(ctx context.Context, bin string, from, to time.Time) ([]farm.Strike, error)
 	// Line gives one line of the logbook by its ID.
 	Line(ctx context.Context, id int64) (farm.Jot, error)
 	// LastLines gives those that were written last, of the whole farm, the newest first.

@@ -415,7 +415,9 @@ func TestJotInWords(t *testing.T) {
 func TestALineIsCorrected(t *testing.T) {
 	f := newFake()
 	p := newPage(t, f.config())
-	wantAll(t, get(p, "/bins/bed").Body.String(), `<a href="/jot/17">Correct</a>`)
+	diary := get(p, "/bins/bed").Body.String()
+	wantAll(t, diary, `<a href="/jot/17">Correct</a>`, `<del>Fed about 20 kg of grain, near.</del> <small>by Bo</small> <small>struck by Ann, `)
+	wantNone(t, diary, `href="/jot/16"`)
 	wantAll(t, get(p, "/jot/17").Body.String(), "bed/near watered 2 L</textarea>", "Strike it")
 	for _, none := range []string{"/jot/18", "/jot/x", "/jot/-1"} {
 		if w := get(p, none); w.Code != http.StatusNotFound {

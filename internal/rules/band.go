@@ -208,7 +208,7 @@ func (s *State) bandWords(b breach, at time.Time) saying {
 			say.Cautions = []string{dustCaution}
 		}
 	case farm.TooWet:
-		say.Advice = s.lessBedded(z, s.bedAdvice(z), at)
+		say.Advice = s.lessBedded(z, s.bedAdvice(z, at), at)
 	case farm.TooHot:
 		say.Advice = s.hotAdvice(z, at)
 	case farm.TooCold:

@@ -430,3 +430,59 @@ func TestADisturbedWateringTeachesNothing(t *testing.T) {
 		}
 	}
 }
+
+// A hand that speaks against the probe holds a dose back until something was done or two days
+// are over; one that agrees, or is off by no more than hands are, does not.
+func TestAHandHoldsADoseBack(t *testing.T) {
+	for _, tt := range []struct {
+		name  string
+		pct   float64
+		what  farm.JotKind
+		holds bool
+	}{
+		{"wet, beside a dry probe", 60, "feels wet", true},
+		{"water in the bottom, beside a dry probe", 60, "leachate", true},
+		{"right, beside a very dry probe", 50, "feels right", true},
+		{"right, beside one that is a little dry", 68, "feels right", false},
+		{"dry too", 60, "feels dry", false},
+		{"dry, beside a wet probe", 90, "feels dry", true},
+		{"wet too", 90, "feels wet", false},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			w := watching(tray(4))
+			condition := farm.TooDry
+			if tt.pct > 80 {
+				condition = farm.TooWet
+			}
+			at := w.days(t0, 2, 20, tt.pct)
+			advice := func(at time.Time) farm.Advice {
+				t.Helper()
+				st := w.standing(at, condition)
+				if st == nil || st.Advice == nil {
+					t.Fatalf("%s does not stand", condition)
+				}
+				return *st.Advice
+			}
+			before := advice(at)
+			if before.First || before.VisitLitres+before.BeddingKg <= 0 {
+				t.Fatalf("got %+v before anybody felt it, want a dose", before)
+			}
+			w.jot(at, farm.Jot{What: tt.what})
+			w.say("m", at.Add(2*lidOff), tt.pct)
+			got := advice(at.Add(2 * lidOff))
+			if got.First != tt.holds || (got.VisitLitres+got.BeddingKg > 0) == tt.holds || strings.Contains(got.Do, "feel right beside the probe") != tt.holds {
+				t.Errorf("got %+v, want it held back: %v", got, tt.holds)
+			}
+			if got := advice(w.days(at.Add(2*lidOff), 3, 20, tt.pct)); got.First {
+				t.Errorf("three days later got %+v", got)
+			}
+		})
+	}
+	w := watching(tray(4))
+	at := w.days(t0, 2, 20, 60)
+	w.jot(at, farm.Jot{What: "feels wet"})
+	w.jot(at.Add(time.Hour), farm.Jot{What: farm.Watered, Litres: quart})
+	if got := w.water(at.Add(2 * time.Hour)); got.First || !strings.Contains(got.Do, "given") {
+		t.Errorf("after it was watered all the same got %+v", got)
+	}
+}

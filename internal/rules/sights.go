@@ -72,6 +72,31 @@ func (z *zone) felt(feel farm.Feel) (band farm.Band, ok bool) {
 	return band, false
 }
 
+// handCounts is how long a hand speaks against a dose: moisture moves on. A choice.
+const handCounts = 48 * time.Hour
+
+// A hand is what somebody felt in a zone, and the moisture that it stands for.
+type hand struct {
+	farm.Band
+	What farm.JotKind
+	At   time.Time // zero: nobody felt anything
+}
+
+// handSays is the newest feel of the zone since something was done about its moisture.
+func (z *zone) handSays(done, at time.Time) (h hand) {
+	for _, seen := range slices.Backward(z.Husbandry.Sights) {
+		band, ok := z.felt(seen.What.Row().Sight.Feel)
+		if ok && seen.At.After(done) && at.Sub(seen.At) < handCounts {
+			return hand{band, seen.What, seen.At}
+		}
+	}
+	return h
+}
+
+func (s *State) sayHand(h hand, at time.Time) string {
+	return fmt.Sprintf("It was noted as %s (%s)", h.What, s.farm.Dates().Day(h.At, at))
+}
+
 // A feltRecord is what was felt beside a probe that says otherwise.
 type feltRecord struct {
 	At   time.Time

@@ -42,6 +42,12 @@ func (s *State) dose(z *zone, at time.Time) *farm.Advice {
 	if a == nil {
 		return nil
 	}
+	if hand := z.handSays(z.Husbandry.Given.At, at); hand.Low-feelOff > z.moist.Value {
+		a.VisitLitres, a.EveryDays, a.Visits, a.First = 0, 0, 0, true
+		a.Do = fmt.Sprintf("%s, and the probe says that it is dry: feel right beside the probe before you give any water. By the probe it wants %s in all.",
+			s.sayHand(hand, at), s.farm.Units.VolumeRange(a.LitresLow, a.LitresHigh))
+		return a
+	}
 	a.Do = s.pourDo(z, a, at)
 	return s.lessGiven(z, a, at)
 }
@@ -147,8 +153,11 @@ func (s *State) howOften(a *farm.Advice, at time.Time) string {
 	return often + " until " + s.farm.Dates().Day(last, at)
 }
 
-func (s *State) bedAdvice(z *zone) *farm.Advice {
+func (s *State) bedAdvice(z *zone, at time.Time) *farm.Advice {
 	aim, d := z.aim.Middle(), z.dry()
+	if hand := z.handSays(z.Husbandry.Bedded.At, at); !hand.At.IsZero() && hand.High+feelOff < z.moist.Value {
+		return &farm.Advice{First: true, Do: s.sayHand(hand, at) + ", and the probe says that it is wet: feel right beside the probe, and look whether it stands in water, before you mix in bedding."}
+	}
 	wet := husbandry.WetMass(d.Kg, z.moist.Value)
 	kg, ok := husbandry.BeddingToAdd(wet, z.moist.Value, beddingPct, aim)
 	if !ok || kg <= 0 {
