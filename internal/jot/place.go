@@ -227,10 +227,20 @@ func (p *parser) zone(bin string, from int) (zone string, n int) {
 }
 
 func (p *parser) pastZoneWord(n int) int {
-	if zoneWords[p.low(n)] {
+	if zoneWords[p.low(n)] && !p.halves(n) {
 		n++
 	}
 	return n
+}
+
+// halves tells whether the nth word on is half of the measure after it: "half a gallon".
+func (p *parser) halves(n int) bool {
+	of := n + 1
+	for p.low(of) == "of" || p.low(of) == "a" || p.low(of) == "an" || p.low(of) == "dozen" {
+		of++
+	}
+	_, _, unit := p.unit(of)
+	return p.low(n) == "half" && unit > 0
 }
 
 // nearBins are the bins whose name is one letter off what stands next, and of how
