@@ -153,6 +153,9 @@ func TestTheRoundsInACellar(t *testing.T) {
 			t.Error("what is ticked can be ticked again")
 		}
 		c.b.visit(t, "/jot?bin=bed&zone=near")
+		if s := c.b.text(t, "main"); !strings.Contains(s, "Bed, near: what was done?") || strings.Contains(s, "Cabinet") {
+			t.Errorf("the place is asked for again: %s", s)
+		}
 		c.b.do(t, chromedp.SendKeys(chromedp.CSS("#text"), "turned"))
 		c.b.press(t, "main form button.done")
 		c.settled("2")

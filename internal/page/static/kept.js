@@ -65,13 +65,16 @@
 
   const asOf = () => document.querySelector("#asof")?.textContent.replace("as of ", "") ?? "";
 
-  // On a kept page where one line is to be written, the place that was tapped is filled in.
+  // On a kept page where a line is to be written, the place that was tapped is filled in, and
+  // asked for no more.
   const fill = () => {
     const asked = new URLSearchParams(location.search), field = document.querySelector("#text");
     if (!keptAt || !field || !asked.get("bin")) return;
     field.form.elements.bin.value = asked.get("bin");
     field.form.elements.zone.value = asked.get("zone") ?? "";
-    document.querySelector("h1").textContent = `${asked.get("bin")}${asked.get("zone") ? ", " + asked.get("zone") : ""}: what was done?`;
+    const place = asked.get("bin") + (asked.get("zone") ? ", " + asked.get("zone") : "");
+    document.querySelector("h1").textContent = place[0].toUpperCase() + place.slice(1) + ": what was done?";
+    for (const part of document.querySelectorAll("main > :not(h1, #kept)")) if (!part.contains(field)) part.remove();
   };
 
   const cannot = (why) => {

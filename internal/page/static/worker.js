@@ -138,7 +138,7 @@ const jot = async (request) => {
 const leave = async (request) => {
   await send().catch(() => {});
   await caches.delete(shelf);
-  return fetch(request);
+  return fetch(request).catch(() => plain(503, "There is no network, so the login goes on at the daemon: log out once more where there is one. The rounds that this phone kept are gone."));
 };
 
 self.addEventListener("fetch", (event) => {
