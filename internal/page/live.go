@@ -21,6 +21,7 @@ import (
 // the header, or through a proxy that drops it, gets the page as it is.
 const (
 	holdsHeader = "Page-Holds"
+	maxHolds    = 8 << 10    // bytes of the header that are looked at; a part beyond them is sent
 	unmarked    = "--------" // what templates write where a mark comes
 )
 
@@ -118,7 +119,7 @@ func (v *visit) sendPage(status int, page []byte) {
 	if v.Live > 0 {
 		v.w.Header().Add("Vary", holdsHeader)
 	}
-	held := strings.Fields(v.r.Header.Get(holdsHeader))
+	held := strings.Fields(clip(v.r.Header.Get(holdsHeader), maxHolds))
 	if v.Live == 0 || len(held) == 0 || held[0] != order {
 		v.send(status, "text/html; charset=utf-8", page)
 		return

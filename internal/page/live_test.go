@@ -116,6 +116,11 @@ func TestOnlyWhatChangedIsSent(t *testing.T) {
 	if less := holding(p, "/", page).Body.String(); !strings.Contains(less, "<main") {
 		t.Errorf("with a bin less the page did not come whole: %.200s", less)
 	}
+	page = get(p, "/").Body.String()
+	order, _, _ := strings.Cut(holds(page), " ")
+	if w := asking(p, "/", order+strings.Repeat(" x", 10_000)+" "+holds(page)); !slices.Equal(ids(w.Body.String()), ids(page)) {
+		t.Errorf("more is looked at than a header of a page's script: %d parts come", len(ids(w.Body.String())))
+	}
 	for _, header := range []string{"", "nothing", strings.Repeat("x ", 3000), holds(page)[1:]} {
 		if w := asking(p, "/", header); w.Code != http.StatusOK || !strings.Contains(w.Body.String(), "<main") {
 			t.Errorf("to one who holds %.20q no page came: status %d", header, w.Code)
