@@ -286,7 +286,7 @@ func hush(ctx context.Context, c *call, d time.Duration) error {
 	}
 	until := h.Until
 	h.Until, h.For = time.Time{}, d // by the daemon's clock, which may know better
-	if err := act(ctx, c, control.Action{Hush: &h}); err != nil {
+	if err := act(ctx, c, control.Action{Hushes: []farm.Hush{h}}); err != nil {
 		return err
 	}
 	fmt.Fprintf(c.out, "quiet about %s until %s\n", strings.Join(c.words, " "), c.cfg.Farm.Dates().Time(until, now))
@@ -298,16 +298,26 @@ func noteSeen(ctx context.Context, c *call) error {
 	if err != nil {
 		return err
 	}
-	id := c.words[0]
-	i := slices.IndexFunc(v.Standing, func(s farm.Standing) bool { return s.Episode == id })
-	if i < 0 {
-		return fmt.Errorf("nothing is raised under %q; binwatchd now --config %s shows the ids", id, c.path)
+	var a control.Action
+	var said []string
+	for _, id := range c.words {
+		i := slices.IndexFunc(v.Standing, func(s farm.Standing) bool { return s.Episode == id })
+		switch {
+		case i >= 0:
+			a.Seen, said = append(a.Seen, farm.Seen{Episode: id}), append(said, "seen: "+v.Standing[i].Text)
+		case len(c.words) == 1:
+			return fmt.Errorf("nothing is raised under %q; binwatchd now --config %s shows the ids", id, c.path)
+		default: // one of those that a letter named
+			said = append(said, id+": nothing is raised under that; it may be over")
+		}
 	}
-	if err := act(ctx, c, control.Action{Seen: &farm.Seen{Episode: id}}); err != nil {
-		return err
+	if len(a.Seen) > 0 {
+		err = act(ctx, c, a)
 	}
-	fmt.Fprintln(c.out, "seen:", v.Standing[i].Text)
-	return nil
+	if err == nil {
+		fmt.Fprintln(c.out, strings.Join(said, "\n"))
+	}
+	return err
 }
 
 // act has the running daemon note something.

@@ -166,8 +166,11 @@ func commands() []command {
 			"adds to the logbook, in your own words: jot fed bed 2 kg scraps and watered ½ gal yesterday", forRun, jotWork},
 		{"hush", "BIN[/ZONE] [CONDITION [QUANTITY]] --for 2h --config FILE",
 			"keeps quiet about a bin or one of its conditions for a while", forRun, hushWork},
-		{"seen", "ID --config FILE",
-			"says that you know of a raised condition; now shows the ids", forRun, simply(oneWord("wants the id of one condition"), noteSeen)},
+		{"seen", "ID... --config FILE",
+			"says that you know of raised conditions; now shows the ids", forRun,
+			simply(func(words []string) error {
+				return misuseIf(len(words) == 0, "wants the id of a condition, or of several")
+			}, noteSeen)},
 		{"calibrate", "PROBE [--weighed [RAW]=WET,DRY,TIN]... [--mark [RAW]=VALUE]... [--feel [RAW]=WORD]... --config FILE",
 			"makes calibration points from samples you know, as YAML to paste; without RAW the probe's newest reading counts", forRehearsal, calibrateWork},
 		{"rehearse", "--config FILE [--against FILE2] (--messages CSV | --journal) [--from T] [--to T] [--json]",

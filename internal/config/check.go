@@ -316,6 +316,8 @@ func (b *builder) checkTeller(d *notify.TellerSettings, first map[string]int) {
 		b.needMail(&d.Mail)
 	}
 	b.refuse(b.set(&d.Secret) && !b.present(&d.Webhook), &d.Secret, "a secret signs what a webhook gets; this recipient has no webhook")
+	b.refuse(b.set(&d.After) && b.given(&d.About) && !slices.Contains(d.About, farm.Now.String()), &d.About,
+		"with after only what is urgent now goes to this recipient, and about has no now")
 	for _, y := range []*string{&d.Mail, &d.Webhook} {
 		if !b.set(y) {
 			continue

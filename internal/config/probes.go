@@ -23,6 +23,7 @@ type Probe struct {
 	Calibration []Point       `yaml:"calibration,flow" kind:"a calibration point" list:"a list of points, such as [{raw: 2850, moisture: 12%}, {raw: 1420, moisture: 84%}]" help:"Raw numbers and the true values they stand for; straight lines between and beyond. One point moves a probe that has a unit."`
 	Low         level         `yaml:"low" help:"Of a battery: under this it is low."`
 	Alive       Alive         `yaml:"alive,flow" kind:"alive" help:"Where its device says that it is there, or its last will that it is gone: ten minutes gone counts as silent."`
+	Via         string        `yaml:"via" kind:"a gateway" like:"gw7" help:"The gateway, board or radio that it speaks through, by a name of your own; the named parts of its name may be used. Where all of one fall silent, that is one notice."`
 	Of          []string      `yaml:"of,one" kind:"a probe" like:"crate-t" list:"a list of probes" help:"Of a battery: the probes that run on it."`
 }
 
@@ -53,10 +54,12 @@ func (b *builder) probeOf(d *Probe) farm.Probe {
 		Measures: d.Measures, Unit: d.Unit, Every: d.Every,
 		Calibration: b.calibrationOf(d),
 		Low:         b.lowOf(d),
+		Via:         d.Via,
 		Of:          d.Of,
 		Alive:       farm.Alive(d.Alive),
 	}
 	b.checkAlive(d)
+	b.partsNamed(d, &d.Via)
 	if len(p.Calibration) > 0 {
 		p.Unit = farm.RawUnit // the points say what the raw number means
 	}
@@ -88,9 +91,7 @@ func (b *builder) checkAlive(d *Probe) {
 	b.refuse(strings.ContainsAny(a.Topic, "+#"), &a.Topic, "%s is not one topic: here it has no + and no #", quoted(a.Topic))
 	own := cmp.Or(b.file.Broker.Prefix, "binwatch") + "/"
 	b.refuse(strings.HasPrefix(a.Topic, own), &a.Topic, "topics under %s are binwatchd's own", own)
-	for _, part := range partsIn(a.Topic) {
-		b.refuse(!slices.Contains(partsIn(d.Name), part), &a.Topic, "the named part {%s} does not occur in the name %s", part, quoted(d.Name))
-	}
+	b.partsNamed(d, &a.Topic)
 	for i := range b.file.Probes {
 		o := &b.file.Probes[i]
 		if o == d {
@@ -100,6 +101,13 @@ func (b *builder) checkAlive(d *Probe) {
 			b.problem(b.at(&a.Topic), "%s says otherwise what the words on %s mean", o.Name, a.Topic)
 			break
 		}
+	}
+}
+
+// partsNamed checks that the named parts of a text are those of the probe's name.
+func (b *builder) partsNamed(d *Probe, text *string) {
+	for _, part := range partsIn(*text) {
+		b.refuse(!slices.Contains(partsIn(d.Name), part), text, "the named part {%s} does not occur in the name %s", part, quoted(d.Name))
 	}
 }
 
@@ -233,9 +241,7 @@ func (b *builder) checkOf(s *source) {
 	for i := range s.doc.Of {
 		of := &s.doc.Of[i]
 		b.refuse(*of == s.doc.Name, of, "a battery cannot run on itself")
-		for _, part := range partsIn(*of) {
-			b.refuse(!slices.Contains(s.template.parts, part), of, "the named part {%s} does not occur in the name %s", part, quoted(s.doc.Name))
-		}
+		b.partsNamed(s.doc, of)
 	}
 }
 

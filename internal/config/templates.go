@@ -297,7 +297,7 @@ func (s *source) probes() []farm.Probe {
 		p := s.proto
 		p.ID, p.Topic, p.Value, p.Time = fill(p.ID, parts), fill(p.Topic, parts), fill(p.Value, parts), fill(p.Time, parts)
 		p.Of = namesOf(p.Of, func(of string) string { return fill(of, parts) })
-		p.Alive.Topic = fill(p.Alive.Topic, parts)
+		p.Alive.Topic, p.Via = fill(p.Alive.Topic, parts), fill(p.Via, parts)
 		out[i] = p
 	}
 	return out

@@ -25,7 +25,7 @@ var ErrNoDaemon = errors.New("no daemon is running here")
 type Daemon interface {
 	// Look gives how the farm stands.
 	Look(ctx context.Context) (farm.View, error)
-	// Act notes jots, a hush or a seen, and returns once they are on disk.
+	// Act notes jots, hushes or what was seen, and returns once they are on disk.
 	Act(ctx context.Context, all ...farm.Event) error
 	// Copy writes the journal to w where its path no longer names it;
 	// [ErrInPlace] where it does.
@@ -42,8 +42,8 @@ const journalHeader = "Binwatchd-Journal"
 type Action struct {
 	Strike *farm.Strike `json:"strike,omitempty"`
 	Jots   []farm.Jot   `json:"jots,omitempty"`
-	Hush   *farm.Hush   `json:"hush,omitempty"`
-	Seen   *farm.Seen   `json:"seen,omitempty"`
+	Hushes []farm.Hush  `json:"hushes,omitempty"`
+	Seen   []farm.Seen  `json:"seen,omitempty"`
 }
 
 // Events makes the events of an action; none when the action is empty.
@@ -54,11 +54,11 @@ func (a Action) Events() (all []farm.Event) {
 	for _, j := range a.Jots {
 		all = append(all, farm.Event{Kind: farm.EventJot, Jot: j})
 	}
-	if a.Hush != nil {
-		all = append(all, farm.Event{Kind: farm.EventHush, Hush: *a.Hush})
+	for _, h := range a.Hushes {
+		all = append(all, farm.Event{Kind: farm.EventHush, Hush: h})
 	}
-	if a.Seen != nil {
-		all = append(all, farm.Event{Kind: farm.EventSeen, Seen: *a.Seen})
+	for _, s := range a.Seen {
+		all = append(all, farm.Event{Kind: farm.EventSeen, Seen: s})
 	}
 	return all
 }

@@ -33,8 +33,8 @@ func FuzzRequests(f *testing.F) {
 	for _, s := range []struct{ method, path, body string }{
 		{"GET", "/view", ""}, {"POST", "/view", ""}, {"GET", "/act", ""}, {"PUT", "/", "x"}, {"POST", "//act", "{}"},
 		{"POST", "/act", `{"jot":{"bin":"bed","what":"fed","kg":2,"of":"grain","at":"2026-05-01T08:30:00Z"}}`},
-		{"POST", "/act", `{"hush":{"bin":"bed","until":"2026-05-01T10:30:00Z"}}`}, {"POST", "/act", `{"seen":{"episode":"too-dry-bed"}}`},
-		{"POST", "/act", `{"jot":null}`}, {"POST", "/act", `{"jot":{},"seen":{}}`}, {"POST", "/act", `{"jut":{}}`}, {"POST", "/act", `{"seen":{}} {"seen":{}}`},
+		{"POST", "/act", `{"hushes":[{"bin":"bed","until":"2026-05-01T10:30:00Z"}]}`}, {"POST", "/act", `{"seen":[{"episode":"too-dry-bed"}]}`},
+		{"POST", "/act", `{"jot":null}`}, {"POST", "/act", `{"jot":{},"seen":[]}`}, {"POST", "/act", `{"jut":{}}`}, {"POST", "/act", `{"seen":[]} {"seen":[]}`},
 		{"POST", "/act", `{"jot":{"kg":1e999}}`}, {"POST", "/act", strings.Repeat("[", 1000)},
 	} {
 		f.Add(s.method, s.path, s.body)

@@ -51,7 +51,7 @@ func TestADaemonAnswersForItsOwnJournalAlone(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer s.Close()
-	seen := control.Action{Seen: &farm.Seen{Episode: "too-dry-bed"}}
+	seen := control.Action{Seen: []farm.Seen{{Episode: "too-dry-bed"}}}
 	for _, journal := range []string{ours, linked, dir + "/../" + filepath.Base(dir) + "/bean bed.db", ""} {
 		if err := control.NewClient(path, journal).Act(t.Context(), seen); err != nil {
 			t.Errorf("%q: %v", journal, err)

@@ -16,7 +16,10 @@
 // amounts and times for people.
 package farm
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // A Farm is everything a keeper has told us about one site: its bins, its
 // probes and the species table in force. It is a value made by config and
@@ -138,6 +141,7 @@ type Probe struct {
 	Low         float64       // battery: the value below which it is low; 0 when not given
 	Of          []string      // battery: the probes that run on it
 	Alive       Alive         // where its device says that it is there; zero: nowhere
+	Via         string        // gateway or board that it speaks through, by a name of the keeper's; "" when none is given
 }
 
 // An Alive is how a device says that it is there.
@@ -181,6 +185,11 @@ func (f *Farm) ProbeByID(id string) (p Probe, ok bool) {
 // BinByName finds a bin; ok is false when the farm has none of that name.
 func (f *Farm) BinByName(name string) (b Bin, ok bool) {
 	return find(f.Bins, func(b *Bin) bool { return b.Name == name })
+}
+
+// HasRoom tells whether there is a room of a name.
+func (f *Farm) HasRoom(name string) bool {
+	return slices.ContainsFunc(f.Rooms, func(r Room) bool { return r.Name == name })
 }
 
 // RoomOf is the name of the room that a bin stands in; "" where none is given, and

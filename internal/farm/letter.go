@@ -5,13 +5,13 @@ import (
 	"time"
 )
 
-// A Token lets one person act on one episode from a mail, without logging in. Only its
-// hash is kept.
+// A Token lets one person act on the episodes that a mail names together, without logging in.
+// Only its hash is kept.
 type Token struct {
-	Hash    [sha256.Size]byte
-	Who     string // address of the person
-	Episode string
-	Until   time.Time
+	Hash     [sha256.Size]byte
+	Who      string // address of the person
+	Episodes []string
+	Until    time.Time
 }
 
 // TokenLife is how long a token works.

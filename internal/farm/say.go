@@ -3,6 +3,9 @@ package farm
 import (
 	"fmt"
 	"math"
+	"regexp"
+	"slices"
+	"strconv"
 	"strings"
 	"time"
 	"unicode"
@@ -212,4 +215,51 @@ func SayPlace(bin, zone string, onlyZone bool) string {
 		return Capital(bin)
 	}
 	return Capital(bin) + ", " + zone
+}
+
+// numbered is a name with a number in it, the last one where there are several.
+var numbered = regexp.MustCompile(`^(.*?)(\d+)(\D*)$`)
+
+// SayNames joins names in a sentence, those that are numbered in a row by its ends:
+// "Linden-01 to 10 and crate".
+func SayNames(names []string) string {
+	const row = 3 // so many make one
+	var said []string
+	names, first := slices.Clone(names), map[string]int{} // by the name without its number
+	bare := func(name string) string { return numbered.ReplaceAllString(name, "$1\x00$3") }
+	for i, name := range names {
+		if _, ok := first[bare(name)]; !ok {
+			first[bare(name)] = i
+		}
+	}
+	slices.SortStableFunc(names, func(a, b string) int { return first[bare(a)] - first[bare(b)] })
+	for i := 0; i < len(names); {
+		n := 1
+		for i+n < len(names) && follows(names[i+n-1], names[i+n]) {
+			n++
+		}
+		if n < row {
+			said = append(said, names[i])
+			i++
+			continue
+		}
+		last := names[i+n-1]
+		if part := numbered.FindStringSubmatch(last); part[3] == "" {
+			last = part[2]
+		}
+		said = append(said, names[i]+" to "+last)
+		i += n
+	}
+	return SayList(said)
+}
+
+// follows tells whether a name has the number after that of another.
+func follows(a, b string) bool {
+	x, y := numbered.FindStringSubmatch(a), numbered.FindStringSubmatch(b)
+	if x == nil || y == nil || x[1] != y[1] || x[3] != y[3] {
+		return false
+	}
+	n, err := strconv.Atoi(x[2])
+	m, err2 := strconv.Atoi(y[2])
+	return err == nil && err2 == nil && m == n+1
 }

@@ -1,6 +1,7 @@
 package farm_test
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -103,6 +104,21 @@ func TestWords(t *testing.T) {
 	} {
 		if tt.got != tt.want {
 			t.Errorf("got %q, want %q", tt.got, tt.want)
+		}
+	}
+}
+
+func TestNamesInARow(t *testing.T) {
+	for names, want := range map[string]string{
+		"linden-01 linden-02 linden-03 crate": "linden-01 to 03 and crate",
+		"a1-t a1-m a2-t a2-m a3-t a3-m":       "a1-t to a3-t and a1-m to a3-m",
+		"bed-9 bed-10 bed-11 bed-13":          "bed-9 to 11 and bed-13",
+		"crate":                               "crate",
+		"x1 x2":                               "x1 and x2",
+		"p99999999999999999999 p1 p2":         "p99999999999999999999, p1 and p2",
+	} {
+		if got := farm.SayNames(strings.Fields(names)); got != want {
+			t.Errorf("%s: got %q, want %q", names, got, want)
 		}
 	}
 }

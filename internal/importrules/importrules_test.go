@@ -32,9 +32,10 @@ var may = map[string]struct {
 	"rules":            {[]string{"farm", "husbandry", "trend"}, "the fold is pure: no adapter, no clock, no I/O"},
 	"ahead":            {[]string{"farm", "husbandry", "trend"}, "what comes is reckoned from a view and what the journal says: no adapter, no clock, no I/O"},
 	"reliability":      {[]string{"farm", "trend"}, "how reliable probes were is reckoned from events alone"},
+	"cause":            {[]string{"farm"}, "what conditions share is found in a farm, a view and what is raised alone"},
 	"rounds":           {[]string{"farm"}, "the care list is made from a view alone"},
 	"dashboard":        {nil, "what others draw is described by the names of metrics and points alone"},
-	"notify":           {[]string{"farm", "secret", "backoff", "chart", "loopback"}, "adapters state what they need in their own interfaces"},
+	"notify":           {[]string{"farm", "cause", "secret", "backoff", "chart", "loopback"}, "adapters state what they need in their own interfaces"},
 	"influx":           {[]string{"farm", "secret", "backoff", "husbandry"}, "adapters state what they need in their own interfaces; a point says what its zone is held to"},
 	"metrics":          {[]string{"farm"}, "adapters state what they need in their own interfaces"},
 	"page":             {[]string{"farm", "jot", "secret", "calibration", "chart", "loopback", "snippet", "quantity", "reliability", "page/auth"}, "adapters state what they need in their own interfaces"},
@@ -87,7 +88,7 @@ func TestTheFoldHasNoClockAndNoIO(t *testing.T) {
 	banned := []string{"os", "net", "net/http", "database/sql", "math/rand", "math/rand/v2", "io/fs", "log/slog"}
 	for _, line := range goList(t, "-f", "{{.ImportPath}} {{join .Imports \" \"}}",
 		"./internal/farm", "./internal/husbandry", "./internal/trend", "./internal/rules", "./internal/rounds", "./internal/ahead", "./internal/quantity",
-		"./internal/jot", "./internal/survey", "./internal/calibration", "./internal/snippet") {
+		"./internal/cause", "./internal/jot", "./internal/survey", "./internal/calibration", "./internal/snippet") {
 		words := strings.Fields(line)
 		for _, imp := range words[1:] {
 			if slices.Contains(banned, imp) {

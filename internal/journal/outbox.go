@@ -115,6 +115,12 @@ func (j *Journal) ToldOf(ctx context.Context, teller, episode string) ([]farm.Ow
 		teller, episode)
 }
 
+// ToldSince gives what one recipient was told from a time on, in the order in which that was; what
+// was only told along with something else is left out. Next is the time at which it was told.
+func (j *Journal) ToldSince(ctx context.Context, teller string, from time.Time) ([]farm.Owed, error) {
+	return j.owed(ctx, "settled", `o.fate = 'told' AND o.teller = ? AND o.settled >= ? ORDER BY o.settled, o.id`, teller, from.UnixMilli())
+}
+
 func (j *Journal) owed(ctx context.Context, next, where string, args ...any) ([]farm.Owed, error) {
 	state := `o.reminder, o.bundle`
 	if j.older {

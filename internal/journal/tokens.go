@@ -2,6 +2,7 @@ package journal
 
 import (
 	"context"
+	"strings"
 
 	"binwatchd/internal/farm"
 )
@@ -12,16 +13,18 @@ func (j *Journal) KeepToken(ctx context.Context, k farm.Token) error {
 		made := k.Until.Add(-farm.TokenLife).UnixMilli()
 		t.exec(`DELETE FROM token WHERE until < ?`, made)
 		t.exec(`DELETE FROM acted WHERE at < ?`, k.Until.Add(-5*farm.TokenLife).UnixMilli())
-		t.exec(`INSERT INTO token (hash, who, episode, until) VALUES (?, ?, ?, ?)`, k.Hash[:], k.Who, k.Episode, k.Until.UnixMilli())
+		t.exec(`INSERT INTO token (hash, who, episode, until) VALUES (?, ?, ?, ?)`, k.Hash[:], k.Who, strings.Join(k.Episodes, " "), k.Until.UnixMilli())
 	})
 }
 
 // Token gives the token of a hash; found is false for one that was never kept.
 func (j *Journal) Token(ctx context.Context, hash [32]byte) (k farm.Token, found bool, err error) {
 	k.Hash = hash
+	episodes := "" // parted by blanks, which are in none
 	found, err = viewed(ctx, j, "read token", func(t *tx) bool {
-		return t.get(into(&k.Who, &k.Episode, millis{&k.Until}), `SELECT who, episode, until FROM token WHERE hash = ?`, hash[:])
+		return t.get(into(&k.Who, &episodes, millis{&k.Until}), `SELECT who, episode, until FROM token WHERE hash = ?`, hash[:])
 	})
+	k.Episodes = strings.Fields(episodes)
 	return k, found, err
 }
 

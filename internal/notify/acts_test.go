@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -50,7 +51,7 @@ func TestAMailHasItsButtons(t *testing.T) {
 			t.Errorf("button %d: got %+v for %q", i, of, b[2])
 		}
 	}
-	if k.all[0].Episode == k.all[1].Episode {
+	if slices.Equal(k.all[0].Episodes, k.all[1].Episodes) {
 		t.Error("one token for two episodes")
 	}
 	for _, words := range []string{"Done", "I know", "Quiet for 2 days"} {

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"net/http"
 	"slices"
+	"strings"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -15,7 +16,7 @@ import (
 // it would go over the wire.
 func MailOf(cfg Config, src Sources, owed []farm.Owed, told map[string][]farm.Owed, now time.Time) ([]byte, error) {
 	cfg = cfg.withDefaults()
-	s := situation{teller: cfg.Tellers[0], now: now, owed: owed, told: told, cap: usualPerHour, loc: cfg.Farm.Location}
+	s := situation{teller: cfg.Tellers[0], now: now, owed: owed, told: told, cap: usualPerHour, loc: cfg.Farm.Location, farm: &cfg.Farm}
 	if src.Look != nil {
 		s.view, s.known = src.Look()
 	}
@@ -56,7 +57,7 @@ func raw(m *mailer, c content, e envelope) ([]byte, error) {
 // ShortOf makes the push of what is owed.
 func ShortOf(cfg Config, src Sources, owed []farm.Owed, now time.Time) string {
 	cfg = cfg.withDefaults()
-	s := situation{teller: Teller{Kind: ByPush, TellerSettings: TellerSettings{About: allUrgencies}}, now: now, owed: owed, loc: cfg.Farm.Location, cap: 1}
+	s := situation{teller: Teller{Kind: ByPush, TellerSettings: TellerSettings{About: allUrgencies}}, now: now, owed: owed, loc: cfg.Farm.Location, cap: 1, farm: &cfg.Farm}
 	return newWriter(cfg, src, now).short(decide(s).bundles[0])
 }
 
@@ -69,6 +70,8 @@ type Carried struct {
 	Items    []CarriedItem
 	Pressing bool
 	At       time.Time
+	Text     func() string // as a mail says it
+	Short    func() string // as a push says it
 }
 
 // A CarriedItem is one episode in a bundle.
@@ -93,8 +96,17 @@ type carrying struct {
 	take   func(Carried) int
 }
 
-func (c carrying) send(_ context.Context, b bundle, w writer) reply {
+func (c carrying) send(ctx context.Context, b bundle, w writer) reply {
 	out := Carried{Teller: c.teller, ID: b.id, Pressing: slices.ContainsFunc(b.items, item.pressing), At: w.now}
+	out.Short = func() string { return w.short(b) }
+	out.Text = func() string {
+		said := w.content(ctx, b)
+		var text strings.Builder
+		if err := textTemplate.Execute(&text, said); err != nil {
+			return err.Error()
+		}
+		return "Subject: " + said.Subject + "\n\n" + text.String()
+	}
 	for _, it := range b.items {
 		cm := CarriedItem{
 			Say:    [...]string{"stands", "lighter", "over", "cameWent", "still"}[it.say],

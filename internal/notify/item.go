@@ -25,6 +25,8 @@ type writer struct {
 	cfg    Config
 	tokens Tokens // nil: mails have no buttons
 	to     string // the address that a mail goes to
+
+	known map[string]bool // episodes of which its reader was told before
 }
 
 // newWriter makes a writer for one bundle.
@@ -59,7 +61,8 @@ func (w writer) current(b bundle) []item {
 // content puts a bundle into words.
 func (w writer) content(ctx context.Context, b bundle) content {
 	items := w.current(b)
-	if len(items) > 1 {
+	w.known = b.known
+	if len(items) > 1 || w.isCause(items) {
 		return w.several(ctx, items)
 	}
 	it := items[0]
@@ -69,8 +72,15 @@ func (w writer) content(ctx context.Context, b bundle) content {
 	if it.say != over && it.say != cameWent {
 		c.add(part{Rows: w.foreseen(change)})
 	}
-	c.add(w.acts(ctx, it), part{Pictures: w.pictures(ctx, change)}, w.readings(change), w.done(ctx, change), part{Cautions: change.Cautions})
+	c.add(w.acts(ctx, it, []string{change.Episode}), part{Pictures: w.pictures(ctx, change)}, w.readings(change), w.done(ctx, change), part{Cautions: change.Cautions})
 	return c
+}
+
+// isCause tells whether what is told is of a cause that shows elsewhere, too.
+func (w writer) isCause(items []item) bool {
+	live, _ := livePart(items)
+	all := w.sections(live)
+	return len(all) == 1 && all[0].said != nil
 }
 
 // place names what an item is about: "Bed, near", "Crate" when it has only one
@@ -150,6 +160,11 @@ func overWords(c farm.Change) string {
 	return c.Over()
 }
 
+const nothingToDo = "Nothing to do."
+
+// lateAfter is how late a notice says that it is.
+const lateAfter = 30 * time.Minute
+
 // doing is the first line of a notice: what to do, with its amount.
 func (w writer) doing(it item) string {
 	c := it.last.Change
@@ -159,7 +174,7 @@ func (w writer) doing(it item) string {
 	case c.Ended == farm.Came:
 		return c.Condition.Row().Becomes.Row().Do
 	case it.say == over || it.say == cameWent:
-		return "Nothing to do."
+		return nothingToDo
 	case c.Advice == nil:
 		return c.Condition.Row().Do
 	case c.Advice.Do != "":
@@ -189,7 +204,7 @@ func (w writer) saying(it item) []string {
 	for _, o := range it.before {
 		lines = append(lines, fmt.Sprintf("Before that, %s: %s", w.time(o.Change.At), o.Change.Text))
 	}
-	if late := w.now.Sub(c.At); late > 30*time.Minute && it.say != still {
+	if late := w.now.Sub(c.At); late > lateAfter && it.say != still {
 		lines = append(lines, w.lateness(it, late))
 	}
 	return lines

@@ -18,6 +18,9 @@ type Outbox interface {
 	// ToldOf lists what a teller was told of an episode, oldest first. Next of
 	// each is the time at which it was told.
 	ToldOf(ctx context.Context, teller, episode string) ([]farm.Owed, error)
+	// ToldSince lists what a teller was told from a time on in letters of its own, in the
+	// order in which that was: not what went along. Next is the time at which it was told.
+	ToldSince(ctx context.Context, teller string, from time.Time) ([]farm.Owed, error)
 	// HandOver notes in which bundle owed notices are about to leave. If the answer
 	// gets lost, or the program dies before it can note it, the very same rows go
 	// out again under the same id, nothing added and nothing left out; otherwise a
@@ -104,8 +107,7 @@ func (w *worker) toldOnDisk(ctx context.Context, episode string) ([]farm.Owed, e
 }
 
 // settle ends rows, or remembers to when the outbox cannot.
-func (w *worker) settle(ctx context.Context, ids []int64, fate farm.Fate) {
-	now := w.cfg.Now()
+func (w *worker) settle(ctx context.Context, ids []int64, fate farm.Fate, now time.Time) {
 	w.counts.add(w.teller.Key, string(fate), len(ids))
 	mem, disk := divided(ids, inMemory)
 	w.memory.settle(mem, fate, now)

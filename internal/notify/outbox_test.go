@@ -93,6 +93,23 @@ func (b *box) ToldOf(_ context.Context, teller, episode string) ([]farm.Owed, er
 	return told, nil
 }
 
+func (b *box) ToldSince(_ context.Context, teller string, from time.Time) ([]farm.Owed, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.broken == gone {
+		return nil, errBroken
+	}
+	var told []farm.Owed
+	for _, r := range b.rows {
+		if r.Teller == teller && r.fate == farm.Told && !r.told.Before(from) {
+			r.Next = r.told
+			told = append(told, r.Owed)
+		}
+	}
+	slices.SortStableFunc(told, func(a, b farm.Owed) int { return a.Next.Compare(b.Next) })
+	return told, nil
+}
+
 func (b *box) Settle(_ context.Context, ids []int64, fate farm.Fate, at time.Time) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()

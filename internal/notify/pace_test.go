@@ -166,18 +166,24 @@ func TestWhatArisesTogetherIsOneLetter(t *testing.T) {
 	})
 }
 
-// A cold night reaches one bin after the other.
+// A cold night reaches one bin after the other: the first is told, then what has come within two
+// minutes, then what has come within a quarter of an hour.
 func TestLikeFollowsLikeInOneLetter(t *testing.T) {
 	inBubble(t, nil, func(p *pace) {
-		for i := range 5 {
+		for i := range 9 {
 			c := change(farm.TooCold, farm.Raised, farm.Soon, time.Now())
 			c.Episode = string(rune('a' + i))
 			p.box.add(notify.OwedFor(p.cfg.Tellers, c, c.At)...)
-			p.pass(2 * time.Minute)
+			p.pass(time.Minute)
 		}
 		p.pass(time.Hour)
-		if len(p.bundles()) != 2 || len(p.bundles()[0].Items) != 1 || len(p.bundles()[1].Items) != 4 {
-			t.Errorf("bundles at %v", p.times())
+		var items []int
+		for _, b := range p.bundles() {
+			items = append(items, len(b.Items))
+		}
+		m, s := time.Minute, time.Second
+		if want := []time.Duration{10 * s, 2*m + 10*s, 17*m + 10*s}; !slices.Equal(p.times(), want) || !slices.Equal(items, []int{1, 2, 6}) {
+			t.Errorf("letters at %v about %v things, want %v", p.times(), items, want)
 		}
 	})
 }

@@ -5,12 +5,14 @@ import (
 	"slices"
 	"time"
 
+	"binwatchd/internal/cause"
 	"binwatchd/internal/farm"
 )
 
 // A situation is all that is known when it is decided what one teller gets now.
 type situation struct {
 	teller Teller
+	farm   *farm.Farm
 	now    time.Time
 	owed   []farm.Owed            // everything unsettled, oldest first
 	told   map[string][]farm.Owed // by episode: what was told before, oldest first
@@ -25,6 +27,7 @@ type situation struct {
 // A plan is what to do with what is owed.
 type plan struct {
 	needless []int64   // rows that nobody needs to hear of
+	along    []int64   // rows of which an earlier letter has spoken already
 	bundles  []bundle  // to send now, in this order
 	next     time.Time // when something that is held may go; zero: nothing is held
 }
@@ -35,6 +38,8 @@ type bundle struct {
 	id    string // of the first item's notice: stable over every attempt
 	items []item // the most urgent first; what came and went last
 	again bool   // an earlier attempt had no answer: it may have arrived
+
+	known map[string]bool // episodes of which the teller was told before, by id
 }
 
 // An item is one episode as one bundle tells it.
@@ -44,6 +49,8 @@ type item struct {
 	before []farm.Owed // earlier changes of the episode, never told, that go with it
 	told   []farm.Owed // what the teller was told of the episode before this bundle
 	then   farm.Change // the change as it was decided, where last speaks of how it stands since
+	news   broughtUp   // what it brings up
+	shared bool        // others may share the cause
 }
 
 // saying is what an item has to say.
@@ -117,16 +124,65 @@ func decide(s situation) plan {
 		asHanded := s
 		asHanded.view, asHanded.known = farm.View{}, false
 		if items := asHanded.items(&p, rows); len(items) > 0 {
-			p.bundles = append(p.bundles, bundle{rows[0].Bundle, items, true})
+			p.bundles = append(p.bundles, bundle{id: rows[0].Bundle, items: items, again: true, known: s.knows()})
 		}
 	}
 	if len(p.bundles) > 0 {
 		return p // what follows depends on whether these arrive
 	}
 	var free []item
-	free, p.next = s.release(s.items(&p, loose))
+	free, p.next = s.release(s.notNamed(&p, s.items(&p, loose)))
 	p.bundles = s.packed(free)
 	return p
+}
+
+// knows tells of which episodes that are loaded the teller was told, and of no end.
+func (s situation) knows() map[string]bool {
+	known := map[string]bool{}
+	for episode, told := range s.told {
+		if open, _ := heard(told); open {
+			known[episode] = true
+		}
+	}
+	return known
+}
+
+// notNamed leaves out the probes of which an earlier letter has spoken, before they were called
+// silent themselves: it told of the gateway that they hang on.
+func (s situation) notNamed(p *plan, items []item) []item {
+	if s.teller.Kind == ByWebhook || !s.known {
+		return items
+	}
+	var silent []farm.Standing
+	for _, st := range s.view.Standing {
+		if st.Condition == farm.Silent {
+			silent = append(silent, st)
+		}
+	}
+	causes := cause.Find(s.farm, &s.view, silent)
+	return slices.DeleteFunc(items, func(it item) bool {
+		c := it.last.Change
+		named := it.say == stands && len(it.told) == 0 && slices.ContainsFunc(causes, func(of cause.Cause) bool {
+			at := s.lastLetter(of)
+			return of.Has(c.Episode) && !at.IsZero() && of.Named(c.Probe, at)
+		})
+		if named {
+			p.along = append(p.along, idsOf(append(slices.Clone(it.before), it.last))...)
+		}
+		return named
+	})
+}
+
+// lastLetter is of when the last letter about a cause was; zero: there was none of late.
+func (s situation) lastLetter(of cause.Cause) (at time.Time) {
+	for _, st := range of.Facts {
+		for _, o := range s.told[st.Episode] {
+			if i := slices.IndexFunc(s.sent, func(b sent) bool { return b.at.Equal(o.Next) }); i >= 0 {
+				at = latest(at, s.sent[i].written)
+			}
+		}
+	}
+	return at
 }
 
 // grouped puts rows of one key together, in the order of their first.
@@ -153,6 +209,8 @@ func (s situation) items(p *plan, rows []farm.Owed) []item {
 		it, ok, needless := s.episode(rows, s.told[rows[0].Change.Episode])
 		p.needless = append(p.needless, idsOf(needless)...)
 		if ok {
+			it.news.matter, it.shared = s.matter(it.last.Change)
+			it.news.pressing = it.pressing()
 			out = append(out, it)
 		}
 	}
@@ -176,7 +234,7 @@ func (s situation) episode(rows, told []farm.Owed) (it item, ok bool, needless [
 	})
 	untold := eased && worth && !s.hushedNow(last.Change)
 	switch {
-	case s.teller.toldOtherwise(last.Change):
+	case s.teller.toldOtherwise(last.Change), s.teller.After > 0 && !open && s.seenTo(last.Change):
 		return it, false, rows
 	case eased && open,
 		untold && last.Change.Ended != "": // it may be going on: only the looking is over
@@ -189,6 +247,13 @@ func (s situation) episode(rows, told []farm.Owed) (it item, ok bool, needless [
 		return it, false, rows
 	}
 	return it, true, reminders // what is new says it better
+}
+
+// seenTo tells whether nobody else needs to hear: it is over, no longer at now, or somebody knows
+// of it.
+func (s situation) seenTo(c farm.Change) bool {
+	st, raised := standing(&s.view, c.Episode)
+	return !news(c) || c.Urgency != farm.Now || raised && (st.Seen || st.Urgency != farm.Now)
 }
 
 // heard tells from what a teller was told of an episode whether it believes
@@ -257,7 +322,9 @@ func (s situation) packed(items []item) (out []bundle) {
 		slices.SortStableFunc(items, func(a, b item) int { return cmp.Compare(a.last.ID, b.last.ID) })
 	}
 	for some := range slices.Chunk(items, together) {
-		out = append(out, newBundle(some))
+		b := newBundle(some)
+		b.known = s.knows()
+		out = append(out, b)
 	}
 	return out
 }

@@ -155,24 +155,36 @@ func hidden(said string, secrets []string) string {
 func (w writer) short(b bundle) string {
 	const named = 5 // items before the rest is counted
 	items := w.current(b)
-	if len(items) == 1 {
+	w.known = b.known
+	if len(items) == 1 && !w.isCause(items) {
 		return w.shortItem(items[0])
 	}
 	live, gone := livePart(items)
-	lines := []string{w.severalSubject(live, gone)}
-	if cause := w.sharedCause(live); cause != "" {
-		lines = append(lines, cause)
+	all := w.sections(live)
+	lines := []string{w.severalSubject(all, gone)}
+	if first := w.severalFirst(all); len(all) == 1 || all[0].said != nil {
+		lines = append(lines, first)
 	}
-	for i, it := range live {
-		if i == named {
-			lines = append(lines, "and "+things(len(live)-i)+" more")
-			break
+	for i, s := range all {
+		switch {
+		case i == named:
+			lines = append(lines, "and "+things(len(all)-i)+" more")
+		case i > named:
+		case s.said == nil:
+			line := "• " + w.title(s)
+			if !s.over() {
+				line += ". " + w.do(s)
+			}
+			lines = append(lines, line)
+		default:
+			if len(all) > 1 {
+				lines = append(lines, "• "+w.whole(s))
+			}
+			lines = append(lines, s.said.News...)
+			if more := len(s.said.List) - len(s.said.News); more > 0 {
+				lines = append(lines, fmt.Sprintf("and %d told before", more))
+			}
 		}
-		line := "• " + w.place(it) + ": " + w.words(it)
-		if it.say != over {
-			line += ". " + w.doing(it)
-		}
-		lines = append(lines, line)
 	}
 	if len(gone) > 0 && len(live) > 0 {
 		lines = append(lines, farm.Capital(things(len(gone)))+" came and went before it could be told.")

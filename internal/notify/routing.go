@@ -103,7 +103,10 @@ func (t *Teller) minds(bin string) bool {
 // condition at any. Where it says nothing it hears what is now and today; what
 // is due soon is told on the rounds.
 func (t *Teller) hears(u farm.Urgency, c farm.Condition) bool {
-	if len(t.About) == 0 {
+	switch {
+	case t.After > 0 && u != farm.Now:
+		return false
+	case len(t.About) == 0:
 		return u >= farm.Today
 	}
 	return slices.Contains(t.About, u.String()) || slices.Contains(t.About, string(c))

@@ -175,8 +175,8 @@ func (w *world) auditOnce(bad badly, t notify.Teller, tried []attempt) {
 	}
 }
 
-// auditPeace: in quiet hours only what is at now; nothing that is hushed, but
-// what has come to now.
+// auditPeace: in quiet hours only what is at now, and what comes of the same cause; nothing that is
+// hushed, but what has come to now.
 func (w *world) auditPeace(bad badly, t notify.Teller, tried []attempt) {
 	before := map[string]bool{}
 	for _, a := range tried {
@@ -190,7 +190,8 @@ func (w *world) auditPeace(bad badly, t notify.Teller, tried []attempt) {
 			_, quiet = t.Quiet.Ends(a.At, w.cfg.Farm.Location)
 		}
 		for _, m := range a.Items {
-			if quiet && !m.Pressing {
+			alike := slices.ContainsFunc(a.Items, func(o notify.CarriedItem) bool { return o.Pressing && o.Change.Condition == m.Change.Condition })
+			if quiet && !alike {
 				bad("%s: %s of %s in quiet hours, %s", t.Key, m.Say, m.Change.Episode, a.At)
 			}
 			if a.hushed[m.Change.Episode] && !m.Pressing && m.Say != "over" {

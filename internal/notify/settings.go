@@ -27,6 +27,7 @@ type TellerSettings struct {
 	Bins    []string      `yaml:"bins,one" kind:"the name of a bin" like:"bed" list:"a list of bins" help:"Only these; all when left out. What concerns the whole farm is always told."`
 	Quiet   *Window       `yaml:"quiet" kind:"a stretch of the day" like:"22:00-07:00" help:"A stretch of the day in which only what is urgent now is told."`
 	Remind  time.Duration `yaml:"remind" least:"1m" most:"30d" help:"How often what is urgent now is told again until it is eased, seen or hushed."`
+	After   time.Duration `yaml:"after" least:"1m" most:"7d" help:"Told only of what is urgent now, and has for so long neither been seen nor eased: for somebody who is called when nobody else comes."`
 	PerHour int           `yaml:"per_hour" kind:"a number of notices" default:"10" help:"The most notices in an hour; the rest come as one. What is urgent now is never held back."`
 }
 

@@ -65,7 +65,7 @@ func newTransport(cfg Config, t Teller) (transport, error) {
 }
 
 // A worker serves one teller. What it keeps in memory (waits, the bundles of
-// the last hour) only softens its pace: the outbox alone says what is owed.
+// the last hour) only softens its pace: the outbox alone says what is owed, and what was told.
 type worker struct {
 	cfg       Config
 	src       Sources
@@ -79,6 +79,7 @@ type worker struct {
 	// Only the worker's own goroutine touches these.
 	unnoted  []checkpoint // settled, but the outbox could not note it yet
 	sent     []sent
+	recalled bool // sent holds what was told before the program began, too
 	failures int
 	waiting  time.Time // nothing is tried before
 
@@ -118,12 +119,16 @@ func (w *worker) turn(ctx context.Context) time.Duration {
 	}
 	w.note(ctx)
 	s := w.situation(now)
+	if err := w.recall(ctx, &s); err != nil && ctx.Err() == nil {
+		w.log.Warn("outbox not readable", "error", err)
+	}
 	w.remind(ctx, s)
 	if err := w.gather(ctx, &s); err != nil && ctx.Err() == nil {
 		w.log.Warn("outbox not readable", "error", err)
 	}
 	p := decide(s)
-	w.settle(ctx, p.needless, farm.Dropped)
+	w.settle(ctx, p.needless, farm.Dropped, now)
+	w.settle(ctx, p.along, farm.Summed, now)
 	delivered := 0
 	for _, b := range p.bundles {
 		if ctx.Err() != nil {
@@ -161,12 +166,37 @@ func (w *worker) forgetFuture(now time.Time) {
 func (w *worker) situation(now time.Time) situation {
 	s := situation{
 		teller: w.teller, now: now, sent: w.sent, cap: cmp.Or(w.teller.PerHour, usualPerHour), gather: w.cfg.Gather,
-		loc: w.cfg.Farm.Location, told: map[string][]farm.Owed{},
+		loc: w.cfg.Farm.Location, farm: &w.cfg.Farm, told: map[string][]farm.Owed{},
 	}
 	if w.src.Look != nil {
 		s.view, s.known = w.src.Look()
 	}
 	return s
+}
+
+// recall makes the bundles of the last hour of what the outbox says was told, once, so that a
+// restart does not begin the pace anew.
+func (w *worker) recall(ctx context.Context, s *situation) error {
+	if w.recalled || w.src.Outbox == nil {
+		return nil
+	}
+	rows, err := w.src.Outbox.ToldSince(ctx, w.teller.Key, s.now.Add(-time.Hour))
+	if err != nil {
+		return fmt.Errorf("list what was told of late: %w", err)
+	}
+	for _, o := range rows {
+		if n := len(w.sent); n == 0 || !w.sent[n-1].at.Equal(o.Next) {
+			w.sent = append(w.sent, sent{at: o.Next, written: o.Next.Add(-attempt)})
+		}
+		if b := &w.sent[len(w.sent)-1]; o.Change.Change != farm.Eased && !o.Reminder {
+			name, _ := s.matter(o.Change)
+			b.news = append(b.news, broughtUp{name, news(o.Change) && o.Change.Urgency == farm.Now})
+		}
+	}
+	w.recalled = true
+	w.forgetFuture(s.now)
+	s.sent = w.sent
+	return nil
 }
 
 // gather adds what is owed, and what was told of the same episodes.
@@ -177,17 +207,30 @@ func (w *worker) gather(ctx context.Context, s *situation) error {
 	}
 	rows, err := w.journalled(ctx)
 	s.owed = append(s.owed, rows...)
-	for _, o := range s.owed {
-		e := o.Change.Episode
-		if _, done := s.told[e]; done {
-			continue
-		}
-		if s.told[e], err = w.toldOf(ctx, e); err != nil {
+	for _, episode := range w.concerned(s) {
+		if s.told[episode], err = w.toldOf(ctx, episode); err != nil {
 			s.owed = w.memory.owed()
 			return err
 		}
 	}
 	return err
+}
+
+// concerned lists the episodes that are owed, and those that are raised and may share a cause
+// with them.
+func (w *worker) concerned(s *situation) (episodes []string) {
+	matters := map[string]bool{}
+	for _, o := range s.owed {
+		name, shared := s.matter(o.Change)
+		matters[name] = shared
+		episodes = append(episodes, o.Change.Episode)
+	}
+	for _, st := range s.view.Standing {
+		if name, _ := s.matter(farm.Change{Bin: st.Bin, Zone: st.Zone, Condition: st.Condition}); matters[name] {
+			episodes = append(episodes, st.Episode)
+		}
+	}
+	return distinct(episodes)
 }
 
 // remind owes the teller a reminder of whatever is still at now, its interval
@@ -235,10 +278,11 @@ func (w *worker) deliver(ctx context.Context, b bundle) bool {
 			return w.retreat(err.Error(), 0)
 		}
 	}
-	r := within(ctx, func(ctx context.Context) reply { return w.transport.send(ctx, b, newWriter(w.cfg, w.src, w.cfg.Now())) })
+	written := w.cfg.Now()
+	r := within(ctx, func(ctx context.Context) reply { return w.transport.send(ctx, b, newWriter(w.cfg, w.src, written)) })
 	w.reach.note(r, w.cfg.Now())
 	if r.outcome == accepted {
-		w.arrived(ctx, b, told, summed)
+		w.arrived(ctx, b, written, told, summed)
 		return true
 	}
 	w.counts.add(w.teller.Key, failed, len(b.items))
@@ -271,15 +315,15 @@ func within[T any](ctx context.Context, do func(context.Context) T) T {
 }
 
 // arrived settles a bundle that was accepted.
-func (w *worker) arrived(ctx context.Context, b bundle, told, summed []int64) {
-	now := w.cfg.Now()
+func (w *worker) arrived(ctx context.Context, b bundle, written time.Time, told, summed []int64) {
+	now := w.cfg.Now().Truncate(time.Millisecond) // as the outbox keeps it
 	w.failures, w.waiting = 0, time.Time{}
-	w.settle(ctx, told, farm.Told)
-	w.settle(ctx, summed, farm.Summed)
-	s := sent{at: now}
+	w.settle(ctx, told, farm.Told, now)
+	w.settle(ctx, summed, farm.Summed, now)
+	s := sent{at: now, written: written}
 	for _, it := range b.items {
-		if it.say == stands {
-			s.conditions = append(s.conditions, it.last.Change.Condition)
+		if it.say == stands || it.say == lighter {
+			s.news = append(s.news, it.news)
 		}
 	}
 	w.sent = append(slices.DeleteFunc(w.sent, func(s sent) bool { return now.Sub(s.at) >= time.Hour }), s)

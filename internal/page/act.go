@@ -3,6 +3,7 @@ package page
 import (
 	"cmp"
 	"context"
+	"fmt"
 	"net/http"
 	"slices"
 
@@ -19,12 +20,13 @@ type Letters interface {
 	Release(ctx context.Context, episode string, do farm.MailAct) error
 }
 
-// A mailActPage shows one raised condition and asks for the one act that a button of a
-// mail stands for. It needs no login: the token in its address is for this condition and
-// person alone. To look changes nothing, for mail is read by machines too.
+// A mailActPage shows what a mail named and is still raised, and asks for the one act that a
+// button of the mail stands for. It needs no login: the token in its address is for these conditions
+// and this person alone. To look changes nothing, for mail is read by machines too.
 type mailActPage struct {
 	*visit
-	Raised raisedView
+	Raised raisedView   // the first of All
+	All    []raisedView // that nobody has done it about; all of them where it is done about each
 	Token  string
 	Do     farm.MailAct
 	Words  string
@@ -56,12 +58,16 @@ func (v *visit) openMailAct() (*mailActPage, error) {
 	if err := v.look(span{}, ""); err != nil {
 		return nil, err
 	}
-	at := slices.IndexFunc(v.raised, func(r raisedView) bool { return r.Episode == k.Episode })
-	if at < 0 {
+	for _, r := range v.raised {
+		if slices.Contains(k.Episodes, r.Episode) {
+			p.All = append(p.All, r)
+		}
+	}
+	if len(p.All) == 0 {
 		p.Said = "That is over: nothing is to be done about it any more."
 		return p, nil
 	}
-	p.Raised = v.raised[at]
+	p.Raised = p.All[0]
 	if _, known := v.Farm.BinByName(p.Raised.Where.Bin); !known && farm.MailButtons[i].OfBin {
 		return nil, badInput("That concerns no bin, so there is nothing to write or to keep quiet.")
 	}
@@ -70,20 +76,32 @@ func (v *visit) openMailAct() (*mailActPage, error) {
 
 // before says who has done it already, and fills in the line of the logbook.
 func (p *mailActPage) before() error {
-	by, done, err := p.cfg.Letters.Acted(p.r.Context(), p.Raised.Episode, p.Do)
-	if err != nil {
-		return err
+	var left []raisedView
+	var last farm.Acted
+	for _, r := range p.All {
+		by, done, err := p.cfg.Letters.Acted(p.r.Context(), r.Episode, p.Do)
+		if done && p.Do == farm.MailQuiet && r.Hushed == nil { // that one is over
+			done, err = false, p.cfg.Letters.Release(p.r.Context(), r.Episode, p.Do)
+		}
+		switch {
+		case err != nil:
+			return err
+		case done:
+			last = by
+		default:
+			left = append(left, r)
+		}
 	}
-	if done && p.Do == farm.MailQuiet && p.Raised.Hushed == nil { // that one is over
-		done, err = false, p.cfg.Letters.Release(p.r.Context(), p.Raised.Episode, p.Do)
-	}
-	if done {
-		p.Said = p.already(by)
+	if len(left) == 0 {
+		p.Said = p.already(last)
+	} else {
+		p.Raised, p.All = left[0], left
 	}
 	if p.Do == farm.MailDone {
+		p.All = p.All[:1] // it has one line
 		p.fillLine()
 	}
-	return err
+	return nil
 }
 
 func (p *mailActPage) already(by farm.Acted) string {
@@ -128,47 +146,70 @@ func (v *visit) mailAct() error {
 	if p.Said != "" {
 		return v.show(http.StatusOK, "act", p)
 	}
-	event, said, err := p.event()
+	events, said, err := p.events()
 	if err != nil {
 		return err
 	}
-	by, first, err := v.cfg.Letters.Claim(v.r.Context(), farm.Acted{Episode: p.Raised.Episode, Do: p.Do, Who: p.who, At: v.now})
-	if err != nil {
-		return err
+	var mine []string // whose act is this one's
+	release := func() {
+		for _, episode := range mine {
+			if back := v.cfg.Letters.Release(context.WithoutCancel(v.r.Context()), episode, p.Do); back != nil {
+				v.cfg.Log.Error("act not taken back", "episode", episode, "error", back)
+			}
+		}
 	}
-	if !first {
-		p.Said = p.already(by)
+	var do []farm.Event
+	for i, r := range p.All {
+		by, first, err := v.cfg.Letters.Claim(v.r.Context(), farm.Acted{Episode: r.Episode, Do: p.Do, Who: p.who, At: v.now})
+		switch {
+		case err != nil:
+			release()
+			return err
+		case first:
+			mine, do = append(mine, r.Episode), append(do, events[i])
+		default:
+			p.Said = p.already(by)
+		}
+	}
+	if len(do) == 0 {
 		return v.show(http.StatusOK, "act", p)
 	}
-	if err := v.write(event); err != nil {
-		if back := v.cfg.Letters.Release(context.WithoutCancel(v.r.Context()), p.Raised.Episode, p.Do); back != nil {
-			v.cfg.Log.Error("act not taken back", "episode", p.Raised.Episode, "error", back)
-		}
+	if err := v.write(do...); err != nil {
+		release()
 		return err
 	}
 	p.Said = said
 	return v.show(http.StatusOK, "act", p)
 }
 
-// event is what the act is to the farm.
-func (p *mailActPage) event() (e farm.Event, said string, err error) {
-	r := p.Raised
+// events are what the act is to the farm, one for each of All.
+func (p *mailActPage) events() (all []farm.Event, said string, err error) {
+	about := p.Raised.Is()
+	if n := len(p.All); n > 1 {
+		about = fmt.Sprintf("all %d", n)
+	}
 	switch p.Do {
 	case farm.MailKnown:
-		return farm.Event{Kind: farm.EventSeen, Seen: farm.Seen{Episode: r.Episode}}, "Noted that you know: " + r.Is() + ".", nil
+		for _, r := range p.All {
+			all = append(all, farm.Event{Kind: farm.EventSeen, Seen: farm.Seen{Episode: r.Episode}})
+		}
+		return all, "Noted that you know: " + about + ".", nil
 	case farm.MailQuiet:
-		h := farm.Hush{Bin: r.Where.Bin, Zone: r.Where.Zone, Condition: r.Condition, Quantity: r.Quantity, Until: p.now.Add(farm.QuietByMail)}
-		return farm.Event{Kind: farm.EventHush, Hush: h}, "Quiet about " + r.Is() + " for 2 days. Should it get worse and need you now, you hear of it all the same.", nil
+		for _, r := range p.All {
+			h := farm.Hush{Bin: r.Where.Bin, Zone: r.Where.Zone, Condition: r.Condition, Quantity: r.Quantity, Until: p.now.Add(farm.QuietByMail)}
+			all = append(all, farm.Event{Kind: farm.EventHush, Hush: h})
+		}
+		return all, "Quiet about " + about + " for 2 days. Should it get worse and need you now, you hear of it all the same.", nil
 	}
 	j := p.Line
 	if len(p.Units) > 0 {
 		if j.Kg, j.Litres, err = p.amount(p.in["amount"], cmp.Or(p.in["unit"], p.Units[0])); err != nil {
-			return e, "", err
+			return nil, "", err
 		}
 	}
 	j.At, j.By = p.now, p.who
 	if err := jot.Check(p.Farm, j, p.now); err != nil {
-		return e, "", badInput("%s", sentence(err.Error()))
+		return nil, "", badInput("%s", sentence(err.Error()))
 	}
-	return farm.Event{Kind: farm.EventJot, Jot: j}, "Written: " + p.Place + " " + p.sayJot(j) + ". It is over when the probe says so.", nil
+	return []farm.Event{{Kind: farm.EventJot, Jot: j}}, "Written: " + p.Place + " " + p.sayJot(j) + ". It is over when the probe says so.", nil
 }

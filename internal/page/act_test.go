@@ -27,7 +27,7 @@ func letterPage(t *testing.T) (*fake, *page.Page, *journal.Journal) {
 	}
 	t.Cleanup(func() { _ = j.Close() })
 	for _, who := range []string{"ann", "ben"} {
-		k := farm.Token{Hash: farm.HashToken("token-of-" + who), Who: who + "@example.org", Episode: "e3", Until: noon.Add(farm.TokenLife)}
+		k := farm.Token{Hash: farm.HashToken("token-of-" + who), Who: who + "@example.org", Episodes: []string{"e3"}, Until: noon.Add(farm.TokenLife)}
 		if err := j.KeepToken(context.Background(), k); err != nil {
 			t.Fatal(err)
 		}
