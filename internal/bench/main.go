@@ -39,6 +39,7 @@ var suites = []struct{ pkg, pattern, rounds string }{
 	{"influx", "Backlog", "11x"},
 	{"bench", "Year", "1x"},
 	{"bench", "Ahead", "1x"},
+	{"bench", "Nursery", "1x"},
 	{"bench", "Told", "1x"},
 	{"page", "Front", "2s"},
 	{"bench", "Acceptance", "1x"},

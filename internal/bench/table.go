@@ -135,6 +135,9 @@ func rows(r *results) [][5]string {
 		{"start to first judgement, same farm", "–", "≤ 300 ms", r.say("%.0f ms", "Year", "start-ms"), r.say("%.0f readings in the journal", "Year", "readings")},
 		{"publish to mail accepted, over the 2 s it waits for others", "–", "≤ 50 ms", r.say("%.1f ms", "Told", "mail-ms"), ""},
 		{"publish to webhook answered", "–", "≤ 50 ms", r.say("%.1f ms", "Told", "webhook-ms"), ""},
+		{"GET / of a daemon of 200 bins and 600 probes, middle of 11", "–", "≤ 30 ms", r.say("%.0f ms", "Nursery", "front-ms"), r.say("/probes %.0f ms", "Nursery", "probes-ms") + ", " +
+			r.say("the command now %.0f ms", "Nursery", "now-ms") + ", " + r.say("start %.0f ms", "Nursery", "start-ms") + " and " + r.say("reload %.0f ms", "Nursery", "reload-ms") +
+			" over two days, " + r.say("%.0f readings", "Nursery", "readings") + "; " + r.say("resident %.0f MB", "Nursery", "resident-MB")},
 		{"GET / with 24 zones drawn, p50", "–", "< 30 ms", r.say("%.1f ms", "Front/drawn", "p50-ms"), r.say("%.0f bytes", "Front/drawn", "B/page")},
 		{"GET / with 200 bins in rows, p50", "–", "≤ 30 ms", r.say("%.1f ms", "Front/rows", "p50-ms"), r.say("%.0f bytes", "Front/rows", "B/page")},
 	}
