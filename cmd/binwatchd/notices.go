@@ -63,7 +63,7 @@ func notifyConfig(cfg *config.Config, path string, log *slog.Logger, times times
 func tellersOf(cfg *config.Config, reveal func(string, secret.Secret) string) []notify.Teller {
 	var out []notify.Teller
 	for _, t := range cfg.Tell {
-		out = append(out, teller(t, reveal))
+		out = append(out, teller(t, reveal).Within(&cfg.Farm))
 	}
 	return notify.Named(out)
 }

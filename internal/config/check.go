@@ -329,12 +329,13 @@ func (b *builder) checkTeller(d *notify.TellerSettings, first map[string]int) {
 			first[name] = b.at(y).line
 		}
 	}
-	names := namesOf(b.farm.Bins, func(bin farm.Bin) string { return bin.Name })
 	for i := range d.Bins {
-		name := &d.Bins[i]
-		if len(names) > 0 && !slices.Contains(names, *name) {
-			b.problem(b.at(name), "there is no bin %s: %s", quoted(*name), hint(*name, names))
-		}
+		b.binsLike(&d.Bins[i])
+	}
+	names := namesOf(b.farm.Rooms, func(r farm.Room) string { return r.Name })
+	for i := range d.Places {
+		name := &d.Places[i]
+		b.refuse(b.set(name) && !slices.Contains(names, *name), name, "there is no place %s: %s", quoted(*name), hint(*name, names))
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"net/url"
+	"path"
 	"slices"
 	"strconv"
 	"strings"
@@ -30,7 +31,36 @@ type Teller struct {
 	Place  int    // among those of its kind in the configuration, from 1
 	URL    string // webhook: where to post; push: the service's URL, revealed
 	Secret string // webhook: revealed, stands before the settings' own; "": not signed
+
+	apart []string // probes in the air of places that are not the teller's
 }
+
+// Within gives the teller with its bins named one by one, of all that its patterns and places
+// mean on a farm.
+func (t Teller) Within(f *farm.Farm) Teller {
+	if len(t.Bins)+len(t.Places) == 0 {
+		return t
+	}
+	var bins, airs []string
+	for _, b := range f.Bins {
+		if slices.Contains(t.Places, b.Room) || slices.ContainsFunc(t.Bins, func(pattern string) bool {
+			fits, _ := path.Match(pattern, b.Name)
+			return fits
+		}) {
+			bins, airs = append(bins, b.Name), append(airs, b.Ambient)
+		}
+	}
+	for _, p := range f.Probes {
+		if f.AirOf(p.ID) != "" && !slices.Contains(airs, p.ID) {
+			t.apart = append(t.apart, p.ID)
+		}
+	}
+	t.Bins = append(bins, noBin)
+	return t
+}
+
+// noBin is among the bins of a teller that has bins of its own, lest none were all.
+const noBin = "/"
 
 // Named gives the tellers with their place and a key each: mail:ADDRESS, webhook:HOST#2, push:1,
 // counted by kind in the order of the configuration. A path or a query of a
@@ -82,7 +112,7 @@ func OwedFor(tellers []Teller, c farm.Change, created time.Time) []farm.Owed {
 // hears that it is watched no more, also where the teller's bins bear other
 // names by now.
 func (t *Teller) isOwed(c farm.Change) bool {
-	return c.Ended == farm.Unwatched || t.minds(c.Bin) && (!news(c) || t.hears(c.Urgency, c.Condition))
+	return c.Ended == farm.Unwatched || t.minds(c.Bin, c.Probe) && (!news(c) || t.hears(c.Urgency, c.Condition))
 }
 
 // toldOtherwise tells whether a change says only that what was foreseen has come, of which
@@ -94,9 +124,12 @@ func (t *Teller) toldOtherwise(c farm.Change) bool {
 // news tells whether a change brings something up, rather than taking it back.
 func news(c farm.Change) bool { return c.Change == farm.Raised || c.Change == farm.Worsened }
 
-// minds tells whether a bin is one of the teller's.
-func (t *Teller) minds(bin string) bool {
-	return bin == "" || len(t.Bins) == 0 || slices.Contains(t.Bins, bin)
+// minds tells whether a bin, or a probe in no bin, is one of the teller's.
+func (t *Teller) minds(bin, probe string) bool {
+	if bin == "" {
+		return !slices.Contains(t.apart, probe)
+	}
+	return len(t.Bins) == 0 || slices.Contains(t.Bins, bin)
 }
 
 // hears tells whether the teller wants to hear of an urgency, or of a

@@ -85,3 +85,35 @@ func TestNoticeIDIsOfTellerAndChange(t *testing.T) {
 		}
 	}
 }
+
+// A recipient's places and patterns mean their bins and the probes in their air, and nothing of others'.
+func TestWhoIsToldOfAPlace(t *testing.T) {
+	type whom struct{ bin, probe string }
+	f := sheds(t)
+	for _, tt := range []struct {
+		name  string
+		set   notify.TellerSettings
+		about map[whom]bool
+	}{
+		{"a place", notify.TellerSettings{Places: []string{"linden"}}, map[whom]bool{
+			{bin: "linden-03"}: true, {bin: "maple-03"}: false, {probe: "linden-air"}: true, {probe: "maple-air"}: false, {}: true,
+		}},
+		{"a pattern", notify.TellerSettings{Bins: []string{"maple-0*"}}, map[whom]bool{
+			{bin: "maple-03"}: true, {bin: "maple-13"}: false, {bin: "linden-03"}: false, {probe: "maple-air"}: true, {probe: "rowan-air"}: false,
+		}},
+		{"both", notify.TellerSettings{Places: []string{"rowan"}, Bins: []string{"maple-13"}}, map[whom]bool{
+			{bin: "rowan-10"}: true, {bin: "maple-13"}: true, {bin: "maple-03"}: false,
+		}},
+		{"everything", notify.TellerSettings{}, map[whom]bool{{bin: "rowan-10"}: true, {probe: "maple-air"}: true}},
+		{"a place that is gone", notify.TellerSettings{Places: []string{"elm"}}, map[whom]bool{{bin: "rowan-10"}: false}},
+	} {
+		teller := notify.Teller{Kind: notify.ByPush, TellerSettings: tt.set}
+		all := notify.Named([]notify.Teller{teller.Within(&f)})
+		for who, want := range tt.about {
+			c := farm.Change{Bin: who.bin, Probe: who.probe, Change: farm.Raised, Urgency: farm.Today}
+			if got := len(notify.OwedFor(all, c, start)) == 1; got != want {
+				t.Errorf("%s: told of %q%q: %v, want %v", tt.name, who.bin, who.probe, got, want)
+			}
+		}
+	}
+}

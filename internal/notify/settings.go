@@ -24,7 +24,8 @@ type TellerSettings struct {
 	Webhook string        `yaml:"webhook" kind:"the address of a webhook" help:"Told by a POST to this address; https, or http on loopback."`
 	Secret  secret.Secret `yaml:"secret" help:"Signs what the webhook gets."`
 	About   []string      `yaml:"about,one" kind:"an urgency or a condition" list:"a list of urgencies or conditions" default:"[now, today]" help:"Urgencies (now, today, soon), and single conditions that are wanted whatever their urgency."`
-	Bins    []string      `yaml:"bins,one" kind:"the name of a bin" like:"bed" list:"a list of bins" help:"Only these; all when left out. What concerns the whole farm is always told."`
+	Bins    []string      `yaml:"bins,one" kind:"a bin or a pattern" like:"linden-*" list:"a list of bins" help:"Only these; all when left out, and a * stands for any part of a name. What concerns the whole farm is always told."`
+	Places  []string      `yaml:"places,one" kind:"the name of a place" like:"linden" list:"a list of places" help:"The bins of these places, and the probes in their air, as bins does; with both, what either means."`
 	Quiet   *Window       `yaml:"quiet" kind:"a stretch of the day" like:"22:00-07:00" help:"A stretch of the day in which only what is urgent now is told."`
 	Remind  time.Duration `yaml:"remind" least:"1m" most:"30d" help:"How often what is urgent now is told again until it is eased, seen or hushed."`
 	After   time.Duration `yaml:"after" least:"1m" most:"7d" help:"Told only of what is urgent now, and has for so long neither been seen nor eased: for somebody who is called when nobody else comes."`

@@ -240,7 +240,7 @@ func (w *worker) remind(ctx context.Context, s situation) {
 		return
 	}
 	for _, st := range s.view.Standing {
-		if !nagging(st, s.now) || !w.teller.minds(st.Bin) || !w.teller.hears(st.Urgency, st.Condition) {
+		if !nagging(st, s.now) || !w.teller.minds(st.Bin, st.Probe) || !w.teller.hears(st.Urgency, st.Condition) {
 			continue
 		}
 		if err := w.remindOf(ctx, st.Episode, s.now); err != nil && ctx.Err() == nil {
