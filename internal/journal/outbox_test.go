@@ -305,3 +305,25 @@ func TestRepeatsKnowTheirSession(t *testing.T) {
 		t.Errorf("(-want +got):\n%s", d)
 	}
 }
+
+// What was told of late is listed as it was told: without what went along, of others or before.
+func TestWhatWasToldOfLate(t *testing.T) {
+	ctx := context.Background()
+	j := open(t, newPath(t))
+	for i, of := range []struct {
+		teller string
+		fate   farm.Fate
+		after  time.Duration
+	}{{keeper, farm.Told, 0}, {keeper, farm.Told, 2 * time.Hour}, {keeper, farm.Summed, 2 * time.Hour}, {keeper, farm.Told, time.Hour}, {"push:1", farm.Told, time.Hour}, {keeper, "", 0}} {
+		appendChange(t, j, change(fmt.Sprintf("e%d", i), farm.Raised, start), of.teller)
+		if rows := owed(t, j, of.teller, start); of.fate != "" {
+			if err := j.Settle(ctx, []int64{rows[len(rows)-1].ID}, of.fate, start.Add(of.after)); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	rows, err := j.ToldSince(ctx, keeper, start.Add(time.Hour))
+	if err != nil || len(rows) != 2 || rows[0].Change.Episode != "e3" || rows[1].Change.Episode != "e1" || !rows[0].Next.Equal(start.Add(time.Hour)) {
+		t.Errorf("got %+v, %v", rows, err)
+	}
+}

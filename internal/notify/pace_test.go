@@ -494,3 +494,47 @@ func TestWhatComesOnItsUsualDayIsNotTold(t *testing.T) {
 		})
 	}
 }
+
+// Who is to be called when nobody else comes hears only of what is at now, has been for so long, and
+// nobody has seen to; then of its end.
+func TestWhoIsToldAfterTheOthers(t *testing.T) {
+	after := func(teller *notify.Teller) { teller.About, teller.After = nil, 30*time.Minute }
+	st := farm.Standing{Episode: "e-too-hot", Bin: "bed", Zone: "near", Condition: farm.TooHot, Urgency: farm.Now}
+	for _, tt := range []struct {
+		name string
+		then func(*pace) // ten minutes on
+		want []time.Duration
+	}{
+		{"nobody comes", func(*pace) {}, []time.Duration{30 * time.Minute, 2*time.Hour + 10*time.Second}},
+		{"somebody has seen it", func(p *pace) { s := st; s.Seen = true; p.stand(s) }, nil},
+		{"it is over", func(p *pace) { p.stand(); p.change(farm.TooHot, farm.Eased, farm.Now) }, nil},
+		{"it is less urgent", func(p *pace) {
+			s := st
+			s.Urgency = farm.Today
+			p.stand(s)
+			p.change(farm.TooHot, farm.Lightened, farm.Today)
+		}, nil},
+		{"somebody keeps it quiet for an hour", func(p *pace) {
+			s, until := st, time.Now().Add(time.Hour)
+			s.Hushed = &until
+			p.stand(s)
+		}, []time.Duration{70 * time.Minute, 2*time.Hour + 10*time.Second}},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			inBubble(t, after, func(p *pace) {
+				p.change(farm.TooDry, farm.Raised, farm.Today)
+				p.stand(st)
+				p.change(farm.TooHot, farm.Raised, farm.Now)
+				p.pass(10 * time.Minute)
+				tt.then(p)
+				p.pass(110 * time.Minute)
+				p.stand()
+				p.change(farm.TooHot, farm.Eased, farm.Now)
+				p.pass(time.Hour)
+				if !slices.Equal(p.times(), tt.want) || !p.box.settled() {
+					t.Errorf("told at %v, want %v; fates %v", p.times(), tt.want, p.box.fates())
+				}
+			})
+		})
+	}
+}

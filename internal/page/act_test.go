@@ -174,3 +174,35 @@ func TestQuietAgain(t *testing.T) {
 		t.Errorf("got:\n%s", w.Body)
 	}
 }
+
+// The button of a mail that names several is about all that are still raised.
+func TestAButtonIsAboutAllThatItsMailNamed(t *testing.T) {
+	f, p, j := letterPage(t)
+	episodes := []string{"gone"}
+	for _, st := range f.view.Standing {
+		if st.Bin != "" {
+			episodes = append(episodes, st.Episode)
+		}
+	}
+	n := len(episodes) - 1
+	k := farm.Token{Hash: farm.HashToken("token-of-cleo"), Who: "cleo@example.org", Episodes: episodes, Until: noon.Add(farm.TokenLife)}
+	if err := j.KeepToken(context.Background(), k); err != nil || n < 2 {
+		t.Fatal(err, episodes)
+	}
+	pressed(p, "ann", "known") // of e3 alone
+	if w := pressed(p, "cleo", "known"); w.Code != http.StatusOK {
+		t.Fatalf("got %d: %s", w.Code, w.Body)
+	}
+	seen := map[string]int{}
+	for _, e := range f.done() {
+		seen[e.Seen.Episode]++
+	}
+	for _, e := range episodes[1:] {
+		if seen[e] != 1 {
+			t.Errorf("%s was seen %d times, want once", e, seen[e])
+		}
+	}
+	if w := pressed(p, "cleo", "known"); len(f.done()) != n || !strings.Contains(w.Body.String(), "did that already") {
+		t.Errorf("the second press did %d things in all, want %d:\n%s", len(f.done()), n, w.Body)
+	}
+}
