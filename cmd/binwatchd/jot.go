@@ -267,30 +267,53 @@ func hushWork(fs *flag.FlagSet) work {
 // hush keeps quiet about what the words name for d.
 func hush(ctx context.Context, c *call, d time.Duration) error {
 	now := machineTimes().now()
-	h := farm.Hush{Until: now.Add(d).UTC().Truncate(time.Millisecond)}
-	place, rest, err := c.cfg.Farm.FindPlaceIn(c.words)
+	until := now.Add(d).UTC().Truncate(time.Millisecond)
+	hushes, err := hushesOf(&c.cfg.Farm, c.words)
+	for i := range hushes {
+		h := &hushes[i]
+		h.Until = until
+		err = cmp.Or(err, ingest.CheckHush(&c.cfg.Farm, *h, now))
+		h.Until, h.For = time.Time{}, d // by the daemon's clock, which may know better
+	}
+	if err == nil {
+		err = act(ctx, c, control.Action{Hushes: hushes})
+	}
+	if err == nil {
+		fmt.Fprintf(c.out, "quiet about %s until %s\n", strings.Join(c.words, " "), c.cfg.Farm.Dates().Time(until, now))
+	}
+	return err
+}
+
+// hushesOf is what the words keep quiet: a bin, a zone, or every bin of a place, and one
+// condition of it or all.
+func hushesOf(f *farm.Farm, words []string) (all []farm.Hush, err error) {
+	place, rest, err := f.FindPlaceIn(words)
+	places := []farm.Place{place}
+	if err != nil && f.HasRoom(words[0]) {
+		places, rest, err = nil, words[1:], nil
+		for _, b := range f.Bins {
+			if b.Room == words[0] {
+				places = append(places, farm.Place{Bin: b.Name})
+			}
+		}
+	}
+	var h farm.Hush
 	switch {
 	case err != nil:
-		return err
+		return nil, err
 	case len(rest) == 2 && farm.Condition(rest[0]) == farm.PastLimit:
 		h.Quantity = farm.Quantity(rest[1])
 	case len(rest) > 1:
-		return misusef("takes one condition after the bin, not %q", strings.Join(rest, " "))
+		return nil, misusef("takes one condition after the bin, not %q", strings.Join(rest, " "))
 	}
 	if len(rest) > 0 {
 		h.Condition = farm.Condition(rest[0])
 	}
-	h.Bin, h.Zone = place.Bin, place.Zone
-	if err := ingest.CheckHush(&c.cfg.Farm, h, now); err != nil {
-		return err
+	for _, p := range places {
+		h.Bin, h.Zone = p.Bin, p.Zone
+		all = append(all, h)
 	}
-	until := h.Until
-	h.Until, h.For = time.Time{}, d // by the daemon's clock, which may know better
-	if err := act(ctx, c, control.Action{Hushes: []farm.Hush{h}}); err != nil {
-		return err
-	}
-	fmt.Fprintf(c.out, "quiet about %s until %s\n", strings.Join(c.words, " "), c.cfg.Farm.Dates().Time(until, now))
-	return nil
+	return all, nil
 }
 
 func noteSeen(ctx context.Context, c *call) error {

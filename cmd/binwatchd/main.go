@@ -164,8 +164,8 @@ func commands() []command {
 			"shows all that comes, by day, and how much castings there will be by when", forRun, aheadWork},
 		{"jot", "BIN[/ZONE] WHAT [AMOUNT] [of KIND] [to BIN] [--at TIME] [--note] | - [--note] | --last | --strike NUMBER --config FILE",
 			"adds to the logbook, in your own words: jot fed bed 2 kg scraps and watered ½ gal yesterday", forRun, jotWork},
-		{"hush", "BIN[/ZONE] [CONDITION [QUANTITY]] --for 2h --config FILE",
-			"keeps quiet about a bin or one of its conditions for a while", forRun, hushWork},
+		{"hush", "BIN[/ZONE] | PLACE [CONDITION [QUANTITY]] --for 2h --config FILE",
+			"keeps quiet about a bin, the bins of a place, or one of their conditions for a while", forRun, hushWork},
 		{"seen", "ID... --config FILE",
 			"says that you know of raised conditions; now shows the ids", forRun,
 			simply(func(words []string) error {
