@@ -21,7 +21,7 @@ import (
 
 // What can be exported, and how it is written.
 var (
-	exported      = []string{"readings", "conditions", "logbook"}
+	exported      = []string{"readings", "conditions", "logbook", "names"}
 	exportFormats = []string{"csv", "json", "lines"}
 )
 
@@ -33,6 +33,7 @@ func exportWork(fs *flag.FlagSet) work {
 		return cmp.Or(
 			misuseIf(!slices.Contains(exported, *what), fmt.Sprintf("--what is %s, not %q", strings.Join(exported, ", "), *what)),
 			misuseIf(!slices.Contains(exportFormats, *format), fmt.Sprintf("--format is %s, not %q", strings.Join(exportFormats, ", "), *format)),
+			misuseIf(*what == "names" && *format == "lines", "names are no points of a database: --format is csv or json"),
 		)
 	}
 	return work{flags: wanted, run: func(ctx context.Context, c *call) error { return export(ctx, c, span, *what, *format) }}
@@ -54,9 +55,19 @@ func export(ctx context.Context, c *call, flags *spanFlags, what, format string)
 	out := bufio.NewWriterSize(c.out, 64<<10)
 	write := newExporter(out, c.cfg, what, format)
 	n := 0
-	if what == "readings" {
+	switch what {
+	case "readings":
 		err = j.Readings(ctx, span.from, span.to, func(e farm.Event) error { n++; return write.reading(e) })
-	} else {
+	case "names":
+		var all []farm.Called
+		all, err = j.Called(ctx)
+		for _, c := range all {
+			if during := (c.Until.IsZero() || c.Until.After(span.from)) && c.Since.Before(span.to); err == nil && during {
+				n++
+				err = write.name(c)
+			}
+		}
+	default:
 		var past farm.Stretch
 		past, err = j.Past(ctx, span.from, span.to)
 		for _, e := range past.Events {
@@ -78,7 +89,7 @@ func export(ctx context.Context, c *call, flags *spanFlags, what, format string)
 	if err != nil {
 		return fmt.Errorf("export: %w", err)
 	}
-	fmt.Fprintf(c.talk, "%d %s\n", n, map[string]string{"readings": "readings", "conditions": "changes of conditions", "logbook": "jots"}[what])
+	fmt.Fprintf(c.talk, "%d %s\n", n, map[string]string{"readings": "readings", "conditions": "changes of conditions", "logbook": "jots", "names": "names"}[what])
 	return nil
 }
 
@@ -87,6 +98,7 @@ type exporter struct {
 	reading func(farm.Event) error
 	change  func(farm.Change) error
 	jot     func(j farm.Jot, before int) error // before: how many like it, see [farm.Stretch]
+	name    func(farm.Called) error
 	flush   func() error
 }
 
@@ -125,6 +137,9 @@ func readingRows(f *farm.Farm) func(farm.Event) readingRow {
 	}
 	return func(e farm.Event) readingRow {
 		r, row := e.Reading, seats[e.Reading.Probe]
+		if at := e.Elsewhere; at != nil {
+			row.Bin, row.Zone = at.Bin, at.Zone
+		}
 		row.Time, row.Arrived, row.Probe = stamp(r.At), stamp(e.Arrived), r.Probe
 		row.Doubt, row.Flags = r.Doubt.String(), r.Flags()
 		if farm.Finite(r.Raw) {
@@ -144,6 +159,7 @@ func tables(w io.Writer, f *farm.Farm, what string) exporter {
 		"readings":   "time,arrived,probe,bin,zone,measures,raw,value,unit,doubt,flags",
 		"conditions": "time,bin,zone,probe,condition,quantity,change,urgency,since,crosses,earliest,latest,water_litres,episode,text",
 		"logbook":    "time,bin,zone,what,kg,litres,of,to,by,flags,text",
+		"names":      "kind,id,name,stood_in,topic,calibration,since,until",
 	}
 	head := out.Write(strings.Split(heads[what], ","))
 	return exporter{
@@ -171,6 +187,9 @@ func tables(w io.Writer, f *farm.Farm, what string) exporter {
 			text := j.Spelled(func(v float64) string { return decimal(&v) })
 			return out.Write([]string{stamp(j.At), j.Bin, j.Zone, string(j.What), amount(j.Kg), amount(j.Litres), j.Of, j.To, j.By, unsure, text})
 		},
+		name: func(c farm.Called) error {
+			return out.Write([]string{c.Kind, strconv.FormatInt(c.ID, 10), c.Name, c.Seat, c.Topic, c.Calibration, stamp(c.Since), stamp(c.Until)})
+		},
 		flush: func() error { out.Flush(); return cmp.Or(head, out.Error()) },
 	}
 }
@@ -183,6 +202,7 @@ func objects(w io.Writer, f *farm.Farm) exporter {
 		reading: func(e farm.Event) error { return out.Encode(row(e)) },
 		change:  func(c farm.Change) error { return out.Encode(c) },
 		jot:     func(j farm.Jot, _ int) error { return out.Encode(j) },
+		name:    func(c farm.Called) error { return out.Encode(c) },
 		flush:   func() error { return nil },
 	}
 }
@@ -201,7 +221,7 @@ func lines(w io.Writer, cfg *config.Config) exporter {
 		return err
 	}
 	return exporter{
-		reading: func(e farm.Event) error { return put(l.AppendReading(line, e.Reading)) },
+		reading: func(e farm.Event) error { return put(l.AppendReading(line, e.Reading, e.Elsewhere)) },
 		change:  func(c farm.Change) error { return put(l.AppendChange(line, c)) },
 		jot:     func(j farm.Jot, before int) error { return put(l.AppendJot(line, j, before)) },
 		flush:   func() error { return nil },

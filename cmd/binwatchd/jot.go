@@ -244,6 +244,9 @@ func noteAlone(ctx context.Context, cfg *config.Config, a control.Action, now ti
 		return err
 	}
 	defer jr.Close()
+	if err := jr.SetFarm(ctx, &cfg.Farm); err != nil {
+		return err
+	}
 	tellers := tellersOf(cfg, unrevealed)
 	owes := func(ch farm.Change) []farm.Owed { return notify.OwedFor(tellers, ch, now) }
 	return watch.Note(ctx, jr, &cfg.Farm, a.Events(), now, owes)

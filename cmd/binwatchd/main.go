@@ -177,7 +177,7 @@ func commands() []command {
 			"shows what a configuration would have noticed in a recording or in the farm's own past", nil, rehearseWork},
 		{"tell-test", "--config FILE",
 			"sends a test notice to everyone and says what their servers answered", forRun, simply(nil, tellTest)},
-		{"export", "--config FILE [--what readings|conditions|logbook] [--from T] [--to T] [--format csv|json|lines]",
+		{"export", "--config FILE [--what readings|conditions|logbook|names] [--from T] [--to T] [--format csv|json|lines]",
 			"writes the readings that are kept, the conditions or the logbook, as CSV, JSON or InfluxDB line protocol", forRun, exportWork},
 		{"backup", "FILE | FOLDER --keep N [--every LONG] --config FILE",
 			"writes a consistent copy of the journal and checks it, also while the daemon runs", forRun, backupWork},

@@ -357,5 +357,9 @@ func openToRead(ctx context.Context, cfg *config.Config) (*journal.Journal, erro
 		}
 		return nil, fmt.Errorf("there is no journal yet at %s; start the daemon first: binwatchd run", cfg.Journal.Path)
 	}
-	return journal.OpenReadOnly(ctx, journal.Config{Path: cfg.Journal.Path, Now: time.Now})
+	j, err := journal.OpenReadOnly(ctx, journal.Config{Path: cfg.Journal.Path, Now: time.Now})
+	if err == nil {
+		j.Under(&cfg.Farm)
+	}
+	return j, err
 }

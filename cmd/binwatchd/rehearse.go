@@ -95,6 +95,7 @@ func (p player) play(ctx context.Context, cfg *config.Config, on func(farm.Chang
 			return nil, err
 		}
 		defer j.Close()
+		j.Under(&cfg.Farm)
 		return r, r.Journal(ctx, j)
 	}
 	if p.messages == "-" {

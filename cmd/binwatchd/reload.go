@@ -225,10 +225,30 @@ func (f *farms) take(fm *farm.Farm, from int64) {
 	if n := len(f.known); n > 0 && f.known[n-1].farm == fm {
 		return // the loop began anew under the same one
 	}
+	if n := len(f.known); n > 0 && renames(f.known[n-1].farm, fm) {
+		f.known = nil // the journal gives the names of now, of all times
+	}
 	if len(f.known) == mostFarms {
 		f.known = f.known[1:]
 	}
 	f.known = append(f.known, farmSince{fm, from})
+}
+
+// renames tells whether anything of a farm is called otherwise than under the one before.
+func renames(before, now *farm.Farm) bool {
+	said := func(f *farm.Farm) (all []string) {
+		for _, b := range f.Bins {
+			all = append(all, b.Was...)
+			for _, z := range b.Zones {
+				all = append(all, z.Was...)
+			}
+		}
+		for _, p := range f.Probes {
+			all = append(all, p.Was...)
+		}
+		return all
+	}
+	return !slices.Equal(said(before), said(now))
 }
 
 // now is the farm in force.

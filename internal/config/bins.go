@@ -19,6 +19,7 @@ type Bin struct {
 	Worms   float64 `yaml:"worms" kind:"a mass" help:"Live worms, by mass."`
 	Ambient string  `yaml:"ambient" kind:"a probe" like:"glass-air" help:"The temperature probe in the air of the room; its place's when left out."`
 	Pace    `yaml:",inline"`
+	Names   `yaml:",inline"`
 	Zones   []Zone `yaml:"zones" kind:"a zone" list:"zones by name, such as all: {aim: living, probes: [bed-t]}" need:"{all: {aim: living, probes: [bed-t]}}" help:"The parts of the bin, each with its own aim."`
 }
 
@@ -34,6 +35,7 @@ type Zone struct {
 	Moisture    farm.Bands `yaml:"moisture,flow" kind:"bands of moisture" of:"percentages" help:"Bands of this zone, instead of the species' or the aim's."`
 	Limits      Limits     `yaml:"limits,flow" kind:"limits" help:"Of what has no bands: a notice is due the same day where a level is past one of them. An end may be left out: ..2000ppm."`
 	Pace        `yaml:",inline" default:"-"`
+	Names       `yaml:",inline"`
 }
 
 // Limits are those of the quantities that have no bands.
@@ -135,7 +137,7 @@ func (b *builder) bin(d *Bin) farm.Bin {
 		or(b.marks, &d.Species, shares{{Species: b.farm.Species[0].ID}}, byDefault)
 	}
 	b.shareOut(d)
-	bin := farm.Bin{Name: d.Name, Species: b.fractions(d), VolumeL: d.Volume, WormsKg: d.Worms, Ambient: d.Ambient}
+	bin := farm.Bin{Name: d.Name, Species: b.fractions(d), VolumeL: d.Volume, WormsKg: d.Worms, Ambient: d.Ambient, Named: b.named(d.Name, &d.Names)}
 	for i := range d.Zones {
 		bin.Zones = append(bin.Zones, b.zone(&d.Zones[i], d))
 	}
@@ -230,6 +232,7 @@ func (b *builder) zone(d *Zone, bin *Bin) farm.Zone {
 		Patience:  d.Patience,
 		Margin:    map[farm.Quantity]float64{farm.Temperature: d.Margin.Temperature, farm.Moisture: d.Margin.Moisture},
 		LookAhead: d.LookAhead,
+		Named:     b.named(d.Name, &d.Names),
 	}
 	for q, own := range map[farm.Quantity]farm.Bands{farm.Temperature: d.Temperature, farm.Moisture: d.Moisture} {
 		if !own.IsZero() {

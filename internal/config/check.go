@@ -41,6 +41,7 @@ func (b *builder) build() {
 	b.buildRooms()
 	b.walk()
 	b.buildProbes()
+	b.checkAllNames()
 	b.paths()
 	b.checkBroker()
 	b.checkJournal()

@@ -11,7 +11,7 @@
 // probes.go and species.go (the keys of the farm, and how the farm is made of them), fields.go
 // (how a type is read and written), kinds.go, addresses.go and special.go (single
 // values, and what needs a form of its own), show.go (writing and the schema),
-// check.go (what no single value can show), templates.go (names that stand for many
+// check.go (what no single value can show), names.go (what was called otherwise), templates.go (names that stand for many
 // probes); load.go and reader.go (from text to nodes and their places), problem.go
 // (what is said of mistakes). The keys of the broker, the journal, the database, the
 // page and the notices stand in settings.go of the packages that use them.

@@ -239,6 +239,21 @@ var serverEdits = []edit{
 	top("a sign of life in plain", `sign_of_life: {url: "https://example.org/abc"}`),
 }
 
+var nameEdits = []edit{
+	{"a name that it has", "ambient: air", "ambient: air\n    was: bed"},
+	{"a name that cannot be one", "ambient: air", "ambient: air\n    was: the old bed"},
+	{"no former name", "ambient: air", "ambient: air\n    was: []"},
+	{"a former name twice", "ambient: air", "ambient: air\n    was: [tub, tub]"},
+	{"the name of a bin that is there", "  bed:\n", "  tub: {zones: {all: {aim: keeping, probes: air}}}\n  bed:\n    was: tub\n"},
+	{"one past for two bins", "  bed:\n", "  vat: {was: tub, zones: {all: {aim: keeping, probes: air}}}\n  bed:\n    was: tub\n"},
+	{"the name of a zone that is there", "all: " + zoneAll, "all: " + zoneAll + "\n      end: {aim: sifting, was: all}"},
+	{"the name of a probe that is there", bedM, `{topic: glass/bed, value: /m, measures: moisture, was: bed-t}`},
+	{"a named part in the past of one", bedM, `{topic: glass/bed, value: /m, measures: moisture, was: "bed-{n}"}`},
+	{"one past for many", "  air: {", "  \"rack-{n}\": {topic: \"rack/{n}\", measures: temperature, was: rack}\n  air: {"},
+	{"told of a bin by its former name", "bins:\n  bed:\n", "tell: [{push: {env: P}, bins: [tub]}]\nbins:\n  bed:\n    was: tub\n"},
+	{"a place of a bin by its former name", "bins:\n  bed:\n", "places: {shed: {bins: [tub]}}\nbins:\n  bed:\n    was: tub\n"},
+}
+
 var tellEdits = []edit{
 	top("a recipient by no way", "tell: [{about: now}]"),
 	top("a recipient by two ways", `tell: [{push: {env: P}, webhook: "https://example.org/hook"}]`),

@@ -23,7 +23,7 @@ func FuzzLoad(f *testing.F) {
 		f.Add(readSeed(f, path), true)
 	}
 	base := string(readSeed(f, "testdata/base.yaml"))
-	for _, set := range [][]edit{yamlEdits[:len(yamlEdits)-1], keyEdits, quantityEdits, probeEdits, binEdits, serverEdits, tellEdits} {
+	for _, set := range [][]edit{yamlEdits[:len(yamlEdits)-1], keyEdits, quantityEdits, probeEdits, binEdits, serverEdits, tellEdits, nameEdits} {
 		for _, e := range set {
 			f.Add([]byte(strings.Replace(base, e.old, e.new, 1)), false)
 		}

@@ -77,6 +77,7 @@ func allKinds() map[string]form {
 		"a folder":                     textual("the path of a folder", "/media/stick", parseText("the path of a folder")),
 		"a private key":                textual("the path of a file", "/etc/binwatchd/ca.pem", parseText("the path of a file")),
 		"a bin or a pattern":           textual("the name of a bin or a pattern of names", "linden-*", checked(parseText("the name of a bin"), wrongPattern)),
+		"a former name":                textual("a name", "linden-02", checked(parseText("a name"), wrongProbeName)),
 		"a probe":                      textual("the name of a probe", "bed-t", parseText("the name of a probe")),
 	}
 }

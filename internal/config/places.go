@@ -120,7 +120,7 @@ func (b *builder) binsLike(pattern *string) []string {
 	case len(fits) == 0 && strings.Contains(*pattern, "*"):
 		b.problem(at, "no bin is called like %s: known are %s", quoted(*pattern), enumerate(names))
 	case len(fits) == 0:
-		b.problem(at, "there is no bin %s: %s", quoted(*pattern), hint(*pattern, names))
+		b.problem(at, "%s", b.noBin(*pattern))
 	}
 	return fits
 }

@@ -25,6 +25,7 @@ type Probe struct {
 	Alive       Alive         `yaml:"alive,flow" kind:"alive" help:"Where its device says that it is there, or its last will that it is gone: ten minutes gone counts as silent."`
 	Via         string        `yaml:"via" kind:"a gateway" like:"gw7" help:"The gateway, board or radio that it speaks through, by a name of your own; the named parts of its name may be used. Where all of one fall silent, that is one notice."`
 	Of          []string      `yaml:"of,one" kind:"a probe" like:"crate-t" list:"a list of probes" help:"Of a battery: the probes that run on it."`
+	Names       `yaml:",inline"`
 }
 
 // Alive is how a device says that it is there.
@@ -57,6 +58,7 @@ func (b *builder) probeOf(d *Probe) farm.Probe {
 		Via:         d.Via,
 		Of:          d.Of,
 		Alive:       farm.Alive(d.Alive),
+		Named:       b.named(d.Name, &d.Names),
 	}
 	b.checkAlive(d)
 	b.partsNamed(d, &d.Via)

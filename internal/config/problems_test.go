@@ -57,7 +57,7 @@ func TestEveryProblem(t *testing.T) {
 		edits []edit
 	}{
 		{"yaml", yamlEdits}, {"keys", keyEdits}, {"quantities", quantityEdits}, {"probes", probeEdits},
-		{"bins", binEdits}, {"places", placeEdits}, {"servers", serverEdits}, {"tell", tellEdits},
+		{"bins", binEdits}, {"places", placeEdits}, {"servers", serverEdits}, {"tell", tellEdits}, {"names", nameEdits},
 	} {
 		t.Run(set.file, func(t *testing.T) {
 			base := read(t, "testdata/base.yaml")

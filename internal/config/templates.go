@@ -298,6 +298,9 @@ func (s *source) probes() []farm.Probe {
 		p.ID, p.Topic, p.Value, p.Time = fill(p.ID, parts), fill(p.Topic, parts), fill(p.Value, parts), fill(p.Time, parts)
 		p.Of = namesOf(p.Of, func(of string) string { return fill(of, parts) })
 		p.Alive.Topic, p.Via = fill(p.Alive.Topic, parts), fill(p.Via, parts)
+		if len(p.Was) > 0 {
+			p.Was = namesOf(p.Was, func(was string) string { return fill(was, parts) })
+		}
 		out[i] = p
 	}
 	return out

@@ -46,6 +46,10 @@ type Event struct {
 	Alive   *Liveness     // EventAlive; likewise
 	Shift   time.Duration // EventClock
 	From    time.Time     // EventClock: when the wrong time began, on the wrong clock
+
+	// Elsewhere is where a reading of the journal was measured, in the names of now, when
+	// its probe does not stand there now; nil: it does.
+	Elsewhere *Place
 }
 
 // Already is why what a keeper asks for is not written: it stands in the journal.

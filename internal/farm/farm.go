@@ -46,6 +46,7 @@ type Bin struct {
 	Room    string  // name of the room it stands in; "" when none is given
 	Ambient string  // id of the probe in the room's air; "" when there is none
 	Zones   []Zone  // at least one, in the order of the file
+	Named
 }
 
 // A Room is a shed, a cellar or a yard whose bins share one air. The keeper's word
@@ -76,6 +77,12 @@ type Zone struct {
 	Patience  time.Duration        // how long a breach must last
 	Margin    map[Quantity]float64 // how far back inside a limit counts as back, in the inner unit
 	LookAhead LookAhead
+	Named
+}
+
+// A Named is what a bin, a zone or a probe was called before.
+type Named struct {
+	Was []string // its names before this one
 }
 
 // LookAhead says how far ahead a forecast may warn.
@@ -142,6 +149,7 @@ type Probe struct {
 	Of          []string      // battery: the probes that run on it
 	Alive       Alive         // where its device says that it is there; zero: nowhere
 	Via         string        // gateway or board that it speaks through, by a name of the keeper's; "" when none is given
+	Named
 }
 
 // An Alive is how a device says that it is there.

@@ -3,6 +3,7 @@ package farm
 import (
 	"cmp"
 	"fmt"
+	"iter"
 	"slices"
 	"strings"
 	"unicode"
@@ -50,23 +51,28 @@ func (f *Farm) AirOf(probe string) string {
 
 // FindPlace finds the bin or zone that a name means: as the configuration
 // writes it ("bed/near"), as notices do ("Bed, near", "Linden-02"), in any
-// letter case. What the configuration writes so exactly is meant first; a name
-// that fits several is an error that lists them.
+// letter case, or as it was called before. What the configuration writes so exactly
+// is meant first, and a former name last; a name that fits several is an error that
+// lists them.
 func (f *Farm) FindPlace(name string) (Place, error) {
-	var fits []Place
+	var fits, former []Place
 	for _, b := range f.Bins {
-		all := []Place{{Bin: b.Name}}
-		for _, z := range b.Zones {
-			all = append(all, Place{b.Name, z.Name})
-		}
-		for _, p := range all {
-			if p.String() == name {
-				return p, nil
+		for _, bin := range append([]string{b.Name}, b.Was...) {
+			for called, p := range b.places(bin) {
+				switch {
+				case called == p && p.String() == name:
+					return p, nil
+				case folded(called.String()) != folded(name):
+				case called == p:
+					fits = append(fits, p)
+				case !slices.Contains(former, p):
+					former = append(former, p)
+				}
 			}
-			if folded(p.String()) == folded(name) {
-				fits = append(fits, p)
-			}
 		}
+	}
+	if len(fits) == 0 {
+		fits = former
 	}
 	switch len(fits) {
 	case 1:
@@ -75,6 +81,23 @@ func (f *Farm) FindPlace(name string) (Place, error) {
 		return Place{}, f.noPlace(name)
 	}
 	return Place{}, fmt.Errorf("several places called %q: %s; write it as here", clip(name), listed(fits, Place.String))
+}
+
+// places gives a bin and its zones by what they are or were called, where the bin has a
+// name.
+func (b *Bin) places(bin string) iter.Seq2[Place, Place] {
+	return func(yield func(called, is Place) bool) {
+		if !yield(Place{Bin: bin}, Place{Bin: b.Name}) {
+			return
+		}
+		for _, z := range b.Zones {
+			for _, zone := range append([]string{z.Name}, z.Was...) {
+				if !yield(Place{bin, zone}, Place{b.Name, z.Name}) {
+					return
+				}
+			}
+		}
+	}
 }
 
 // FindPlaceIn finds the place that words begin with, and gives the words after

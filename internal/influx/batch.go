@@ -39,7 +39,7 @@ func newBatch(lines func(seq int64) *Lines, st farm.Stretch, keep func(time.Time
 	for i := range st.Events {
 		switch e := &st.Events[i]; {
 		case e.Kind == farm.EventReading && wanted(e.Reading.At):
-			text = lines(e.Seq).AppendReading(text, e.Reading)
+			text = lines(e.Seq).AppendReading(text, e.Reading, e.Elsewhere)
 		case e.Kind == farm.EventJot && wanted(e.Jot.At):
 			text = lines(e.Seq).AppendJot(text, e.Jot, st.Alike[e.Seq])
 		case e.Kind == farm.EventStrike && wanted(e.Strike.Jot.At):

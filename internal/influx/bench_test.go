@@ -67,7 +67,7 @@ func prepare(b *testing.B, f farm.Farm, j *journal.Journal) (batches []string, r
 		}
 		var buf []byte
 		for _, e := range st.Events {
-			buf = lines.AppendReading(buf, e.Reading)
+			buf = lines.AppendReading(buf, e.Reading, nil)
 		}
 		batches, after, rows = append(batches, string(buf)), st.Last, rows+len(st.Events)
 	}
@@ -134,6 +134,6 @@ func BenchmarkLineOfAReading(b *testing.B) {
 	buf := make([]byte, 0, 256)
 	b.ReportAllocs()
 	for b.Loop() {
-		buf = lines.AppendReading(buf[:0], r)
+		buf = lines.AppendReading(buf[:0], r, nil)
 	}
 }

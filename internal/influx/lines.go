@@ -96,10 +96,14 @@ func (l *linesByFarm) at(seq int64) *Lines {
 	return l.lines
 }
 
-// AppendReading appends the line of a reading, with its newline.
-func (l *Lines) AppendReading(dst []byte, r farm.Reading) []byte {
+// AppendReading appends the line of a reading, with its newline. One that was measured
+// elsewhere than its probe stands, see [farm.Event], is of there and held to nothing.
+func (l *Lines) AppendReading(dst []byte, r farm.Reading, elsewhere *farm.Place) []byte {
 	p, ok := l.probes[r.Probe]
-	if !ok { // taken out of the configuration since
+	switch at := elsewhere; {
+	case at != nil:
+		p.head, p.limits = l.climateHead(at.Bin, at.Zone, r.Probe, l.rooms[at.Bin]), ""
+	case !ok: // taken out of the configuration since
 		p.head = l.climateHead("", "", r.Probe, "")
 	}
 	row := row{line: append(dst, p.head...), sep: ' '}

@@ -48,7 +48,7 @@ func TestLineOfAReading(t *testing.T) {
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			tt.r.At = at.Add(999 * time.Microsecond) // below the precision
-			got := string(lines.AppendReading([]byte("before\n"), tt.r))
+			got := string(lines.AppendReading([]byte("before\n"), tt.r, nil))
 			if d := cmp.Diff("before\n"+tt.want+"\n", got); d != "" {
 				t.Error(d)
 			}
@@ -69,11 +69,11 @@ func TestLinesOfAPlace(t *testing.T) {
 	f.Bins = append(f.Bins, farm.Bin{Name: "rack", Ambient: "store-air"})
 	l := influx.NewLines(f, "")
 	for _, tt := range []struct{ name, got, want string }{
-		{"reading", string(l.AppendReading(nil, farm.Reading{At: at, Probe: "bed-t", Value: 18.25, Raw: 18.25})),
+		{"reading", string(l.AppendReading(nil, farm.Reading{At: at, Probe: "bed-t", Value: 18.25, Raw: 18.25}, nil)),
 			`bin_levels,bin=bed,farm=Hillfoot\ Nursery,place=glass\ house,probe=bed-t,zone=near temperature_c=18.25,raw=18.25 1741000000000`},
-		{"air", string(l.AppendReading(nil, farm.Reading{At: at, Probe: "glass-air", Value: 9, Raw: 9})),
+		{"air", string(l.AppendReading(nil, farm.Reading{At: at, Probe: "glass-air", Value: 9, Raw: 9}, nil)),
 			`bin_levels,farm=Hillfoot\ Nursery,place=glass\ house,probe=glass-air temperature_c=9,raw=9 1741000000000`},
-		{"air that no place is named for", string(l.AppendReading(nil, farm.Reading{At: at, Probe: "store-air", Value: 9, Raw: 9})),
+		{"air that no place is named for", string(l.AppendReading(nil, farm.Reading{At: at, Probe: "store-air", Value: 9, Raw: 9}, nil)),
 			`bin_levels,farm=Hillfoot\ Nursery,place=store-air,probe=store-air temperature_c=9,raw=9 1741000000000`},
 		{"change", string(l.AppendChange(nil, farm.Change{At: at, Bin: "bed", Zone: "near", Condition: farm.TooCold, Change: farm.Raised, Urgency: farm.Now, Text: "cold", Episode: "e"})),
 			`bin_marks,bin=bed,change=raised,condition=too-cold,farm=Hillfoot\ Nursery,place=glass\ house,urgency=now,zone=near raised=1,standing=3,text="cold",episode="e" 1741000000000`},
@@ -92,7 +92,7 @@ func TestLinesOfAPlace(t *testing.T) {
 func TestLinesUnderAnotherName(t *testing.T) {
 	r := farm.Reading{Probe: "bed-m", Value: 71, Raw: 1680, At: time.UnixMilli(5)}
 	for name, want := range map[string]string{"bin_climate": "bin_climate,", "my bins, all": `my\ bins\,\ all,`, `bins\`: "bins/,", "": "bin_levels,"} {
-		if got := string(influx.NewLines(hillfoot(), name).AppendReading(nil, r)); !strings.HasPrefix(got, want+"bin=bed,") {
+		if got := string(influx.NewLines(hillfoot(), name).AppendReading(nil, r, nil)); !strings.HasPrefix(got, want+"bin=bed,") {
 			t.Errorf("%q: got %s", name, got)
 		}
 	}
@@ -118,7 +118,7 @@ func TestLinesSayTheLimits(t *testing.T) {
 		{probe: "far-co2", want: "co2_ppm=20,co2_ppm_limits_low=0,co2_ppm_limits_high=2000,raw=20 0\n"},
 		{probe: "glass-air", want: "temperature_c=20,raw=20 0\n"},
 	} {
-		line := string(l.AppendReading(nil, farm.Reading{Probe: tt.probe, Value: 20, Raw: 20, Doubt: tt.doubt, At: time.UnixMilli(0)}))
+		line := string(l.AppendReading(nil, farm.Reading{Probe: tt.probe, Value: 20, Raw: 20, Doubt: tt.doubt, At: time.UnixMilli(0)}, nil))
 		if !strings.HasSuffix(line, " "+tt.want) {
 			t.Errorf("%s: got %s, want it to end in %s", tt.probe, line, tt.want)
 		}
@@ -173,7 +173,7 @@ func TestLinesAreTheClientsOwn(t *testing.T) {
 		p := write.NewPoint("bin_levels", map[string]string{"farm": f.Name, "probe": r.Probe, "bin": f.Bins[0].Name, "zone": f.Bins[0].Zones[0].Name},
 			map[string]any{"moisture_pct": r.Value, "raw": r.Raw}, r.At)
 		want := write.PointToLineProtocol(p, time.Millisecond)
-		got := string(influx.NewLines(f, "").AppendReading(nil, r))
+		got := string(influx.NewLines(f, "").AppendReading(nil, r, nil))
 		if got != want {
 			t.Fatalf("got  %q\nwant %q", got, want)
 		}

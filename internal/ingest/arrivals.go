@@ -299,16 +299,16 @@ func (a *Arrivals) Save() ([]byte, error) {
 	return b, nil
 }
 
-// Load replaces what is known by what Save wrote. Probes that are no longer
-// there are dropped. After an error nothing is known.
-func (a *Arrivals) Load(b []byte) error {
+// Load replaces what is known by what Save wrote, in which names are those of its time.
+// Probes that are no longer there are dropped. After an error nothing is known.
+func (a *Arrivals) Load(b []byte, since farm.Renames) error {
 	*a = *NewArrivals(a.farm)
 	var s arrivalsMemory
 	if err := json.Unmarshal(b, &s); err != nil {
 		return fmt.Errorf("load arrivals: %w", err)
 	}
-	for id, p := range a.Probes {
-		if was := s.Probes[id]; was != nil {
+	for id, was := range s.Probes {
+		if p := a.Probes[since.Probe(id)]; p != nil && was != nil {
 			was.every = p.every
 			*p = *was
 		}

@@ -451,7 +451,7 @@ func replayed(t testing.TB, events []farm.Event, cut int) *ingest.Arrivals {
 				t.Fatal(err)
 			}
 			a = ingest.NewArrivals(nursery(tenMinutes))
-			if err := a.Load(b); err != nil {
+			if err := a.Load(b, farm.Renames{}); err != nil {
 				t.Fatal(err)
 			}
 		}

@@ -54,7 +54,7 @@ func TestJudgeLearnSaveAndLoadAgree(t *testing.T) {
 		judged, learnt, loaded := ingest.NewDoubter(f), ingest.NewDoubter(f), ingest.NewDoubter(f)
 		for i := range readings {
 			if i == half {
-				if err := loaded.Load(save(t, judged)); err != nil {
+				if err := loaded.Load(save(t, judged), farm.Renames{}); err != nil {
 					t.Fatal(err)
 				}
 			}
@@ -138,7 +138,7 @@ func TestLoadKeepsOnlyWhatStillMeansTheSame(t *testing.T) {
 	for _, tt := range cases {
 		t.Run(tt.name, func(t *testing.T) {
 			d := newTester(tt.farm)
-			if err := d.Load(b); err != nil {
+			if err := d.Load(b, farm.Renames{}); err != nil {
 				t.Fatal(err)
 			}
 			if got := d.say(tt.id, at, 45); got != tt.want {
@@ -151,7 +151,7 @@ func TestLoadKeepsOnlyWhatStillMeansTheSame(t *testing.T) {
 func TestLoadRefusesWhatItCannotRead(t *testing.T) {
 	for _, in := range []string{"", "{", `{"version":99}`, `{"version":1,"tracks":7}`} {
 		d := newTester(nursery(tenMinutes))
-		if err := d.Load([]byte(in)); err == nil {
+		if err := d.Load([]byte(in), farm.Renames{}); err == nil {
 			t.Errorf("Load(%q) gave no error", in)
 		}
 		if got := d.say("bed-top", spring, 20); got != farm.NoDoubt {

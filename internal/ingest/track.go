@@ -215,7 +215,8 @@ type snapshot struct {
 }
 
 type trackSnapshot struct {
-	Of uint64 `json:"of"` // print of the probe's configuration
+	Of uint64      `json:"of"`           // print of the probe's configuration
+	In *farm.Place `json:"in,omitempty"` // the zone that it stood in; nil: not known
 	track
 }
 
@@ -229,7 +230,7 @@ type pairSnapshot struct {
 func (d *Doubter) Save() ([]byte, error) {
 	s := snapshot{Version: snapshotVersion, Tracks: make(map[string]trackSnapshot, len(d.probes))}
 	for _, p := range d.probes {
-		s.Tracks[p.ID] = trackSnapshot{fingerprint(p.Probe), p.track}
+		s.Tracks[p.ID] = trackSnapshot{fingerprint(p.Probe), &farm.Place{Bin: p.bin, Zone: p.zone}, p.track}
 	}
 	for _, p := range d.pairs {
 		s.Pairs = append(s.Pairs, pairSnapshot{p.a.ID, p.b.ID, p.difference})
@@ -241,10 +242,10 @@ func (d *Doubter) Save() ([]byte, error) {
 	return b, nil
 }
 
-// Load replaces what is known by what Save wrote. Probes that are no longer
-// there are dropped, and those that measure otherwise than they did begin
-// anew. After an error nothing is known.
-func (d *Doubter) Load(b []byte) error {
+// Load replaces what is known by what Save wrote, in which names are those of its time.
+// Probes that are no longer there are dropped, and those that measure otherwise than
+// they did, or stand elsewhere, begin anew. After an error nothing is known.
+func (d *Doubter) Load(b []byte, since farm.Renames) error {
 	for _, p := range d.probes {
 		p.track = track{}
 	}
@@ -258,12 +259,14 @@ func (d *Doubter) Load(b []byte) error {
 	if s.Version != snapshotVersion {
 		return fmt.Errorf("load doubts: version %d, not %d", s.Version, snapshotVersion)
 	}
-	for _, p := range d.probes {
-		if t, ok := s.Tracks[p.ID]; ok && t.Of == fingerprint(p.Probe) && t.sound() {
+	for id, t := range s.Tracks {
+		p := d.byID[since.Probe(id)]
+		if p != nil && t.Of == fingerprint(p.Probe) && (t.In == nil || since.Place(*t.In) == farm.Place{Bin: p.bin, Zone: p.zone}) && t.sound() {
 			p.track = t.track
 		}
 	}
 	for _, saved := range s.Pairs {
+		saved.A, saved.B = since.Probe(saved.A), since.Probe(saved.B)
 		for _, p := range d.pairs { // of probes that are twins still, and both known
 			if p.a.ID == saved.A && p.b.ID == saved.B && p.a.Last != 0 && p.b.Last != 0 {
 				p.difference = saved.difference

@@ -122,7 +122,7 @@ func (j *Journal) packNext(ctx context.Context, table string, done *Compacted) (
 	var rows []row
 	var all []series
 	err = j.view(ctx, "compact", func(t *tx) {
-		all = j.series.load(t)
+		all = j.loadSeries(t)
 		rows = collect(t, scanRow, `SELECT `+rowColumns+` FROM `+table+` WHERE seq > ? ORDER BY seq LIMIT ?`,
 			t.number(packedTo), chunkRows)
 	})

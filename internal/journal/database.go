@@ -210,6 +210,9 @@ func (s *lockFree) source(path string, pragmas ...string) string {
 // outboxSchema is the first whose outbox tells a reminder and a bundle apart.
 const outboxSchema = 4
 
+// namesSchema is the first that knows what things were called.
+const namesSchema = 6
+
 // openReading opens the pool for reading: beside a daemon, or where the disk
 // leaves no room for that, as a file that nobody writes to.
 func (j *Journal) openReading(ctx context.Context) error {
@@ -239,7 +242,7 @@ func (j *Journal) tryReading(ctx context.Context) error {
 		db.Close()
 		return fullAt(j.cfg.Path, err)
 	}
-	j.older = version < outboxSchema
+	j.older, j.nameless = version < outboxSchema, version < namesSchema
 	j.read.Store(db)
 	return nil
 }

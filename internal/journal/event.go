@@ -109,8 +109,20 @@ func eventsBetween(t *tx, after, to int64) []farm.Event {
 // Jots gives the logbook of one bin in [from, to) by the jots' own times, oldest
 // first, without those that were struck. Castings sifted into the bin are in the logbook of the bin they came from.
 func (j *Journal) Jots(ctx context.Context, bin string, from, to time.Time) ([]farm.Jot, error) {
-	return viewAll(ctx, j, "read logbook", scanJot, `SELECT `+eventColumns+` FROM event
-		WHERE bin = ? AND at >= ? AND at < ? AND seq NOT IN (`+struckLines+`) ORDER BY at, seq`, bin, from.UnixMilli(), to.UnixMilli())
+	return viewed(ctx, j, "read logbook", func(t *tx) []farm.Jot {
+		where, args := j.names(t).where("seq", bin)
+		return j.jots(t, where+` AND at >= ? AND at < ? AND seq NOT IN (`+struckLines+`) ORDER BY at, seq`, append(args, from.UnixMilli(), to.UnixMilli())...)
+	})
+}
+
+// jots gives those that meet a condition and come in an order, both in SQL.
+func (j *Journal) jots(t *tx, where string, args ...any) []farm.Jot {
+	found := collect(t, scanJot, `SELECT `+eventColumns+` FROM event WHERE `+where, args...)
+	n := j.names(t)
+	for i := range found {
+		n.jot(&found[i], found[i].ID)
+	}
+	return found
 }
 
 // Struck gives the lines that were struck of the logbook of one bin in [from, to) by the
@@ -168,8 +180,9 @@ var ErrNoLine = errors.New("there is no such line in the logbook, or it is struc
 
 // Line gives one line of the logbook, by its ID.
 func (j *Journal) Line(ctx context.Context, id int64) (farm.Jot, error) {
-	found, err := viewAll(ctx, j, "read a line", scanJot, `SELECT `+eventColumns+` FROM event
-		WHERE seq = ? AND kind = ? AND seq NOT IN (`+struckLines+`)`, id, int64(farm.EventJot))
+	found, err := viewed(ctx, j, "read a line", func(t *tx) []farm.Jot {
+		return j.jots(t, `seq = ? AND kind = ? AND seq NOT IN (`+struckLines+`)`, id, int64(farm.EventJot))
+	})
 	if err == nil && len(found) == 0 {
 		err = ErrNoLine
 	}
@@ -182,8 +195,9 @@ func (j *Journal) Line(ctx context.Context, id int64) (farm.Jot, error) {
 // LastLines gives the lines of the logbook that were written last, of the whole farm,
 // the newest first, without those that were struck.
 func (j *Journal) LastLines(ctx context.Context, most int) ([]farm.Jot, error) {
-	return viewAll(ctx, j, "read the last lines", scanJot, `SELECT `+eventColumns+` FROM event
-		WHERE kind = ? AND seq NOT IN (`+struckLines+`) ORDER BY seq DESC LIMIT ?`, int64(farm.EventJot), most)
+	return viewed(ctx, j, "read the last lines", func(t *tx) []farm.Jot {
+		return j.jots(t, `kind = ? AND seq NOT IN (`+struckLines+`) ORDER BY seq DESC LIMIT ?`, int64(farm.EventJot), most)
+	})
 }
 
 // Already finds what stands in the journal in place of an event that comes by a form: the

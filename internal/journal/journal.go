@@ -31,6 +31,7 @@
 //	transaction.go  how everything is written and read
 //	append.go       a batch, and how it is written
 //	row.go          readings and ticks as rows, and whose they are; event.go all other events
+//	names.go        what things were called in rows, and are now; naming.go what a new farm makes of that
 //	chunk.go        packed rows and how rows are read; packing.go the form of a chunk,
 //	                in numbers that the package columns writes and reads
 //	compaction.go   packs, packs anew, drops
@@ -111,6 +112,7 @@ type Journal struct {
 	lock     *os.File                  // beside the journal; nil when opened for reading
 	lockFree *lockFree                 // nil unless opened for reading on a disk without room for more
 	older    bool                      // it is of a schema before outboxSchema, and opened for reading
+	nameless bool                      // of one before namesSchema, likewise
 	run      int64                     // id of this run's row
 	identity atomic.Pointer[identity]  // of the open file; nil when opened for reading
 	farm     atomic.Pointer[farm.Farm] // the last SetFarm was given
@@ -124,6 +126,7 @@ type Journal struct {
 
 	compacting sync.Mutex // held while readings are packed or moved in time
 	series     seriesTable
+	called     nameTable
 	recent     recent
 	lastChunk  lastChunk
 	check      check
@@ -350,6 +353,7 @@ func (j *Journal) closePools() error {
 // forget drops what is remembered of the file: another one is opened.
 func (j *Journal) forget() {
 	j.series.forget()
+	j.called.forget()
 	j.recent.forgetAll()
 	j.lastChunk.drop()
 }

@@ -32,31 +32,39 @@ func scanChange(c *Change, rows *sql.Rows) error {
 	return fromJSON(text, &c.Change, "change", c.ID)
 }
 
-// changesCausedBy gives the changes that the events of a stretch have caused, both
-// ends included.
-func changesCausedBy(t *tx, first, last int64) []Change {
-	return collect(t, scanChange, `SELECT `+changeColumns+` FROM change WHERE seq BETWEEN ? AND ? ORDER BY id`, first, last)
-}
-
 // Standing gives the last change of every episode that is not eased, in the
 // order in which those changes came.
 func (j *Journal) Standing(ctx context.Context) ([]farm.Change, error) {
-	return j.changes(ctx, "read standing conditions", `id IN (SELECT max(id) FROM change GROUP BY episode) AND NOT eased`)
+	return j.changes(ctx, "read standing conditions", "", `id IN (SELECT max(id) FROM change GROUP BY episode) AND NOT eased`)
 }
 
 // Changes gives the changes of one bin in [from, to), oldest first.
 func (j *Journal) Changes(ctx context.Context, bin string, from, to time.Time) ([]farm.Change, error) {
-	return j.changes(ctx, "read changes", `bin = ? AND at >= ? AND at < ?`, bin, from.UnixMilli(), to.UnixMilli())
+	return j.changes(ctx, "read changes", bin, `at >= ? AND at < ?`, from.UnixMilli(), to.UnixMilli())
 }
 
-func (j *Journal) changes(ctx context.Context, what, where string, args ...any) ([]farm.Change, error) {
-	scan := func(change *farm.Change, rows *sql.Rows) error {
-		var c Change
-		err := scanChange(&c, rows)
-		*change = c.Change
-		return err
+// changes gives those of a bin, or of all where none is named.
+func (j *Journal) changes(ctx context.Context, what, bin, where string, args ...any) ([]farm.Change, error) {
+	return viewed(ctx, j, what, func(t *tx) (out []farm.Change) {
+		if n := j.names(t); bin != "" {
+			of, more := n.where("seq", bin)
+			where, args = of+` AND `+where, append(more, args...)
+		}
+		for _, c := range j.collectChanges(t, where+` ORDER BY id`, args...) {
+			out = append(out, c.Change)
+		}
+		return out
+	})
+}
+
+// collectChanges gives those that meet a condition and come in an order, both in SQL, in
+// the names of now.
+func (j *Journal) collectChanges(t *tx, where string, args ...any) []Change {
+	found, n := collect(t, scanChange, `SELECT `+changeColumns+` FROM change WHERE `+where, args...), j.names(t)
+	for i := range found {
+		n.change(&found[i])
 	}
-	return viewAll(ctx, j, what, scan, `SELECT `+changeColumns+` FROM change WHERE `+where+` ORDER BY id`, args...)
+	return found
 }
 
 func appendOwed(t *tx, b *Batch) {
@@ -126,18 +134,23 @@ func (j *Journal) owed(ctx context.Context, next, where string, args ...any) ([]
 	if j.older {
 		state = `0, ''` // who opens it for reading sends nothing
 	}
-	return viewAll(ctx, j, "read outbox", scanOwed, `SELECT o.id, o.notice, o.teller, o.change, `+state+`,
-			o.created, o.tries, o.`+next+`, o.trouble, c.body
+	return viewed(ctx, j, "read outbox", func(t *tx) []farm.Owed {
+		n := j.names(t)
+		return collect(t, func(o *farm.Owed, rows *sql.Rows) error {
+			var text []byte
+			var of Change
+			if err := rows.Scan(&o.ID, &o.Notice, &o.Teller, &o.ChangeID, &o.Reminder, &o.Bundle,
+				millis{&o.Created}, &o.Tries, millis{&o.Next}, &o.Trouble, &of.Seq, &text); err != nil {
+				return err
+			}
+			err := fromJSON(text, &of.Change, "change", o.ChangeID)
+			n.change(&of)
+			o.Change = of.Change
+			return err
+		}, `SELECT o.id, o.notice, o.teller, o.change, `+state+`,
+			o.created, o.tries, o.`+next+`, o.trouble, c.seq, c.body
 		FROM owed o JOIN change c ON c.id = o.change WHERE `+where, args...)
-}
-
-func scanOwed(o *farm.Owed, rows *sql.Rows) error {
-	var text []byte
-	if err := rows.Scan(&o.ID, &o.Notice, &o.Teller, &o.ChangeID, &o.Reminder, &o.Bundle,
-		millis{&o.Created}, &o.Tries, millis{&o.Next}, &o.Trouble, &text); err != nil {
-		return err
-	}
-	return fromJSON(text, &o.Change, "change", o.ChangeID)
+	})
 }
 
 // Settle closes notices: they are owed no longer. One that is already settled

@@ -50,6 +50,7 @@ type stretch struct {
 	page
 	others []farm.Event
 	all    []series
+	names  *register
 }
 
 // readStretch reads the stretch after a sequence number, which ends with its page,
@@ -60,7 +61,7 @@ func (j *Journal) readStretch(t *tx, after, end int64) (s stretch) {
 		s.last = max(end, after)
 	}
 	s.others = eventsBetween(t, after, s.last)
-	s.all = j.series.load(t)
+	s.all, s.names = j.loadSeries(t), j.names(t)
 	return s
 }
 
@@ -70,6 +71,7 @@ func (s *stretch) events() iter.Seq2[farm.Event, error] {
 	return func(yield func(farm.Event, error) bool) {
 		for rows, others := s.rows, s.others; len(rows)+len(others) > 0; {
 			if len(rows) == 0 || len(others) > 0 && others[0].Seq < rows[0].seq {
+				s.names.event(&others[0])
 				if !yield(others[0], nil) {
 					return
 				}
@@ -93,17 +95,18 @@ func (j *Journal) Forward(ctx context.Context, after int64, limit int) (farm.Str
 		gone := struck(t)
 		s.others = slices.DeleteFunc(s.others, func(e farm.Event) bool { return e.Kind == farm.EventJot && gone[e.Seq] })
 		out := s.worth(t, limit)
-		for _, c := range changesCausedBy(t, after+1, out.Last) {
+		for _, c := range j.collectChanges(t, `seq BETWEEN ? AND ? ORDER BY id`, after+1, out.Last) {
 			out.Changes = append(out.Changes, c.Change)
 		}
 		for i := range out.Events {
 			if e := &out.Events[i]; e.Kind == farm.EventStrike {
 				for _, line := range eventsBetween(t, e.Strike.Line-1, e.Strike.Line) {
 					e.Strike.Jot = line.Jot
+					s.names.jot(&e.Strike.Jot, line.Seq)
 				}
 			}
 		}
-		out.Alike = alike(t, out.Events)
+		out.Alike = s.names.alike(t, out.Events)
 		return out
 	})
 }
@@ -112,18 +115,22 @@ func (j *Journal) Forward(ctx context.Context, after int64, limit int) (farm.Str
 func (j *Journal) Past(ctx context.Context, from, to time.Time) (farm.Stretch, error) {
 	return viewed(ctx, j, "read conditions and logbook", func(t *tx) (out farm.Stretch) {
 		lo, hi := from.UnixMilli(), to.UnixMilli()
+		n := j.names(t)
 		out.Events = collect(t, scanEvent, `SELECT `+eventColumns+` FROM event WHERE bin IS NOT NULL AND at >= ? AND at < ? ORDER BY at, seq`, lo, hi)
-		for _, c := range collect(t, scanChange, `SELECT `+changeColumns+` FROM change WHERE at >= ? AND at < ? ORDER BY at, id`, lo, hi) {
+		for i := range out.Events {
+			n.event(&out.Events[i])
+		}
+		for _, c := range j.collectChanges(t, `at >= ? AND at < ? ORDER BY at, id`, lo, hi) {
 			out.Changes = append(out.Changes, c.Change)
 		}
-		out.Alike = alike(t, out.Events)
+		out.Alike = n.alike(t, out.Events)
 		return out
 	})
 }
 
 // alike counts the jots that stand before those of a stretch and are of the same act,
 // place and instant.
-func alike(t *tx, events []farm.Event) map[int64]int {
+func (n *register) alike(t *tx, events []farm.Event) map[int64]int {
 	counts := map[int64]int{}
 	for _, e := range events {
 		j, seq := e.Jot, e.Seq
@@ -131,9 +138,11 @@ func alike(t *tx, events []farm.Event) map[int64]int {
 			j, seq = e.Strike.Jot, e.Strike.Line
 		}
 		if e.Kind == farm.EventJot || e.Kind == farm.EventStrike {
-			if n := t.number(`SELECT count(*) FROM event WHERE bin = ? AND at = ? AND seq < ?
-				AND body->>'$.jot.what' = ? AND coalesce(body->>'$.jot.zone', '') = ?`, j.Bin, j.At.UnixMilli(), seq, string(j.What), j.Zone); n > 0 {
-				counts[e.Seq] = int(n)
+			where, args := n.where("seq", j.Bin)
+			for _, o := range collect(t, scanEvent, `SELECT `+eventColumns+` FROM event WHERE `+where+` AND at = ? AND seq < ?`, append(args, j.At.UnixMilli(), seq)...) {
+				if n.event(&o); o.Jot.What == j.What && o.Jot.Zone == j.Zone {
+					counts[e.Seq]++
+				}
 			}
 		}
 	}
@@ -174,7 +183,7 @@ func (j *Journal) Readings(ctx context.Context, from, to time.Time, fn func(farm
 				(SELECT min(first) - 1 FROM chunk WHERE last > ?1 AND at_hi >= ?2 AND at_lo < ?3),
 				(SELECT max(last) FROM chunk))`, p.last, lo, hi)
 			p = j.readPage(t, max(next, p.last))
-			all = j.series.load(t)
+			all = j.loadSeries(t)
 		})
 		if err != nil {
 			return err

@@ -87,7 +87,7 @@ func (j *Journal) restampPacked(t *tx, r Restamp) {
 		t.fail(err)
 		writeChunk(t, rows, body)
 	}
-	rebuildDays(t, moved, j.series.load(t))
+	rebuildDays(t, moved, j.loadSeries(t))
 }
 
 // restampEvents moves the other events. A jot whose own time is its arrival had
@@ -105,7 +105,7 @@ func restampEvents(t *tx, r Restamp) {
 }
 
 func restampChanges(t *tx, r Restamp) {
-	for _, c := range changesCausedBy(t, r.From, r.To) {
+	for _, c := range collect(t, scanChange, `SELECT `+changeColumns+` FROM change WHERE seq BETWEEN ? AND ?`, r.From, r.To) {
 		shiftChange(&c.Change, r.Shift)
 		t.exec(`UPDATE change SET at = ?, body = ? WHERE id = ?`, c.At.UnixMilli(), asJSON(t, c.Change), c.ID)
 	}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"sync"
 
 	"binwatchd/internal/farm"
@@ -89,6 +90,7 @@ func (r row) event(all []series) (farm.Event, error) {
 		return e, fmt.Errorf("%w: reading of series %d, of which there is none", ErrDamaged, r.series)
 	}
 	e.Kind = farm.EventReading
+	e.Elsewhere = all[r.series-1].elsewhere
 	e.Reading = farm.Reading{Probe: all[r.series-1].probe, At: instant(r.at()), Raw: r.raw, Value: r.value, Doubt: r.doubt()}
 	for i, set := range flags(&e.Reading) {
 		*set = r.marks&(markStamped<<i) != 0
@@ -154,10 +156,13 @@ func float(v sql.NullFloat64) float64 {
 // A series is one probe at its places: what a stored reading names. Once
 // written it never changes.
 type series struct {
-	id       int64
-	probe    string
-	quantity farm.Quantity
-	places   []place
+	id        int64
+	probe     string
+	quantity  farm.Quantity
+	places    []place
+	after     int64       // its names are those in force after this sequence number
+	seat      farm.Place  // the zone among its places
+	elsewhere *farm.Place // see [farm.Event]
 }
 
 // A place is the names of a bin and its zone; the zone "" is the room's air at the bin.
@@ -171,29 +176,55 @@ const tickSeries = 0
 // last one known.
 type seriesTable struct {
 	mu     sync.RWMutex
-	all    []series         // by id; all[i].id is i+1
-	active map[string]int64 // probe → series
+	raw    []series              // by id; raw[i].id is i+1
+	all    []series              // the same in the names of now
+	names  *register             // of all
+	seats  map[string]farm.Place // where probes stand now; nil: that is not known
+	active map[string]int64      // probe → series
 }
 
-// SetFarm tells the journal which probes there are and which zones they are in.
-// It is called at the start and after each reload, before readings of new
-// probes are appended. Readings already kept stay with the zone they were
-// measured in.
+// SetFarm tells the journal which bins, zones and probes there are, what they were
+// called before, and where the probes stand. It is called at the start and after each
+// reload, before readings of new probes are appended. Readings already kept stay with
+// the zone they were measured in, whatever that is called. All of it is one transaction.
 func (j *Journal) SetFarm(ctx context.Context, f *farm.Farm) error {
 	active := make(map[string]int64, len(f.Probes))
+	var said []followed
 	err := j.update(ctx, "set farm", func(t *tx) {
+		r := j.nameFarm(t, f)
+		said = r.said
+		all := j.series.under(t, indexed(r.all))
 		for _, p := range f.Probes {
-			active[p.ID] = enterSeries(t, p.ID, p.Measures, placesOf(f, p.ID))
+			active[p.ID] = enterSeries(t, all, p.ID, p.Measures, placesOf(f, p.ID))
 		}
 	})
 	if err != nil {
 		return err
 	}
+	j.stand(f, active)
+	for _, s := range said {
+		if s.held == "" {
+			j.log.Info("history goes on under another name", "of", s.kind, "was", s.was, "is", s.is)
+		} else {
+			j.log.Warn("no history follows", "of", s.kind, "was", s.was, "is", s.is, "because", s.held)
+		}
+	}
+	return nil
+}
+
+// Under has a journal that is only read give what it holds as it will be under a farm,
+// whose names a daemon may not have put in force yet.
+func (j *Journal) Under(f *farm.Farm) { j.stand(f, nil) }
+
+func (j *Journal) stand(f *farm.Farm, active map[string]int64) {
+	seats := make(map[string]farm.Place, len(f.Probes))
+	for _, p := range f.Probes {
+		seats[p.ID] = f.ZoneOf(p.ID)
+	}
 	j.series.mu.Lock()
-	j.series.active = active
+	j.series.active, j.series.seats, j.series.names = active, seats, nil
 	j.series.mu.Unlock()
 	j.farm.Store(f)
-	return nil
 }
 
 // placesOf lists where a probe is: the zones that name it, and the bins whose
@@ -213,33 +244,84 @@ func placesOf(f *farm.Farm, probe string) []place {
 	return places
 }
 
-// enterSeries gives the series of a probe at its places, new or not.
-func enterSeries(t *tx, probe string, q farm.Quantity, places []place) (id int64) {
-	text := asJSON(t, places)
-	t.exec(`INSERT INTO series (probe, quantity, places) VALUES (?, ?, ?) ON CONFLICT DO NOTHING`, probe, string(q), text)
-	return t.number(`SELECT id FROM series WHERE probe = ? AND quantity = ? AND places = ?`, probe, string(q), text)
+// enterSeries gives the newest series of a probe at its places, or a new one.
+func enterSeries(t *tx, all []series, probe string, q farm.Quantity, places []place) (id int64) {
+	for _, s := range slices.Backward(all) {
+		if s.probe == probe && s.quantity == q && slices.Equal(s.places, places) {
+			return s.id
+		}
+	}
+	return t.exec(`INSERT INTO series (probe, quantity, places, after_seq) VALUES (?, ?, ?, ?)`, probe, string(q), asJSON(t, places), t.head.next-1)
 }
 
-// load gives all series of the file, by id.
-func (s *seriesTable) load(t *tx) []series {
+// loadSeries gives all series of the file by id, in the names of now.
+func (j *Journal) loadSeries(t *tx) []series {
+	n, s := j.names(t), &j.series
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	const more = `SELECT id, probe, quantity, places FROM series WHERE id > ? ORDER BY id`
-	for _, m := range collect(t, scanSeries, more, len(s.all)) {
-		if m.id != int64(len(s.all))+1 {
-			t.fail(fmt.Errorf("%w: series %d is missing", ErrDamaged, len(s.all)+1))
+	if s.names != n {
+		s.all, s.names = nil, n
+	}
+	if s.read(t, j.nameless); len(s.all) < len(s.raw) {
+		s.all = nil // others may have copies of it
+		for _, raw := range s.raw {
+			s.all = append(s.all, n.series(raw))
 		}
-		if t.err != nil {
-			return nil
-		}
-		s.all = append(s.all, m)
+		s.markElsewhere()
 	}
 	return s.all
 }
 
+// markElsewhere marks what was measured where its probe does not stand now. A farm that
+// has put a probe where it never stood supposes that, and means all that it said.
+func (s *seriesTable) markElsewhere() {
+	type at struct {
+		probe string
+		seat  farm.Place
+	}
+	stood := map[at]bool{}
+	for _, x := range s.all {
+		stood[at{x.probe, x.seat}] = true
+	}
+	for i := range s.all {
+		x := &s.all[i]
+		now, known := s.seats[x.probe]
+		if x.quantity != "" && x.seat != now && (stood[at{x.probe, now}] || !known && s.seats != nil) {
+			x.elsewhere = &x.seat
+		}
+	}
+}
+
+// under gives them in other names, as they are in a transaction that may come to nothing.
+func (s *seriesTable) under(t *tx, n *register) (all []series) {
+	for _, raw := range collect(t, scanSeries, seriesAfter, 0) {
+		all = append(all, n.series(raw))
+	}
+	return all
+}
+
+const seriesAfter = `SELECT id, probe, quantity, places, after_seq FROM series WHERE id > ? ORDER BY id`
+
+// read reads those on from the last one known.
+func (s *seriesTable) read(t *tx, nameless bool) {
+	query := seriesAfter
+	if nameless {
+		query = strings.Replace(query, "after_seq", "0", 1)
+	}
+	for _, m := range collect(t, scanSeries, query, len(s.raw)) {
+		if m.id != int64(len(s.raw))+1 {
+			t.fail(fmt.Errorf("%w: series %d is missing", ErrDamaged, len(s.raw)+1))
+		}
+		if t.err != nil {
+			return
+		}
+		s.raw = append(s.raw, m)
+	}
+}
+
 func scanSeries(s *series, rows *sql.Rows) error {
 	var places []byte
-	if err := rows.Scan(&s.id, &s.probe, &s.quantity, &places); err != nil {
+	if err := rows.Scan(&s.id, &s.probe, &s.quantity, &places, &s.after); err != nil {
 		return err
 	}
 	return fromJSON(places, &s.places, "places of series", s.id)
@@ -257,12 +339,15 @@ func (j *Journal) seriesFor(t *tx, e farm.Event) int64 {
 	if id != 0 {
 		return id
 	}
-	return enterSeries(t, e.Reading.Probe, "", []place{})
+	if id = t.number(`SELECT max(id) FROM series WHERE probe = ? AND quantity = '' AND places = '[]'`, e.Reading.Probe); id != 0 {
+		return id
+	}
+	return enterSeries(t, nil, e.Reading.Probe, "", []place{})
 }
 
 // forget is for a new file.
 func (s *seriesTable) forget() {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.all, s.active = nil, nil
+	s.raw, s.all, s.names, s.active = nil, nil, nil, nil
 }

@@ -51,7 +51,7 @@ func (j *Journal) samples(ctx context.Context, from, to time.Time, step time.Dur
 	defer j.recent.mu.Unlock()
 	return viewed(ctx, j, "read history", func(t *tx) []farm.Sample {
 		ends := readEnds(t)
-		all := slices.DeleteFunc(slices.Clone(j.series.load(t)), func(s series) bool { return !wanted(s) })
+		all := slices.DeleteFunc(slices.Clone(j.loadSeries(t)), func(s series) bool { return !wanted(s) })
 		if len(all) == 0 {
 			return nil
 		}

@@ -35,9 +35,18 @@ func (v *visit) showBin() error {
 	if err != nil {
 		return err
 	}
-	found, _, err := v.place(v.r.PathValue("bin"))
+	called := v.r.PathValue("bin")
+	found, _, err := v.place(called)
+	former := slices.ContainsFunc(found.Was, func(was string) bool { return strings.EqualFold(was, called) })
+	if now, _ := v.cfg.History.BinCalled(v.r.Context(), called); err != nil && now != "" {
+		found, _, err = v.place(now)
+		former = true
+	}
 	if err != nil {
 		return err
+	}
+	if former { // not for ever: another bin may be called so one day
+		return v.redirect(binURL(found.Name) + "?span=" + sp.key)
 	}
 	if err := v.look(sp, binURL(found.Name)+"?span="+sp.key); err != nil {
 		return err

@@ -101,6 +101,11 @@ func (f *fake) change(how func(f *fake)) {
 	how(f)
 }
 
+// BinCalled knows of one bin that has been renamed and says so in its configuration no more.
+func (f *fake) BinCalled(_ context.Context, name string) (string, error) {
+	return map[string]string{"box": "bed"}[name], nil
+}
+
 // act keeps the event. Watering the trays answers their drying, as the rules
 // would have it.
 func (f *fake) act(_ context.Context, all ...farm.Event) error {

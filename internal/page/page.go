@@ -76,6 +76,8 @@ type History interface {
 	// Last is the place in the journal of the newest event.
 	Last(ctx context.Context) (int64, error)
 	Changes(ctx context.Context, bin string, from, to time.Time) ([]farm.Change, error)
+	// BinCalled gives the name of now of the bin that was last called so; "" where none was.
+	BinCalled(ctx context.Context, name string) (string, error)
 }
 
 // Check tells whether a page may be served at listen, an address like

@@ -221,8 +221,8 @@ func (r *Rehearsal) Journal(ctx context.Context, j Journal) error {
 		switch e.Kind {
 		case farm.EventReading:
 			v, ok := scales.Value(e.Reading.Probe, e.Reading.Raw)
-			if !ok {
-				return nil // this configuration has no such probe
+			if !ok || e.Elsewhere != nil {
+				return nil // this configuration has no such probe, or it stood elsewhere
 			}
 			r.note(e.Arrived)
 			e.Reading.Value, e.Reading.Doubt = v, farm.NoDoubt

@@ -154,7 +154,7 @@ func TestTheWeatherSurvivesARestart(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	again, err := rules.Restore(yard(), saved)
+	again, err := rules.Restore(yard(), saved, farm.Renames{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -214,7 +214,7 @@ func TestReplayOfARoomFromAnySnapshot(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				state, err := rules.Restore(yard(), saved)
+				state, err := rules.Restore(yard(), saved, farm.Renames{})
 				if err != nil {
 					t.Fatal(err)
 				}

@@ -241,7 +241,7 @@ func TestFoodIsTheSameAfterARestart(t *testing.T) {
 	}
 	f := nursery(farm.Living, "red")
 	f.Bins[0].WormsKg = 0.5
-	again, err := rules.Restore(f, saved)
+	again, err := rules.Restore(f, saved, farm.Renames{})
 	if err != nil {
 		t.Fatal(err)
 	}

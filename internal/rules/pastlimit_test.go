@@ -126,7 +126,7 @@ func TestPastLimitOutlivesARestart(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	restored, err := rules.Restore(cellar(limits), data)
+	restored, err := rules.Restore(cellar(limits), data, farm.Renames{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -53,6 +53,7 @@ type probeMemory struct {
 	Level    trend.Window
 	Apart    float64 // how far its level lies from the middle of its zone's, where that is known
 	HasApart bool
+	Seat     *farm.Place // in a snapshot: the zone that it stood in; nil: not known
 	Track    trend.Track // of a thermometer: its slow past, which forecasts are drawn from
 }
 

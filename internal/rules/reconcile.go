@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -64,6 +65,12 @@ func key(who subject, what topic) string {
 		who.Bin, who.Zone = "", ""
 	}
 	return who.Bin + "\x00" + who.Zone + "\x00" + who.Probe + "\x00" + string(what.condition) + "\x00" + string(what.quantity)
+}
+
+// renamedKey is a key whose subject is called otherwise.
+func renamedKey(k string, whose func(subject) subject) string {
+	parts := strings.Split(k, "\x00")
+	return key(whose(subject{parts[0], parts[1], parts[2]}), topic{farm.Condition(parts[3]), farm.Quantity(parts[4])})
 }
 
 // goOn takes up the episode that the keeper was told of.

@@ -102,7 +102,7 @@ func (w *watched) restart(t *rapid.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	state, err := rules.Restore(nursery(farm.Living, "red", "blue"), data)
+	state, err := rules.Restore(nursery(farm.Living, "red", "blue"), data, farm.Renames{})
 	if err != nil {
 		t.Fatal(err)
 	}

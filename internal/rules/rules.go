@@ -110,7 +110,9 @@ func (s *State) Step(e farm.Event) []farm.Change {
 	s.advance(e.Arrived)
 	switch e.Kind {
 	case farm.EventReading:
-		s.reading(&e.Reading)
+		if e.Elsewhere == nil {
+			s.reading(&e.Reading)
+		}
 	case farm.EventJot:
 		s.jot(e.Jot)
 	case farm.EventHush:

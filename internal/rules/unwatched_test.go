@@ -17,7 +17,7 @@ func (w *watched) under(t *testing.T, f *farm.Farm) (later *watched, gone []farm
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, err := rules.Restore(f, saved)
+	s, err := rules.Restore(f, saved, farm.Renames{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -35,7 +35,7 @@ func Rebuild(ctx context.Context, j *journal.Journal, f *farm.Farm) (Rebuilt, er
 		return r, err
 	}
 	err = j.Replay(ctx, after, func(e farm.Event) error {
-		if e.Kind == farm.EventReading {
+		if e.Kind == farm.EventReading && e.Elsewhere == nil {
 			r.Doubter.Learn(e.Reading)
 			r.stamps.know(e.Reading)
 		}
@@ -77,11 +77,15 @@ func (r *Rebuilt) load(ctx context.Context, j *journal.Journal, f *farm.Farm) (a
 	if !ok || snap.Version != rules.SnapshotVersion {
 		return 0, nil
 	}
-	state, err := rules.Restore(f, snap.Rules)
+	since, err := j.Renames(ctx, snap.Seq)
+	if err != nil {
+		return 0, err
+	}
+	state, err := rules.Restore(f, snap.Rules, since)
 	if err != nil {
 		return 0, nil // unreadable: the journal itself tells all
 	}
-	if r.Doubter.Load(snap.Doubts) != nil || r.Arrivals.Load(snap.Arrivals) != nil {
+	if r.Doubter.Load(snap.Doubts, since) != nil || r.Arrivals.Load(snap.Arrivals, since) != nil {
 		r.Doubter, r.Arrivals = ingest.NewDoubter(f), ingest.NewArrivals(f)
 		return 0, nil // likewise
 	}

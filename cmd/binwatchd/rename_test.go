@@ -1,0 +1,95 @@
+package main
+
+import (
+	"fmt"
+	"net/http"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"binwatchd/internal/brokertest"
+	"binwatchd/internal/farm"
+	"binwatchd/internal/proctest"
+)
+
+// A bin and its probe are renamed while the daemon runs: what stands raised goes on and
+// is told to nobody again, the logbook, the page's old address and the metrics follow, and
+// after that the old name can be forgotten.
+func TestRename(t *testing.T) {
+	t.Parallel()
+	b := brokertest.StartMosquitto(t, brokertest.Options{})
+	dir, addr := t.TempDir(), proctest.FreeAddr(t)
+	path := filepath.Join(dir, "binwatchd.yaml")
+	put := func(bin, probe, was, probeWas string) {
+		write(t, dir, "binwatchd.yaml", fmt.Sprintf(`farm: Hillfoot Nursery
+timezone: UTC
+broker: {url: %q}
+journal: {path: %q, flush: 1s}
+page: {listen: %q}
+probes:
+  %s: {topic: bed/t, value: /t, time: /at, measures: temperature%s}
+bins:
+  %s: {species: red, zones: {all: {aim: living, probes: [%s]}}%s}
+`, b.URL, filepath.Join(dir, "journal.db"), addr, probe, probeWas, bin, probe, was))
+	}
+	put("linden-02", "linden-02-t", "", "")
+	c := startChild(t, nil, "run", "--config", path)
+	c.Says("broker reached")
+	client := brokertest.Client(t, b.URL, "", "", "")
+	defer client.Disconnect(50)
+	begin := time.Now().UTC().Add(-10 * time.Hour)
+	for at := time.Duration(0); at < 3*time.Hour; at += 10 * time.Minute {
+		body := fmt.Sprintf(`{"t": 27, "at": %q}`, begin.Add(at).Format(time.RFC3339))
+		brokertest.Done(t, "publish", client.Publish("bed/t", 1, false, body))
+	}
+	raised := waitRaised(t, path, farm.TooHot)
+	if _, code := runChild(t, "jot", "linden-02", "fed", "2", "kg", "--config", path); code != 0 {
+		t.Fatalf("jot: exit %d", code)
+	}
+	told := strings.Count(c.Log.String(), "msg=\"condition ")
+
+	put("oak-01", "oak-01-t", ", was: linden-02", ", was: linden-02-t")
+	hangup(t, c)
+	c.Says("configuration reloaded")
+	c.Says("was=linden-02 is=oak-01")
+	same := func() {
+		t.Helper()
+		got := waitRaised(t, path, farm.TooHot)
+		if got.Episode != raised.Episode || got.Bin != "oak-01" || !got.Since.Equal(raised.Since) {
+			t.Errorf("stands raised: %+v; want the episode %s of oak-01", got, raised.Episode)
+		}
+		if out, _ := runChild(t, "export", "--what", "logbook", "--config", path); strings.Count(out, ",oak-01,") != 1 || strings.Contains(out, "linden") {
+			t.Errorf("the logbook is\n%s", out)
+		}
+	}
+	same()
+	if n := strings.Count(c.Log.String(), "msg=\"condition "); n != told {
+		t.Errorf("%d changes were told of before, %d after the rename", told, n)
+	}
+	if out, _ := runChild(t, "export", "--what", "readings", "--config", path); strings.Count(out, "oak-01-t,oak-01,all,") < 18 || strings.Contains(out, "linden") {
+		t.Errorf("the readings are\n%.2000s", out)
+	}
+	if out, _ := runChild(t, "export", "--what", "names", "--config", path); !strings.Contains(out, "bin,1,linden-02,") || !strings.Contains(out, "bin,1,oak-01,") {
+		t.Errorf("the names are\n%s", out)
+	}
+	if out, code := runChild(t, "hush", "linden-02", "--for", "2h", "--config", path); code != 0 {
+		t.Errorf("hush by the former name: exit %d, %s", code, out)
+	}
+	resp, err := http.Get("http://" + addr + "/bins/linden-02")
+	if err != nil {
+		t.Fatal(err)
+	}
+	resp.Body.Close()
+	if got := resp.Request.URL.Path; got != "/bins/oak-01" || resp.StatusCode != http.StatusOK {
+		t.Errorf("the old address led to %s, %s", got, resp.Status)
+	}
+
+	c.Stop()
+	put("oak-01", "oak-01-t", "", "")
+	same() // nobody runs
+	c = startChild(t, nil, "run", "--config", path)
+	c.Says("broker reached")
+	same()
+	c.Stop()
+}
