@@ -211,7 +211,7 @@ func (s *lockFree) source(path string, pragmas ...string) string {
 const outboxSchema = 4
 
 // namesSchema is the first that knows what things were called.
-const namesSchema = 6
+const namesSchema = 7
 
 // openReading opens the pool for reading: beside a daemon, or where the disk
 // leaves no room for that, as a file that nobody writes to.

@@ -355,8 +355,8 @@ func TestOlderChunksArePackedAnew(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got := ask(t, path, `SELECT user_version FROM pragma_user_version`); got != 6 {
-		t.Errorf("schema: got %d, want 6, which an older version refuses", got)
+	if got := ask(t, path, `SELECT user_version FROM pragma_user_version`); got != 7 {
+		t.Errorf("schema: got %d, want 7, which an older version refuses", got)
 	}
 	largest := ask(t, path, `SELECT max(length(body)) FROM chunk_body`)
 	if got := repackAll(t, j); got != 4 {
