@@ -46,7 +46,7 @@ UNRACED = ./internal/acceptancetest ./internal/demo ./internal/ingest ./internal
 # translated into Go: it takes three quarters of such a test's time there. The rest of
 # modernc.org is looked into: the linker may take a generic function from any package
 # that was compiled with it.
-RACED = -race -gcflags=modernc.org/sqlite/lib=-race=false -ldflags=-w
+RACED = -race -trimpath -gcflags=modernc.org/sqlite/lib=-race=false -ldflags=-w
 
 # Three packages at once on two processors: some mostly wait for a server or a browser.
 unit:

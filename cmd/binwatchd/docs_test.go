@@ -145,7 +145,8 @@ func past(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Fatalf("usage: past")
 	}
 	now := time.Now()
-	ts.Check(relive(ts.Getenv("CONFIG"), now.Add(-5*24*time.Hour), now, func(at time.Time, publish func(topic, payload string)) {
+	since := now.UTC().Truncate(24*time.Hour).AddDate(0, 0, -5) // a first day that began at noon would be judged by its afternoon
+	ts.Check(relive(ts.Getenv("CONFIG"), since, now, func(at time.Time, publish func(topic, payload string)) {
 		day := 2 * math.Pi * (float64(at.Hour()*60+at.Minute())/1440 - 0.375)
 		publish("glass/bed", fmt.Sprintf(`{"t": %.2f, "soil": %d, "at": %q}`, 21+8*math.Sin(day), 1780+at.Minute(), at.UTC().Format(time.RFC3339)))
 	}))

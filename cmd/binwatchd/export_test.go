@@ -71,7 +71,9 @@ func TestExportedLinesAreTheForwarders(t *testing.T) {
 	sorted := func(text string) []string { return slices.Sorted(strings.Lines(text)) }
 	all := ""
 	for _, what := range exported {
-		all += exportedText(t, cfg, "--what", what, "--format", "lines")
+		if what != "names" { // which are no points
+			all += exportedText(t, cfg, "--what", what, "--format", "lines")
+		}
 	}
 	got, want := sorted(all), sorted(strings.Join(db.posts, ""))
 	if !slices.Equal(got, want) || len(got) < 3*2*24*6+4 {

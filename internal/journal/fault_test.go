@@ -152,7 +152,7 @@ func TestAppendRefusesWhatDoesNotFit(t *testing.T) {
 func TestFailedCompactionLosesNothing(t *testing.T) {
 	var tr trap
 	j := open(t, newPath(t), tr.option)
-	want := fill(t, j, days(4, start, 9*24*time.Hour, 20*time.Minute))
+	want := fill(t, j, days(4, start, 9*24*time.Hour, time.Hour))
 	now := start.Add(20 * 24 * time.Hour)
 	for _, stage := range []string{"compact", "begin", "commit", "committed", "begin", "committed", "commit", "committed"} {
 		tr.stage = stage

@@ -223,7 +223,7 @@ func TestReplayGivesBackEveryKindOfEvent(t *testing.T) {
 func TestPackedReplayIsTheSame(t *testing.T) {
 	path := newPath(t)
 	j := open(t, path)
-	want := fill(t, j, days(1, start, 10*24*time.Hour, 10*time.Minute))
+	want := fill(t, j, days(1, start, 10*24*time.Hour, 30*time.Minute))
 	now := start.Add(12 * 24 * time.Hour)
 	packed := compactAll(t, j, now)
 	if packed.Rows == 0 || packed.Chunks == 0 {

@@ -3,14 +3,15 @@ package notify_test
 import (
 	"context"
 	"fmt"
-	"os"
 	"slices"
+	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
 
 	"pgregory.net/rapid"
 
+	"binwatchd/internal/efforttest"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/notify"
 )
@@ -37,10 +38,7 @@ func TestACauseIsToldAtItsPace(t *testing.T) {
 			rapid.SampledFrom([]farm.Urgency{farm.Calm, farm.Today, farm.Now, farm.Now}).Draw(t, "urgency"), rapid.IntRange(0, 9).Draw(t, "restart") == 0,
 		}
 	})
-	few := rapid.SliceOfN(one, 1, 25)
-	if os.Getenv("SOAK") == "" {
-		few = rapid.SliceOfN(one, 1, 12)
-	}
+	few := rapid.SliceOfN(one, 1, efforttest.Cases(12, 25))
 	rapid.Check(t, func(rt *rapid.T) {
 		spells := few.Draw(rt, "spells")
 		var wrong []string
@@ -60,8 +58,9 @@ type coldWorld struct {
 	t       *testing.T
 	cfg     notify.Config
 	box     *box
-	now     map[int]farm.Urgency
-	raised  []farm.Change // all of them, by time
+	mu      sync.Mutex
+	now     map[int]farm.Urgency // read by the sender
+	raised  []farm.Change        // all of them, by time
 	letters []notify.Carried
 }
 
@@ -119,6 +118,8 @@ func (w *coldWorld) open() (stop func()) {
 }
 
 func (w *coldWorld) look() (v farm.View, ok bool) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
 	for n := range 9 {
 		if u := w.now[n]; u != farm.Calm {
 			v.Standing = append(v.Standing, farm.Standing{Episode: "cold-" + binName(n), Bin: binName(n), Zone: "all", Condition: farm.TooCold, Urgency: u, Since: time.Now()})
@@ -129,6 +130,8 @@ func (w *coldWorld) look() (v farm.View, ok bool) {
 
 // turn brings a bin to an urgency.
 func (w *coldWorld) turn(n int, to farm.Urgency) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
 	was := w.now[n]
 	c := farm.Change{At: time.Now(), Bin: binName(n), Zone: "all", Condition: farm.TooCold, Episode: "cold-" + binName(n), Urgency: to, Since: time.Now()}
 	switch {
