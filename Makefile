@@ -48,10 +48,13 @@ UNRACED = ./internal/acceptancetest ./internal/demo ./internal/ingest ./internal
 # that was compiled with it.
 RACED = -race -trimpath -gcflags=modernc.org/sqlite/lib=-race=false -ldflags=-w
 
-# Three packages at once on two processors: some mostly wait for a server or a browser.
+# Both at once, and three packages at once on two processors: some mostly wait for a
+# server or a browser.
 unit:
-	$(GO) test $(RACED) -p 3 -parallel 8 -timeout 30m ./...
-	CGO_ENABLED=0 $(GO) test -trimpath -p 3 -timeout 30m $(UNRACED)
+	@mkdir -p out
+	CGO_ENABLED=0 $(GO) test -trimpath -p 1 -timeout 60m $(UNRACED) >out/unraced.txt 2>&1 & other=$$!; bad=0; \
+	$(GO) test $(RACED) -p 3 -parallel 8 -timeout 60m ./... || bad=1; \
+	wait $$other || bad=1; echo "without the race detector:"; cat out/unraced.txt; exit $$bad
 
 # A machine that has other things to do must not turn a test red. TIMES=1 for a
 # quick look.

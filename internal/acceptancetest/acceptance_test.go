@@ -55,7 +55,7 @@ func honest(t *testing.T, s acceptancetest.Score) {
 
 func TestQuietBinsStayQuiet(t *testing.T) {
 	t.Parallel()
-	s := acceptancetest.Quiets(scenariotest.Suite(scenariotest.Quiet, efforttest.Cases(8, 100), 500, start))
+	s := acceptancetest.Quiets(scenariotest.Suite(scenariotest.Quiet, efforttest.Cases(6, 100), 500, start))
 	report(t, "quiet", s)
 	if s.FalseNow > 0 || s.False > 0 {
 		t.Errorf("got %d false heatings, %d of them now, in %.0f bin-months of quiet data; want none", s.False, s.FalseNow, s.Months)
@@ -67,7 +67,7 @@ func TestQuietBinsStayQuiet(t *testing.T) {
 
 func TestDryingIsToldWithAnHonestInterval(t *testing.T) {
 	t.Parallel()
-	s := acceptancetest.Dryings(scenariotest.Suite(scenariotest.Drying, efforttest.Cases(8, 40), 900, start))
+	s := acceptancetest.Dryings(scenariotest.Suite(scenariotest.Drying, efforttest.Cases(6, 40), 900, start))
 	report(t, "drying", s)
 	if s.Recall() < 0.95 {
 		t.Errorf("got recall %.2f, want every drying told before it leaves the band", s.Recall())

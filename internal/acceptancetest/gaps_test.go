@@ -13,7 +13,7 @@ import (
 // level to climb back, 30 times one of these bins was told to be dry.
 func TestAirAroundAProbeIsNoDryness(t *testing.T) {
 	t.Parallel()
-	n := efforttest.Cases(9, 24)
+	n := efforttest.Cases(6, 24)
 	s := acceptancetest.Gaps(scenariotest.Suite(scenariotest.Quiet, n, 44_000, start))
 	if s.Cases < n*5/6 {
 		t.Fatalf("%d bins were right; the test shows little", s.Cases)
@@ -28,7 +28,7 @@ func TestAirAroundAProbeIsNoDryness(t *testing.T) {
 // no longer were.
 func TestDryingDoesNotComeAndGoWithTheNoise(t *testing.T) {
 	t.Parallel()
-	for _, c := range scenariotest.Suite(scenariotest.Drying, efforttest.Cases(5, 12), 40_900, start) {
+	for _, c := range scenariotest.Suite(scenariotest.Drying, efforttest.Cases(3, 12), 40_900, start) {
 		changes, dry := 0, false
 		for _, ch := range acceptancetest.Live(c).Changes {
 			switch ch.Condition {

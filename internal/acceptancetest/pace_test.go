@@ -65,7 +65,7 @@ func TestTheMinuteAtWhichAProbeSpeaksDoesNotMatter(t *testing.T) {
 // Drying and the sifting window need no more than a reading every six hours.
 func TestDryingIsToldAtAnyPace(t *testing.T) {
 	t.Parallel()
-	for _, every := range []time.Duration{2 * time.Hour, 4 * time.Hour, 6 * time.Hour} {
+	for _, every := range []time.Duration{6 * time.Hour, 2 * time.Hour, 4 * time.Hour}[:efforttest.Cases(1, 3)] {
 		s := acceptancetest.Dryings(scenariotest.Paced(scenariotest.Suite(scenariotest.Drying, efforttest.Cases(3, 16), 900, start), every))
 		opens, closes := acceptancetest.Siftings(scenariotest.Paced(scenariotest.Suite(scenariotest.Sifting, efforttest.Cases(3, 12), 1300, start), every))
 		for name, s := range map[farm.Condition]acceptancetest.Score{farm.Drying: s, farm.SiftReady: opens, farm.SiftPassing: closes} {
