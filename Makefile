@@ -32,6 +32,7 @@ deps:
 # With the flags of the PC binary, so that a fresh machine compiles once for both.
 lint: export CGO_ENABLED = 0
 lint: export GOFLAGS = -trimpath
+lint: export GOGC = 400
 lint:
 	@bad=$$(gofmt -l cmd deploy internal); test -z "$$bad" || { echo "gofmt wants to change: $$bad"; exit 1; }
 	$(GO) vet ./...
@@ -52,7 +53,7 @@ RACED = -race -trimpath -gcflags=modernc.org/sqlite/lib=-race=false -ldflags=-w
 # server or a browser.
 unit:
 	@mkdir -p out
-	CGO_ENABLED=0 $(GO) test -trimpath -p 1 -timeout 60m $(UNRACED) >out/unraced.txt 2>&1 & other=$$!; bad=0; \
+	GOGC=400 CGO_ENABLED=0 $(GO) test -trimpath -p 1 -timeout 60m $(UNRACED) >out/unraced.txt 2>&1 & other=$$!; bad=0; \
 	$(GO) test $(RACED) -p 3 -parallel 8 -timeout 60m ./... || bad=1; \
 	wait $$other || bad=1; echo "without the race detector:"; cat out/unraced.txt; exit $$bad
 

@@ -21,7 +21,7 @@ func TestWhatWarmsABinFromOutsideIsNotItsOwnHeat(t *testing.T) {
 	t.Parallel()
 	n, seed, more := warmAsked(t)
 	var quiet, fed acceptancetest.Score
-	for _, w := range scenariotest.Warmths {
+	for _, w := range someWarmths() {
 		q := acceptancetest.Warms(scenariotest.WarmSuite(w, scenariotest.Quiet, n, seed, start))
 		f := acceptancetest.Warms(scenariotest.WarmSuite(w, scenariotest.Heating, n, seed, start))
 		report(t, string(w), q)
@@ -54,6 +54,14 @@ func TestWhatWarmsABinFromOutsideIsNotItsOwnHeat(t *testing.T) {
 	}
 }
 
+// someWarmths are every second of what warms a bin, or all with SOAK=1.
+func someWarmths() (some []scenariotest.Warmth) {
+	for i := 0; i < len(scenariotest.Warmths); i += efforttest.Cases(2, 1) {
+		some = append(some, scenariotest.Warmths[i])
+	}
+	return some
+}
+
 // warmAsked is how many cases of each kind are asked for, from which seed, and
 // whether that is more than the fixed few.
 func warmAsked(t *testing.T) (n int, seed uint64, more bool) {
@@ -75,7 +83,7 @@ func TestWhatIsFedEveryWeekIsToldWhenItHeats(t *testing.T) {
 	t.Parallel()
 	n, seed, more := warmAsked(t)
 	var all acceptancetest.Score
-	for _, w := range append([]scenariotest.Warmth{scenariotest.NoWarmth}, scenariotest.Warmths...) {
+	for _, w := range append([]scenariotest.Warmth{scenariotest.NoWarmth}, someWarmths()...) {
 		s := acceptancetest.Warms(scenariotest.WarmSuite(w, scenariotest.Weekly, n, seed, start))
 		report(t, string(w)+", weekly", s)
 		all.Add(s)

@@ -49,12 +49,15 @@ func Laws(m *testing.M) {
 		m.Run()
 		return
 	}
-	if Raced {
-		set("rapid.checks", "8")
-	}
-	if Soak() {
+	switch {
+	case Soak():
 		set("rapid.checks", "1000")
-	} else {
+	case Raced:
+		set("rapid.checks", "8")
+	default:
+		set("rapid.checks", "50")
+	}
+	if !Soak() {
 		set("rapid.seed", "1")
 	}
 	m.Run()
