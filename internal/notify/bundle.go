@@ -91,7 +91,7 @@ func (w writer) heardOf(live []item) func(episode string) cause.Heard {
 	}
 }
 
-// title names a section as a heading does, and short as a subject has room for.
+// title names a section as a heading does.
 func (w writer) title(s section) string {
 	switch {
 	case s.said == nil:
@@ -102,7 +102,8 @@ func (w writer) title(s section) string {
 	return s.said.Title
 }
 
-func (w writer) short1(s section) string {
+// shortTitle names a section as a subject has room for.
+func (w writer) shortTitle(s section) string {
 	if s.said == nil {
 		return w.place(s.items[0]) + ": " + briefly(s.items[0])
 	}
@@ -294,7 +295,7 @@ func (w writer) severalSubject(all []section, gone []item) string {
 	var places, each []string
 	for _, s := range all {
 		places = append(places, w.place(s.items[0]))
-		each = append(each, w.short1(s))
+		each = append(each, w.shortTitle(s))
 	}
 	switch {
 	case alike(all):
