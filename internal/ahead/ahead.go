@@ -34,18 +34,6 @@ const PastDays = 400
 
 const day = 24 * time.Hour
 
-// zoneView is how a zone stands; nil where the view has none of the name.
-func (b *Book) zoneView(bin, zone string) *farm.ZoneView {
-	for _, v := range b.View.Bins {
-		for i := range v.Zones {
-			if z := &v.Zones[i]; z.Bin == bin && z.Zone == zone {
-				return z
-			}
-		}
-	}
-	return nil
-}
-
 // midnight is the start of a day in the farm's time zone.
 func (b *Book) midnight(t time.Time) time.Time {
 	y, m, d := t.In(b.Farm.Location).Date()

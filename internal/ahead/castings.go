@@ -276,8 +276,8 @@ func (b *Book) screen() husbandry.Estimate {
 // long as a wet end does.
 func (a *account) end(bin *farm.Bin, z *farm.Zone) end {
 	e := end{zone: z.Name, opens: a.now.Add(days(husbandry.DriesInDays))}
-	zv := a.zoneView(bin.Name, z.Name)
-	if zv == nil {
+	zv, known := a.View.Zone(bin.Name, z.Name)
+	if !known {
 		return e
 	}
 	e.litres = zv.UnsiftedL * a.screen.Middle
@@ -434,6 +434,6 @@ func (a *account) notes() (out []string) {
 
 // holdsSome tells whether castings are known to be kept in a zone.
 func (a *account) holdsSome(bin, zone string) bool {
-	z := a.zoneView(bin, zone)
-	return z != nil && z.StoredL > 0
+	z, _ := a.View.Zone(bin, zone)
+	return z.StoredL > 0
 }

@@ -124,7 +124,7 @@ func (c *Cause) rank(st farm.Standing) int {
 
 // past is how far a zone is past what it survives, in kelvins; less than 0: it is not.
 func (c *Cause) past(st farm.Standing) float64 {
-	z, _ := zoneOf(c.view, st.Bin, st.Zone)
+	z, _ := c.view.Zone(st.Bin, st.Zone)
 	l := z.Level(farm.Temperature)
 	switch {
 	case l == nil || l.Bands.IsZero():
@@ -151,18 +151,6 @@ func crosses(st farm.Standing) time.Time {
 		return time.Time{}
 	}
 	return st.Forecast.Crosses
-}
-
-// zoneOf finds how a zone stands.
-func zoneOf(v *farm.View, bin, zone string) (farm.ZoneView, bool) {
-	for _, b := range v.Bins {
-		for _, z := range b.Zones {
-			if z.Bin == bin && z.Zone == zone {
-				return z, true
-			}
-		}
-	}
-	return farm.ZoneView{}, false
 }
 
 // bins counts those that it shows in.

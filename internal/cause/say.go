@@ -174,7 +174,7 @@ func (c *Cause) sayWorms(of []farm.Standing) string {
 
 // worms is what suffers most in a zone, in a word; "" where that is not known.
 func (c *Cause) worms(st farm.Standing) string {
-	z, _ := zoneOf(c.view, st.Bin, st.Zone)
+	z, _ := c.view.Zone(st.Bin, st.Zone)
 	for _, sp := range z.Species {
 		if sp.Word == farm.InDanger {
 			return strings.TrimSuffix(sp.Name, " worms")

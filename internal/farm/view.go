@@ -68,6 +68,18 @@ type Visit struct {
 // left out.
 type Levels map[Quantity]*LevelView
 
+// Zone finds how a zone stands.
+func (v *View) Zone(bin, zone string) (z ZoneView, ok bool) {
+	for _, b := range v.Bins {
+		for _, z := range b.Zones {
+			if z.Bin == bin && z.Zone == zone {
+				return z, true
+			}
+		}
+	}
+	return ZoneView{}, false
+}
+
 // Level gives how a zone stands in a quantity; nil when nothing is known of it.
 func (z *ZoneView) Level(q Quantity) *LevelView { return z.Levels[q] }
 

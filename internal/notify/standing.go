@@ -12,21 +12,9 @@ import (
 	"binwatchd/internal/farm"
 )
 
-// zone finds how a zone stands.
-func (w writer) zone(bin, zone string) (farm.ZoneView, bool) {
-	for _, b := range w.view.Bins {
-		for _, z := range b.Zones {
-			if z.Bin == bin && z.Zone == zone {
-				return z, true
-			}
-		}
-	}
-	return farm.ZoneView{}, false
-}
-
 // level finds how a zone stands in one quantity; nil when that is not known.
 func (w writer) level(bin, zone string, q farm.Quantity) *farm.LevelView {
-	z, _ := w.zone(bin, zone)
+	z, _ := w.view.Zone(bin, zone)
 	return z.Level(q)
 }
 
@@ -35,7 +23,7 @@ func (w writer) level(bin, zone string, q farm.Quantity) *farm.LevelView {
 func (w writer) readings(c farm.Change) part {
 	p := part{Title: "How it stands"}
 	row := func(name, said string) { p.Rows = append(p.Rows, [2]string{name, said}) }
-	z, known := w.zone(c.Bin, c.Zone)
+	z, known := w.view.Zone(c.Bin, c.Zone)
 	if known {
 		for _, q := range farm.Quantities {
 			if l := z.Level(q.Name); l != nil {
