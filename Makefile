@@ -53,8 +53,8 @@ RACED = -race -trimpath -gcflags=modernc.org/sqlite/lib=-race=false -ldflags=-w
 # server or a browser.
 unit:
 	@mkdir -p out
-	GOGC=400 CGO_ENABLED=0 $(GO) test -trimpath -p 1 -timeout 60m $(UNRACED) >out/unraced.txt 2>&1 & other=$$!; bad=0; \
-	$(GO) test $(RACED) -p 3 -parallel 8 -timeout 60m ./... || bad=1; \
+	GOGC=400 CGO_ENABLED=0 $(GO) test -trimpath -p 1 $(AGAIN) -timeout 60m $(UNRACED) >out/unraced.txt 2>&1 & other=$$!; bad=0; \
+	$(GO) test $(RACED) -p 3 $(AGAIN) -parallel 8 -timeout 60m ./... || bad=1; \
 	wait $$other || bad=1; echo "without the race detector:"; cat out/unraced.txt; exit $$bad
 
 # A machine that has other things to do must not turn a test red. TIMES=1 for a
@@ -62,8 +62,7 @@ unit:
 test-busy: deps lint
 	@sh -c 'while :; do :; done' & busy=$$!; trap "kill $$busy" EXIT; \
 	for n in $$(seq $${TIMES:-5}); do \
-		echo "busy run $$n"; $(GO) test $(RACED) -count=1 -parallel 8 -timeout 60m ./... && \
-		CGO_ENABLED=0 $(GO) test -trimpath -count=1 -timeout 30m $(UNRACED) || exit 1; \
+		echo "busy run $$n"; $(MAKE) unit AGAIN=-count=1 || exit 1; \
 	done
 
 # The tests' own round of stops, kills and full disks, for longer: make soak
