@@ -140,10 +140,10 @@ deb-amd64: binary-amd64 packager papers
 try-unit: deb-amd64
 	sh deploy/try-unit.sh $(DIST)/binwatchd_$(VERSION)_amd64.deb
 
-# Debian itself is fetched once, into out/powercut. POWERCUT="-points 100 -kills 10" for less; what else there is: go run ./internal/powercut -h.
+# Debian itself is fetched once, into out/powercut. POWERCUT="-points 100 -kills 10" for less; what else there is: go run ./internal/powercuttest -h.
 powercut: deb-amd64
 	@sh deploy/test-deps.sh machine
-	$(GO) run ./internal/powercut -deb $(DIST)/binwatchd_$(VERSION)_amd64.deb $$POWERCUT
+	$(GO) run ./internal/powercuttest -deb $(DIST)/binwatchd_$(VERSION)_amd64.deb $$POWERCUT
 
 packager:
 	mkdir -p $(DIST)

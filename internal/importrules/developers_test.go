@@ -74,7 +74,7 @@ func TestWhatOnlyTestsUseSaysSo(t *testing.T) {
 			if used[p] {
 				t.Errorf("the program imports the test support %s", name)
 			}
-		case !used[p] && name != "bench" && name != "powercut" && name != "importrules":
+		case !used[p] && name != "bench" && name != "importrules":
 			t.Errorf("only tests use %s", name)
 		}
 	}

@@ -54,7 +54,7 @@ var may = map[string]struct {
 	"certtest":         {nil, "test support: certificates"},
 	"efforttest":       {nil, "test support: how much a test tries"},
 	"bench":            {nil, "prints figures; what is measured runs as benchmarks of the packages"},
-	"powercut":         {[]string{"farm", "journal"}, "prints figures: a machine without power, held against its journal by what the journal itself reads"},
+	"powercuttest":     {[]string{"farm", "journal"}, "test support, prints figures: a machine without power, held against its journal by what the journal itself reads"},
 	"influxtest":       {[]string{"proctest"}, "test support: starts real databases"},
 	"proctest":         {nil, "test support: child processes, and waiting for them"},
 	"survey":           {[]string{"farm", "calibration", "ingest", "snippet", "quantity"}, "proposals are made of what was heard; ingest alone takes payloads apart"},
