@@ -5,7 +5,8 @@
 //
 // main.go is the command line. Each command has its file (now.go has rounds too,
 // backup.go restore, jot.go hush and seen, notices.go tell-test, influx.go resend, web.go hash-password);
-// keepsecret.go is where begin puts passwords.
+// begin.go is helped by beginask.go (questions), beginbins.go (a bin from question to file), beginhands.go (the
+// probe that a hand moves) and keepsecret.go (where passwords are put).
 // run.go waits at the start for a disk that can be written. daemon.go has the parts of
 // the running daemon in the order in which readings flow; each part that takes more
 // than a few lines has a file: notices.go, influx.go, web.go, control.go (the socket
