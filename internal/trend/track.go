@@ -16,8 +16,8 @@
 // days since an opening say), drying.go (drying curves fitted to them), soaking.go (what a watering did); then
 // heating: heating.go (the last day of a bin, and the verdict), room.go (what
 // the room alone would make of it), selfheating.go (what speaks for heat of its
-// own), rise.go (rises fitted to that heat); and follow.go, where the room takes a
-// bin.
+// own), rise.go (rises fitted to that heat); and weather.go (what is foretold of a room),
+// follow.go (where the room takes a bin).
 package trend
 
 import (
