@@ -174,7 +174,7 @@ func commands() []command {
 			}, noteSeen)},
 		{"calibrate", "PROBE [--weighed [RAW]=WET,DRY,TIN]... [--mark [RAW]=VALUE]... [--feel [RAW]=WORD]... --config FILE",
 			"makes calibration points from samples you know, as YAML to paste; without RAW the probe's newest reading counts", forRehearsal, calibrateWork},
-		{"rehearse", "--config FILE [--against FILE2] (--messages CSV | --journal) [--from T] [--to T] [--json]",
+		{"rehearse", "--config FILE [--against FILE2|told] (--messages CSV | --journal) [--from T] [--to T] [--json]",
 			"shows what a configuration would have noticed in a recording or in the farm's own past", nil, rehearseWork},
 		{"tell-test", "--config FILE",
 			"sends a test notice to everyone and says what their servers answered", forRun, simply(nil, tellTest)},

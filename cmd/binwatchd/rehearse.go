@@ -20,7 +20,7 @@ import (
 
 func rehearseWork(fs *flag.FlagSet) work {
 	path := fs.String("config", "", "`FILE` to rehearse")
-	against := fs.String("against", "", "`FILE` to compare with: what differs")
+	against := fs.String("against", "", "`FILE` to compare with: what differs; told: with what was noticed in truth")
 	messages := fs.String("messages", "", "`CSV` with the header time,topic,payload; - reads standard input")
 	past := fs.Bool("journal", false, "rehearse what the journal of the configuration holds")
 	span := newSpanFlags(fs, "leave out what arrived before `T`", "leave out what arrived at `T` or later")
@@ -28,6 +28,7 @@ func rehearseWork(fs *flag.FlagSet) work {
 	wanted := func() error {
 		return cmp.Or(
 			misuseIf((*messages != "") == *past, "wants either --messages CSV or --journal"),
+			misuseIf(*messages != "" && *against == inTruth, "--against told wants --journal, where it stands what was told; a file of that name is ./told"),
 			misuseIf(*messages == "-" && *against != "", "standard input can be read only once: give --against a file of messages"),
 		)
 	}
@@ -43,12 +44,50 @@ func rehearseWork(fs *flag.FlagSet) work {
 		if *against == "" {
 			return rehearseOne(ctx, play, cfg, *asJSON, c.streams)
 		}
+		if *against == inTruth {
+			return holdAgainstTruth(ctx, play, cfg, *asJSON, c.streams)
+		}
 		other, err := forRehearsal(*against, c.streams)
 		if err != nil {
 			return err
 		}
 		return compare(ctx, play, cfg, other, [2]string{*path, *against}, *asJSON, c.streams)
 	}}
+}
+
+// inTruth stands for what was noticed and told in truth, where a file is named else.
+const inTruth = "told"
+
+// holdAgainstTruth plays the farm's past from its beginning, so that at the start of the
+// span as much is known as was then.
+func holdAgainstTruth(ctx context.Context, p player, cfg *config.Config, asJSON bool, s *streams) error {
+	from, to := p.span.from, p.span.to
+	p.span.from = time.Time{}
+	r, err := p.play(ctx, cfg, func(farm.Change) {})
+	if err != nil {
+		return err
+	}
+	j, err := openToRead(ctx, cfg)
+	if err != nil {
+		return err
+	}
+	defer j.Close()
+	notices, err := j.Noticed(ctx)
+	if err != nil {
+		return err
+	}
+	then := rehearse.Outcome{Name: "then"}
+	for _, n := range notices {
+		then.Take(n.Change, n.Told)
+	}
+	truth, err := rehearse.AgainstTruth(then, r.Outcome("now"), from, to)
+	if err != nil {
+		return err
+	}
+	if asJSON {
+		return writeJSON(s.out, truth)
+	}
+	return truth.Write(s.out, cfg.Farm.Location)
 }
 
 // A timeSpan is [from, to); a zero end is open.

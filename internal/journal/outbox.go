@@ -43,6 +43,27 @@ func (j *Journal) Changes(ctx context.Context, bin string, from, to time.Time) (
 	return j.changes(ctx, "read changes", bin, `at >= ? AND at < ?`, from.UnixMilli(), to.UnixMilli())
 }
 
+// A Notice is a change, and whether anybody was told of it.
+type Notice struct {
+	farm.Change
+	Told bool
+}
+
+// Noticed gives all that was noticed, in the order in which that was.
+func (j *Journal) Noticed(ctx context.Context) ([]Notice, error) {
+	return viewed(ctx, j, "read what was noticed", func(t *tx) (out []Notice) {
+		told := map[int64]bool{}
+		for _, id := range collect(t, func(id *int64, rows *sql.Rows) error { return rows.Scan(id) },
+			`SELECT DISTINCT change FROM owed WHERE fate IN ('told', 'summed')`) {
+			told[id] = true
+		}
+		for _, c := range j.collectChanges(t, `true ORDER BY id`) {
+			out = append(out, Notice{c.Change, told[c.ID]})
+		}
+		return out
+	})
+}
+
 // changes gives those of a bin, or of all where none is named.
 func (j *Journal) changes(ctx context.Context, what, bin, where string, args ...any) ([]farm.Change, error) {
 	return viewed(ctx, j, what, func(t *tx) (out []farm.Change) {

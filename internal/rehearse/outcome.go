@@ -15,16 +15,17 @@ type Outcome struct {
 	Name     string        `json:"name"`
 	Notices  int64         `json:"notices"` // changes that somebody would be told
 	Episodes []Episode     `json:"episodes"`
-	Outside  []ZoneOutside `json:"outside_thrive"`
+	Outside  []ZoneOutside `json:"outside_thrive,omitempty"`
 	Stats    Stats         `json:"stats"`
 }
 
 // An Episode is one condition from its raise to its easing.
 type Episode struct {
 	Subject
-	Worst farm.Urgency `json:"worst"`
-	From  time.Time    `json:"from"`
-	To    time.Time    `json:"to,omitzero"` // zero: still raised at the end
+	Worst   farm.Urgency `json:"worst"`
+	From    time.Time    `json:"from"`
+	To      time.Time    `json:"to,omitzero"` // zero: still raised at the end
+	Notices int64        `json:"notices"`     // changes of it that somebody is told
 }
 
 // A Subject is which condition an episode is of, and what of.
@@ -32,6 +33,7 @@ type Subject struct {
 	Bin       string         `json:"bin,omitempty"`
 	Zone      string         `json:"zone,omitempty"`
 	Probe     string         `json:"probe,omitempty"`
+	Quantity  farm.Quantity  `json:"quantity,omitempty"`
 	Condition farm.Condition `json:"condition"`
 }
 
@@ -43,18 +45,22 @@ type ZoneOutside struct {
 	Moisture    float64 `json:"moisture_hours"`
 }
 
-// take notes a change.
-func (o *Outcome) take(ch farm.Change) {
-	of := Subject{ch.Bin, ch.Zone, ch.Probe, ch.Condition}
+// Take notes a change, and whether somebody is told. They come in the order in which they
+// were noticed.
+func (o *Outcome) Take(ch farm.Change, told bool) {
+	of := Subject{ch.Bin, ch.Zone, ch.Probe, ch.Quantity, ch.Condition}
 	if ch.Change == farm.Raised {
-		o.Episodes = append(o.Episodes, Episode{Subject: of, Worst: ch.Urgency, From: ch.At})
-		return
+		o.Episodes = append(o.Episodes, Episode{Subject: of, From: ch.At})
 	}
 	for i := range slices.Backward(o.Episodes) {
 		if e := &o.Episodes[i]; e.Subject == of {
 			e.Worst = max(e.Worst, ch.Urgency)
 			if ch.Change == farm.Eased {
 				e.To = ch.At
+			}
+			if told {
+				e.Notices++
+				o.Notices++
 			}
 			return
 		}
@@ -102,13 +108,7 @@ func (e Episode) meets(o Episode) bool {
 // Compare writes two outcomes side by side, and what only one of them noticed.
 func Compare(w io.Writer, a, b Outcome, loc *time.Location) error {
 	t := tabwriter.NewWriter(w, 0, 0, 3, ' ', 0)
-	fmt.Fprintf(t, "\t%s\t%s\n", a.Name, b.Name)
-	fmt.Fprintf(t, "notices\t%d\t%d\n", a.Notices, b.Notices)
-	for _, c := range farm.Conditions {
-		if x, y := a.count(c), b.count(c); x+y > 0 {
-			fmt.Fprintf(t, "%s\t%d\t%d\n", c, x, y)
-		}
-	}
+	writeCounts(t, a, b)
 	for i := range max(len(a.Outside), len(b.Outside)) {
 		writeOutside(t, a, b, i)
 	}
@@ -118,6 +118,16 @@ func Compare(w io.Writer, a, b Outcome, loc *time.Location) error {
 	writeOnly(w, "only "+a.Name, Only(a, b), loc)
 	writeOnly(w, "only "+b.Name, Only(b, a), loc)
 	return nil
+}
+
+func writeCounts(w io.Writer, a, b Outcome) {
+	fmt.Fprintf(w, "\t%s\t%s\n", a.Name, b.Name)
+	fmt.Fprintf(w, "notices\t%d\t%d\n", a.Notices, b.Notices)
+	for _, c := range farm.Conditions {
+		if x, y := a.count(c), b.count(c); x+y > 0 {
+			fmt.Fprintf(w, "%s\t%d\t%d\n", c, x, y)
+		}
+	}
 }
 
 func (o Outcome) count(c farm.Condition) int {
@@ -150,14 +160,24 @@ func writeOnly(w io.Writer, title string, episodes []Episode, loc *time.Location
 		fmt.Fprintln(w, "  nothing")
 	}
 	for _, e := range episodes {
-		who := farm.SayPlace(e.Bin, e.Zone, false)
-		if e.Probe != "" {
-			who = "probe " + e.Probe
-		}
 		until := "still raised at the end"
 		if !e.To.IsZero() {
 			until = "for " + farm.SayLong(e.To.Sub(e.From))
 		}
-		fmt.Fprintf(w, "  %s  %s: %s (%s), %s\n", e.From.In(loc).Format("2006-01-02 15:04"), who, e.Condition, e.Worst, until)
+		fmt.Fprintf(w, "  %s (%s), %s\n", e.name(loc), e.Worst, until)
 	}
+}
+
+const dayAndTime = "2006-01-02 15:04"
+
+// name says when an episode began, and of what it is.
+func (e Episode) name(loc *time.Location) string {
+	who := farm.SayPlace(e.Bin, e.Zone, false)
+	switch {
+	case e.Probe != "":
+		who = "probe " + e.Probe
+	case e.Bin == "":
+		who = "the farm"
+	}
+	return fmt.Sprintf("%s  %s: %s", e.From.In(loc).Format(dayAndTime), who, e.Condition)
 }

@@ -67,7 +67,7 @@ func (r *Rehearsal) Stats() Stats { return r.stats }
 // Outcome gives what was noticed so far, under a name.
 func (r *Rehearsal) Outcome(name string) Outcome {
 	o := r.outcome
-	o.Name, o.Notices, o.Stats = name, r.stats.Told, r.stats
+	o.Name, o.Stats = name, r.stats
 	return o
 }
 
@@ -94,10 +94,11 @@ func (r *Rehearsal) step(e farm.Event) {
 	}
 	for _, ch := range r.state.Step(e) {
 		r.stats.Changes++
-		if r.told(ch) {
+		told := r.told(ch)
+		if told {
 			r.stats.Told++
 		}
-		r.outcome.take(ch)
+		r.outcome.Take(ch, told)
 		r.cfg.On(ch)
 	}
 	if hour := e.Arrived.Truncate(time.Hour); hour.After(r.hour) {
