@@ -6,10 +6,11 @@
 # make pictures  the pictures of README and the docs, taken anew of the demo
 # make pi     release binaries and packages for Raspberry Pi and PC
 # make powercut  as root: a machine whose power is cut, and what is left on its disk
+# make month  as root: a month of readings in that machine, in two hours, with all that goes wrong in one
 # make try-unit  as root: the package and its unit under a real systemd, thrown away
 .POSIX:
 .PHONY: test ecosystem test-busy deps lint unit cross emulate bench soak pictures pi clean
-.PHONY: binary-armhf binary-arm64 binary-amd64 deb-armhf deb-arm64 deb-amd64 packager papers try-unit powercut
+.PHONY: binary-armhf binary-arm64 binary-amd64 deb-armhf deb-arm64 deb-amd64 packager papers try-unit powercut month
 
 GO      = go
 OUT     = $$PWD/out
@@ -144,6 +145,11 @@ try-unit: deb-amd64
 powercut: deb-amd64
 	@sh deploy/test-deps.sh machine
 	$(GO) run ./internal/powercuttest -deb $(DIST)/binwatchd_$(VERSION)_amd64.deb $$POWERCUT
+
+# MONTH=1h for less time. POWERCUT="-here" where no machine can be had: systemd in namespaces then.
+month: deb-amd64
+	@sh deploy/test-deps.sh machine
+	$(GO) run ./internal/powercuttest -deb $(DIST)/binwatchd_$(VERSION)_amd64.deb -month $${MONTH:-2h} $$POWERCUT
 
 packager:
 	mkdir -p $(DIST)

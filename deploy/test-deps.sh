@@ -1,7 +1,7 @@
 #!/bin/sh
 # Installs what the tests run against, where it is missing and we may: real
 # brokers, databases, a metrics scraper, a browser and an emulator. With the word
-# ecosystem, what make ecosystem runs too; with machine, what make powercut does.
+# ecosystem, what make ecosystem runs too; with machine, what make powercut and make month do.
 set -eu
 
 missing=""

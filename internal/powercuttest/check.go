@@ -27,8 +27,11 @@ type finding struct {
 	changed  []string // kept with another value than was sent
 	accepted int      // readings that the broker had acknowledged to the probe ...
 	lost     int      // ... and that neither it nor the journal has
+	odd      int      // readings noted as arrived before the first was sent, or in the future
 
-	told      int      // notices that had arrived
+	told      int      // notices that had arrived, but for those of an unwritten journal, which are told from memory
+	repeated  int      // of them those that had arrived more than once
+	unwritten int      // notices that the journal could not be written, or could again
 	untrue    []string // of them those of which the journal knows nothing
 	again     int      // of them those that came again, under the same id
 	owed      int      // notices that came after the cut
@@ -54,6 +57,7 @@ func (f finding) broken() (all []string) {
 	say(len(f.missing) > 0, "%d of %d acknowledged readings missing: %s", len(f.missing), f.promised, few(f.missing))
 	say(len(f.twice) > 0, "%d readings twice: %s", len(f.twice), few(f.twice))
 	say(len(f.changed) > 0, "%d readings with another value: %s", len(f.changed), few(f.changed))
+	say(f.odd > 0, "%d readings have arrived at another time than they did", f.odd)
 	say(len(f.untrue) > 0, "%d of %d notices told and not in the journal: %s", len(f.untrue), f.told, few(f.untrue))
 	say(f.again > 1, "%d notices told again", f.again)
 	say(f.never > 0, "%d notices are owed and never told", f.never)
@@ -128,14 +132,14 @@ func (b bench) rest(f *finding, at, path string, after *ledger) error {
 	if err != nil {
 		return err
 	}
-	defer hook.server.Close()
+	defer hook.close()
 	broker, stop, err := b.broker(f, filepath.Join(at, "lib/mosquitto"))
 	if err != nil {
 		return err
 	}
 	defer stop()
 	yaml := filepath.Join(b.dir, "binwatchd.yaml")
-	text := configuration(ends{broker: "tcp://" + broker, journal: path, flush: "1s", control: filepath.Join(b.dir, "control"), hook: fmt.Sprintf("http://127.0.0.1:%d/hook", hook.port)})
+	text := configuration(ends{broker: "tcp://" + broker, journal: path, flush: "1s", control: filepath.Join(b.dir, "control"), hook: fmt.Sprintf("http://127.0.0.1:%d/hook", hook.port), mail: hook.mail})
 	if err := os.WriteFile(yaml, []byte(text), 0o600); err != nil {
 		return err
 	}
@@ -271,6 +275,7 @@ func (f *finding) holdReadings(path string, l *ledger, place int64) error {
 		times[r.key()]++
 		l.mu.Lock()
 		defer l.mu.Unlock()
+		f.odd += one(e.Arrived.Before(l.Began.Add(-time.Minute)) || e.Arrived.After(time.Now().Add(time.Minute)))
 		if s, ok := l.Sent[r.key()]; ok && s.message() != r.message() {
 			f.changed = append(f.changed, r.key())
 		}
@@ -314,9 +319,19 @@ func (f *finding) holdNotices(path string, before, after []telling) error {
 	if err != nil {
 		return err
 	}
-	came := map[string]bool{}
+	came, by := map[string]bool{}, map[string]bool{} // by a mail of several
 	for _, t := range before {
-		came[t.ID] = true
+		switch {
+		case t.Condition == farm.Unwritten:
+			f.unwritten++
+		case came[t.ID]:
+			f.repeated++
+		default:
+			came[t.ID] = true
+		}
+		for _, id := range t.Also {
+			by[id] = true
+		}
 	}
 	f.told, f.owed = len(came), len(after)
 	for id := range came {
@@ -329,9 +344,12 @@ func (f *finding) holdNotices(path string, before, after []telling) error {
 			f.again++
 		}
 		came[t.ID] = true
+		for _, id := range t.Also {
+			by[id] = true
+		}
 	}
 	for id, fate := range fates {
-		if fate == "" || fate == string(farm.Told) && !came[id] {
+		if fate == "" || fate == string(farm.Told) && !came[id] && !by[id] {
 			f.never++
 		}
 	}

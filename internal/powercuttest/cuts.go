@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 )
@@ -41,6 +42,7 @@ type setting struct {
 	program  string // the binwatchd that is in the package
 	saves    string // how the broker writes its store, if not as the package's snippet has it
 	recorded bool   // what is written is logged
+	unit     bool   // by a systemd, with the limits of the package's unit
 }
 
 func newSite(img image, o setting) (*site, error) {
@@ -73,14 +75,20 @@ func newSite(img image, o setting) (*site, error) {
 		return nil, err
 	}
 	broker := brokerSettings(string(snippet), o.saves)
+	if o.accel == "" && o.unit {
+		s.computer = &container{here: here{dir: s.dir, disk: s.disk}, root: filepath.Join(img.dir, "root")}
+		yaml := configuration(ends{broker: fmt.Sprintf("tcp://127.0.0.1:%d", s.relay.port()), journal: "/var/lib/binwatchd/journal.db", flush: "30s",
+			control: "/run/binwatchd/control.sock", hook: fmt.Sprintf("http://127.0.0.1:%d/hook", s.ear.port), mail: s.ear.mail})
+		return s, equip(s.disk, s.dir, yaml, strings.Replace(broker, "listener 1883", fmt.Sprintf("listener %d 127.0.0.1", port), 1), s.ear)
+	}
 	if o.accel == "" {
-		s.computer = &here{dir: s.dir, disk: s.disk, log: s.log, program: o.program, settings: broker, port: port, relay: s.relay.port(), hook: s.ear.port}
+		s.computer = &here{dir: s.dir, disk: s.disk, log: s.log, program: o.program, settings: broker, port: port, relay: s.relay.port(), hook: s.ear.port, mail: s.ear.mail}
 		return s, nil
 	}
 	s.computer = &machine{cfg: machineConfig{img: img, disk: s.disk, log: s.log, broker: port, accel: o.accel}}
 	yaml := configuration(ends{broker: fmt.Sprintf("tcp://10.0.2.2:%d", s.relay.port()), journal: "/var/lib/binwatchd/journal.db", flush: "30s",
-		control: "/run/binwatchd/control.sock", hook: "http://127.0.0.1:9000/hook"})
-	return s, equip(s.disk, s.dir, yaml, broker, s.ear.port)
+		control: "/run/binwatchd/control.sock", hook: "http://127.0.0.1:9000/hook", mail: 9025})
+	return s, equip(s.disk, s.dir, yaml, broker, s.ear)
 }
 
 // talk has the probes talk, sixty readings a second; the conditions of a bin come
@@ -107,7 +115,7 @@ func (s *site) close() {
 		s.probes.stop()
 	}
 	s.relay.close()
-	s.ear.server.Close()
+	s.ear.close()
 }
 
 // A recording is what a disk was asked for while the probes talked.

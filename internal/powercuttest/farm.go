@@ -19,7 +19,10 @@ const (
 )
 
 // Ends are where the daemon finds what it works with.
-type ends struct{ broker, journal, flush, control, hook string }
+type ends struct {
+	broker, journal, flush, control, hook string
+	mail                                  int // port of the mail server
+}
 
 // configuration is the farm in YAML.
 func configuration(e ends) string {
@@ -30,8 +33,9 @@ func configuration(e ends) string {
 		fmt.Fprintf(&probes, "  b%02d: {topic: cellar/b%02d, value: /v, time: /at, measures: battery, low: 3.3, of: [t%02d, m%02d]}\n", i, i, i, i)
 		fmt.Fprintf(&bins, "  bin%02d: {species: red, zones: {all: {aim: living, probes: [t%02d, m%02d]}}}\n", i, i, i)
 	}
-	return fmt.Sprintf("farm: %s\ntimezone: UTC\nbroker: {url: %q, client_id: %s}\njournal: {path: %q, flush: %s}\ncontrol: %q\nprobes:\n%sbins:\n%stell:\n  - {webhook: %q, about: [now, today, soon]}\n",
-		farmName, e.broker, clientID, e.journal, e.flush, e.control, probes.String(), bins.String(), e.hook)
+	return fmt.Sprintf("farm: %s\ntimezone: UTC\nbroker: {url: %q, client_id: %s}\njournal: {path: %q, flush: %s}\ncontrol: %q\nprobes:\n%sbins:\n%stell:\n  - {webhook: %q, about: [now, today, soon]}\n"+
+		"  - {mail: keeper@example.org, about: [today, soon]}\nmail: {server: \"127.0.0.1:%d\", from: bins@example.org, security: none}\n",
+		farmName, e.broker, clientID, e.journal, e.flush, e.control, probes.String(), bins.String(), e.hook, e.mail)
 }
 
 // A reading is what a probe says once: no probe says two things of one instant.
@@ -104,8 +108,8 @@ func brokerSettings(snippet, saves string) string {
 
 // equip writes what differs from one try to the next onto the disk of a machine
 // that is switched off.
-func equip(disk, dir, yaml, mosquitto string, hookPort int) error {
-	for name, text := range map[string]string{"binwatchd.yaml": yaml, "binwatchd.conf": mosquitto, "hook": fmt.Sprintf("PORT=%d\n", hookPort)} {
+func equip(disk, dir, yaml, mosquitto string, ear *ear) error {
+	for name, text := range map[string]string{"binwatchd.yaml": yaml, "binwatchd.conf": mosquitto, "hook": fmt.Sprintf("PORT=%d\nMAIL=%d\n", ear.port, ear.mail)} {
 		from, to := filepath.Join(dir, "equip-"+name), "lib/powercut/"+name
 		if err := place(from, text); err != nil {
 			return err

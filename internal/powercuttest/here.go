@@ -18,7 +18,8 @@ type here struct {
 	program        string
 	settings       string // of the broker
 	port           int    // of the broker
-	relay, hook    int
+	relay          int
+	hook, mail     int
 
 	store, broker, daemon *process
 	loop                  string
@@ -97,7 +98,7 @@ func (h *here) attach() (err error) {
 func (h *here) start() (err error) {
 	yaml := filepath.Join(h.dir, "binwatchd.yaml")
 	text := configuration(ends{broker: fmt.Sprintf("tcp://127.0.0.1:%d", h.relay), journal: filepath.Join(h.mounted(), "lib/binwatchd/journal.db"),
-		flush: "30s", control: filepath.Join(h.dir, "control"), hook: fmt.Sprintf("http://127.0.0.1:%d/hook", h.hook)})
+		flush: "30s", control: filepath.Join(h.dir, "control"), hook: fmt.Sprintf("http://127.0.0.1:%d/hook", h.hook), mail: h.mail})
 	if err := os.WriteFile(yaml, []byte(text), 0o600); err != nil {
 		return err
 	}

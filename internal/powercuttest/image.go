@@ -20,7 +20,7 @@ type image struct {
 const diskSize = "192M"
 
 // debian is what is in the machine beside our own package.
-const debian = "linux-image-cloud-amd64,systemd,systemd-sysv,udev,dbus,mosquitto,ca-certificates,tzdata,iproute2,e2fsprogs,kmod,initramfs-tools,lz4"
+const debian = "linux-image-cloud-amd64,systemd,systemd-sysv,udev,dbus,mosquitto,ca-certificates,tzdata,procps,iproute2,e2fsprogs,kmod,initramfs-tools,lz4"
 
 // at is the image in a directory, whether it is built or not.
 func at(dir string) image {
@@ -84,6 +84,8 @@ func furnish(tree string) error {
 		// A webhook without TLS may only go to loopback: what listens there hands it on.
 		"etc/systemd/system/hook.socket":  "[Socket]\nListenStream=127.0.0.1:9000\n[Install]\nWantedBy=sockets.target\n",
 		"etc/systemd/system/hook.service": "[Service]\nEnvironmentFile=/var/lib/powercut/hook\nExecStart=/lib/systemd/systemd-socket-proxyd 10.0.2.2:${PORT}\n",
+		"etc/systemd/system/mail.socket":  "[Socket]\nListenStream=127.0.0.1:9025\n[Install]\nWantedBy=sockets.target\n",
+		"etc/systemd/system/mail.service": "[Service]\nEnvironmentFile=/var/lib/powercut/hook\nExecStart=/lib/systemd/systemd-socket-proxyd 10.0.2.2:${MAIL}\n",
 		"etc/systemd/system/shell.service": "[Unit]\nAfter=multi-user.target\n[Service]\nExecStartPre=-/bin/stty -F /dev/ttyS1 -echo raw\nExecStart=/bin/sh -c 'echo " + greeting + "; exec /bin/sh'\n" +
 			"StandardInput=tty-force\nStandardOutput=tty\nStandardError=tty\nTTYPath=/dev/ttyS1\nRestart=always\nRestartSec=0\n[Install]\nWantedBy=multi-user.target\n",
 		"etc/systemd/system/mosquitto.service.d/order.conf": "[Unit]\nAfter=net.service\n",
@@ -106,7 +108,7 @@ func furnish(tree string) error {
 		"systemd-tmpfiles-clean.timer", "systemd-user-sessions.service", "remote-fs.target", "modprobe@.service"}
 	for _, step := range [][]string{
 		append([]string{"systemctl", "--root", tree, "-q", "mask"}, idle...),
-		{"systemctl", "--root", tree, "-q", "enable", "net.service", "hook.socket", "shell.service", "mosquitto.service", "binwatchd.service"},
+		{"systemctl", "--root", tree, "-q", "enable", "net.service", "hook.socket", "mail.socket", "shell.service", "mosquitto.service", "binwatchd.service"},
 		inside(tree, "update-initramfs -u"),
 	} {
 		if err := do(step...); err != nil {

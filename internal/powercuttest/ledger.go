@@ -7,7 +7,10 @@ import (
 	"net/http"
 	"os"
 	"sync"
+	"sync/atomic"
 	"time"
+
+	"github.com/emersion/go-smtp"
 
 	"binwatchd/internal/farm"
 )
@@ -17,6 +20,7 @@ import (
 // log, a count of cuts): all that a promise rests on was written before it.
 type ledger struct {
 	when func() int64
+	away atomic.Bool // the network to broker and recipient is gone
 
 	mu sync.Mutex
 	promises
@@ -28,18 +32,20 @@ type promises struct {
 	Accepted map[string]int64 // by the broker, to the probe
 	Kept     map[string]int64 // by the daemon, to the broker
 	Told     []telling
+	Began    time.Time
 	From, To int64 // places in the log where the probes began to talk and where they ended
 }
 
 // A telling is a notice that has arrived.
 type telling struct {
-	ID string `json:"id"`
+	ID   string   `json:"id"`
+	Also []string `json:"-"` // a mail is of these too, now or before
 	farm.Change
 	When int64 `json:"when"`
 }
 
 func newLedger(when func() int64) *ledger {
-	return &ledger{when: when, promises: promises{Sent: map[string]reading{}, Accepted: map[string]int64{}, Kept: map[string]int64{}}}
+	return &ledger{when: when, promises: promises{Began: time.Now(), Sent: map[string]reading{}, Accepted: map[string]int64{}, Kept: map[string]int64{}}}
 }
 
 // logSize gives the place in a log that grows.
@@ -118,24 +124,39 @@ func (l *ledger) toldBy(place int64) (all []telling) {
 	return all
 }
 
-// An ear is where notices come in.
+// An ear is where notices come in, by webhook and by mail.
 type ear struct {
-	port   int
-	server *http.Server
+	port, mail int
+	close      func()
 }
 
 // listen notes each notice that comes.
 func (l *ledger) listen() (*ear, error) {
-	at, err := net.Listen("tcp", "127.0.0.1:0")
+	hook, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		return nil, err
 	}
-	e := &ear{port: at.Addr().(*net.TCPAddr).Port, server: &http.Server{ReadTimeout: time.Minute, Handler: http.HandlerFunc(l.hear)}}
-	go e.server.Serve(at) //nolint:errcheck // it ends when it is closed
-	return e, nil
+	post, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		hook.Close()
+		return nil, err
+	}
+	hooks := &http.Server{ReadTimeout: time.Minute, Handler: http.HandlerFunc(l.hear)}
+	mails := smtp.NewServer(smtp.BackendFunc(func(*smtp.Conn) (smtp.Session, error) {
+		if l.away.Load() {
+			return nil, io.ErrUnexpectedEOF
+		}
+		return letter{l}, nil
+	}))
+	go hooks.Serve(hook) //nolint:errcheck // they end when they are closed
+	go mails.Serve(post) //nolint:errcheck
+	return &ear{port: hook.Addr().(*net.TCPAddr).Port, mail: post.Addr().(*net.TCPAddr).Port, close: func() { hooks.Close(); mails.Close() }}, nil
 }
 
 func (l *ledger) hear(w http.ResponseWriter, r *http.Request) {
+	if l.away.Load() {
+		panic(http.ErrAbortHandler) // no answer
+	}
 	body, err := io.ReadAll(r.Body)
 	var t telling
 	if err == nil {
@@ -145,6 +166,10 @@ func (l *ledger) hear(w http.ResponseWriter, r *http.Request) {
 		w.WriteHeader(http.StatusBadRequest)
 		return
 	}
+	l.hears(t)
+}
+
+func (l *ledger) hears(t telling) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	t.When = l.when()

@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -35,6 +36,7 @@ type machineConfig struct {
 	log    string // of writes to it; "": none is kept
 	broker int    // a port of this machine that leads to the broker in there
 	accel  string // kvm or tcg
+	rtc    string // what its clock shows at a start; "": the time
 }
 
 // A console keeps what a machine says while it starts.
@@ -83,7 +85,7 @@ func (m *machine) on() error {
 		"-netdev", fmt.Sprintf("user,id=net,restrict=off,hostfwd=tcp:127.0.0.1:%d-:1883", cfg.broker), "-device", "virtio-net-pci,netdev=net,romfile=",
 		"-blockdev", "driver=file,node-name=root,read-only=on,filename=" + cfg.img.root, "-device", "virtio-blk-pci,drive=root",
 	}, blocks...)
-	args = append(args, "-device", "virtio-blk-pci,write-cache=on,drive="+node)
+	args = append(args, "-device", "virtio-blk-pci,write-cache=on,drive="+node, "-rtc", "base="+cmp.Or(cfg.rtc, "utc"))
 	m.cmd = exec.Command("qemu-system-x86_64", args...)
 	screen, err := os.Create(filepath.Join(filepath.Dir(cfg.disk), "console")) // to look at while it starts
 	if err != nil {
@@ -107,12 +109,16 @@ func (m *machine) on() error {
 	return m.up()
 }
 
-func (m *machine) stop() error { return m.order("systemctl stop binwatchd") }
+func (m *machine) stop() error { return order(m, "systemctl stop binwatchd") }
 
-func (m *machine) start() error { return m.order("systemctl start binwatchd") }
+func (m *machine) start() error { return order(m, "systemctl start binwatchd") }
 
-func (m *machine) order(line string) error {
-	_, err := m.run(line)
+// device is what is under /var, as its kernel calls it.
+func (m *machine) device() string { return "vdb" }
+
+// order has a line run of which only matters that it goes well.
+func order(in interface{ run(string) (string, error) }, line string) error {
+	_, err := in.run(line)
 	return err
 }
 

@@ -13,11 +13,12 @@
 //	machine.go   switching it on and off, and a shell in it; here.go does without one
 //	farm.go      the farm, its probes, and the settings of daemon and broker
 //	load.go      probes that talk; relay.go what passes between daemon and broker
-//	ledger.go    what was promised
+//	ledger.go    what was promised, and where notices come in; mail.go is those by mail
 //	writelog.go  the log of writes, and a disk as it is after a cut
 //	check.go     what is left on a disk, held against what was promised
 //	cuts.go      a recording and its many cuts; a machine that is killed
 //	results.go   the table
+//	month.go     a month instead of cuts; container.go is its machine with -here
 package main
 
 import (
@@ -47,6 +48,7 @@ func run() error {
 	again := flag.Bool("as-built", false, "take the image as it is")
 	inHere := flag.Bool("here", false, "no machine: broker and daemon run here, with a disk of their own; where a machine can only be emulated that saves hours")
 	before := flag.Bool("as-recorded", false, "take the recording that was made last")
+	long := flag.Duration("month", 0, "no cuts: sixty probes' month of readings in so long")
 	flag.Parse()
 	if os.Geteuid() != 0 {
 		return errors.New("it makes and mounts disks: run it as root")
@@ -68,6 +70,13 @@ func run() error {
 			s.accel = accel()
 		}
 		return s
+	}
+	if *long > 0 {
+		well, err := liveMonth(img, o(), *long)
+		if err == nil && !well {
+			err = errors.New("promises were broken")
+		}
+		return err
 	}
 	well := true
 	if *points > 0 {

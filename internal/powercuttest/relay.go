@@ -35,6 +35,10 @@ func (r *relay) serve() {
 		if err != nil {
 			return
 		}
+		if r.ledger.away.Load() {
+			daemon.Close()
+			continue
+		}
 		go r.link(daemon)
 	}
 }
@@ -51,10 +55,10 @@ func (r *relay) link(daemon net.Conn) {
 	defer broker.Close()
 	under := &underWay{keys: map[uint16]string{}}
 	go func() {
-		pass(broker, daemon, under.published)
+		r.pass(broker, daemon, under.published)
 		daemon.Close()
 	}()
-	pass(daemon, broker, func(p packet) {
+	r.pass(daemon, broker, func(p packet) {
 		if key, ok := under.acknowledged(p); ok {
 			r.ledger.note(r.ledger.Kept, key)
 		}
@@ -96,12 +100,12 @@ func readPacket(from *bufio.Reader) (p packet, all []byte, err error) {
 	return packet{kind: first >> 4, flags: first & 0xf, body: body}, append(all, body...), nil
 }
 
-// pass hands packets on, and sees each before it goes.
-func pass(from, to net.Conn, see func(packet)) {
+// pass hands packets on, and sees each before it goes, while there is a network.
+func (r *relay) pass(from, to net.Conn, see func(packet)) {
 	in := bufio.NewReader(from)
 	for {
 		p, all, err := readPacket(in)
-		if err != nil {
+		if err != nil || r.ledger.away.Load() {
 			return
 		}
 		see(p)
