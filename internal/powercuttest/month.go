@@ -67,7 +67,7 @@ func inShell(line string) func(*month) (string, error) {
 
 // hang stops the daemon's process, and waits for the watchdog.
 func (m *month) hang() (string, error) {
-	return m.restarted(func() error { return order(m.host, "systemctl kill -s STOP binwatchd") })
+	return m.restarted(func() error { return order(m.host, "kill -STOP $(systemctl show -P MainPID binwatchd)") })
 }
 
 // restarted tells how long it takes until the daemon runs anew.
