@@ -18,6 +18,7 @@ import (
 
 // book gathers what the journal says, as far as what comes follows from it.
 func book(ctx context.Context, j *journal.Journal, f *farm.Farm, v farm.View) (*ahead.Book, error) {
+	f = f.InUse(v.At)
 	b := &ahead.Book{
 		Farm: f, View: v, Jots: map[string][]farm.Jot{}, Batteries: map[string][]farm.Sample{},
 		Warm: map[farm.Place][]farm.Sample{}, Moist: map[farm.Place][]farm.Sample{},

@@ -74,7 +74,7 @@ func reliable(ctx context.Context, cfg *config.Config, now time.Time) ([]reliabi
 }
 
 func reliableIn(ctx context.Context, j *journal.Journal, f *farm.Farm, now time.Time) ([]reliability.Probe, error) {
-	account := reliability.New(f, ingest.NewCalibrator(f).Value)
+	account := reliability.New(f.InUse(now), ingest.NewCalibrator(f).Value)
 	first, _, err := j.Span(ctx, now.Add(-month), now)
 	if err != nil {
 		return nil, err
@@ -146,6 +146,12 @@ func printView(w io.Writer, v farm.View, f *farm.Farm) {
 			fmt.Fprintf(w, "\n%s (%s)\n", styled(w, inBold, farm.SayPlace(z.Bin, z.Zone, len(b.Zones) == 1)), z.Aim)
 			printZone(w, z, v, dates)
 		}
+	}
+	if len(v.Retired) > 0 {
+		fmt.Fprintln(w, "\n"+styled(w, inBold, "Retired"))
+	}
+	for _, r := range v.Retired {
+		fmt.Fprintf(w, "  %s, %s\n", f.SayPlace(r.Bin, r.Zone), dates.Day(r.Since, v.At))
 	}
 	printProbes(w, v, f)
 }

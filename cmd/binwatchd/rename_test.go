@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"io"
 	"net/http"
 	"path/filepath"
 	"strings"
@@ -91,5 +92,44 @@ bins:
 	c = startChild(t, nil, "run", "--config", path)
 	c.Says("broker reached")
 	same()
+
+	// The bin is given up, and its probe goes into another, which has its level from the first
+	// reading there on.
+	put("oak-01", "oak-01-t", fmt.Sprintf(`, retired: %s}
+  elm-01: {species: red, zones: {all: {aim: living, probes: [oak-01-t]}}`, begin.AddDate(0, 0, -1).Format(time.DateOnly)), "")
+	hangup(t, c)
+	c.Says("Oak-01 was retired on")
+	c.Says("configuration reloaded")
+	v := nowView(t, path)
+	if len(v.Standing) != 0 || len(v.Retired) != 1 || len(v.Bins) != 1 || v.Bins[0].Name != "elm-01" || v.Bins[0].Zones[0].Level(farm.Temperature) != nil {
+		t.Errorf("after the bin is retired: %+v", v)
+	}
+	now := time.Now().UTC().Truncate(time.Second)
+	brokertest.Done(t, "publish", client.Publish("bed/t", 1, false, fmt.Sprintf(`{"t": 20.2, "at": %q}`, now.Format(time.RFC3339))))
+	proctest.Eventually(t, "the probe is heard in its new bin", func() bool {
+		v := nowView(t, path)
+		l := v.Bins[0].Zones[0].Level(farm.Temperature)
+		return l != nil && l.Fresh && l.Value == 20.2 && l.At.Equal(now)
+	})
+	for at, want := range map[string]string{
+		"/bins/oak-01?span=2d": "Retired", "/": "Retired: <a href=\"/bins/oak-01#", "/jot": "elm-01", "/metrics": `bin="elm-01"`,
+	} {
+		resp, err := http.Get("http://" + addr + at)
+		if err != nil {
+			t.Fatal(err)
+		}
+		body, err := io.ReadAll(resp.Body)
+		resp.Body.Close()
+		if err != nil || resp.StatusCode != http.StatusOK || !strings.Contains(string(body), want) {
+			t.Errorf("%s: %s, %v, want %q in\n%s", at, resp.Status, err, want, body)
+		}
+		if old := at == "/metrics" || at == "/jot"; old && strings.Contains(string(body), "oak-01\"") {
+			t.Errorf("%s still has oak-01:\n%s", at, body)
+		}
+	}
+	out, _ := runChild(t, "export", "--what", "readings", "--config", path)
+	if strings.Count(out, "oak-01-t,oak-01,all,") < 18 || strings.Count(out, "oak-01-t,elm-01,all,") != 1 {
+		t.Errorf("the readings are\n%.2000s", out)
+	}
 	c.Stop()
 }

@@ -18,6 +18,7 @@ type Bin struct {
 	DryMass float64 `yaml:"dry_mass" kind:"a mass" help:"Of the contents if all water were gone; shared out to the zones."`
 	Worms   float64 `yaml:"worms" kind:"a mass" help:"Live worms, by mass."`
 	Ambient string  `yaml:"ambient" kind:"a probe" like:"glass-air" help:"The temperature probe in the air of the room; its place's when left out."`
+	Retired Date    `yaml:"retired" kind:"a day with its year" like:"2026-11-28" help:"From this day on it is out of use: its page, history and export stay, it is judged no more, and its probes are free for another bin."`
 	Pace    `yaml:",inline"`
 	Names   `yaml:",inline"`
 	Zones   []Zone `yaml:"zones" kind:"a zone" list:"zones by name, such as all: {aim: living, probes: [bed-t]}" need:"{all: {aim: living, probes: [bed-t]}}" help:"The parts of the bin, each with its own aim."`
@@ -34,6 +35,7 @@ type Zone struct {
 	Temperature farm.Bands `yaml:"temperature,flow" kind:"bands of temperature" of:"temperatures" help:"Bands of this zone, instead of the species'."`
 	Moisture    farm.Bands `yaml:"moisture,flow" kind:"bands of moisture" of:"percentages" help:"Bands of this zone, instead of the species' or the aim's."`
 	Limits      Limits     `yaml:"limits,flow" kind:"limits" help:"Of what has no bands: a notice is due the same day where a level is past one of them. An end may be left out: ..2000ppm."`
+	Retired     Date       `yaml:"retired" kind:"a day with its year" like:"2026-11-28" help:"From this day on it is out of use; the bin's when left out."`
 	Pace        `yaml:",inline" default:"-"`
 	Names       `yaml:",inline"`
 }
@@ -221,6 +223,7 @@ func (b *builder) shareOut(d *Bin) {
 
 func (b *builder) zone(d *Zone, bin *Bin) farm.Zone {
 	b.marks.fill(reflect.ValueOf(&d.Pace).Elem(), reflect.ValueOf(&bin.Pace).Elem(), "the bin's")
+	b.marks.fill(reflect.ValueOf(&d.Retired).Elem(), reflect.ValueOf(&bin.Retired).Elem(), "the bin's")
 	b.thriveInside(&d.Temperature, d.Temperature)
 	b.thriveInside(&d.Moisture, d.Moisture)
 	if b.set(&bin.DryMass) {
@@ -233,6 +236,9 @@ func (b *builder) zone(d *Zone, bin *Bin) farm.Zone {
 		Margin:    map[farm.Quantity]float64{farm.Temperature: d.Margin.Temperature, farm.Moisture: d.Margin.Moisture},
 		LookAhead: d.LookAhead,
 		Named:     b.named(d.Name, &d.Names),
+	}
+	if b.set(&d.Retired) {
+		zone.Retired = d.Retired.from(b.now, b.farm.Location)
 	}
 	for q, own := range map[farm.Quantity]farm.Bands{farm.Temperature: d.Temperature, farm.Moisture: d.Moisture} {
 		if !own.IsZero() {
@@ -261,6 +267,9 @@ func (b *builder) checkUses(sources []*source) {
 	placed := map[string]farm.Place{} // by probe
 	for _, bin := range b.file.Bins {
 		for _, z := range bin.Zones {
+			if b.zoneOf(bin.Name, z.Name).IsRetired(b.now) {
+				continue
+			}
 			measured := map[farm.Quantity]bool{}
 			for i := range z.Probes {
 				b.checkPlaced(&z.Probes[i], farm.Place{Bin: bin.Name, Zone: z.Name}, placed)
@@ -273,6 +282,7 @@ func (b *builder) checkUses(sources []*source) {
 			}
 		}
 	}
+	b.freeProbes(placed)
 	for i := range b.file.Bins {
 		b.checkAmbient(&b.file.Bins[i], placed)
 	}
@@ -282,6 +292,39 @@ func (b *builder) checkUses(sources []*source) {
 		b.noteIdle(s, placed)
 		b.notePace(s, placed)
 	}
+}
+
+// freeProbes leaves to zones that are retired the probes that now stand in no other.
+func (b *builder) freeProbes(placed map[string]farm.Place) {
+	for i := range b.farm.Bins {
+		bin := &b.farm.Bins[i]
+		for k := range bin.Zones {
+			z := &bin.Zones[k]
+			if !z.IsRetired(b.now) {
+				continue
+			}
+			z.Probes = slices.DeleteFunc(slices.Clone(z.Probes), func(id string) bool {
+				_, elsewhere := placed[id]
+				_, known := b.probes[id]
+				return elsewhere || !known
+			})
+			for _, id := range z.Probes {
+				placed[id] = farm.Place{Bin: bin.Name, Zone: z.Name}
+			}
+		}
+	}
+}
+
+// zoneOf is a zone of the farm, which there is.
+func (b *builder) zoneOf(bin, zone string) *farm.Zone {
+	for i := range b.farm.Bins {
+		for k := range b.farm.Bins[i].Zones {
+			if z := &b.farm.Bins[i].Zones[k]; b.farm.Bins[i].Name == bin && z.Name == zone {
+				return z
+			}
+		}
+	}
+	return &farm.Zone{}
 }
 
 func (b *builder) checkPlaced(p *string, where farm.Place, placed map[string]farm.Place) {
@@ -295,6 +338,8 @@ func (b *builder) checkPlaced(p *string, where farm.Place, placed map[string]far
 		placed[*p] = where
 	case other == where:
 		b.problem(b.at(p), "%s is named twice in this zone", *p)
+	case !b.zoneOf(other.Bin, other.Zone).Retired.IsZero():
+		b.problem(b.at(p), "%s stands in %s until %s; from that day on it can stand here", *p, other, b.zoneOf(other.Bin, other.Zone).Retired.Format(time.DateOnly))
 	default:
 		b.problem(b.at(p), "%s already stands in %s; a probe that speaks for two zones needs a second entry with the same topic", *p, other)
 	}

@@ -30,6 +30,7 @@ type builder struct {
 	barred  int // how many of them keep the daemon from starting
 	farm    farm.Farm
 	probes  map[string]farm.Probe // by id, templates already filled in
+	old     map[*string]bool      // names of probes in zones that are retired
 }
 
 func (b *builder) build() {

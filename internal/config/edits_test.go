@@ -250,6 +250,8 @@ var nameEdits = []edit{
 	{"the name of a probe that is there", bedM, `{topic: glass/bed, value: /m, measures: moisture, was: bed-t}`},
 	{"a named part in the past of one", bedM, `{topic: glass/bed, value: /m, measures: moisture, was: "bed-{n}"}`},
 	{"one past for many", "  air: {", "  \"rack-{n}\": {topic: \"rack/{n}\", measures: temperature, was: rack}\n  air: {"},
+	{"retired on a day without its year", "ambient: air", "ambient: air\n    retired: 28 Nov"},
+	{"a probe of a bin that is retired later", "  bed:\n", "  vat: {retired: 2026-04-01, zones: {all: {aim: keeping, probes: bed-t}}}\n  bed:\n"},
 	{"told of a bin by its former name", "bins:\n  bed:\n", "tell: [{push: {env: P}, bins: [tub]}]\nbins:\n  bed:\n    was: tub\n"},
 	{"a place of a bin by its former name", "bins:\n  bed:\n", "places: {shed: {bins: [tub]}}\nbins:\n  bed:\n    was: tub\n"},
 }

@@ -61,6 +61,7 @@ func allKinds() map[string]form {
 		"an aim":                       words("an aim", farm.Aims),
 		"an urgency or a condition":    words("an urgency or a condition", subjects()),
 		"a day":                        plain(scalar("a day", "10 Apr", parseDate, Date.String)),
+		"a day with its year":          plain(scalar("a day with its year", "2026-11-28", checked(parseDate, Date.wrongYear), Date.String)),
 		"a time zone":                  textual("a time zone", "Europe/London", parseZone),
 		"a topic":                      textual("a topic", "glass/bed", checked(parseText("a topic"), wrongFilter)),
 		"a single topic":               textual("a topic", "weather/hours", checked(parseText("a topic"), wrongSingle)),
@@ -367,6 +368,14 @@ func parseDate(s string) (Date, error) {
 		}
 	}
 	return Date{}, fmt.Errorf("%s is not a day, such as 10 Apr or 2027-04-10", quoted(s))
+}
+
+// wrongYear tells what keeps a day from being one for good.
+func (d Date) wrongYear() string {
+	if d.year == 0 {
+		return "this day has no year; write it as 2026-11-28"
+	}
+	return ""
 }
 
 // String writes a day whose year is known.

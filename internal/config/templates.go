@@ -176,11 +176,13 @@ func (b *builder) buildProbes() {
 // references lists where probes are named: zones and their air by bin, the air of places, then what
 // batteries power.
 func (b *builder) references() (refs []*string) {
+	b.old = map[*string]bool{}
 	for i := range b.file.Bins {
 		bin := &b.file.Bins[i]
 		for _, z := range bin.Zones {
 			for i := range z.Probes {
 				refs = append(refs, &z.Probes[i])
+				b.old[&z.Probes[i]] = b.zoneOf(bin.Name, z.Name).IsRetired(b.now)
 			}
 		}
 		if b.given(&bin.Ambient) {
@@ -216,6 +218,7 @@ func (b *builder) bind(sources []*source, ref *string) {
 	case len(sources) == 0: // that there are no probes is known
 	case namedPart.MatchString(*ref):
 		b.problem(at, "named parts stand in probes only; here one probe is named, such as %s", namedPart.ReplaceAllString(*ref, "1"))
+	case len(found) == 0 && b.old[ref]: // its probe may be gone, too
 	case len(found) == 0:
 		names := namesOf(sources, func(s *source) string { return s.doc.Name })
 		b.problem(at, "there is no probe %s: %s", quoted(*ref), hint(*ref, names))

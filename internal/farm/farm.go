@@ -77,7 +77,39 @@ type Zone struct {
 	Patience  time.Duration        // how long a breach must last
 	Margin    map[Quantity]float64 // how far back inside a limit counts as back, in the inner unit
 	LookAhead LookAhead
+	Retired   time.Time // the farm's midnight from which it is out of use; zero: it is in use
 	Named
+}
+
+// IsRetired tells whether a zone is out of use at t.
+func (z *Zone) IsRetired(t time.Time) bool { return !z.Retired.IsZero() && !t.Before(z.Retired) }
+
+// IsRetired tells whether every zone of a bin is out of use at t.
+func (b *Bin) IsRetired(t time.Time) bool {
+	return len(b.Zones) > 0 && !slices.ContainsFunc(b.Zones, func(z Zone) bool { return !z.IsRetired(t) })
+}
+
+// InUse is the farm without the zones that are retired at t, and without the probes that
+// stand in no other.
+func (f *Farm) InUse(t time.Time) *Farm {
+	retired := func(z Zone) bool { return z.IsRetired(t) }
+	if !slices.ContainsFunc(f.Bins, func(b Bin) bool { return slices.ContainsFunc(b.Zones, retired) }) {
+		return f
+	}
+	used := *f
+	used.Bins = nil
+	for _, b := range f.Bins {
+		if b.Zones = slices.DeleteFunc(slices.Clone(b.Zones), retired); len(b.Zones) > 0 {
+			used.Bins = append(used.Bins, b)
+		}
+	}
+	used.Probes = slices.DeleteFunc(slices.Clone(f.Probes), func(p Probe) bool {
+		apart := func(id string) bool {
+			return f.ZoneOf(id).Bin != "" && used.ZoneOf(id).Bin == "" && used.AirOf(id) == ""
+		}
+		return apart(p.ID) || len(p.Of) > 0 && !slices.ContainsFunc(p.Of, func(of string) bool { return !apart(of) })
+	})
+	return &used
 }
 
 // A Named is what a bin, a zone or a probe was called before.

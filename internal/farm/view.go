@@ -17,7 +17,8 @@ type View struct {
 	Units    Units       `json:"units"`
 	Timezone string      `json:"timezone"`
 	At       time.Time   `json:"at"`
-	Bins     []BinView   `json:"bins"`
+	Bins     []BinView   `json:"bins"` // without zones that are retired
+	Retired  []Retired   `json:"retired,omitempty"`
 	Probes   []ProbeView `json:"probes"`
 	Standing []Standing  `json:"conditions"` // raised now, most urgent first
 	Hushes   []Hush      `json:"hushes,omitempty"`
@@ -35,6 +36,13 @@ type BinView struct {
 	Name  string     `json:"name"`
 	Place string     `json:"place,omitempty"` // the [Room] that it stands in
 	Zones []ZoneView `json:"zones"`
+}
+
+// A Retired zone is out of use: its history is kept, and it is not judged.
+type Retired struct {
+	Bin   string    `json:"bin"`
+	Zone  string    `json:"zone"`
+	Since time.Time `json:"since"`
 }
 
 // A ZoneView is one zone: its levels, its worms and what is foreseen.

@@ -51,22 +51,46 @@ func (v *visit) showBin() error {
 	if err := v.look(sp, binURL(found.Name)+"?span="+sp.key); err != nil {
 		return err
 	}
-	i := slices.IndexFunc(v.View.Bins, func(b farm.BinView) bool { return b.Name == found.Name })
-	if i < 0 {
+	now := v.stands(found)
+	if len(now.Zones) == 0 {
 		return refuse(http.StatusNotFound, "This farm has no bin %q.", clip(found.Name, 60))
 	}
 	v.titled("bins", farm.Capital(found.Name))
 	v.live()
 	v.Clock = v.clock(v.View.At)
-	page := binPage{visit: v, conf: found, About: v.about(found), Reach: v.reach(found, v.View.Bins[i])}
+	page := binPage{visit: v, conf: found, About: v.about(found), Reach: v.reach(found, now)}
 	page.readDiary()
-	page.Bin = v.bin(v.View.Bins[i], page.dress)
+	page.Bin = v.bin(now, page.dress)
 	for _, pv := range v.View.Probes {
 		if v.probePlace(pv.ID).Bin == found.Name || pv.ID == found.Ambient {
 			page.Probes = append(page.Probes, v.probe(pv))
 		}
 	}
 	return v.show(http.StatusOK, "bin", &page)
+}
+
+// stands is how a bin stands, with its zones that are retired.
+func (v *visit) stands(b farm.Bin) farm.BinView {
+	out := farm.BinView{Name: b.Name}
+	if i := slices.IndexFunc(v.View.Bins, func(now farm.BinView) bool { return now.Name == b.Name }); i >= 0 {
+		out.Zones = slices.Clone(v.View.Bins[i].Zones)
+	}
+	for _, r := range v.View.Retired {
+		if z, ok := b.ZoneByName(r.Zone); ok && r.Bin == b.Name {
+			out.Zones = append(out.Zones, farm.ZoneView{Bin: b.Name, Zone: z.Name, Aim: z.Aim})
+		}
+	}
+	return out
+}
+
+// retired says since when a zone is out of use; "" when it is not.
+func (v *visit) retired(z farm.ZoneView) string {
+	for _, r := range v.View.Retired {
+		if r.Bin == z.Bin && r.Zone == z.Zone {
+			return "Retired " + v.dates().Day(r.Since, v.now) + ": kept to look back on, and no longer judged."
+		}
+	}
+	return ""
 }
 
 // about says what the configuration tells of a bin.

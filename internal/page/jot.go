@@ -154,12 +154,13 @@ const linesLately, zonesLately = 30, 4
 
 // askWhere asks of which zone the line is.
 func (v *visit) askWhere(page jotPage) error {
-	for _, b := range v.Farm.Bins {
+	used := v.Farm.InUse(v.now)
+	for _, b := range used.Bins {
 		for _, z := range b.Zones {
 			page.Places = append(page.Places, v.jotRow(b, z.Name, aimWords[z.Aim]))
 		}
 	}
-	if page.Many = len(v.Farm.Bins) > fewBins; !page.Many {
+	if page.Many = len(used.Bins) > fewBins; !page.Many {
 		return v.show(http.StatusOK, "jot", page)
 	}
 	page.Strips = v.strips(page.Places, "zone", page.Find, sayEnds)
@@ -199,7 +200,7 @@ func (v *visit) jotRow(b farm.Bin, zone, does string) row {
 // tubs are the bins that can take castings in.
 func (v *visit) tubs(but string) []string {
 	var out []string
-	for _, b := range v.Farm.Bins {
+	for _, b := range v.Farm.InUse(v.now).Bins {
 		keeps := slices.ContainsFunc(b.Zones, func(z farm.Zone) bool { return z.Aim == farm.Keeping })
 		if keeps && b.Name != but {
 			out = append(out, b.Name)

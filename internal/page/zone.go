@@ -48,15 +48,16 @@ func (v *visit) zone(bin farm.Bin, z farm.ZoneView, dress dress) zoneView {
 }
 
 // measured are the quantities a zone shows, in the order of the table: those it
-// has a level or a probe for.
+// has a level or a probe for, and when it is retired those it has a past of.
 func (v *visit) measured(bin farm.Bin, z farm.ZoneView) []farm.Quantity {
 	conf, _ := bin.ZoneByName(z.Zone)
+	retired := v.retired(z) != ""
 	return slices.DeleteFunc(farm.QuantityNames(), func(q farm.Quantity) bool {
 		probed := slices.ContainsFunc(conf.Probes, func(id string) bool {
 			p, ok := v.Farm.ProbeByID(id)
 			return ok && p.Measures == q
 		})
-		return z.Level(q) == nil && !probed
+		return z.Level(q) == nil && !probed && !(retired && len(v.curve(z.Bin, z.Zone, q)) > 0)
 	})
 }
 
@@ -106,6 +107,9 @@ func bands(bin farm.Bin, z farm.ZoneView, row *farm.QuantityRow) farm.Bands {
 // notes are the sentences under a zone's pictures.
 func (v *visit) notes(z farm.ZoneView) []string {
 	var out []string
+	if said := v.retired(z); said != "" {
+		out = append(out, said)
+	}
 	for _, o := range z.Outlook {
 		raised := func(r farm.Standing) bool { return r.Bin == z.Bin && r.Zone == z.Zone && r.Condition == o.Condition }
 		if slices.ContainsFunc(v.View.Standing, raised) {

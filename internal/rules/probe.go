@@ -21,6 +21,8 @@ type probe struct {
 	who  subject
 	zone *zone // nil for ambient probes and batteries
 
+	powers   []*probe  // of a battery: what runs on it
+	air      bool      // it measures that of a room, or around a bin
 	measured *measured // of its zone
 
 	silent, suspect, batteryLow *record
@@ -70,9 +72,12 @@ func (p *probe) records() []*record { return []*record{p.silent, p.suspect, p.ba
 // records of the place.
 func (p *probe) settle(byID map[string]*probe) {
 	for _, id := range p.spec.Of {
-		if of := byID[id]; of != nil && of.zone != nil {
+		of := byID[id]
+		if of == nil {
+			continue
+		}
+		if p.powers = append(p.powers, of); of.zone != nil && p.who.Bin == "" {
 			p.who.Bin, p.who.Zone = of.who.Bin, of.who.Zone
-			break
 		}
 	}
 	add := func(c farm.Condition) *record {
@@ -135,6 +140,9 @@ func (s *State) reading(r *farm.Reading) {
 		return
 	}
 	p.Newest, p.Arrived = *r, s.Now
+	if p.retired(s.Now) {
+		return
+	}
 	s.judgeDoubt(p, r)
 	if !r.Believed() {
 		return

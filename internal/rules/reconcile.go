@@ -103,6 +103,9 @@ func (s *State) gone(standing []farm.Change, left map[string]farm.Change) []farm
 // unwatchedFor tells why a condition can arise no more where the farm still has
 // its place; "" when it can.
 func (s *State) unwatchedFor(who subject, what topic) string {
+	if since := retiredSince(s.zoneOf(who), s.byID[who.Probe], s.Now); !since.IsZero() {
+		return s.sayRetired(who, since)
+	}
 	if who.Probe != "" {
 		if p := s.byID[who.Probe]; what.condition == farm.BatteryLow && p != nil && (p.spec.Measures != farm.Battery || p.spec.Low == 0) {
 			return "it has no limit for a battery any more"
@@ -131,6 +134,9 @@ func (s *State) zoneOf(who subject) *zone {
 
 // sayUnwatched says that nobody looks any more, and why.
 func (s *State) sayUnwatched(who subject, what topic) string {
+	if since := retiredSince(s.zoneOf(who), s.byID[who.Probe], s.Now); !since.IsZero() {
+		return s.sayRetired(who, since)
+	}
 	has := s.zoneOf(who) != nil
 	if who.Probe != "" {
 		has = s.byID[who.Probe] != nil
@@ -144,6 +150,11 @@ func (s *State) sayUnwatched(who subject, what topic) string {
 		name = farm.SayPlace(who.Bin, who.Zone, !ok)
 	}
 	return name + " is no longer in the configuration; what was told of it is not watched any more."
+}
+
+// sayRetired says that what is out of use is not looked at.
+func (s *State) sayRetired(who subject, since time.Time) string {
+	return fmt.Sprintf("%s was retired on %s and is no longer watched. How it is there is not known.", s.place(who), s.farm.Dates().Date(since))
 }
 
 // markRelimited remembers the levels at which other limits came into force

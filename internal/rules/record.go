@@ -78,7 +78,10 @@ type saying struct {
 // emit brings a record to an urgency and notes the change, if that is one. Its
 // words are made after the move.
 func (s *State) emit(r *record, at time.Time, to farm.Urgency) {
-	was := r.Urgency
+	was, retired := r.Urgency, retiredSince(r.zone, r.probe, at)
+	if !retired.IsZero() {
+		to = farm.Calm
+	}
 	if was == to {
 		return
 	}
@@ -106,6 +109,10 @@ func (s *State) emit(r *record, at time.Time, to farm.Urgency) {
 	s.relimited(r, &ch)
 	if next := r.becomes(); to == farm.Calm && next != nil && next.raised() {
 		ch.Ended = farm.Came
+	}
+	if !retired.IsZero() {
+		ch.Ended, ch.Brief, ch.Text = farm.Unwatched, "", s.sayRetired(r.who, retired)
+		ch.Forecast, ch.Advice, ch.Cautions = nil, nil, nil
 	}
 	s.out = append(s.out, ch)
 }

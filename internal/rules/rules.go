@@ -16,7 +16,7 @@
 // one.
 //
 // In reading order: rules.go is the State and its Step. zone.go and probe.go
-// hold what is known of each, level.go makes a zone's level of its probes and
+// hold what is known of each, retired.go ends it, level.go makes a zone's level of its probes and
 // judges it by limits, day.go is the mean of its last 24 hours, settling.go
 // what a moisture does after work at its probe, hysteresis.go turns a limit on and off, record.go is the
 // life of a condition. band.go has the words of a level past its limits,
@@ -85,6 +85,7 @@ func New(f *farm.Farm) *State {
 	}
 	for _, p := range s.probes {
 		p.settle(s.byID)
+		p.air = f.AirOf(p.spec.ID) != ""
 	}
 	for _, row := range farm.ConditionTable {
 		if row.About == farm.AboutMachinery {
@@ -167,6 +168,10 @@ func (s *State) start(t time.Time) {
 // tick is what time alone brings about.
 func (s *State) tick(m time.Time) {
 	for _, p := range s.probes {
+		if p.retired(m) {
+			s.retire(p.records(), m)
+			continue
+		}
 		if m.Sub(p.Heard) > silentAfter*p.spec.Every || p.gone(m) {
 			if s.dropOut(p, m); !s.spokenFor(p, m) {
 				s.turn(p.silent, m, true)
@@ -174,6 +179,10 @@ func (s *State) tick(m time.Time) {
 		}
 	}
 	for i, z := range s.zones {
+		if z.spec.IsRetired(m) {
+			s.retire(z.records, m)
+			continue
+		}
 		if z.holding(m) {
 			continue
 		}

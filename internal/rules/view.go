@@ -25,11 +25,19 @@ func (s *State) Look(at time.Time) farm.View {
 	for _, b := range s.bins {
 		bv := farm.BinView{Name: b.spec.Name, Place: b.spec.Room}
 		for _, z := range b.zones {
-			bv.Zones = append(bv.Zones, s.zoneView(z, at))
+			if !z.spec.IsRetired(at) {
+				bv.Zones = append(bv.Zones, s.zoneView(z, at))
+			}
 		}
-		v.Bins = append(v.Bins, bv)
+		if len(bv.Zones) > 0 {
+			v.Bins = append(v.Bins, bv)
+		}
 	}
+	v.Retired = s.viewRetired(at)
 	for _, p := range s.probes {
+		if p.retired(at) {
+			continue
+		}
 		pv := p.view(at)
 		pv.AirOf = s.farm.AirOf(pv.ID)
 		v.Probes = append(v.Probes, pv)
