@@ -118,11 +118,24 @@ func (l *Loop) anew(ctx context.Context) error {
 	return err
 }
 
-// Alive returns when the loop has answered and no write is under way, so that a
-// disk that hangs is noticed.
+// Alive returns when the loop has answered and the write then under way has ended, so
+// that one that hangs is noticed; the loop goes on meanwhile. A disk of which the
+// keeper was told is waited for: beginning anew makes no disk answer, and who has
+// begun anew can't tell that it answers again.
 func (l *Loop) Alive(ctx context.Context) error {
-	return l.inside(ctx, func() error {
-		_ = l.finishWrite() // a failure has been dealt with
+	var idle <-chan struct{}
+	if err := l.inside(ctx, func() error {
+		if l.written != nil && !(l.outage.on() && l.now().Sub(l.sent) < longestHold) {
+			idle = l.idle
+		}
 		return nil
-	})
+	}); err != nil || idle == nil {
+		return err
+	}
+	select {
+	case <-idle:
+		return nil
+	case <-ctx.Done():
+		return errHeldUp
+	}
 }

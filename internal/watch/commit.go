@@ -167,13 +167,34 @@ func (l *Loop) startWrite(ctx context.Context) {
 	}
 	err := l.transaction(&l.batch)
 	l.writing, l.batch, l.spare = l.batch, l.spare, batch{}
-	rows, written := &l.writing.Batch, make(chan error, 1)
-	l.written = written
+	rows, written, idle := &l.writing.Batch, make(chan error, 1), make(chan struct{})
+	l.written, l.idle, l.sent = written, idle, l.now()
 	if err != nil {
 		written <- err
+		close(idle)
 		return
 	}
-	go func() { written <- l.cfg.Journal.Append(context.WithoutCancel(ctx), rows) }()
+	go func() {
+		written <- l.cfg.Journal.Append(context.WithoutCancel(ctx), rows)
+		close(idle)
+	}()
+}
+
+// writeEnds tells whether no write is under way, or is no more within a time. A
+// failure is dealt with.
+func (l *Loop) writeEnds(within time.Duration) bool {
+	if l.written == nil {
+		return true
+	}
+	late := time.NewTimer(within)
+	defer late.Stop()
+	select {
+	case err := <-l.written:
+		_ = l.endWrite(err)
+		return true
+	case <-late.C:
+		return false
+	}
 }
 
 // finishWrite returns when no write is under way.
@@ -246,6 +267,10 @@ func (l *Loop) committed(b *batch) {
 	l.memory.Replayed += len(b.Entries)
 	if b.Snapshot != nil {
 		l.memory.Replayed, l.memory.Taken = 0, b.Snapshot.Taken
+	}
+	if l.outage.on() {
+		l.outage.over = now
+		l.cfg.Log.Info("journal is written again", "outage", now.Sub(l.outage.since).Round(time.Second))
 	}
 	l.endOutage(now)
 	b.acknowledge(l.cfg.Answer)

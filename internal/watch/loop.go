@@ -73,6 +73,9 @@ type Loop struct {
 	spare   batch                // empty, to fill next
 	writing batch                // on its way to the disk
 	written chan error           // has a value when it is there; nil: nothing is on its way
+	idle    chan struct{}        // closed when nothing is on its way
+	sent    time.Time            // when what is on its way set out
+	changed *ingest.Link         // has come while something was on its way
 	newest  map[string]time.Time // when each probe's newest unstamped reading was measured
 	repeats repeats
 	misread map[string]bool           // topics with a message that was not understood, once that has been logged
@@ -117,11 +120,15 @@ func (l *Loop) Run(ctx context.Context) error {
 	defer minute.Stop()
 	source := l.cfg.Source.Items()
 	for {
+		if l.changed != nil && l.written == nil {
+			l.link(ctx, *l.changed)
+			l.changed = nil
+		}
 		l.unlearn(ctx)
 		l.due(ctx)
 		l.armFlush(flush)
 		items := source
-		if l.outage.on() || l.batch.waiting() >= most {
+		if l.outage.on() || l.changed != nil || l.batch.waiting() >= most {
 			items = nil // intake holds; the broker keeps the messages
 		}
 		select {
@@ -132,7 +139,7 @@ func (l *Loop) Run(ctx context.Context) error {
 			case !open:
 				source = nil // the source has ended; commands may go on
 			case it.Link != nil:
-				l.link(ctx, *it.Link)
+				l.changed = it.Link // for when the disk has answered
 			case it.Delivery != nil:
 				l.delivery(it.Delivery)
 			}
@@ -141,9 +148,10 @@ func (l *Loop) Run(ctx context.Context) error {
 			minute.Reset(l.untilMinute())
 		case <-flush.C:
 			switch { // a commit, or the next try after one that did not happen
+			case l.written != nil: // what waits is looked at when the write is done
 			case l.outage.on():
 				l.retry(ctx)
-			case l.written == nil:
+			default:
 				l.startWrite(ctx)
 			}
 		case do := <-l.asks:
@@ -216,12 +224,18 @@ func (l *Loop) backlogDone() {
 
 // tick lets time pass. Only a tick that changes something is journalled.
 func (l *Loop) tick(ctx context.Context) {
-	if l.outage.on() || !l.inPlace() {
+	switch {
+	case l.outage.on():
 		return
-	}
-	l.checkClock(ctx)
-	if l.outage.trusted(l.now()) { // an outage is to end on a quiet farm too, where nothing else is written
-		l.batch.save, l.batch.urgent = true, true
+	case !l.writeEnds(answerTime):
+		l.hold()
+	case !l.inPlace():
+		return
+	default:
+		l.checkClock(ctx)
+		if l.outage.trusted(l.now()) { // an outage is to end on a quiet farm too, where nothing else is written
+			l.batch.save, l.batch.urgent = true, true
+		}
 	}
 	l.take(farm.Event{Kind: farm.EventTick, Arrived: l.now().Truncate(time.Minute)}, nil)
 }
@@ -249,11 +263,14 @@ func (l *Loop) take(e farm.Event, d *ingest.Delivery) {
 	}
 }
 
+// drainTime is how long what waits has at the end.
+const drainTime = 10 * time.Second
+
 // drain commits what waits at the end, within a time of its own.
 func (l *Loop) drain() error {
-	ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
+	ctx, cancel := context.WithTimeout(context.Background(), drainTime)
 	defer cancel()
-	if l.outage.on() {
+	if l.outage.on() || !l.writeEnds(drainTime) {
 		return nil
 	}
 	l.batch.save = true

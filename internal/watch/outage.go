@@ -43,13 +43,40 @@ func (l *Loop) fail(err error) {
 	now := l.now()
 	l.cfg.Log.Error("journal not written", "error", err)
 	l.batch.reset()
-	if l.outage.since.IsZero() {
-		l.outage = outage{since: now, why: Why(err)}
-		l.cfg.TellNow(Unwritable(now, err, l.cfg.File))
-	}
-	l.outage.over = time.Time{}
+	l.suffer(now, err)
 	l.outage.tries++
 	l.outage.next = now.Add(DiskRetry.After(l.outage.tries))
+}
+
+// suffer begins an outage, or goes on with one, and tells of it once.
+func (l *Loop) suffer(since time.Time, err error) {
+	if l.outage.since.IsZero() {
+		l.outage = outage{since: since, why: Why(err)}
+		l.cfg.TellNow(Unwritable(since, err, l.cfg.File))
+	}
+	l.outage.over = time.Time{}
+}
+
+const (
+	// answerTime is how long a loop that has other things to do waits for a disk.
+	answerTime = time.Second
+	// longestWrite is how long a write takes at most by a disk that works: a worn card
+	// holds one up for half a minute. Common practice, no source.
+	longestWrite = time.Minute
+	// longestHold is how long a write is waited for before a hang of our own is
+	// thought of, which a new start would end. A choice.
+	longestHold = 15 * time.Minute
+)
+
+var errHeldUp = errors.New("the disk does not answer")
+
+// hold deals with a write that does not end. It goes on, and whatever is in memory
+// stays true: when it ends well, so does the outage.
+func (l *Loop) hold() {
+	if l.now().Sub(l.sent) >= longestWrite {
+		l.cfg.Log.Error("journal not written", "error", errHeldUp, "since", l.sent)
+		l.suffer(l.sent, errHeldUp)
+	}
 }
 
 // endOutage tells that an outage is over, after a write that went well.
@@ -105,6 +132,7 @@ var remedies = []struct {
 	{journal.ErrReadOnly, "Make the journal's disk writable again; a card that turns read-only is often worn out, so have a spare ready."},
 	{journal.ErrDamaged, lookAtDisk},
 	{journal.ErrDisk, lookAtDisk},
+	{errHeldUp, lookAtDisk},
 	{journal.ErrLocked, "Close the program that has the journal's file open; to look into it, take a copy with binwatchd backup."},
 }
 
@@ -151,8 +179,6 @@ func (l *Loop) retry(ctx context.Context) {
 		l.fail(err)
 		return
 	}
-	l.outage.over = l.now()
-	l.cfg.Log.Info("journal is written again", "outage", l.outage.over.Sub(l.outage.since).Round(time.Second))
 	l.cfg.Source.Reconnect()
 }
 

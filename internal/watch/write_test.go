@@ -2,13 +2,18 @@ package watch_test
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"strings"
 	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/watch"
 )
 
 // busy holds the next write up, and lets it go on, to its outcome.
@@ -134,6 +139,65 @@ func TestALostConnectionFullOfMessagesIsKnownAgain(t *testing.T) {
 		send(true)
 		if got := r.readings("t"); len(got) != many {
 			t.Errorf("got %d readings, want %d: each once", len(got), many)
+		}
+	})
+}
+
+// A disk that answers nothing for minutes hangs nobody who asks, and is told of once.
+// Nothing is lost if it comes back.
+func TestADiskThatAnswersNothingIsToldOf(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newRig(t, time.Now)
+		r.broker.link(true, false)
+		time.Sleep(time.Minute)
+		goOn := r.disk.busy()
+		for range 20 {
+			r.broker.publish("bed/t", "18")
+		}
+		synctest.Wait()
+		alive := func() error {
+			ctx, giveUp := context.WithTimeout(context.Background(), 90*time.Second)
+			defer giveUp()
+			return r.loop.Alive(ctx)
+		}
+		if err := alive(); err == nil {
+			t.Error("got a sign of life from a loop whose write does not end")
+		}
+		r.broker.link(false, false)
+		time.Sleep(time.Minute)
+		ctx, giveUp := context.WithTimeout(context.Background(), 10*time.Second)
+		defer giveUp()
+		v, err := r.loop.Look(ctx)
+		if err != nil || v.Intake.Unwritten == nil || !strings.Contains(v.Intake.Why, "does not answer") {
+			t.Errorf("got %+v, %v; want to be told that the disk does not answer", v.Intake, err)
+		}
+		jot := farm.Event{Kind: farm.EventJot, Jot: farm.Jot{At: time.Now(), Bin: "bed", What: farm.Watered, Litres: 2}}
+		if err := r.loop.Act(ctx, jot); !errors.Is(err, watch.ErrUnwritten) {
+			t.Errorf("a jot gets %v, want %v", err, watch.ErrUnwritten)
+		}
+		if err := alive(); err != nil {
+			t.Errorf("a disk of which the keeper knows: got %v, want a sign of life", err)
+		}
+		time.Sleep(70 * time.Minute) // in which nothing is tried, for the disk has its orders
+		if err := alive(); err == nil {
+			t.Error("got a sign of life from a loop whose write has not ended in an hour")
+		}
+		goOn(nil)
+		synctest.Wait()
+		if err := alive(); err != nil {
+			t.Errorf("got %v from a loop whose write has ended", err)
+		}
+		r.broker.link(true, true)
+		for id := range uint16(21) { // all comes again, and one more
+			r.broker.send(id+1, "bed/t", "18", id < 20)
+		}
+		time.Sleep(3 * time.Minute)
+		synctest.Wait()
+		if got := r.readings("t"); len(got) != 21 {
+			t.Errorf("got %d readings, want each of the 21 once", len(got))
+		}
+		if got := r.cried(); len(got) != 2 || got[0].Change != farm.Raised || got[1].Change != farm.Eased || got[0].Episode != got[1].Episode {
+			t.Errorf("got cries %+v, want one raise and its easing", got)
 		}
 	})
 }
