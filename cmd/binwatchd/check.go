@@ -8,6 +8,7 @@ import (
 	"io"
 	"log/slog"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"binwatchd/internal/config"
@@ -102,6 +103,7 @@ func tried(cfg *config.Config) []config.Problem {
 	if cfg.Page != nil {
 		t.page(cfg.Page)
 	}
+	t.people()
 	t.notices()
 	return t.reasons
 }
@@ -126,16 +128,28 @@ func (t *trial) note(key string, err error) {
 }
 
 func (t *trial) page(p *page.Settings) {
-	t.note("page", page.Check(p.Listen, !p.Password.IsZero()))
+	t.note("page", page.Check(p.Listen, !p.Password.IsZero() || slices.ContainsFunc(t.cfg.People, func(p config.Person) bool { return !p.Password.IsZero() })))
 	if password, err := revealed(p.Password); err == nil {
 		t.note("page.password", page.CheckPassword(password))
 	}
 	if key, err := revealed(p.Calendar); err == nil && key != "" {
-		t.note("page.calendar", page.CheckCalendarKey(key))
+		t.note("page.calendar", page.CheckKey(key))
 	}
 	if p.TLS != nil {
 		_, err := keyPair(p.TLS.Cert, p.TLS.Key)
 		t.note("page.tls", err)
+	}
+}
+
+// people tries what each of them comes in by.
+func (t *trial) people() {
+	for i, p := range t.cfg.People {
+		if password, err := revealed(p.Password); err == nil {
+			t.note(fmt.Sprintf("people[%d].password", i), page.CheckPassword(password))
+		}
+		if token, err := revealed(p.Token); err == nil && token != "" {
+			t.note(fmt.Sprintf("people[%d].token", i), page.CheckKey(token))
+		}
 	}
 }
 
@@ -149,11 +163,17 @@ func (t *trial) notices() {
 			t.note("mail.ca", err)
 		}
 	}
-	for i, to := range t.cfg.Tell {
-		var o opener
-		if nt := teller(to, o.reveal); o.err() == nil {
-			t.note(fmt.Sprintf("tell[%d]", i), notify.Check(nc, nt))
+	try := func(at string, tell []notify.TellerSettings) {
+		for i, to := range tell {
+			var o opener
+			if nt := teller(to, o.reveal); o.err() == nil {
+				t.note(fmt.Sprintf("%stell[%d]", at, i), notify.Check(nc, nt))
+			}
 		}
+	}
+	try("", t.cfg.Tell)
+	for i, p := range t.cfg.People {
+		try(fmt.Sprintf("people[%d].", i), p.Tell)
 	}
 	if l := t.cfg.SignOfLife; l != nil {
 		if url, err := revealed(l.URL); err == nil {

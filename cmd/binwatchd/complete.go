@@ -78,20 +78,27 @@ func possible(ctx context.Context, before []string, flags bool) []offer {
 	fs := flag.NewFlagSet(c.name, flag.ContinueOnError)
 	c.flags(fs)
 	line := readLine(fs, before[1:])
+	offer := wordOffers[c.name]
 	switch {
+	case line.open != nil && line.open.Usage == byHelp:
+		return plain(line.loaded().Farm.Names())
 	case line.open != nil:
 		return choices(line.open)
 	case flags:
 		return flagOffers(fs)
-	}
-	if offer := wordOffers[c.name]; offer != nil {
-		cfg, err := config.Load(cmp.Or(line.config, usualConfig), config.ForRehearsal)
-		if err != nil {
-			cfg = &config.Config{} // what the farm has can't be offered
-		}
-		return offer(ctx, line.words, cfg)
+	case offer != nil:
+		return offer(ctx, line.words, line.loaded())
 	}
 	return nil
+}
+
+// loaded is the configuration that the line names; an empty one where it can't be read.
+func (l typedLine) loaded() *config.Config {
+	cfg, err := config.Load(cmp.Or(l.config, usualConfig), config.ForRehearsal)
+	if err != nil {
+		return &config.Config{}
+	}
+	return cfg
 }
 
 // A typedLine is what was typed after a command so far.

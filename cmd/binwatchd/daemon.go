@@ -20,6 +20,7 @@ import (
 	"binwatchd/internal/ingest"
 	"binwatchd/internal/journal"
 	"binwatchd/internal/notify"
+	"binwatchd/internal/page"
 	"binwatchd/internal/rounds"
 	"binwatchd/internal/systemd"
 	"binwatchd/internal/watch"
@@ -49,6 +50,7 @@ type daemon struct {
 	copies     *journal.Copies   // nil: none are made
 	socket     controlSocket
 	web        *webServer // nil: no page
+	page       *page.Page // likewise
 }
 
 // A clockwork is the one place from which the daemon's parts take the time.
@@ -142,6 +144,7 @@ func (d *daemon) openIntake(_ context.Context, cfg *config.Config) (err error) {
 	if k := b.Keeper; k != nil {
 		lc.Keeper = ingest.Login{User: k.User, Password: o.reveal("password of the broker's keeper", k.Password)}
 	}
+	lc.People = loginsOf(peopleOf(cfg, &o))
 	if err := o.err(); err != nil {
 		return err
 	}
@@ -205,12 +208,12 @@ func (d *daemon) say(changes []farm.Change) {
 // the order in which readings flow: what waits is committed and acknowledged
 // before the broker is left, and the journal closes last.
 func (d *daemon) serve(ctx context.Context) error {
-	forward, page, copies := idle, idle, idle
+	forward, web, copies := idle, idle, idle
 	if d.forward != nil {
 		forward = d.forward.Run
 	}
 	if d.web != nil {
-		page = d.web.run
+		web = d.web.run
 	}
 	if d.copies != nil {
 		copies = d.runCopies
@@ -218,7 +221,7 @@ func (d *daemon) serve(ctx context.Context) error {
 	parts := []part{
 		{"watchdog", d.feedWatchdog}, {"loop", d.loop.Run}, {"intake", d.intake.Run}, {"influx", forward},
 		{"notices", d.sending.run}, {"compaction", every(time.Hour, d.compact)}, {"copies", copies}, {"control", every(5*time.Second, d.keepSocket)},
-		{"memory", every(giveBackEvery, giveBack)}, {"page", page},
+		{"memory", every(giveBackEvery, giveBack)}, {"page", web},
 	}
 	stopping := context.AfterFunc(ctx, func() { d.tell("stopping", d.manager.Stopping()) })
 	defer stopping()

@@ -236,6 +236,12 @@ func TestReloadReachesEveryPart(t *testing.T) {
 		t.Error("who is told no more was told")
 	}
 
+	own := secretFile(t, filepath.Dir(e.path), "mara", "leaf mould")
+	e.reload("probes:\n", fmt.Sprintf("people: {mara: {password: {file: %q}}}\nprobes:\n", own)) // somebody with a password
+	e.shows("/", "The shed is locked", "Linden Yard")
+	e.reload(fmt.Sprintf("people: {mara: {password: {file: %q}}}\n", own), "") // and gone again
+	e.shows("/", "Linden Yard", "The shed is locked")
+
 	// The database gets each reading under the names of its own time.
 	for raw, tags := range map[string]string{
 		"raw=20.01 ": "bin_levels,bin=bed,farm=Hillfoot\\ Nursery,probe=bed-t,zone=near ",

@@ -29,6 +29,7 @@ func jotWork(fs *flag.FlagSet) work {
 	fs.StringVar(&o.at, "at", "", "`TIME` at which it was done, where the words do not say it: 2026-05-01T14:30, 'yesterday 5pm'")
 	fs.BoolVar(&o.last, "last", false, "shows the lines that were written last, with the numbers to strike them by")
 	fs.StringVar(&o.strike, "strike", "", "takes the line of a `NUMBER` back: what was learned from it is unlearned")
+	fs.StringVar(&o.by, "by", "", byHelp)
 	fs.BoolVar(&o.note, "note", false, "keeps what is not understood as a note, in your own words")
 	wanted := func(words []string) error {
 		o.text = strings.Join(words, " ")
@@ -38,11 +39,15 @@ func jotWork(fs *flag.FlagSet) work {
 		return misuseIf(len(words) == 0, "wants what was done, as in: jot fed bed/near 2 kg of grain; jot - reads lines from standard input")
 	}
 	return work{words: wanted, run: func(ctx context.Context, c *call) error {
+		var err error
+		if o.by, err = signature(&c.cfg.Farm, o.by); err != nil {
+			return err
+		}
 		switch {
 		case o.last:
 			return showLast(ctx, c)
 		case o.strike != "":
-			return strikeLine(ctx, c, o.strike)
+			return strikeLine(ctx, c, o)
 		}
 		return jotDown(ctx, c, o)
 	}}
@@ -50,8 +55,8 @@ func jotWork(fs *flag.FlagSet) work {
 
 // jotOptions are what a jot command says.
 type jotOptions struct {
-	text, at, strike string
-	note, last       bool
+	text, at, strike, by string
+	note, last           bool
 }
 
 // lastShown is how many lines --last shows.
@@ -71,7 +76,7 @@ func showLast(ctx context.Context, c *call) error {
 	for _, line := range slices.Backward(lines) {
 		by := ""
 		if line.By != "" {
-			by = " (" + line.By + ")"
+			by = " (" + cmp.Or(c.cfg.Farm.SayPerson(line.By), line.By) + ")"
 		}
 		fmt.Fprintf(c.out, "%8d  %s%s\n", line.ID, jot.Said(&c.cfg.Farm, line), by)
 	}
@@ -82,7 +87,8 @@ func showLast(ctx context.Context, c *call) error {
 }
 
 // strikeLine takes a line of the logbook back.
-func strikeLine(ctx context.Context, c *call, number string) error {
+func strikeLine(ctx context.Context, c *call, o jotOptions) error {
+	number := o.strike
 	id, err := strconv.ParseInt(number, 10, 64)
 	if err != nil || id < 1 {
 		return misusef("%q is no number of a line; --last shows them", number)
@@ -96,7 +102,7 @@ func strikeLine(ctx context.Context, c *call, number string) error {
 	if err != nil {
 		return fmt.Errorf("line %d: %w; --last shows the numbers", id, err)
 	}
-	a := control.Action{Strike: &farm.Strike{Line: id, By: jot.ByCommand}}
+	a := control.Action{Strike: &farm.Strike{Line: id, By: o.by}}
 	return note(ctx, c.cfg, a, machineTimes().now(), func(how string) {
 		fmt.Fprintf(c.out, "struck%s: %s\n", how, jot.Said(&c.cfg.Farm, line))
 	})
@@ -133,7 +139,7 @@ func jotDown(ctx context.Context, c *call, o jotOptions) error {
 		case j.At.IsZero():
 			j.At = at
 		}
-		j.By = jot.ByCommand
+		j.By = o.by
 		checked := *j
 		checked.At = cmp.Or(j.At, now)
 		if err := jot.Check(&c.cfg.Farm, checked, now); err != nil {
@@ -253,7 +259,7 @@ func noteAlone(ctx context.Context, cfg *config.Config, a control.Action, now ti
 }
 
 func hushWork(fs *flag.FlagSet) work {
-	long := fs.String("for", "", "how `LONG`: 2h, 3d")
+	long, by := fs.String("for", "", "how `LONG`: 2h, 3d"), fs.String("by", "", byHelp)
 	var d time.Duration
 	wanted := func(words []string) (err error) {
 		if len(words) < 1 || *long == "" {
@@ -264,17 +270,19 @@ func hushWork(fs *flag.FlagSet) work {
 		}
 		return nil
 	}
-	return work{words: wanted, run: func(ctx context.Context, c *call) error { return hush(ctx, c, d) }}
+	return work{words: wanted, run: func(ctx context.Context, c *call) error { return hush(ctx, c, d, *by) }}
 }
 
 // hush keeps quiet about what the words name for d.
-func hush(ctx context.Context, c *call, d time.Duration) error {
+func hush(ctx context.Context, c *call, d time.Duration, by string) error {
+	by, errBy := signature(&c.cfg.Farm, by)
 	now := machineTimes().now()
 	until := now.Add(d).UTC().Truncate(time.Millisecond)
 	hushes, err := hushesOf(&c.cfg.Farm, c.words)
+	err = cmp.Or(err, errBy)
 	for i := range hushes {
 		h := &hushes[i]
-		h.Until = until
+		h.Until, h.By = until, by
 		err = cmp.Or(err, ingest.CheckHush(&c.cfg.Farm, *h, now))
 		h.Until, h.For = time.Time{}, d // by the daemon's clock, which may know better
 	}
@@ -319,7 +327,19 @@ func hushesOf(f *farm.Farm, words []string) (all []farm.Hush, err error) {
 	return all, nil
 }
 
-func noteSeen(ctx context.Context, c *call) error {
+func seenWork(fs *flag.FlagSet) work {
+	by := fs.String("by", "", byHelp)
+	wanted := func(words []string) error {
+		return misuseIf(len(words) == 0, "wants the id of a condition, or of several")
+	}
+	return work{words: wanted, run: func(ctx context.Context, c *call) error { return noteSeen(ctx, c, *by) }}
+}
+
+func noteSeen(ctx context.Context, c *call, by string) error {
+	by, err := signature(&c.cfg.Farm, by)
+	if err != nil {
+		return err
+	}
 	v, err := view(ctx, c.cfg)
 	if err != nil {
 		return err
@@ -330,7 +350,7 @@ func noteSeen(ctx context.Context, c *call) error {
 		i := slices.IndexFunc(v.Standing, func(s farm.Standing) bool { return s.Episode == id })
 		switch {
 		case i >= 0:
-			a.Seen, said = append(a.Seen, farm.Seen{Episode: id}), append(said, "seen: "+v.Standing[i].Text)
+			a.Seen, said = append(a.Seen, farm.Seen{Episode: id, By: by}), append(said, "seen: "+v.Standing[i].Text)
 		case len(c.words) == 1:
 			return fmt.Errorf("nothing is raised under %q; binwatchd now --config %s shows the ids", id, c.path)
 		default: // one of those that a letter named

@@ -59,11 +59,21 @@ func notifyConfig(cfg *config.Config, path string, log *slog.Logger, times times
 	return nc, o.err()
 }
 
-// tellersOf names who is told.
+// tellersOf names who is told: the entries of tell, then those of the people.
 func tellersOf(cfg *config.Config, reveal func(string, secret.Secret) string) []notify.Teller {
 	var out []notify.Teller
 	for _, t := range cfg.Tell {
 		out = append(out, teller(t, reveal).Within(&cfg.Farm))
+	}
+	for _, p := range cfg.People {
+		for _, t := range p.Tell {
+			if len(t.Bins)+len(t.Places) == 0 {
+				t.Places = p.Places
+			}
+			nt := teller(t, reveal)
+			nt.Who = p.Name
+			out = append(out, nt.Within(&cfg.Farm))
+		}
 	}
 	return notify.Named(out)
 }

@@ -17,6 +17,7 @@ import (
 	"binwatchd/internal/config"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/notify"
+	"binwatchd/internal/page"
 	"binwatchd/internal/secret"
 )
 
@@ -42,6 +43,14 @@ func (d *daemon) reload(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	var o opener
+	people := peopleOf(cfg, &o)
+	if p := cfg.Page; p != nil {
+		o.note("page", page.Check(p.Listen, !p.Password.IsZero() || hasLogin(people)))
+	}
+	if err := o.err(); err != nil {
+		return err
+	}
 	if err := d.loop.Reload(ctx, &cfg.Farm, name); err != nil {
 		return err // the sender in force stays, and with it what it told from memory
 	}
@@ -51,6 +60,7 @@ func (d *daemon) reload(ctx context.Context) error {
 		d.log.Warn("what is owed to tellers that are gone stays owed", "error", err)
 	}
 	d.hear(cfg)
+	d.admit(people)
 	d.logDifference(d.cfg.Swap(cfg), cfg, waits)
 	return nil
 }

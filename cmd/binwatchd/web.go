@@ -34,19 +34,21 @@ func (d *daemon) openWeb(_ context.Context, cfg *config.Config) error {
 	var o opener
 	password := o.reveal("page password", cfg.Page.Password)
 	if key := o.reveal("page calendar", cfg.Page.Calendar); key != "" {
-		o.note("page calendar", page.CheckCalendarKey(key))
+		o.note("page calendar", page.CheckKey(key))
 	}
-	if err := cmp.Or(o.err(), page.Check(cfg.Page.Listen, password != "")); err != nil {
+	people := peopleOf(cfg, &o)
+	if err := cmp.Or(o.err(), page.Check(cfg.Page.Listen, password != "" || hasLogin(people))); err != nil {
 		return err
 	}
 	p, err := page.New(page.Config{
 		Farm: d.farms.now, Look: d.lookClosely, Rounds: d.rounds, History: d.journal, Letters: d.journal,
 		Ahead: d.ahead, Calendar: d.calendar, CalendarKey: calendarKey(cfg.Page.Calendar),
-		Reliability: d.reliability(), Act: d.loop.Act, Password: password, TLS: cfg.Page.TLS != nil, Now: d.now, Log: d.log,
+		Reliability: d.reliability(), Act: d.loop.Act, Password: password, People: people, TLS: cfg.Page.TLS != nil, Now: d.now, Log: d.log,
 	})
 	if err != nil {
 		return err
 	}
+	d.page = p
 	mux := http.NewServeMux()
 	mux.Handle("/", p)
 	scraped := d.metricsHandler()

@@ -274,7 +274,7 @@ func (b *builder) checkInflux() {
 
 func (b *builder) checkPage() {
 	if d := b.file.Page; b.set(&b.file.Page) {
-		b.refuse(b.set(&d.Listen) && !loopback.Is(hostOf(d.Listen)) && !b.present(&d.Password), &d.Listen,
+		b.refuse(b.set(&d.Listen) && !loopback.Is(hostOf(d.Listen)) && !b.present(&d.Password) && !b.hasLogin(), &d.Listen,
 			"beyond loopback anybody could read and change the farm: add password: {file: PATH}, or listen at 127.0.0.1")
 	}
 }
@@ -308,6 +308,7 @@ func (b *builder) checkTell() {
 	for i := range b.file.Tell {
 		b.checkTeller(&b.file.Tell[i], first)
 	}
+	b.checkPeople(first)
 	b.needMail(&b.file.Rounds)
 }
 
@@ -334,10 +335,8 @@ func (b *builder) checkTeller(d *notify.TellerSettings, first map[string]int) {
 	for i := range d.Bins {
 		b.binsLike(&d.Bins[i])
 	}
-	names := namesOf(b.farm.Rooms, func(r farm.Room) string { return r.Name })
 	for i := range d.Places {
-		name := &d.Places[i]
-		b.refuse(b.set(name) && !slices.Contains(names, *name), name, "there is no place %s: %s", quoted(*name), hint(*name, names))
+		b.checkPlace(&d.Places[i])
 	}
 }
 

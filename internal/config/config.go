@@ -11,7 +11,7 @@
 // probes.go and species.go (the keys of the farm, and how the farm is made of them), fields.go
 // (how a type is read and written), kinds.go, addresses.go and special.go (single
 // values, and what needs a form of its own), show.go (writing and the schema),
-// check.go (what no single value can show), names.go (what was called otherwise), templates.go (names that stand for many
+// check.go (what no single value can show), names.go (what was called otherwise), people.go, templates.go (names that stand for many
 // probes); load.go and reader.go (from text to nodes and their places), problem.go
 // (what is said of mistakes). The keys of the broker, the journal, the database, the
 // page and the notices stand in settings.go of the packages that use them.
@@ -81,6 +81,7 @@ type File struct {
 	Vessels    []farm.Vessel           `yaml:"vessels,flow" list:"measures by name, such as bucket: 9 L" help:"Measures of your own, for jots: a bucket of 9 L, a scoop of 300 g."`
 	Needs      []Castings              `yaml:"need,flow" kind:"an entry of need" list:"a list of needs, such as [{castings: 200 L, by: 10 Apr}]" help:"Castings wanted by a day; the rounds say whether it will be reached."`
 	Tell       []notify.TellerSettings `yaml:"tell" kind:"a recipient" list:"a list of recipients, such as [{mail: keeper@example.org}]" help:"Who is told of what."`
+	People     []Person                `yaml:"people" kind:"a person" list:"people by name, such as mara: {password: {file: /etc/binwatchd/mara.secret}}" help:"Those who look after the farm together, by name: what each writes down, has seen or takes on says who it was."`
 	Rounds     *notify.RoundsMail      `yaml:"rounds" kind:"the entry rounds" help:"When the care list goes out by mail."`
 }
 

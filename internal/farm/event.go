@@ -52,6 +52,20 @@ type Event struct {
 	Elsewhere *Place
 }
 
+// Sign says of an event that a keeper makes who it is by.
+func (e *Event) Sign(who string) {
+	switch e.Kind {
+	case EventJot:
+		e.Jot.By = who
+	case EventHush:
+		e.Hush.By = who
+	case EventSeen:
+		e.Seen.By = who
+	case EventStrike:
+		e.Strike.By = who
+	}
+}
+
 // Already is why what a keeper asks for is not written: it stands in the journal.
 type Already struct {
 	Event      // that stands there
@@ -163,6 +177,7 @@ type Hush struct {
 	Condition Condition `json:"condition,omitempty"` // "": all of them
 	Quantity  Quantity  `json:"quantity,omitempty"`  // "": whatever its condition is raised of
 	Until     time.Time `json:"until,omitzero"`
+	By        string    `json:"by,omitempty"` // who, where that is known; else the way it came
 
 	For time.Duration `json:"for_ns,omitempty"` // in place of Until: so long from when it is noted
 }
@@ -175,6 +190,7 @@ func (h Hush) Covers(bin, zone string, c Condition, q Quantity) bool {
 // Seen says the keeper knows of a raised condition.
 type Seen struct {
 	Episode string `json:"episode"`
+	By      string `json:"by,omitempty"` // who, where that is known; else the way it came
 }
 
 // A Strike takes a line of the logbook back. The line itself stays on disk.

@@ -12,7 +12,7 @@
 // conditions.go are the tables of what can be measured and of what can be wrong.
 // event.go is what happens, jots.go the table of what a keeper can write down,
 // change.go what the rules say of it, view.go how it all stands. species.go is of
-// the worms. place.go finds what a name means; units.go and say.go write numbers,
+// the worms. place.go finds what a name means, people.go who somebody is; units.go and say.go write numbers,
 // amounts and times for people.
 package farm
 
@@ -35,6 +35,7 @@ type Farm struct {
 	Feeds    []Feed    // paces of food in force
 	Needs    []Need    // castings wanted by a date
 	Vessels  []Vessel  // the keeper's own measures
+	People   []Person  // those who look after it; none: nobody is named
 }
 
 // A Bin is one container: a bed, a stack of trays, a barrel, a tub.

@@ -9,7 +9,7 @@ import (
 // Only its hash is kept.
 type Token struct {
 	Hash     [sha256.Size]byte
-	Who      string // address of the person
+	Who      string // name of the person, or else the address
 	Episodes []string
 	Until    time.Time
 }

@@ -41,7 +41,7 @@ func (d *Decoder) command(rest string, payload []byte, arrived time.Time) (got D
 		e.Kind = farm.EventHush
 		e.Hush, got.Timed, err = d.hush(place, payload, arrived)
 	case seenTopic:
-		e.Kind, e.Seen = farm.EventSeen, farm.Seen{Episode: place}
+		e.Kind, e.Seen = farm.EventSeen, farm.Seen{Episode: place, By: farm.ByMQTT}
 		if place == "" || !word(place) {
 			err = fmt.Errorf("not the id of a condition: %q", clip(place))
 		}
@@ -58,7 +58,7 @@ func (d *Decoder) command(rest string, payload []byte, arrived time.Time) (got D
 // hush reads a hush. Its time counts from when it was said.
 func (d *Decoder) hush(place string, payload []byte, arrived time.Time) (h farm.Hush, timed bool, err error) {
 	var in struct {
-		For       string
+		For, By   string
 		Condition farm.Condition
 		Quantity  farm.Quantity
 		At        json.RawMessage
@@ -83,8 +83,20 @@ func (d *Decoder) hush(place string, payload []byte, arrived time.Time) (h farm.
 	case timed && long > 0 && !over.After(arrived):
 		return h, false, errors.New("for: it was over by " + over.Format(time.RFC3339))
 	}
-	h = farm.Hush{Bin: at.Bin, Zone: at.Zone, Condition: in.Condition, Quantity: in.Quantity, Until: said.Add(long)}
+	h = farm.Hush{Bin: at.Bin, Zone: at.Zone, Condition: in.Condition, Quantity: in.Quantity, Until: said.Add(long), By: d.by(in.By)}
 	return h, timed, CheckHush(d.farm, h, arrived)
+}
+
+// by is who a message says that it is by: a broker tells nobody who has published it.
+func (d *Decoder) by(said string) string {
+	p, known := d.farm.PersonCalled(said)
+	switch {
+	case known:
+		return p.Name
+	case said == "" || !word(said):
+		return farm.ByMQTT
+	}
+	return said
 }
 
 // saidAt reads when a jot was done or a hush was said; nothing means on arrival.

@@ -29,15 +29,15 @@ func TestCommandsByMessage(t *testing.T) {
 		{"a tub by its zone", "binwatch/jot/Bed/FAR", `{"what":"sifted","amount":"8 L","to":"crate/all"}`,
 			ingest.Decoded{Commands: []farm.Event{{Kind: farm.EventJot, Arrived: noon, Jot: farm.Jot{At: noon, Bin: "bed", Zone: "far", What: farm.Sifted, Litres: 8, To: "crate", By: "mqtt"}}}}},
 		{"hush by the name of a notice", "binwatch/hush/Bed, near", `{"for":"2h"}`,
-			ingest.Decoded{Commands: []farm.Event{{Kind: farm.EventHush, Arrived: noon, Hush: farm.Hush{Bin: "bed", Zone: "near", Until: noon.Add(2 * time.Hour)}}}}},
+			ingest.Decoded{Commands: []farm.Event{{Kind: farm.EventHush, Arrived: noon, Hush: farm.Hush{Bin: "bed", Zone: "near", Until: noon.Add(2 * time.Hour), By: farm.ByMQTT}}}}},
 		{"hush a condition", "binwatch/hush/bed/near", `{"for":"2h","condition":"too-dry"}`,
-			ingest.Decoded{Commands: []farm.Event{{Kind: farm.EventHush, Arrived: noon, Hush: farm.Hush{Bin: "bed", Zone: "near", Condition: farm.TooDry, Until: noon.Add(2 * time.Hour)}}}}},
+			ingest.Decoded{Commands: []farm.Event{{Kind: farm.EventHush, Arrived: noon, Hush: farm.Hush{Bin: "bed", Zone: "near", Condition: farm.TooDry, Until: noon.Add(2 * time.Hour), By: farm.ByMQTT}}}}},
 		{"hush everything", "binwatch/hush/crate", `{"for":"1d"}`,
-			ingest.Decoded{Commands: []farm.Event{{Kind: farm.EventHush, Arrived: noon, Hush: farm.Hush{Bin: "crate", Until: noon.Add(24 * time.Hour)}}}}},
+			ingest.Decoded{Commands: []farm.Event{{Kind: farm.EventHush, Arrived: noon, Hush: farm.Hush{Bin: "crate", Until: noon.Add(24 * time.Hour), By: farm.ByMQTT}}}}},
 		{"hush that says when", "binwatch/hush/crate", `{"for":"2h","at":"2026-05-01T11:30:00Z"}`,
 			ingest.Decoded{Commands: []farm.Event{{Kind: farm.EventHush, Arrived: noon, Hush: farm.Hush{Bin: "crate", Until: noon.Add(90 * time.Minute)}}}, Timed: true}},
 		{"seen", "binwatch/seen/bed-near-too-dry-1", ``,
-			ingest.Decoded{Commands: []farm.Event{{Kind: farm.EventSeen, Arrived: noon, Seen: farm.Seen{Episode: "bed-near-too-dry-1"}}}}},
+			ingest.Decoded{Commands: []farm.Event{{Kind: farm.EventSeen, Arrived: noon, Seen: farm.Seen{Episode: "bed-near-too-dry-1", By: farm.ByMQTT}}}}},
 	}
 	d := ingest.NewDecoder(shed(), "binwatch")
 	for _, tt := range cases {

@@ -178,6 +178,7 @@ type probeConn struct {
 	left   int    // bytes of the packet that is being handed on
 	held   int64  // bytes of shared, for it
 	keeper bool   // has shown the keeper's password
+	person Login  // as who of the people it has come in; zero: as none
 	nonce  uint64 // tells this connection from all others
 
 	life context.Context // of the connection

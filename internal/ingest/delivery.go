@@ -35,6 +35,7 @@ type Delivery struct {
 	QoS      byte
 	ID       uint16 // packet identifier; 0 with QoS 0
 	Sender   uint32 // who numbers the packets, in one session of it; 0: the one broker that is subscribed to
+	User     string // of the farm's people, who sent it; "": it is not known who did
 	Dup      bool   // the broker sent it before and got no answer
 	Retained bool   // the broker's stored value, heard on subscribing
 	Hurry    bool   // its sender waits for the acknowledgement: commit soon

@@ -53,14 +53,37 @@ func (p *hook) OnConnectAuthenticate(cl *mqtt.Client, pk packets.Packet) bool {
 	if !ok {
 		return false
 	}
-	keeper, ok := p.listener.cfg.admits(string(pk.Connect.Username), string(pk.Connect.Password))
+	shown := Login{string(pk.Connect.Username), string(pk.Connect.Password)}
+	person := p.listener.person(shown)
+	keeper, ok := p.listener.cfg.admits(shown.User, shown.Password)
+	if person != nil {
+		keeper, ok = false, *person == shown
+	}
 	if !ok {
 		p.listener.refusals.note("probes refused: wrong user or password", "from", v.RemoteAddr().String())
 		return false
 	}
-	v.keeper = keeper
+	if v.keeper = keeper; person != nil {
+		v.person = shown
+	}
 	p.listener.conns.known(v)
 	return true
+}
+
+// person finds who of the people may come in by a login: nil where the user is none of
+// them, and the zero one where the password is not theirs. It takes a time that tells
+// nothing of the passwords.
+func (l *Listener) person(shown Login) (found *Login) {
+	for _, p := range *l.people.Load() {
+		right := p.matches(shown.User, shown.Password)
+		switch {
+		case right:
+			found = &p
+		case p.User == shown.User:
+			found = &Login{}
+		}
+	}
+	return found
 }
 
 // admits tells whether a user may come in, and whether as the keeper. It takes
@@ -124,7 +147,7 @@ func (p *hook) OnPublish(cl *mqtt.Client, pk packets.Packet) (packets.Packet, er
 	safe := make(chan struct{})
 	var once sync.Once
 	d := &Delivery{
-		Topic: pk.TopicName, Payload: pk.Payload, QoS: pk.FixedHeader.Qos, ID: pk.PacketID, Sender: v.sender(cl),
+		Topic: pk.TopicName, Payload: pk.Payload, QoS: pk.FixedHeader.Qos, ID: pk.PacketID, Sender: v.sender(cl), User: v.person.User,
 		Dup: pk.FixedHeader.Dup, Hurry: pk.FixedHeader.Qos > 0, Arrived: p.listener.cfg.Now(),
 		Ack: func() { once.Do(func() { close(safe) }) },
 	}

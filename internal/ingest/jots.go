@@ -68,8 +68,7 @@ func (d *Decoder) jots(place string, payload []byte, arrived time.Time) (got Dec
 		default:
 			got.Answer.Understood = append(got.Answer.Understood, said)
 		}
-		j.By = jot.ByMQTT
-		if j.At.IsZero() {
+		if j.By = cmp.Or(j.By, farm.ByMQTT); j.At.IsZero() {
 			j.At = arrived
 		}
 		got.Commands = append(got.Commands, farm.Event{Kind: farm.EventJot, Arrived: arrived, Jot: j})
@@ -106,13 +105,13 @@ func (d *Decoder) jotWords(place, text string, arrived time.Time, a *Answer) ([]
 // jotObject reads the object that programs send.
 func (d *Decoder) jotObject(place string, payload []byte, arrived time.Time) (j farm.Jot, err error) {
 	var in struct {
-		What, Amount, Of, To, Words string
-		At                          json.RawMessage
+		What, Amount, Of, To, Words, By string
+		At                              json.RawMessage
 	}
 	if err := strictly(payload, &in); err != nil {
 		return j, err
 	}
-	j = farm.Jot{Bin: place, To: in.To, What: farm.JotKind(in.What), Of: in.Of, Words: in.Words, By: jot.ByMQTT}
+	j = farm.Jot{Bin: place, To: in.To, What: farm.JotKind(in.What), Of: in.Of, Words: in.Words, By: d.by(in.By)}
 	if err := jot.Place(d.farm, &j); err != nil {
 		return j, err
 	}

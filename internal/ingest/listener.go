@@ -30,6 +30,7 @@ type ListenerConfig struct {
 	Address string   // host:port; port 0 takes a free one
 	Login   Login    // of the probes; zero: anybody who can reach it
 	Keeper  Login    // who alone may jot, hush and say seen; zero: on loopback anybody may, else nobody
+	People  []Login  // who may too, each under their own name
 	Topics  []string // that probes may publish: names and filters
 	Prefix  string   // of jots, hushes and seens
 	TLS     *tls.Config
@@ -54,6 +55,7 @@ type Listener struct {
 	done     <-chan struct{} // of the context of Run
 
 	topics  atomic.Pointer[[]string]
+	people  atomic.Pointer[[]Login]
 	refused atomic.Int64
 	mu      sync.RWMutex // held for reading while a delivery is handed over
 }
@@ -71,6 +73,7 @@ func Listen(c ListenerConfig) (*Listener, error) {
 	r := newRefusals(c.Log, c.Now)
 	heard := &Listener{cfg: c, conns: newConnLimit(l, r), refusals: r, outlet: newOutlet(0)}
 	heard.Hear(c.Topics)
+	heard.Admit(c.People)
 	return heard, nil
 }
 
@@ -156,6 +159,9 @@ func (l *Listener) Hear(topics []string) {
 	l.topics.Store(&topics)
 }
 
+// Admit changes the people who may jot under their own names.
+func (l *Listener) Admit(people []Login) { l.people.Store(&people) }
+
 // Refused is how many messages were dropped because their sender may not
 // publish them.
 func (l *Listener) Refused() int64 { return l.refused.Load() }
@@ -182,7 +188,10 @@ func (l *Listener) may(v *probeConn, topic string) bool {
 // mayCommand tells whether a connection may write in the logbook. Where there is no
 // user for that, who is on this machine may: such a one could do worse.
 func (l *Listener) mayCommand(v *probeConn) bool {
-	if l.cfg.Keeper.asked() {
+	switch {
+	case v.person.asked():
+		return slices.Contains(*l.people.Load(), v.person)
+	case l.cfg.Keeper.asked():
 		return v.keeper
 	}
 	host, _, err := net.SplitHostPort(l.Addr().String())

@@ -22,13 +22,6 @@ import (
 	"binwatchd/internal/farm"
 )
 
-// By which way a jot came.
-const (
-	ByCommand = "command"
-	ByPage    = "page"
-	ByMQTT    = "mqtt"
-)
-
 // A Reading is what a text means.
 type Reading struct {
 	Jots []farm.Jot // At is zero where no time was given: it was done just now

@@ -51,6 +51,10 @@ func TestAMailHasItsButtons(t *testing.T) {
 			t.Errorf("button %d: got %+v for %q", i, of, b[2])
 		}
 	}
+	k.all, cfg.Tellers[0].Who = nil, "mara"
+	if _, err := notify.MailOf(cfg, notify.Sources{History: p, Look: look(v), Tokens: k}, owedOf(cfg, heating(), tooDry()), nil, start); err != nil || k.all[0].Who != "mara" {
+		t.Errorf("%v: a button of Mara's mail is %q's", err, k.all[0].Who)
+	}
 	if slices.Equal(k.all[0].Episodes, k.all[1].Episodes) {
 		t.Error("one token for two episodes")
 	}

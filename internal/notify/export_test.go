@@ -24,13 +24,13 @@ func MailOf(cfg Config, src Sources, owed []farm.Owed, told map[string][]farm.Ow
 	if len(p.bundles) != 1 {
 		return nil, errors.New("not one bundle")
 	}
-	m, err := newMailer(cfg, cfg.Tellers[0].Mail)
+	tr, err := newTransport(cfg, cfg.Tellers[0])
 	if err != nil {
 		return nil, err
 	}
-	b := p.bundles[0]
+	b, m := p.bundles[0], tr.(*mailer)
 	w := newWriter(cfg, src, now)
-	w.to = m.to
+	w.to = m.reader()
 	return raw(m, w.content(context.Background(), b), envelopeOf(b, now))
 }
 

@@ -24,7 +24,7 @@ type writer struct {
 
 	cfg    Config
 	tokens Tokens // nil: mails have no buttons
-	to     string // the address that a mail goes to
+	to     string // the name of whom a mail goes to, or else the address
 
 	known map[string]bool // episodes of which its reader was told before
 }

@@ -17,6 +17,7 @@ import (
 type mailer struct {
 	cfg    Config
 	to     string
+	who    string // name of the person whose address it is; "": it is not known
 	client *smtpClient
 }
 
@@ -25,15 +26,18 @@ func newMailer(cfg Config, to string) (*mailer, error) {
 	if err != nil {
 		return nil, err
 	}
-	m := &mailer{cfg, to, client}
+	m := &mailer{cfg: cfg, to: to, client: client}
 	_, err = m.message(content{Subject: "check"}, envelope{id: "check"})
 	return m, err
 }
 
 func (m *mailer) send(ctx context.Context, b bundle, w writer) reply {
-	w.to = m.to
+	w.to = m.reader()
 	return m.post(ctx, w.content(ctx, b), envelopeOf(b, w.now))
 }
+
+// reader names whom the mails go to.
+func (m *mailer) reader() string { return cmp.Or(m.who, m.to) }
 
 // post sends a content in an envelope.
 func (m *mailer) post(ctx context.Context, c content, e envelope) reply {

@@ -27,6 +27,7 @@ const (
 type Teller struct {
 	TellerSettings
 	Key    string // stable name in the outbox and in logs; holds no secret
+	Who    string // name of the person that it is; "": of nobody in particular
 	Kind   Kind
 	Place  int    // among those of its kind in the configuration, from 1
 	URL    string // webhook: where to post; push: the service's URL, revealed

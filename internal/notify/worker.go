@@ -55,7 +55,11 @@ func Check(cfg Config, t Teller) error {
 func newTransport(cfg Config, t Teller) (transport, error) {
 	switch t.Kind {
 	case ByMail:
-		return newMailer(cfg, t.Mail)
+		m, err := newMailer(cfg, t.Mail)
+		if err == nil {
+			m.who = t.Who
+		}
+		return m, err
 	case ByPush:
 		return newPusher(t)
 	case ByWebhook:

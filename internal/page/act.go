@@ -105,8 +105,8 @@ func (p *mailActPage) before() error {
 }
 
 func (p *mailActPage) already(by farm.Acted) string {
-	who := by.Who
-	if who == p.who {
+	who := p.Farm.SayPerson(by.Who)
+	if by.Who == p.who {
 		who = "You"
 	}
 	return who + " did that already: " + p.Farm.Dates().Time(by.At, p.now) + "."
@@ -191,12 +191,12 @@ func (p *mailActPage) events() (all []farm.Event, said string, err error) {
 	switch p.Do {
 	case farm.MailKnown:
 		for _, r := range p.All {
-			all = append(all, farm.Event{Kind: farm.EventSeen, Seen: farm.Seen{Episode: r.Episode}})
+			all = append(all, farm.Event{Kind: farm.EventSeen, Seen: farm.Seen{Episode: r.Episode, By: p.who}})
 		}
 		return all, "Noted that you know: " + about + ".", nil
 	case farm.MailQuiet:
 		for _, r := range p.All {
-			h := farm.Hush{Bin: r.Where.Bin, Zone: r.Where.Zone, Condition: r.Condition, Quantity: r.Quantity, Until: p.now.Add(farm.QuietByMail)}
+			h := farm.Hush{Bin: r.Where.Bin, Zone: r.Where.Zone, Condition: r.Condition, Quantity: r.Quantity, Until: p.now.Add(farm.QuietByMail), By: p.who}
 			all = append(all, farm.Event{Kind: farm.EventHush, Hush: h})
 		}
 		return all, "Quiet about " + about + " for 2 days. Should it get worse and need you now, you hear of it all the same.", nil

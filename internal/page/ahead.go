@@ -86,19 +86,19 @@ func (p aheadPage) Picture() any {
 	return p.Curve.SVG()
 }
 
-// CheckCalendarKey tells why a key would not do for the address of the calendar: whoever
-// knows it reads the calendar, so nobody must guess it. 128 bits are 22 letters and digits.
-func CheckCalendarKey(key string) error {
+// CheckKey tells why a key would not do for the address of the calendar, or for a program that comes
+// in: whoever knows it is let in, so nobody must guess it. 128 bits are 22 letters and digits.
+func CheckKey(key string) error {
 	const least, different = 22, 8
 	letters := map[rune]bool{}
 	for _, r := range key {
 		letters[r] = true
 		if !strings.ContainsRune("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_", r) {
-			return fmt.Errorf("the key of the calendar has other characters than letters, digits, - and _; make one with: openssl rand -hex 16")
+			return fmt.Errorf("it has other characters than letters, digits, - and _; make one with: openssl rand -hex 16")
 		}
 	}
 	if len(key) < least || len(letters) < different {
-		return fmt.Errorf("the key of the calendar is too easily guessed: it wants 22 random letters and digits; make one with: openssl rand -hex 16")
+		return fmt.Errorf("it is too easily guessed: it wants 22 random letters and digits; make one with: openssl rand -hex 16")
 	}
 	return nil
 }
@@ -116,7 +116,7 @@ func (v *visit) sendCalendar() error {
 		key = v.cfg.CalendarKey()
 	}
 	same := subtle.ConstantTimeCompare([]byte(key), []byte(given)) == 1
-	if CheckCalendarKey(key) != nil || !same || v.cfg.Calendar == nil {
+	if CheckKey(key) != nil || !same || v.cfg.Calendar == nil {
 		return refuse(http.StatusNotFound, "There is no such page here.")
 	}
 	text, ok := v.cfg.Calendar()

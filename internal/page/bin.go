@@ -255,7 +255,7 @@ func (p *binPage) Log() []logLine {
 	for _, s := range p.struck {
 		l := p.logged(s.Jot)
 		l.Line, l.Gone = 0, "struck "+p.Stamp(s.At)
-		if who := person(s.By); who != "" {
+		if who := p.Farm.SayPerson(s.By); who != "" {
 			l.Gone = "struck by " + who + ", " + p.Stamp(s.At)
 		}
 		out = append(out, l)
@@ -280,5 +280,5 @@ func (p *binPage) logged(j farm.Jot) logLine {
 	if j.Zone != "" {
 		text += ", " + j.Zone
 	}
-	return logLine{At: j.At, Glyph: glyphOf(j.What), Text: text + ".", Done: true, Line: j.ID, By: person(j.By)}
+	return logLine{At: j.At, Glyph: glyphOf(j.What), Text: text + ".", Done: true, Line: j.ID, By: p.Farm.SayPerson(j.By)}
 }

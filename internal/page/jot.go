@@ -229,21 +229,21 @@ func (v *visit) jot() error {
 // longestName bounds what somebody may call themselves, in bytes.
 const longestName = 40
 
-// person is whom a line is by; "" where only the way is known that it came.
-func person(by string) string {
-	if by == jot.ByPage || by == jot.ByMQTT || by == jot.ByCommand {
-		return ""
-	}
-	return by
-}
-
 // by is who writes: as the form was filled in, for it may come later from a phone that
-// others use too, else who has logged in.
+// others use too, else who has logged in. Nobody writes in the name of somebody with a
+// login of their own without leaving theirs.
 func (v *visit) by() string {
-	if v.who == "" && v.in["by"] == "" {
+	if v.who == "" {
 		v.inside()
 	}
-	return cmp.Or(clip(v.in["by"], longestName), v.who, jot.ByPage)
+	said := clip(v.in["by"], longestName)
+	if p, ok := v.Farm.PersonCalled(said); ok {
+		said = p.Name
+	}
+	if said != "" && said != v.who && v.entry.Load().Owned(said) {
+		return said + ", sent by " + cmp.Or(v.who, farm.ByPage)
+	}
+	return cmp.Or(said, v.who, farm.ByPage)
 }
 
 // Listed is when a form was made.
@@ -444,7 +444,7 @@ func (v *visit) act(said string, all ...farm.Event) error {
 // askAgain tells somebody who has ticked a line that somebody else had ticked by then, and
 // asks whether it was done twice.
 func (v *visit) askAgain(first farm.Event) error {
-	why := cmp.Or(person(first.Jot.By), "Somebody") + " did that already, " + v.Farm.Dates().Time(first.Jot.At, v.now) + ": " + v.Farm.SayPlace(first.Jot.Bin, first.Jot.Zone) + " " + v.sayJot(first.Jot) + "."
+	why := cmp.Or(v.Farm.SayPerson(first.Jot.By), "Somebody") + " did that already, " + v.Farm.Dates().Time(first.Jot.At, v.now) + ": " + v.Farm.SayPlace(first.Jot.Bin, first.Jot.Zone) + " " + v.sayJot(first.Jot) + "."
 	if v.forProgram() {
 		return refuse(http.StatusConflict, "%s", why)
 	}

@@ -29,11 +29,24 @@ func (p *Page) known(h http.Handler) http.Handler {
 
 // inside tells whether a request may see the farm.
 func (v *visit) inside() bool {
-	if !v.locked {
+	if !v.locked() {
 		return true
 	}
-	who, ok := v.sessions.Known(v.cookie(v.sessionName()), v.now)
-	v.who = who
+	door := v.entry.Load()
+	if token, shown := strings.CutPrefix(v.r.Header.Get("Authorization"), "Bearer "); shown {
+		who, ok := door.Bearer(token)
+		v.who = who.Name
+		return ok
+	}
+	token := v.cookie(v.sessionName())
+	who, ok := v.sessions.Known(token, v.now)
+	if !ok {
+		return false
+	}
+	if who, ok = door.Holds(who); !ok {
+		v.sessions.Close(token)
+	}
+	v.who = who.Name
 	return ok
 }
 
@@ -53,12 +66,15 @@ type loginPage struct {
 	Kept        fields // of a line of the logbook that waits for the login
 }
 
+// Named tells whether the name is asked for, as some have passwords of their own.
+func (l loginPage) Named() bool { return l.entry.Load().Named() }
+
 // loginFields are those of the login itself.
 var loginFields = []string{"password", "next", "who"}
 
 func (v *visit) showLogin() error {
 	next := localPath(v.r.URL.Query().Get("next"))
-	if !v.locked {
+	if !v.locked() {
 		return v.redirect(next)
 	}
 	return v.show(http.StatusOK, "login", loginPage{visit: v, Next: next})
@@ -70,36 +86,41 @@ func (v *visit) login() error {
 	next := localPath(v.in["next"])
 	kept := maps.Clone(v.in)
 	maps.DeleteFunc(kept, func(name, _ string) bool { return slices.Contains(loginFields, name) })
-	if !v.locked {
+	if !v.locked() {
 		return v.redirect(next)
 	}
 	if wait, ok := v.tries.Take(v.r.RemoteAddr, v.now); !ok {
 		return &refusal{http.StatusTooManyRequests, "Too many tries. Wait " + farm.SayLong(wait) + " and try again.", wait}
 	}
-	right, err := v.weigh(v.in["password"])
+	who, right, err := v.weigh(clip(v.in["who"], longestName), v.in["password"])
 	if err != nil {
 		return err
 	}
 	if !right {
 		v.cfg.Log.Warn("page login refused", "from", v.r.RemoteAddr)
-		return v.show(http.StatusUnauthorized, "login", loginPage{visit: v, Next: next, Wrong: "That is not the password.", Kept: kept})
+		page := loginPage{visit: v, Next: next, Wrong: "That is not the password.", Kept: kept}
+		if page.Named() {
+			page.Wrong = "That name and that password do not belong together."
+		}
+		return v.show(http.StatusUnauthorized, "login", page)
 	}
 	v.tries.Forgive(v.r.RemoteAddr)
-	v.who = clip(v.in["who"], longestName)
-	v.setCookie(v.sessionName(), v.sessions.Open(v.now, v.who), int(auth.SessionLife.Seconds()))
+	v.who = who.Name
+	v.setCookie(v.sessionName(), v.sessions.Open(v.now, who), int(auth.SessionLife.Seconds()))
 	if len(kept) > 0 {
 		return v.jot()
 	}
 	return v.redirect(next)
 }
 
-func (v *visit) weigh(try string) (bool, error) {
+func (v *visit) weigh(name, try string) (who auth.Visitor, right bool, err error) {
 	select {
 	case v.hashing <- struct{}{}:
 		defer func() { <-v.hashing }()
-		return v.password.Matches(try), nil
+		who, right = v.entry.Load().Admit(name, try)
+		return who, right, nil
 	case <-v.r.Context().Done():
-		return false, refuse(http.StatusServiceUnavailable, "Busy with another login. Try again.")
+		return who, false, refuse(http.StatusServiceUnavailable, "Busy with another login. Try again.")
 	}
 }
 

@@ -44,7 +44,7 @@ func (p *Page) guarded(h http.Handler) http.Handler {
 		switch r := v.r; {
 		case len(r.URL.RawQuery) > maxQuery || len(r.URL.Path) > maxQuery:
 			return refuse(http.StatusRequestURITooLong, "That address is too long.")
-		case !p.locked && !plainHost(r.Host):
+		case !p.locked() && !plainHost(r.Host):
 			return refuse(http.StatusMisdirectedRequest,
 				"Under the name %s the page answers only when it has a password. Use this machine's address, or set one.", clip(r.Host, 80))
 		}

@@ -27,6 +27,7 @@ import (
 	"html/template"
 	"log/slog"
 	"net/http"
+	"sync/atomic"
 	"time"
 
 	"github.com/klauspost/compress/gzhttp"
@@ -50,7 +51,8 @@ type Config struct {
 	Ahead       func() (farm.Ahead, bool)                          // what comes; nil: there is no such page
 	Calendar    func() ([]byte, bool)                              // the same for a calendar
 	CalendarKey func() string                                      // what its address ends with; "" or nil: there is none
-	Password    string                                             // text of the password file: a hash or a plain password; "" leaves the page open
+	Password    string                                             // text of the password file: a hash or a plain password; "" leaves the page open, but for people's own
+	People      []auth.Person                                      // who may come in under names of their own
 	TLS         bool                                               // served over TLS: cookies are held to it
 	Refresh     time.Duration                                      // how often a page left open looks again; 0 is a minute
 	Now         func() time.Time
@@ -98,7 +100,7 @@ func CheckPassword(password string) error {
 type Page struct {
 	cfg       Config
 	password  auth.Password
-	locked    bool // there is a password
+	entry     atomic.Pointer[auth.Door] // who may come in now
 	sessions  auth.Sessions
 	tries     auth.Tries
 	hashing   chan struct{}                 // one password is weighed at a time: it takes memory
@@ -114,14 +116,14 @@ type Page struct {
 // does not quote it.
 func New(cfg Config) (*Page, error) {
 	cfg.Refresh = cmp.Or(cfg.Refresh, time.Minute)
-	p := &Page{cfg: cfg, locked: cfg.Password != "", hashing: make(chan struct{}, 1)}
+	p := &Page{cfg: cfg, hashing: make(chan struct{}, 1)}
 	p.readFiles()
 	var err error
 	// Gzip at its fastest: a page is written anew for each look, by a small machine.
 	if p.compressed, err = gzhttp.NewWrapper(gzhttp.CompressionLevel(gzip.BestSpeed), gzhttp.EnableZstd(false)); err != nil {
 		return nil, fmt.Errorf("set up compression: %w", err)
 	}
-	if p.locked {
+	if cfg.Password != "" {
 		if p.password, err = auth.ParsePassword(cfg.Password); err != nil {
 			return nil, err
 		}
@@ -130,8 +132,21 @@ func New(cfg Config) (*Page, error) {
 		}
 	}
 	p.handler = p.guarded(p.routes())
-	return p, nil
+	return p, p.Admit(cfg.People)
 }
+
+// Admit changes who may come in under names of their own. Who is no longer among them, or has
+// another password, is asked for it at the next page.
+func (p *Page) Admit(people []auth.Person) error {
+	door, err := auth.NewDoor(p.password, people)
+	if err == nil {
+		p.entry.Store(door)
+	}
+	return err
+}
+
+// locked tells whether there is a password.
+func (p *Page) locked() bool { return p.entry.Load().Locked() }
 
 // ServeHTTP answers a request.
 func (p *Page) ServeHTTP(w http.ResponseWriter, r *http.Request) { p.handler.ServeHTTP(w, r) }

@@ -123,7 +123,7 @@ func (v *visit) hush() error {
 	case d < time.Minute || d > maxHush:
 		return badInput("A hush lasts from a minute to 30 days.")
 	}
-	h.Until = v.now.Add(d)
+	h.Until, h.By = v.now.Add(d), v.by()
 	said := "Quiet about " + v.Farm.SayPlace(h.Bin, h.Zone) + " for " + farm.SayLong(d) + "."
 	return v.act(said, farm.Event{Kind: farm.EventHush, Hush: h})
 }
@@ -139,5 +139,5 @@ func (v *visit) seen() error {
 		return refuse(http.StatusNotFound, "Nothing of that name is raised now; it may be over already.")
 	}
 	said := "Noted that you know: " + v.raised[i].Is() + "."
-	return v.act(said, farm.Event{Kind: farm.EventSeen, Seen: farm.Seen{Episode: id}})
+	return v.act(said, farm.Event{Kind: farm.EventSeen, Seen: farm.Seen{Episode: id, By: v.by()}})
 }

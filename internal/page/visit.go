@@ -26,7 +26,7 @@ type visit struct {
 	now   time.Time
 	loc   *time.Location
 	units farm.Units
-	who   string // as they called themselves at the login
+	who   string // whose login it is, or as they called themselves at it
 
 	// Of an action that looks.
 	span     span      // of the pictures
@@ -120,7 +120,7 @@ func (v *visit) live() { v.Live = int(v.cfg.Refresh.Milliseconds()) }
 func (v *visit) LiveSeconds() int { return max(v.Live/1000, 1) }
 
 // Leave tells whether there is a session to end.
-func (v *visit) Leave() bool { return v.locked }
+func (v *visit) Leave() bool { return v.locked() }
 
 // Timezone is the farm's, for times the script says.
 func (v *visit) Timezone() string { return v.loc.String() }

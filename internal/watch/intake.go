@@ -58,6 +58,9 @@ func (l *Loop) decode(d *ingest.Delivery) {
 		l.reading(d, got.Readings[i])
 	}
 	for _, e := range got.Commands {
+		if d.User != "" {
+			e.Sign(d.User)
+		}
 		l.command(d, e, l.unsure(d, got))
 	}
 	if a := got.Answer; a != nil && !d.Retained {

@@ -158,17 +158,17 @@ func known(s *auth.Sessions, token string, now time.Time) bool {
 
 func TestSessionsKnowWhoTheyAre(t *testing.T) {
 	var s auth.Sessions
-	a, b := s.Open(morning, "Ann"), s.Open(morning, "")
+	a, b := s.Open(morning, auth.Visitor{Name: "Ann"}), s.Open(morning, auth.Visitor{})
 	for token, want := range map[string]string{a: "Ann", b: "", "other": ""} {
-		if who, _ := s.Known(token, morning.Add(time.Hour)); who != want {
-			t.Errorf("got %q, want %q", who, want)
+		if who, _ := s.Known(token, morning.Add(time.Hour)); who.Name != want {
+			t.Errorf("got %q, want %q", who.Name, want)
 		}
 	}
 }
 
 func TestSessions(t *testing.T) {
 	var s auth.Sessions
-	a, b := s.Open(morning, ""), s.Open(morning, "")
+	a, b := s.Open(morning, auth.Visitor{}), s.Open(morning, auth.Visitor{})
 	if a == b || len(a) < 20 {
 		t.Fatalf("tokens %q and %q", a, b)
 	}
@@ -190,10 +190,10 @@ func TestSessions(t *testing.T) {
 
 func TestSessionsAreBounded(t *testing.T) {
 	var s auth.Sessions
-	first := s.Open(morning, "")
-	kept := s.Open(morning.Add(time.Second), "")
+	first := s.Open(morning, auth.Visitor{})
+	kept := s.Open(morning.Add(time.Second), auth.Visitor{})
 	for i := range 200 {
-		s.Open(morning.Add(time.Duration(i)*time.Minute), "")
+		s.Open(morning.Add(time.Duration(i)*time.Minute), auth.Visitor{})
 		s.Known(kept, morning.Add(time.Duration(i)*time.Minute))
 	}
 	if n := s.Len(); n > 64 {

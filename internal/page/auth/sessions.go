@@ -25,11 +25,11 @@ type Sessions struct {
 
 type session struct {
 	at  time.Time // last use
-	who string    // as they call themselves; "": they did not say
+	who Visitor
 }
 
 // Open begins a session and gives its token, fit for a cookie.
-func (s *Sessions) Open(now time.Time, who string) string {
+func (s *Sessions) Open(now time.Time, who Visitor) string {
 	token := rand.Text()
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -46,7 +46,7 @@ func (s *Sessions) Open(now time.Time, who string) string {
 
 // Known tells whether token belongs to a session that is still good, and whose it is. It
 // counts as a use of it.
-func (s *Sessions) Known(token string, now time.Time) (who string, ok bool) {
+func (s *Sessions) Known(token string, now time.Time) (who Visitor, ok bool) {
 	k := sha256.Sum256([]byte(token))
 	s.mu.Lock()
 	defer s.mu.Unlock()

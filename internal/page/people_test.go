@@ -1,0 +1,137 @@
+package page_test
+
+import (
+	"net/http"
+	"strings"
+	"testing"
+
+	"binwatchd/internal/farm"
+	"binwatchd/internal/page"
+	"binwatchd/internal/page/auth"
+)
+
+const token = "0123456789abcdefghijkl"
+
+// peopled is a page that Mara and Jo come into by passwords of their own.
+func peopled(t *testing.T) (*fake, *page.Page, []auth.Person) {
+	t.Helper()
+	f := newFake()
+	own := *f.farm
+	own.People = []farm.Person{{Name: "mara"}, {Name: "jo"}, {Name: "helper"}}
+	f.farm = &own
+	cfg := f.config()
+	cfg.People = []auth.Person{{Name: "mara", Password: "leaf mould", Token: token}, {Name: "jo", Password: "bark"}, {Name: "helper"}}
+	return f, newPage(t, cfg), cfg.People
+}
+
+// login gives the session of somebody who comes in.
+func login(t *testing.T, p http.Handler, who, password string) *http.Cookie {
+	t.Helper()
+	c := session(post(p, "/login", form("who", who, "password", password)))
+	if c == nil {
+		t.Fatalf("%s is not let in", who)
+	}
+	return c
+}
+
+// What people do on the page is by them, whatever the form says: seen, hushed, written and struck.
+func TestWhoDidIt(t *testing.T) {
+	f, p, _ := peopled(t)
+	mara := login(t, p, "Mara", "leaf mould")
+	for _, done := range []struct {
+		path string
+		form []string
+		by   string
+	}{
+		{"/jot", []string{"bin", "bed", "what", "turned"}, "mara"},
+		{"/jot", []string{"bin", "bed", "what", "turned", "by", "MARA"}, "mara"},
+		{"/jot", []string{"bin", "bed", "what", "turned", "by", "jo"}, "jo, sent by mara"},
+		{"/jot", []string{"bin", "bed", "what", "turned", "by", "somebody who has left"}, "somebody who has left"},
+		{"/jot", []string{"text", "turned bed"}, "mara"},
+		{"/hush", []string{"bin", "bed", "for", "2h"}, "mara"},
+		{"/seen", []string{"id", f.view.Standing[0].Episode}, "mara"},
+	} {
+		r := request(http.MethodPost, done.path, form(append(done.form, "back", "/")...))
+		if w := with(p, mara, r); w.Code != http.StatusSeeOther {
+			t.Fatalf("%s %v: status %d", done.path, done.form, w.Code)
+		}
+		e := f.done()[len(f.done())-1]
+		if got := e.Jot.By + e.Hush.By + e.Seen.By; got != done.by {
+			t.Errorf("%s %v: by %q, want %q", done.path, done.form, got, done.by)
+		}
+	}
+}
+
+// A name that there is not, and one whose password is another, are answered alike.
+func TestNoNameIsGivenAway(t *testing.T) {
+	_, p, _ := peopled(t)
+	answers := map[string]bool{}
+	for _, who := range []string{"mara", "nobody", "helper", ""} {
+		w := post(p, "/login", form("who", who, "password", "guess"))
+		if w.Code != http.StatusUnauthorized || session(w) != nil {
+			t.Errorf("%q: status %d", who, w.Code)
+		}
+		wantAll(t, w.Body.String(), "That name and that password do not belong together.")
+		wantNone(t, w.Body.String(), "mara", "helper", "Hillfoot")
+		answers[w.Body.String()] = true
+	}
+	if len(answers) != 1 {
+		t.Errorf("%d different answers", len(answers))
+	}
+}
+
+func TestPeopleChange(t *testing.T) {
+	_, p, people := peopled(t)
+	mara, jo := login(t, p, "mara", "leaf mould"), login(t, p, "jo", "bark")
+	people[1].Password = "another bark"
+	if err := p.Admit(people); err != nil {
+		t.Fatal(err)
+	}
+	look := func(c *http.Cookie) int { return with(p, c, request(http.MethodGet, "/", nil)).Code }
+	if look(mara) != http.StatusOK || look(jo) != http.StatusSeeOther {
+		t.Errorf("mara %d, jo %d, want jo alone outside", look(mara), look(jo))
+	}
+	people[1].Password = "bark"
+	if err := p.Admit(people); err != nil {
+		t.Fatal(err)
+	}
+	if look(jo) != http.StatusSeeOther {
+		t.Error("a session that has ended begins anew")
+	}
+	if err := p.Admit([]auth.Person{{Name: "mara", Password: "$torn"}}); err == nil || look(mara) != http.StatusOK {
+		t.Errorf("got %v; what is no good changes nothing", err)
+	}
+}
+
+// A program shows a token in the header of its request, and nowhere else.
+func TestAToken(t *testing.T) {
+	f, p, _ := peopled(t)
+	ask := func(bearer, target string) int {
+		r := request(http.MethodGet, target, nil)
+		if bearer != "" {
+			r.Header.Set("Authorization", bearer)
+		}
+		return serve(p, r).Code
+	}
+	for _, tt := range []struct {
+		bearer, target string
+		want           int
+	}{
+		{"Bearer " + token, "/api/now", http.StatusOK},
+		{"Bearer " + strings.ToUpper(token), "/api/now", http.StatusUnauthorized},
+		{"Bearer ", "/api/now", http.StatusUnauthorized},
+		{"Basic " + token, "/api/now", http.StatusUnauthorized},
+		{"", "/api/now?token=" + token, http.StatusUnauthorized},
+		{"", "/api/now?access_token=" + token, http.StatusUnauthorized},
+	} {
+		if got := ask(tt.bearer, tt.target); got != tt.want {
+			t.Errorf("%s with %q: status %d, want %d", tt.target, tt.bearer, got, tt.want)
+		}
+	}
+	r := request(http.MethodPost, "/jot", form("bin", "bed", "what", "turned"))
+	r.Header.Set("Authorization", "Bearer "+token)
+	if serve(p, r); len(f.done()) != 1 || f.done()[0].Jot.By != "mara" {
+		t.Errorf("did %+v", f.done())
+	}
+	wantNone(t, f.log(), token)
+}
