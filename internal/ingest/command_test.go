@@ -35,7 +35,7 @@ func TestCommandsByMessage(t *testing.T) {
 		{"hush everything", "binwatch/hush/crate", `{"for":"1d"}`,
 			ingest.Decoded{Commands: []farm.Event{{Kind: farm.EventHush, Arrived: noon, Hush: farm.Hush{Bin: "crate", Until: noon.Add(24 * time.Hour), By: farm.ByMQTT}}}}},
 		{"hush that says when", "binwatch/hush/crate", `{"for":"2h","at":"2026-05-01T11:30:00Z"}`,
-			ingest.Decoded{Commands: []farm.Event{{Kind: farm.EventHush, Arrived: noon, Hush: farm.Hush{Bin: "crate", Until: noon.Add(90 * time.Minute)}}}, Timed: true}},
+			ingest.Decoded{Commands: []farm.Event{{Kind: farm.EventHush, Arrived: noon, Hush: farm.Hush{Bin: "crate", Until: noon.Add(90 * time.Minute), By: farm.ByMQTT}}}, Timed: true}},
 		{"seen", "binwatch/seen/bed-near-too-dry-1", ``,
 			ingest.Decoded{Commands: []farm.Event{{Kind: farm.EventSeen, Arrived: noon, Seen: farm.Seen{Episode: "bed-near-too-dry-1", By: farm.ByMQTT}}}}},
 	}
