@@ -172,7 +172,7 @@ func TestHush(t *testing.T) {
 	if s := said(t, p, w); s != "Quiet about Crate for 12 hours." {
 		t.Errorf("said %q", s)
 	}
-	want := farm.Hush{Bin: "crate", Zone: "all", Condition: farm.TooDry, Until: ahead(12 * time.Hour)}
+	want := farm.Hush{Bin: "crate", Zone: "all", Condition: farm.TooDry, Until: ahead(12 * time.Hour), By: farm.ByPage}
 	if d := cmp.Diff([]farm.Event{{Kind: farm.EventHush, Arrived: noon, Hush: want}}, f.done()); d != "" {
 		t.Errorf("events (-want +got):\n%s", d)
 	}
@@ -186,7 +186,7 @@ func TestHushOfAQuantity(t *testing.T) {
 		"Crate: keep quiet about “weight past its limit”", `name="quantity" value="weight"`)
 	w := post(p, "/hush", form("bin", "crate", "zone", "all", "condition", "past-limit", "quantity", "weight", "for", "12h"))
 	said(t, p, w)
-	want := farm.Hush{Bin: "crate", Zone: "all", Condition: farm.PastLimit, Quantity: farm.Weight, Until: ahead(12 * time.Hour)}
+	want := farm.Hush{Bin: "crate", Zone: "all", Condition: farm.PastLimit, Quantity: farm.Weight, Until: ahead(12 * time.Hour), By: farm.ByPage}
 	if d := cmp.Diff([]farm.Event{{Kind: farm.EventHush, Arrived: noon, Hush: want}}, f.done()); d != "" {
 		t.Errorf("events (-want +got):\n%s", d)
 	}
@@ -202,7 +202,7 @@ func TestSeen(t *testing.T) {
 	if s := said(t, p, w); s != "Noted that you know: too dry." {
 		t.Errorf("said %q", s)
 	}
-	if d := cmp.Diff([]farm.Event{{Kind: farm.EventSeen, Arrived: noon, Seen: farm.Seen{Episode: "e3"}}}, f.done()); d != "" {
+	if d := cmp.Diff([]farm.Event{{Kind: farm.EventSeen, Arrived: noon, Seen: farm.Seen{Episode: "e3", By: farm.ByPage}}}, f.done()); d != "" {
 		t.Errorf("events (-want +got):\n%s", d)
 	}
 }
