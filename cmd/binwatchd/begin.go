@@ -149,7 +149,7 @@ func (b *beginner) asked(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if err := check(cfg, b.path, b.streams); err != nil {
+	if err := check(ctx, cfg, b.path, b.streams); err != nil {
 		return err
 	}
 	run := "binwatchd run --config " + b.path

@@ -34,7 +34,7 @@ func checkWork(fs *flag.FlagSet) work {
 		}
 		return misuseIf(len(words) != 2, "--payload wants a TOPIC and a TEXT")
 	}
-	return work{words: wanted, run: func(_ context.Context, c *call) error {
+	return work{words: wanted, run: func(ctx context.Context, c *call) error {
 		if *schema {
 			return printSchema(c.out)
 		}
@@ -48,7 +48,7 @@ func checkWork(fs *flag.FlagSet) work {
 		case *show:
 			return cfg.Show(c.out)
 		}
-		return check(cfg, *path, c.streams)
+		return check(ctx, cfg, *path, c.streams)
 	}}
 }
 
@@ -64,8 +64,11 @@ func printSchema(w io.Writer) error {
 }
 
 // check says why run would not start with a configuration that reads right.
-func check(cfg *config.Config, path string, s *streams) error {
+func check(ctx context.Context, cfg *config.Config, path string, s *streams) error {
 	reasons := tried(cfg)
+	if err := noteUpdate(ctx, cfg, changes, s.talk); err != nil {
+		reasons = append(reasons, cfg.Wrong("journal.path", err))
+	}
 	for _, r := range append(foldersNotHere(cfg), reasons...) {
 		fmt.Fprintln(s.talk, "note:", r)
 	}

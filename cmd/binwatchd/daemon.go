@@ -40,6 +40,7 @@ type daemon struct {
 	farms      farms
 	sealed     []seal // what was read from files at the start, and takes a restart to be read again
 	journal    *journal.Journal
+	program    journal.Program // that runs, and what is news of it
 	intake     intake
 	loop       *watch.Loop
 	timed      atomic.Pointer[watch.Loop] // the loop, once it gives the time
@@ -98,6 +99,9 @@ func (d *daemon) openJournal(ctx context.Context, cfg *config.Config) error {
 		Path: cfg.Journal.Path, Keep: cfg.Journal.Keep, Log: d.log, Now: d.clock.now, Boot: boot,
 	})
 	if err != nil {
+		return wayBack(ctx, cfg, err)
+	}
+	if err := d.openedBy(ctx, versionName(), changes); err != nil {
 		return err
 	}
 	return d.journal.SetFarm(ctx, &cfg.Farm)
@@ -282,6 +286,7 @@ func (d *daemon) glance(ctx context.Context) (farm.View, error) {
 		state := d.copies.State()
 		v.Copies = &state
 	}
+	v.Changed = d.news(changes, v.At)
 	if probes, ok := d.intake.(*ingest.Listener); ok && err == nil && probes.Refused() > 0 {
 		v.Intake.Messages[messageRefused] = probes.Refused()
 	}

@@ -140,6 +140,9 @@ func printView(w io.Writer, v farm.View, f *farm.Farm) {
 	if said := v.Copied(); said != "" {
 		fmt.Fprintln(w, said)
 	}
+	if len(v.Changed) > 0 {
+		fmt.Fprintf(w, "%s:\n  %s\n", farm.ChangedTitle, strings.Join(v.Changed, "\n  "))
+	}
 	printStanding(w, v, func(s farm.Standing) bool { return s.Bin == "" && s.Probe == "" })
 	for _, b := range v.Bins {
 		for _, z := range b.Zones {
@@ -364,8 +367,9 @@ func openToRead(ctx context.Context, cfg *config.Config) (*journal.Journal, erro
 		return nil, fmt.Errorf("there is no journal yet at %s; start the daemon first: binwatchd run", cfg.Journal.Path)
 	}
 	j, err := journal.OpenReadOnly(ctx, journal.Config{Path: cfg.Journal.Path, Now: time.Now})
-	if err == nil {
-		j.Under(&cfg.Farm)
+	if err != nil {
+		return nil, wayBack(ctx, cfg, err)
 	}
-	return j, err
+	j.Under(&cfg.Farm)
+	return j, nil
 }

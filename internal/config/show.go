@@ -25,6 +25,9 @@ func (c *Config) Show(w io.Writer) error {
 	return enc.Close()
 }
 
+// Path is where the configuration was read.
+func (c *Config) Path() string { return c.loaded.name }
+
 // Wrong places what is found wrong with a value when it is put to use. key is
 // where it stands in the file, such as broker.tls, mail.ca or tell[0]; what
 // stands nowhere is placed at the beginning.

@@ -123,6 +123,7 @@ type Rounds struct {
 	Probes   []string   `json:"probes,omitempty"`   // doubts, silences and batteries, a sentence each
 	Hushed   []string   `json:"hushed,omitempty"`   // what is kept quiet and until when
 	Needs    []NeedView `json:"needs,omitempty"`
+	Changed  []string   `json:"changed,omitempty"` // what is otherwise since an update, as [View.Changed]
 }
 
 // A Care line is one thing to do at one zone.

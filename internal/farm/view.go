@@ -28,7 +28,8 @@ type View struct {
 	// How each recipient could last be reached; nil where there is no daemon, and
 	// where nobody is told.
 	Recipients []Recipient `json:"recipients,omitempty"`
-	Copies     *Copies     `json:"copies,omitempty"` // of the journal; nil where none are made by themselves
+	Copies     *Copies     `json:"copies,omitempty"`  // of the journal; nil where none are made by themselves
+	Changed    []string    `json:"changed,omitempty"` // what is otherwise since an update of the last days, a sentence each
 }
 
 // A BinView is one bin with its zones.
@@ -439,6 +440,9 @@ func (v *View) Unreached(dates Dates) []string {
 	}
 	return out
 }
+
+// ChangedTitle stands over [View.Changed] wherever that is shown.
+const ChangedTitle = "New since the last update of binwatchd"
 
 // Copies is how the copying of the journal stands.
 type Copies struct {

@@ -164,8 +164,7 @@ func schemaVersion(ctx context.Context, db *sql.DB) (int, error) {
 		return 0, fmt.Errorf("open journal: the file is a database of another program; give journal.path a file of its own")
 	}
 	if known := len(migrations()); version > known {
-		return 0, fmt.Errorf("open journal: %w: it has schema %d, this one knows %d; "+
-			"install the newer binwatchd again, or go back with a copy that was made before it ran: binwatchd restore FILE", ErrNewer, version, known)
+		return 0, fmt.Errorf("open journal: %w: it has schema %d, this one knows %d", ErrNewer, version, known)
 	}
 	return version, nil
 }

@@ -42,6 +42,7 @@
 //	restamp.go      moves a stretch in time
 //	lock.go         one daemon at a time; identity.go is it still our file; wal.go SQLite's log
 //	health.go       soundness, quarantine, sizes
+//	program.go      which binwatchd runs on it, and the way back to an older one
 //	backup.go       a copy; copies.go those made now and then; restore.go puts one back
 package journal
 

@@ -115,7 +115,7 @@ func (w writer) rounds(ctx context.Context, r farm.Rounds) content {
 	}
 	c.add(part{Title: "Bring", List: r.Bring}, part{Title: "All is well", List: r.Well}, part{Title: "Done already", List: r.Done}, part{Title: "Seen lately", List: r.Seen}, part{Cautions: r.Cautions},
 		part{Title: "Not known to be well", List: r.Unsure}, part{Title: "Probes", List: r.Probes},
-		part{Title: "Kept quiet", List: r.Hushed}, needs, w.fortnight())
+		part{Title: "Kept quiet", List: r.Hushed}, part{Title: farm.ChangedTitle, List: r.Changed}, needs, w.fortnight())
 	if w.history != nil {
 		for _, b := range w.farm.Bins {
 			c.add(w.week(ctx, b))

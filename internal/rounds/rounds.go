@@ -14,7 +14,7 @@ import (
 
 // List makes the care list of a view. Sentences say times by dates.
 func List(v farm.View, dates farm.Dates) farm.Rounds {
-	r := farm.Rounds{At: v.At, Farm: v.Farm, Needs: v.Needs, Unsure: v.Unsure(dates)}
+	r := farm.Rounds{At: v.At, Farm: v.Farm, Needs: v.Needs, Changed: v.Changed, Unsure: v.Unsure(dates)}
 	load := load{amounts: map[farm.JotKind]float64{}}
 	for _, st := range v.Standing {
 		switch {

@@ -117,6 +117,7 @@ func Text(r farm.Rounds, dates farm.Dates) string {
 		{"Probes", r.Probes},
 		{"Kept quiet", r.Hushed},
 		{"Castings", needs},
+		{farm.ChangedTitle, r.Changed},
 		{"Take care", r.Cautions},
 	} {
 		if len(section.lines) > 0 {
