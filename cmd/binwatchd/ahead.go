@@ -140,27 +140,23 @@ func lookedAt(ctx context.Context, cfg *config.Config) (*ahead.Book, error) {
 	return book(ctx, j, &cfg.Farm, v)
 }
 
-// ahead is what comes in the usual time, for the page and the mail.
+// ahead is what comes in the usual time, for the mail.
 func (d *daemon) ahead() (farm.Ahead, bool) {
 	return inTime(func(ctx context.Context) (a farm.Ahead, err error) {
 		v, err := d.glance(ctx)
 		if err != nil {
 			return a, err
 		}
-		b, err := book(ctx, d.journal, &d.cfg.Load().Farm, v)
-		if err != nil {
-			d.log.Warn("what comes was not reckoned", "error", err)
-			return a, err
-		}
-		return ahead.Look(b, v.At.Add(usualReach)), nil
+		return d.comes(ctx, v)
 	})
 }
 
-// calendar is the same for a calendar that reads it from the page: days and bins alone.
-func (d *daemon) calendar() ([]byte, bool) {
-	a, ok := d.ahead()
-	if !ok {
-		return nil, false
+// comes is what comes in the usual time after a look.
+func (d *daemon) comes(ctx context.Context, v farm.View) (farm.Ahead, error) {
+	b, err := book(ctx, d.journal, &d.cfg.Load().Farm, v)
+	if err != nil {
+		d.log.Warn("what comes was not reckoned", "error", err)
+		return farm.Ahead{}, err
 	}
-	return ahead.Calendar(a, d.cfg.Load().Farm.Dates(), false, nil), true
+	return ahead.Look(b, v.At.Add(usualReach)), nil
 }

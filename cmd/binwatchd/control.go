@@ -91,7 +91,7 @@ type runningDaemon struct{ d *daemon }
 func (r runningDaemon) Look(ctx context.Context) (farm.View, error) { return r.d.view(ctx) }
 
 func (r runningDaemon) Act(ctx context.Context, all ...farm.Event) error {
-	return r.d.loop.Act(ctx, all...)
+	return r.d.act(ctx, all...)
 }
 
 func (r runningDaemon) Copy(ctx context.Context, w io.Writer) error {

@@ -52,6 +52,7 @@ type daemon struct {
 	socket     controlSocket
 	web        *webServer // nil: no page
 	page       *page.Page // likewise
+	often      *often
 }
 
 // A clockwork is the one place from which the daemon's parts take the time.
@@ -71,7 +72,7 @@ type intake interface {
 // open builds all parts, in the order in which readings flow, and starts none.
 func (d *daemon) open(ctx context.Context, cfg *config.Config) (err error) {
 	d.cfg.Store(cfg)
-	d.sealed = sealsOf(cfg)
+	d.sealed, d.often = sealsOf(cfg), newOften(d)
 	defer func() {
 		if err != nil {
 			d.closeParts()
@@ -227,6 +228,7 @@ func (d *daemon) serve(ctx context.Context) error {
 		{"notices", d.sending.run}, {"compaction", every(time.Hour, d.compact)}, {"copies", copies}, {"control", every(5*time.Second, d.keepSocket)},
 		{"memory", every(giveBackEvery, giveBack)}, {"page", web},
 	}
+	collectOften()
 	stopping := context.AfterFunc(ctx, func() { d.tell("stopping", d.manager.Stopping()) })
 	defer stopping()
 	err := runParts(ctx, parts)
@@ -295,9 +297,6 @@ func (d *daemon) glance(ctx context.Context) (farm.View, error) {
 
 // messageRefused is the outcome of messages whose sender may not publish them.
 const messageRefused = "refused"
-
-// lookClosely is look with all that a person is shown.
-func (d *daemon) lookClosely() (farm.View, bool) { return inTime(d.view) }
 
 // inTime looks at something, unless that takes too long.
 func inTime[T any](look func(context.Context) (T, error)) (T, bool) {
@@ -414,3 +413,13 @@ const giveBackEvery = 2 * time.Minute
 // machine. Go by itself keeps it for as much again as is in use, which is much
 // for a board with half a gigabyte.
 func giveBack(context.Context) { debug.FreeOSMemory() }
+
+// collectOften has garbage collected when half as much again is in use, not twice as much:
+// a daemon that mostly waits has time for it, and a board has little room for what many
+// readers leave behind. Not before it has started, which would take longer; and the
+// keeper's own GOGC is left alone.
+func collectOften() {
+	if os.Getenv("GOGC") == "" {
+		debug.SetGCPercent(50)
+	}
+}

@@ -62,6 +62,8 @@ func (d *daemon) reload(ctx context.Context) error {
 	d.hear(cfg)
 	d.admit(people)
 	d.logDifference(d.cfg.Swap(cfg), cfg, waits)
+	d.often.anew()
+	d.often.reliability.Drop()
 	return nil
 }
 

@@ -11,17 +11,14 @@ import (
 	"net/http"
 	"slices"
 	"strings"
-	"sync"
 	"time"
 
 	"binwatchd/internal/config"
-	"binwatchd/internal/farm"
 	"binwatchd/internal/ingest"
 	"binwatchd/internal/metrics"
 	"binwatchd/internal/notify"
 	"binwatchd/internal/page"
 	"binwatchd/internal/page/auth"
-	"binwatchd/internal/reliability"
 	"binwatchd/internal/secret"
 	"binwatchd/internal/watch"
 )
@@ -41,9 +38,9 @@ func (d *daemon) openWeb(_ context.Context, cfg *config.Config) error {
 		return err
 	}
 	p, err := page.New(page.Config{
-		Farm: d.farms.now, Look: d.lookClosely, Rounds: d.rounds, History: d.journal, Letters: d.journal,
-		Ahead: d.ahead, Calendar: d.calendar, CalendarKey: calendarKey(cfg.Page.Calendar),
-		Reliability: d.reliability(), Act: d.loop.Act, Password: password, People: people, TLS: cfg.Page.TLS != nil, Now: d.now, Log: d.log,
+		Farm: d.farms.now, Look: d.often.look, Rounds: d.often.rounds, History: d.journal, Letters: d.journal,
+		Ahead: d.often.comes, Calendar: d.often.calendar, CalendarKey: calendarKey(cfg.Page.Calendar),
+		Reliability: d.often.reliability.Get, Act: d.act, Password: password, People: people, TLS: cfg.Page.TLS != nil, Now: d.now, Log: d.log,
 	})
 	if err != nil {
 		return err
@@ -63,31 +60,6 @@ func (d *daemon) openWeb(_ context.Context, cfg *config.Config) error {
 	return err
 }
 
-// reliableFor is how long a reckoning over a month is shown before it is made anew.
-const reliableFor = 15 * time.Minute
-
-// reliability gives how reliable the probes were, reckoned one at a time and not for each who asks.
-func (d *daemon) reliability() func(context.Context) ([]reliability.Probe, error) {
-	var mu sync.Mutex
-	var at time.Time
-	var of *farm.Farm
-	var list []reliability.Probe
-	return func(ctx context.Context) ([]reliability.Probe, error) {
-		mu.Lock()
-		defer mu.Unlock()
-		now, f := d.now(), d.farms.now()
-		if of == f && now.Sub(at).Abs() < reliableFor {
-			return list, nil
-		}
-		fresh, err := reliableIn(ctx, d.journal, f, now)
-		if err != nil {
-			return nil, err
-		}
-		list, at, of = fresh, now, f
-		return list, nil
-	}
-}
-
 // calendarKey reads the key of the calendar's address anew each time, so that a changed
 // file changes the address.
 func calendarKey(s secret.Secret) func() string {
@@ -103,7 +75,7 @@ func calendarKey(s secret.Secret) func() string {
 // metricsHandler shows the farm and the machinery to a scraper.
 func (d *daemon) metricsHandler() http.Handler {
 	mc := metrics.Config{
-		Version: versionName(), Look: d.look, Journal: d.journalFigures, Notices: d.noticeFigures, Log: d.log,
+		Version: versionName(), Look: d.often.glance, Journal: d.journalFigures, Notices: d.noticeFigures, Log: d.log,
 		Starts: metrics.Starts{Messages: watch.MessageOutcomes, Rejected: ingest.ProbeReasons}, Process: true,
 	}
 	if d.forward != nil {

@@ -40,6 +40,7 @@ var suites = []struct{ pkg, pattern, rounds string }{
 	{"bench", "Year", "1x"},
 	{"bench", "Ahead", "1x"},
 	{"bench", "Nursery", "1x"},
+	{"bench", "Readers", "3x"},
 	{"bench", "Told", "1x"},
 	{"page", "Front", "2s"},
 	{"bench", "Acceptance", "1x"},

@@ -138,6 +138,11 @@ func rows(r *results) [][5]string {
 		{"GET / of a daemon of 200 bins and 600 probes, middle of 11", "–", "≤ 30 ms", r.say("%.0f ms", "Nursery", "front-ms"), r.say("/probes %.0f ms", "Nursery", "probes-ms") + ", " +
 			r.say("the command now %.0f ms", "Nursery", "now-ms") + ", " + r.say("start %.0f ms", "Nursery", "start-ms") + " and " + r.say("reload %.0f ms", "Nursery", "reload-ms") +
 			" over two days, " + r.say("%.0f readings", "Nursery", "readings") + "; " + r.say("resident %.0f MB", "Nursery", "resident-MB")},
+		{"a probe's acknowledgement, 99 of 100, beside 200 readers of 200 probes that speak every second", "the same without readers", "≤ 20 ms later",
+			r.say("%.0f", "Readers", "beside-p99-ms") + r.say(" and %.0f ms", "Readers", "alone-p99-ms"), r.say("%.0f pages", "Readers", "pages") + r.say(" in %.2f s", "Readers", "page-p50-s") +
+				r.say(" (99 of 100 in %.1f s)", "Readers", "page-p99-s") + r.say(", %.0f readers asked to come again", "Readers", "sent-away") + r.say(", %.0f answers that should not be", "Readers", "bad")},
+		{"most resident memory of that", "–", "≤ 80 MB", r.say("%.0f MB", "Readers", "peak-MB"), ""},
+		{"a scrape of that farm, work of the processor", "–", "≤ 0.02 ms a probe", r.say("%.3f ms", "Readers", "scrape-ms/probe"), ""},
 		{"GET / with 24 zones drawn, p50", "–", "< 30 ms", r.say("%.1f ms", "Front/drawn", "p50-ms"), r.say("%.0f bytes", "Front/drawn", "B/page")},
 		{"GET / with 200 bins in rows, p50", "–", "≤ 30 ms", r.say("%.1f ms", "Front/rows", "p50-ms"), r.say("%.0f bytes", "Front/rows", "B/page")},
 	}

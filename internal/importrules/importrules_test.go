@@ -17,6 +17,7 @@ var may = map[string]struct {
 }{
 	"farm":             {nil, "the nouns are a leaf: everybody imports them"},
 	"loopback":         {nil, "which hosts are this machine is a leaf: all who decide by it decide alike"},
+	"shared":           {nil, "one answer for many who ask is a leaf: it knows nothing of what is made"},
 	"backoff":          {nil, "waiting before another attempt is a leaf: everybody waits alike"},
 	"quantity":         {[]string{"farm"}, "amounts with units: configuration and jots read them alike, by the rows of farm"},
 	"jot":              {[]string{"farm", "quantity", "husbandry"}, "the logbook is read from a text, a farm and a time alone"},

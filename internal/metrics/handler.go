@@ -10,6 +10,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/collectors"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
+	dto "github.com/prometheus/client_model/go"
 )
 
 // atOnce bounds how many scrapes are served at a time: each looks at the whole farm.
@@ -18,13 +19,16 @@ const atOnce = 4
 // NewHandler serves GET /metrics and GET /healthz.
 func NewHandler(cfg Config) http.Handler {
 	cfg.Log = cmp.Or(cfg.Log, slog.New(slog.DiscardHandler))
-	registry := prometheus.NewRegistry()
-	registry.MustRegister(collector{cfg, levels()})
+	levels, registry := levels(), prometheus.NewRegistry()
 	if cfg.Process {
 		registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	}
 	mux := http.NewServeMux()
-	mux.Handle("GET /metrics", promhttp.HandlerFor(registry, promhttp.HandlerOpts{
+	all := prometheus.GathererFunc(func() ([]*dto.MetricFamily, error) {
+		process, err := registry.Gather()
+		return append(collect(cfg, levels), process...), err
+	})
+	mux.Handle("GET /metrics", promhttp.HandlerFor(all, promhttp.HandlerOpts{
 		EnableOpenMetrics:   true,
 		ErrorHandling:       promhttp.ContinueOnError,
 		ErrorLog:            complaint{cfg.Log},

@@ -16,8 +16,6 @@ import (
 	"strings"
 	"time"
 
-	"github.com/prometheus/client_golang/prometheus"
-
 	"binwatchd/internal/farm"
 )
 
@@ -69,13 +67,19 @@ type Notices struct {
 	Count   int64
 }
 
-func define(name, help string, labels ...string) *prometheus.Desc {
-	return prometheus.NewDesc("binwatch_"+name, help, labels, nil)
+// A metric is one name, what it says and by which labels its series differ.
+type metric struct {
+	name, help string
+	labels     []string
+}
+
+func define(name, help string, labels ...string) *metric {
+	return &metric{"binwatch_" + name, help, labels}
 }
 
 // A zoneMetric is a metric of a zone, which has the label place where the bin has
 // been given one.
-type zoneMetric struct{ bare, placed *prometheus.Desc }
+type zoneMetric struct{ bare, placed *metric }
 
 func defineZone(name, help string, labels ...string) zoneMetric {
 	labels = append([]string{"bin", "zone"}, labels...)
@@ -87,7 +91,7 @@ func defineZone(name, help string, labels ...string) zoneMetric {
 type levelMetrics struct {
 	row                            farm.QuantityRow
 	middle, lowest, highest, limit zoneMetric
-	air                            *prometheus.Desc // of a room
+	air                            *metric // of a room
 }
 
 // levels makes the metrics of every quantity that has some.

@@ -1,53 +1,58 @@
 package metrics
 
 import (
+	"cmp"
 	"maps"
 	"slices"
 	"strings"
 	"time"
 
-	"github.com/prometheus/client_golang/prometheus"
+	dto "github.com/prometheus/client_model/go"
 
 	"binwatchd/internal/farm"
 )
 
-// A collector makes the metrics of one scrape from one look at the farm.
-type collector struct {
-	cfg    Config
-	levels []levelMetrics
+// A scrape collects the metrics of one request. It gives the library what it writes out,
+// rather than one metric after the other to register, check and take apart: there are
+// twenty series a probe.
+type scrape struct {
+	levels   []levelMetrics
+	families map[string]*dto.MetricFamily
 }
 
-// Describe sends nothing: which metrics there are is only known at the scrape.
-func (collector) Describe(chan<- *prometheus.Desc) {}
-
-// Collect shows everything there is to show.
-func (c collector) Collect(out chan<- prometheus.Metric) {
-	s := &scrape{out: out, levels: c.levels, shown: map[series]bool{}}
-	s.gauge(build, 1, c.cfg.Version)
-	view, ok := c.cfg.Look()
+// collect makes everything there is to show from one look at the farm, in the order in which
+// it is written.
+func collect(cfg Config, levels []levelMetrics) []*dto.MetricFamily {
+	s := &scrape{levels, map[string]*dto.MetricFamily{}}
+	s.gauge(build, 1, cfg.Version)
+	view, ok := cfg.Look()
 	s.gauge(brokerConnected, truth(ok && view.Intake.Connected))
 	if ok {
-		s.view(&view, c.cfg.Starts)
+		s.view(&view, cfg.Starts)
 	}
-	s.machinery(c.cfg)
+	s.machinery(cfg)
+	var out []*dto.MetricFamily
+	for _, name := range slices.Sorted(maps.Keys(s.families)) {
+		f := s.families[name]
+		slices.SortFunc(f.Metric, byLabels)
+		// A second series with the same labels would spoil the whole answer.
+		f.Metric = slices.CompactFunc(f.Metric, func(a, b *dto.Metric) bool { return byLabels(a, b) == 0 })
+		out = append(out, f)
+	}
+	return out
 }
 
-// A scrape collects the metrics of one request.
-type scrape struct {
-	out    chan<- prometheus.Metric
-	levels []levelMetrics
-	shown  map[series]bool // those that are out already
-}
-
-// A series is told from others by its metric and the values of its labels.
-type series struct {
-	desc   *prometheus.Desc
-	labels string
+// byLabels orders the series of a metric by the values of their labels; those of a probe
+// or of a zone in a place have one more, and come last.
+func byLabels(a, b *dto.Metric) int {
+	return cmp.Or(cmp.Compare(len(a.Label), len(b.Label)), slices.CompareFunc(a.Label, b.Label, func(x, y *dto.LabelPair) int {
+		return cmp.Or(cmp.Compare(*x.Value, *y.Value), cmp.Compare(*x.Name, *y.Name))
+	}))
 }
 
 // gauge shows a value that goes up and down. One that is no number is left out.
-func (s *scrape) gauge(m *prometheus.Desc, v float64, labels ...string) {
-	s.show(m, prometheus.GaugeValue, v, labels)
+func (s *scrape) gauge(m *metric, v float64, labels ...string) {
+	s.show(m, dto.MetricType_GAUGE, v, labels)
 }
 
 // zoned shows a value of a zone in a place, which may be "".
@@ -60,31 +65,57 @@ func (s *scrape) zoned(m zoneMetric, place string, v float64, labels ...string) 
 }
 
 // counter shows a value that only grows until the daemon is started anew.
-func (s *scrape) counter(m *prometheus.Desc, v int64, labels ...string) {
-	s.show(m, prometheus.CounterValue, float64(v), labels)
+func (s *scrape) counter(m *metric, v int64, labels ...string) {
+	s.show(m, dto.MetricType_COUNTER, float64(v), labels)
 }
 
 // moment shows a time as seconds since 1970; the zero time is left out.
-func (s *scrape) moment(m *prometheus.Desc, t time.Time, labels ...string) {
+func (s *scrape) moment(m *metric, t time.Time, labels ...string) {
 	if !t.IsZero() {
 		s.gauge(m, float64(t.UnixMilli())/1000, labels...)
 	}
 }
 
-// show hands a series out once: a second one with the same labels would
-// spoil the whole answer.
-func (s *scrape) show(m *prometheus.Desc, kind prometheus.ValueType, v float64, labels []string) {
+// A series is a metric with the labels and the value that it points at, in one piece.
+type series struct {
+	dto.Metric
+	gauge   dto.Gauge
+	counter dto.Counter
+	value   float64
+	pairs   [mostLabels]dto.LabelPair
+	labels  [mostLabels]*dto.LabelPair
+}
+
+const mostLabels = 6
+
+// show adds a series.
+func (s *scrape) show(m *metric, kind dto.MetricType, v float64, labels []string) {
 	if !farm.Finite(v) {
 		return
 	}
+	one := &series{value: v}
 	for i, l := range labels {
 		labels[i] = strings.ToValidUTF8(l, "\uFFFD")
+		one.pairs[i].Name, one.pairs[i].Value = &m.labels[i], &labels[i]
+		one.labels[i] = &one.pairs[i]
 	}
-	id := series{m, strings.Join(labels, "\xff")} // no label has this byte
-	if !s.shown[id] {
-		s.shown[id] = true
-		s.out <- prometheus.MustNewConstMetric(m, kind, v, labels...)
+	one.Label = one.labels[:len(labels)]
+	slices.SortFunc(one.Label, func(a, b *dto.LabelPair) int { return cmp.Compare(*a.Name, *b.Name) })
+	if kind == dto.MetricType_COUNTER {
+		one.counter.Value, one.Counter = &one.value, &one.counter
+	} else {
+		one.gauge.Value, one.Gauge = &one.value, &one.gauge
 	}
+	s.add(m, kind, &one.Metric)
+}
+
+func (s *scrape) add(m *metric, kind dto.MetricType, one *dto.Metric) {
+	f := s.families[m.name]
+	if f == nil {
+		f = &dto.MetricFamily{Name: &m.name, Help: &m.help, Type: &kind}
+		s.families[m.name] = f
+	}
+	f.Metric = append(f.Metric, one)
 }
 
 func truth(b bool) float64 {
@@ -215,11 +246,13 @@ func (s *scrape) probe(p *farm.ProbeView, reasons []string) {
 
 // delays shows how late readings arrive.
 func (s *scrape) delays(d farm.Delays) {
-	within := map[float64]uint64{}
+	count, sum := uint64(d.Count), float64(d.SumMs)/1000
+	h := &dto.Histogram{SampleCount: &count, SampleSum: &sum}
 	for i, step := range farm.DelaySteps {
-		within[step.Seconds()] = uint64(d.Within[i])
+		within, most := uint64(d.Within[i]), step.Seconds()
+		h.Bucket = append(h.Bucket, &dto.Bucket{CumulativeCount: &within, UpperBound: &most})
 	}
-	s.out <- prometheus.MustNewConstHistogram(delay, uint64(d.Count), float64(d.SumMs)/1000, within)
+	s.add(delay, dto.MetricType_HISTOGRAM, &dto.Metric{Histogram: h})
 }
 
 // machinery shows the parts that the farm's readings run through.

@@ -13,7 +13,8 @@
 // Where there is no network static/worker.js keeps the rounds on the phone, and sends what
 // was ticked later; static/kept.js says so on the page.
 //
-// Read page.go for the routes, middleware.go for what every request passes,
+// Read page.go for the routes, turns.go for how many readers are answered at a time,
+// middleware.go for what every request passes,
 // visit.go for what one is answered with, live.go for how a page left open follows,
 // templates.go and form.go for what goes out and comes in; then front.go, zone.go and
 // gauge.go for the first page, many.go for the rows of a large farm, and the others for the
@@ -38,7 +39,8 @@ import (
 	"binwatchd/internal/reliability"
 )
 
-// Config is what a page needs. All functions must be safe for concurrent use.
+// Config is what a page needs. All functions must be safe for concurrent use. What Look
+// and the others give may be shared with others: the page changes none of it.
 type Config struct {
 	Farm    func() *farm.Farm               // the configuration in force; never changed by the page
 	Look    func() (v farm.View, ok bool)   // how the farm stands; ok is false before anything was judged
@@ -55,6 +57,7 @@ type Config struct {
 	People      []auth.Person                                      // who may come in under names of their own
 	TLS         bool                                               // served over TLS: cookies are held to it
 	Refresh     time.Duration                                      // how often a page left open looks again; 0 is a minute
+	AtOnce      int                                                // how many pages are drawn at a time; 0 is half of the processors
 	Now         func() time.Time
 	Log         *slog.Logger
 }
@@ -115,7 +118,7 @@ type Page struct {
 // New makes a page. It fails only when the password cannot be read; the error
 // does not quote it.
 func New(cfg Config) (*Page, error) {
-	cfg.Refresh = cmp.Or(cfg.Refresh, time.Minute)
+	cfg.Refresh, cfg.AtOnce = cmp.Or(cfg.Refresh, time.Minute), cmp.Or(cfg.AtOnce, atOnce())
 	p := &Page{cfg: cfg, hashing: make(chan struct{}, 1)}
 	p.readFiles()
 	var err error
@@ -131,7 +134,7 @@ func New(cfg Config) (*Page, error) {
 			cfg.Log.Warn("page password is kept as plain text", "hint", "an argon2id or bcrypt hash does as well")
 		}
 	}
-	p.handler = p.guarded(p.routes())
+	p.handler = p.inTurn(p.guarded(p.routes()))
 	return p, p.Admit(cfg.People)
 }
 
