@@ -20,6 +20,11 @@ const (
 	full = 16
 	// most is how many are written at a time, however many have come.
 	most = 512
+	// Fewer than half of those 20 may wait longer than flush, where the broker keeps all of
+	// them: else a small farm's card takes a write for every reading or two.
+	half        = 10
+	longer      = 4
+	longestWait = 2 * time.Minute
 )
 
 // A batch is what one transaction will write and what is acknowledged after
@@ -28,8 +33,10 @@ type batch struct {
 	journal.Batch
 	unacked []*ingest.Delivery // in the order of arrival
 	answers []*ingest.Answer   // to senders of jots
-	flushAt time.Time          // wall clock: to be committed by then; zero when nothing waits
+	began   time.Time          // wall clock: when the first was there to be written; zero when nothing waits
+	flushAt time.Time          // to be committed by then; it only comes nearer
 	urgent  bool               // something has changed, or somebody waits for the commit
+	brief   bool               // holds what nobody would send again
 	hurry   bool               // a probe is kept awake until its message is acknowledged
 	save    bool               // with a snapshot, though none is due
 }
@@ -39,6 +46,8 @@ func (b *batch) add(e farm.Event, changes []farm.Change, d *ingest.Delivery) {
 	entry := journal.Entry{Event: e}
 	if d != nil && d.QoS > 0 {
 		entry.Packet, entry.Sender, entry.Hash = d.ID, d.Sender, hashOf(d)
+	} else {
+		b.brief = true
 	}
 	b.Entries = append(b.Entries, entry)
 	for _, ch := range changes {
@@ -109,7 +118,7 @@ func (l *Loop) armFlush(t *time.Timer) {
 }
 
 // due has the batch written when it is full or urgent, and else sees to it that
-// it will be after flush.
+// it will be.
 func (l *Loop) due(ctx context.Context) {
 	b := &l.batch
 	switch {
@@ -118,11 +127,27 @@ func (l *Loop) due(ctx context.Context) {
 	case b.empty(), b.urgent, l.enough():
 		l.startWrite(ctx)
 		return
-	case b.flushAt.IsZero():
-		b.flushAt = l.now().Add(l.cfg.Flush)
+	case b.began.IsZero():
+		b.began = l.now()
 	}
-	if hurry := l.now().Add(hurried); b.hurry && hurry.Before(b.flushAt) {
-		b.flushAt = hurry
+	b.flushBy(b.began.Add(l.waits()))
+	if b.hurry {
+		b.flushBy(l.now().Add(hurried))
+	}
+}
+
+// waits is how long the batch waits for more to come.
+func (l *Loop) waits() time.Duration {
+	if l.batch.brief || l.batch.waiting() >= half {
+		return l.cfg.Flush
+	}
+	return max(l.cfg.Flush, min(longer*l.cfg.Flush, longestWait))
+}
+
+// flushBy has the batch committed by a time, if it is not to be earlier.
+func (b *batch) flushBy(at time.Time) {
+	if b.flushAt.IsZero() || at.Before(b.flushAt) {
+		b.flushAt = at
 	}
 }
 

@@ -136,6 +136,9 @@ func (d *disk) fault(stage string) error {
 
 var errWorn = fmt.Errorf("worn card: %w", journal.ErrDisk)
 
+// flush is that of a rig: what the broker would send again waits four times as long at most.
+const flush = 10 * time.Second
+
 // A rig is a loop on a real journal file with a broker driven by hand.
 type rig struct {
 	t       *testing.T
@@ -185,7 +188,7 @@ func (r *rig) start() {
 		source = r.source(run)
 	}
 	r.loop, err = watch.New(ctx, watch.Config{
-		Farm: bed(), Digest: "one", Prefix: "binwatch", Flush: 30 * time.Second, Journal: r.journal, Source: source,
+		Farm: bed(), Digest: "one", Prefix: "binwatch", Flush: flush, Journal: r.journal, Source: source,
 		Owes: func(ch farm.Change) []farm.Owed {
 			return []farm.Owed{{Teller: "mail:keeper@example.org", Notice: ch.Episode + string(ch.Change) + ch.At.String()}}
 		},
