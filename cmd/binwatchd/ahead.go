@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"cmp"
 	"context"
 	"flag"
 	"fmt"
@@ -19,36 +18,40 @@ import (
 // book gathers what the journal says, as far as what comes follows from it.
 func book(ctx context.Context, j *journal.Journal, f *farm.Farm, v farm.View) (*ahead.Book, error) {
 	f = f.InUse(v.At)
-	b := &ahead.Book{
-		Farm: f, View: v, Jots: map[string][]farm.Jot{}, Batteries: map[string][]farm.Sample{},
-		Warm: map[farm.Place][]farm.Sample{}, Moist: map[farm.Place][]farm.Sample{},
-	}
 	from, to := v.At.Add(-ahead.PastDays*aDay), v.At.Add(aDay)
-	var wrong error // the first
-	samples := func(p farm.Place, q farm.Quantity) []farm.Sample {
-		days, err := j.Samples(ctx, p.Bin, p.Zone, q, from, to, aDay)
-		wrong = cmp.Or(wrong, err)
-		return days
+	jots, err := j.Logbook(ctx, from, to)
+	if err != nil {
+		return nil, err
 	}
+	heard, err := j.FirstHeard(ctx)
+	if err != nil {
+		return nil, err
+	}
+	b := &ahead.Book{Farm: f, View: v, Jots: jots, Heard: heard, Warm: map[farm.Place][]farm.Sample{}, Batteries: map[string][]farm.Sample{}}
+	var curves []journal.Curve
 	for _, bin := range f.Bins {
-		jots, err := j.Jots(ctx, bin.Name, from, to)
-		wrong = cmp.Or(wrong, err)
-		b.Jots[bin.Name] = jots
-		air := farm.Place{Bin: bin.Name}
-		b.Warm[air] = samples(air, farm.Temperature)
+		curves = append(curves, journal.Curve{Place: farm.Place{Bin: bin.Name}, Quantity: farm.Temperature})
 		for _, z := range bin.Zones {
-			p := farm.Place{Bin: bin.Name, Zone: z.Name}
-			b.Warm[p], b.Moist[p] = samples(p, farm.Temperature), samples(p, farm.Moisture)
+			curves = append(curves, journal.Curve{Place: farm.Place{Bin: bin.Name, Zone: z.Name}, Quantity: farm.Temperature})
 		}
 	}
 	for _, p := range f.Probes {
 		if p.Measures == farm.Battery {
-			days, err := j.ProbeSamples(ctx, p.ID, from, to, aDay)
-			wrong = cmp.Or(wrong, err)
-			b.Batteries[p.ID] = days
+			curves = append(curves, journal.Curve{Probe: p.ID})
 		}
 	}
-	return b, wrong
+	past, err := j.Curves(ctx, curves, from, to, aDay)
+	if err != nil {
+		return nil, err
+	}
+	for i, c := range curves {
+		if c.Probe != "" {
+			b.Batteries[c.Probe] = past[i]
+		} else {
+			b.Warm[c.Place] = past[i]
+		}
+	}
+	return b, nil
 }
 
 // withNeeds holds what is wanted against the castings account, where anything is.
@@ -128,7 +131,7 @@ const (
 // lookedAt is how the farm stands, by its daemon or without one, with what its journal
 // says.
 func lookedAt(ctx context.Context, cfg *config.Config) (*ahead.Book, error) {
-	v, err := view(ctx, cfg)
+	v, err := view(ctx, cfg, false)
 	if err != nil {
 		return nil, err
 	}

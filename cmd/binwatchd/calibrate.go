@@ -174,7 +174,7 @@ func newestRaw(ctx context.Context, cfg *config.Config, id string, s *streams) (
 	if cfg.Journal.Path == "" {
 		return 0, errors.New("the configuration names no journal to take the reading from: give the RAW number")
 	}
-	v, err := view(ctx, cfg)
+	v, err := view(ctx, cfg, false)
 	if err != nil {
 		return 0, err
 	}

@@ -245,7 +245,7 @@ func places(f *farm.Farm, zones bool) (all []offer) {
 func seenOffers(ctx context.Context, _ []string, cfg *config.Config) (all []offer) {
 	ctx, stop := context.WithTimeout(ctx, time.Second)
 	defer stop()
-	v, err := client(cfg).Look(ctx)
+	v, err := client(cfg).Look(ctx, false)
 	if err != nil {
 		return nil
 	}

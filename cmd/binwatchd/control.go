@@ -73,8 +73,8 @@ func (s *controlSocket) close() error {
 	return s.server.Close()
 }
 
-func (s *controlSocket) Look(ctx context.Context) (farm.View, error) {
-	return (*s.answers.Load()).Look(ctx)
+func (s *controlSocket) Look(ctx context.Context, closely bool) (farm.View, error) {
+	return (*s.answers.Load()).Look(ctx, closely)
 }
 
 func (s *controlSocket) Act(ctx context.Context, all ...farm.Event) error {
@@ -88,7 +88,12 @@ func (s *controlSocket) Copy(ctx context.Context, w io.Writer) error {
 // A runningDaemon answers commands once the journal is open.
 type runningDaemon struct{ d *daemon }
 
-func (r runningDaemon) Look(ctx context.Context) (farm.View, error) { return r.d.view(ctx) }
+func (r runningDaemon) Look(ctx context.Context, closely bool) (farm.View, error) {
+	if closely {
+		return r.d.view(ctx)
+	}
+	return r.d.glance(ctx)
+}
 
 func (r runningDaemon) Act(ctx context.Context, all ...farm.Event) error {
 	return r.d.act(ctx, all...)
@@ -112,8 +117,8 @@ type waitingDaemon struct {
 }
 
 // Look gives how the farm stood when the journal was last written.
-func (w waitingDaemon) Look(ctx context.Context) (farm.View, error) {
-	v, err := viewOfJournal(ctx, w.cfg, w.now())
+func (w waitingDaemon) Look(ctx context.Context, closely bool) (farm.View, error) {
+	v, err := viewOfJournal(ctx, w.cfg, w.now(), closely)
 	if err != nil {
 		return v, fmt.Errorf("the daemon waits since %s for a journal it can write (%s), and it can't be read either: %w",
 			w.since.In(w.cfg.Farm.Location).Format("2 January 15:04"), w.why, err)

@@ -76,7 +76,7 @@ func TestACommandIsNotAnsweredForAnotherFarm(t *testing.T) {
 	if _, err := client(ours).Copy(t.Context()); !errors.Is(err, control.ErrInPlace) {
 		t.Errorf("our own daemon says %v", err)
 	}
-	_, err := view(t.Context(), theirs)
+	_, err := view(t.Context(), theirs, true)
 	if err == nil || !strings.Contains(err.Error(), "keeps the journal "+ours.Journal.Path) {
 		t.Errorf("got %v, want the word that another farm's daemon is there", err)
 	}

@@ -125,7 +125,7 @@ func (e *everyPart) reload(pairs ...string) {
 
 func (e *everyPart) view() farm.View {
 	e.t.Helper()
-	v, err := client(e.d.cfg.Load()).Look(e.t.Context())
+	v, err := client(e.d.cfg.Load()).Look(e.t.Context(), true)
 	if err != nil {
 		e.t.Fatal(err)
 	}

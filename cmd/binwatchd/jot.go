@@ -340,7 +340,7 @@ func noteSeen(ctx context.Context, c *call, by string) error {
 	if err != nil {
 		return err
 	}
-	v, err := view(ctx, c.cfg)
+	v, err := view(ctx, c.cfg, false)
 	if err != nil {
 		return err
 	}

@@ -105,7 +105,7 @@ func shown(made func(v farm.View, f *farm.Farm, colour bool) (value any, text st
 	return func(fs *flag.FlagSet) work {
 		asJSON := fs.Bool("json", false, "write one JSON object")
 		return work{run: func(ctx context.Context, c *call) error {
-			v, err := view(ctx, c.cfg)
+			v, err := view(ctx, c.cfg, true)
 			if err != nil {
 				return err
 			}
@@ -306,17 +306,17 @@ func client(cfg *config.Config) *control.Client {
 }
 
 // view asks the running daemon how the farm stands, or reads it out of the
-// journal when none runs.
-func view(ctx context.Context, cfg *config.Config) (farm.View, error) {
-	v, err := client(cfg).Look(ctx)
+// journal when none runs; closely, with what has to be reckoned for it.
+func view(ctx context.Context, cfg *config.Config, closely bool) (farm.View, error) {
+	v, err := client(cfg).Look(ctx, closely)
 	if !errors.Is(err, control.ErrNoDaemon) {
 		return v, err
 	}
-	return viewOfJournal(ctx, cfg, machineTimes().now())
+	return viewOfJournal(ctx, cfg, machineTimes().now(), closely)
 }
 
 // viewOfJournal reads how the farm stands out of the journal.
-func viewOfJournal(ctx context.Context, cfg *config.Config, now time.Time) (farm.View, error) {
+func viewOfJournal(ctx context.Context, cfg *config.Config, now time.Time, closely bool) (farm.View, error) {
 	j, err := openToRead(ctx, cfg)
 	if err != nil {
 		return farm.View{}, err
@@ -326,8 +326,11 @@ func viewOfJournal(ctx context.Context, cfg *config.Config, now time.Time) (farm
 	if err != nil {
 		return farm.View{}, err
 	}
-	v, err := withNeeds(ctx, j, &cfg.Farm, r.State.Look(later(now, r.Last)))
-	if err != nil {
+	v := r.State.Look(later(now, r.Last))
+	if !closely {
+		return v, nil
+	}
+	if v, err = withNeeds(ctx, j, &cfg.Farm, v); err != nil {
 		return v, err
 	}
 	if cfg.Influx != nil {

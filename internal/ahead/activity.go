@@ -30,9 +30,9 @@ func (b *Book) activity(bin *farm.Bin, until time.Time) activity {
 	total := 0.0
 	for d := a.from; d <= dayNumber(until)+1; d++ {
 		a.sum = append(a.sum, total)
-		tempC, ok := known[d]
+		tempC, ok := known.on(d)
 		if !ok && d > today {
-			tempC, ok = known[d-year]
+			tempC, ok = known.on(d - year)
 		}
 		if !ok {
 			tempC = now
@@ -75,12 +75,30 @@ func (a activity) at(t time.Time) float64 {
 	return a.sum[i] + (x-float64(i))*(a.sum[i+1]-a.sum[i])
 }
 
+// A daily is a temperature by days, NaN where it is not known.
+type daily struct {
+	from  int64 // a day number
+	tempC []float64
+}
+
+func (d daily) on(day int64) (tempC float64, known bool) {
+	if i := day - d.from; i >= 0 && i < int64(len(d.tempC)) {
+		return d.tempC[i], !math.IsNaN(d.tempC[i])
+	}
+	return 0, false
+}
+
 // warmth is the temperature of a bin by days: that of its living zone, else of the air at it.
-func (b *Book) warmth(bin *farm.Bin) map[int64]float64 {
-	known := map[int64]float64{}
+func (b *Book) warmth(bin *farm.Bin) daily {
+	known := daily{dayNumber(b.View.At) - PastDays, make([]float64, PastDays+2)}
+	for i := range known.tempC {
+		known.tempC[i] = math.NaN()
+	}
 	take := func(p farm.Place) {
 		for _, s := range b.Warm[p] {
-			known[dayNumber(s.At)] = s.Mean
+			if i := dayNumber(s.At) - known.from; i >= 0 && i < int64(len(known.tempC)) {
+				known.tempC[i] = s.Mean
+			}
 		}
 	}
 	take(farm.Place{Bin: bin.Name})

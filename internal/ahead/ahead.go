@@ -24,7 +24,7 @@ type Book struct {
 	View      farm.View
 	Jots      map[string][]farm.Jot        // by bin, oldest first
 	Warm      map[farm.Place][]farm.Sample // °C by days; a place without a zone is the air at the bin
-	Moist     map[farm.Place][]farm.Sample // % by days
+	Heard     map[string]time.Time         // by probe: its first day
 	Batteries map[string][]farm.Sample     // by probe, by days
 	If        *Supposition                 // nil: nothing is supposed
 }

@@ -223,7 +223,7 @@ func (l *list) eggs(bin *farm.Bin) {
 	for i, w := range husbandry.WormsOf(l.Farm, *bin) {
 		hatches := func(begun float64) time.Time {
 			for t := seen; t.Before(l.until.Add(day)); t = t.Add(day) {
-				tempC, ok := warm[dayNumber(t)]
+				tempC, ok := warm.on(dayNumber(t))
 				if !ok {
 					tempC = now
 				}
@@ -247,7 +247,7 @@ func (l *list) season(bin *farm.Bin) {
 	mean := func(d int64) (float64, bool) { // of the week round a day, last year
 		sum, n := 0.0, 0
 		for k := d - year - 3; k <= d-year+3; k++ {
-			if v, ok := warm[k]; ok {
+			if v, ok := warm.on(k); ok {
 				sum, n = sum+v, n+1
 			}
 		}
@@ -291,7 +291,7 @@ func (l *list) probes() {
 		case p.Measures == farm.Moisture && len(p.Calibration) > 0:
 			c.Kind = farm.ComesCalibrate
 			c.Text = "a year since it was first heard, so its calibration is as old unless it was done anew: hold it against a weighed sample"
-			if first := l.firstHeard(p); !first.IsZero() {
+			if first, heard := l.Heard[p.ID]; heard {
 				years := math.Ceil(max(1, l.now.Sub(first).Hours()/24/365))
 				l.add(c, when{on: first.Add(days(365 * years))}, 0)
 			}
@@ -325,14 +325,6 @@ func (l *list) runsDown(p farm.Probe) (w when, ok bool) {
 }
 
 const farthestDays = 2 * 366
-
-// firstHeard is the first known day of a probe's zone.
-func (l *list) firstHeard(p farm.Probe) time.Time {
-	if s := l.Moist[l.Farm.ZoneOf(p.ID)]; len(s) > 0 {
-		return s[0].At
-	}
-	return time.Time{}
-}
 
 // wanted lists the days by which castings are wanted, and by which an end must be left to
 // dry for them.

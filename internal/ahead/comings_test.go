@@ -45,12 +45,11 @@ func full() *ahead.Book {
 	zones[0].Rhythms = []farm.Rhythm{{What: farm.Watered, EveryDays: 6, Litres: 2, Next: now.Add(2 * day), Early: now.Add(day), Late: now.Add(3 * day)}}
 	zones[1].Outlook = []farm.Outlook{{Condition: farm.SiftReady, Forecast: farm.Forecast{Crosses: now.Add(9 * day), Earliest: now.Add(7 * day), Latest: now.Add(12 * day)}}}
 	b.View.Bins[1].Zones[0].Outlook = []farm.Outlook{{Condition: farm.Drying, Text: "below 40 % about Friday", Forecast: farm.Forecast{Crosses: now.Add(20 * day)}}}
-	b.Batteries, b.Moist = map[string][]farm.Sample{}, map[farm.Place][]farm.Sample{}
+	b.Batteries, b.Heard = map[string][]farm.Sample{}, map[string]time.Time{"bed-m": now.Add(-335 * day)}
 	for d := 60; d > 0; d-- { // 3.9 V now, a hundredth less each day
 		b.Batteries["bed-b"] = append(b.Batteries["bed-b"], farm.Sample{At: now.Add(-time.Duration(d) * day), Mean: 3.9 + 0.01*float64(d)})
 	}
 	near := farm.Place{Bin: "bed", Zone: "near"}
-	b.Moist[near] = []farm.Sample{{At: now.Add(-335 * day), Mean: 75}}
 	for d := 399; d >= 0; d-- { // 20 °C, and 12 from a year before the 40th day to come on
 		tempC := 20.0
 		if d < 365-40 && d > 200 {
@@ -105,6 +104,18 @@ func TestAllThatComes(t *testing.T) {
 	}
 	if text := ahead.Text(a, dates); !strings.Contains(text, "\nTuesday\n  Bed, near: water about 2 litres, as usual (tomorrow to Wednesday)\n") {
 		t.Errorf("got\n%s", text)
+	}
+}
+
+// What comes of a calibration stays on its day, however long ago the probe was first heard.
+func TestACalibrationComesOnceAYear(t *testing.T) {
+	for ago, in := range map[int]int{0: 365, 364: 1, 365: 0, 366: 364, 900: 195, 901: 194} {
+		b := full()
+		b.Heard["bed-m"] = now.Add(-time.Duration(ago) * day)
+		got := coming(ahead.Look(b, now.Add(365*day)), farm.ComesCalibrate)
+		if want := midnight(time.Duration(in) * day); len(got) != 1 || !got[0].On.Equal(want) {
+			t.Errorf("first heard %d days ago: got %+v, want it on %s", ago, got, want.Format(time.DateOnly))
+		}
 	}
 }
 

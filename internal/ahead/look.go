@@ -2,6 +2,8 @@ package ahead
 
 import (
 	"fmt"
+	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -71,11 +73,9 @@ func (b *Book) unknownSeasons() (out []string) {
 		if !hasAim(bin, farm.Living) {
 			continue
 		}
-		began := b.View.At
-		for d := range b.warmth(bin) {
-			if t := time.Unix(d*int64(day/time.Second), 0); t.Before(began) {
-				began = t
-			}
+		began, warm := b.View.At, b.warmth(bin)
+		if i := slices.IndexFunc(warm.tempC, func(c float64) bool { return !math.IsNaN(c) }); i >= 0 {
+			began = time.Unix((warm.from+int64(i))*int64(day/time.Second), 0)
 		}
 		if b.View.At.Sub(began) < year {
 			bins = append(bins, farm.Capital(bin.Name))

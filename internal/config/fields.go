@@ -4,6 +4,7 @@ import (
 	"reflect"
 	"slices"
 	"strings"
+	"sync"
 
 	"binwatchd/internal/secret"
 	"gopkg.in/yaml.v3"
@@ -51,6 +52,7 @@ type field struct {
 	like     string
 	onlyRun  bool
 	fallback string
+	node     func() *yaml.Node // fallback, parsed when it is first wanted
 	form     form
 }
 
@@ -95,6 +97,13 @@ func fieldsOf(t reflect.Type, in scope) []field {
 			if inner.bare {
 				g.fallback = ""
 			}
+			g.node = sync.OnceValue(func() *yaml.Node {
+				var doc yaml.Node
+				if yaml.Unmarshal([]byte(g.fallback), &doc) != nil {
+					return nil
+				}
+				return doc.Content[0]
+			})
 			keys = []field{g}
 		}
 		for _, g := range keys {
@@ -224,9 +233,8 @@ func (r *reader) field(f field, n node, section reflect.Value) {
 // fallback reads a default as if the file had it. One that cannot be read would
 // be found by the test that loads every one.
 func (r *reader) fallback(f field, section reflect.Value) {
-	var doc yaml.Node
-	if err := yaml.Unmarshal([]byte(f.fallback), &doc); err == nil {
-		(&reader{origin: byDefault, marks: r.marks}).field(f, node{doc.Content[0], place{}}, section)
+	if n := f.node(); n != nil {
+		(&reader{origin: byDefault, marks: r.marks}).field(f, node{n, place{}}, section)
 	}
 }
 

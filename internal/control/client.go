@@ -38,10 +38,15 @@ func NewClient(path, journal string) *Client {
 	}}
 }
 
-// Look gives how the farm stands; [ErrNoDaemon] when none is running.
-func (c *Client) Look(ctx context.Context) (farm.View, error) {
+// Look gives how the farm stands; closely, with the castings account and what the
+// database refused; [ErrNoDaemon] when none is running.
+func (c *Client) Look(ctx context.Context, closely bool) (farm.View, error) {
 	var v farm.View
-	body, err := c.call(ctx, http.MethodGet, "/view", nil)
+	path := "/view"
+	if !closely {
+		path += glance
+	}
+	body, err := c.call(ctx, http.MethodGet, path, nil)
 	if err != nil {
 		return v, err
 	}

@@ -23,8 +23,8 @@ var ErrNoDaemon = errors.New("no daemon is running here")
 
 // A Daemon is what the running daemon lets commands do.
 type Daemon interface {
-	// Look gives how the farm stands.
-	Look(ctx context.Context) (farm.View, error)
+	// Look gives how the farm stands; closely, with what has to be reckoned for it.
+	Look(ctx context.Context, closely bool) (farm.View, error)
 	// Act notes jots, hushes or what was seen, and returns once they are on disk.
 	Act(ctx context.Context, all ...farm.Event) error
 	// Copy writes the journal to w where its path no longer names it;

@@ -16,6 +16,9 @@ import (
 	"time"
 )
 
+// glance asks for a view without what has to be reckoned.
+const glance = "?glance"
+
 // maxBody bounds what a command may send.
 const maxBody = 64 << 10
 
@@ -111,7 +114,7 @@ func sameFile(a, b string) bool {
 func handler(daemon Daemon) http.Handler {
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /view", func(w http.ResponseWriter, r *http.Request) {
-		v, err := daemon.Look(r.Context())
+		v, err := daemon.Look(r.Context(), !r.URL.Query().Has(glance[1:]))
 		if err != nil {
 			http.Error(w, err.Error(), http.StatusServiceUnavailable)
 			return

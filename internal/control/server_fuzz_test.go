@@ -16,7 +16,7 @@ type porch struct {
 	acts []farm.Event
 }
 
-func (p *porch) Look(context.Context) (farm.View, error) {
+func (p *porch) Look(context.Context, bool) (farm.View, error) {
 	return farm.View{Farm: "Hillfoot Nursery"}, nil
 }
 

@@ -15,7 +15,7 @@ import (
 // endless is a daemon with a view that JSON has no words for.
 type endless struct{ porch }
 
-func (endless) Look(context.Context) (farm.View, error) {
+func (endless) Look(context.Context, bool) (farm.View, error) {
 	v := math.Inf(1)
 	return farm.View{Farm: "Hillfoot Nursery", Probes: []farm.ProbeView{{ID: "crate-t", Value: &v}}}, nil
 }
@@ -28,7 +28,7 @@ func TestAViewThatCannotBeWrittenIsAnError(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer s.Close()
-	if _, err := control.NewClient(path, "journal.db").Look(t.Context()); err == nil || !strings.Contains(err.Error(), "write the view") {
+	if _, err := control.NewClient(path, "journal.db").Look(t.Context(), true); err == nil || !strings.Contains(err.Error(), "write the view") {
 		t.Errorf("got the error %v, want it to say that the view cannot be written", err)
 	}
 }

@@ -115,9 +115,20 @@ func (j *Journal) Jots(ctx context.Context, bin string, from, to time.Time) ([]f
 	})
 }
 
+// Logbook gives the logbooks of all bins, by the names of now, each as Jots does.
+func (j *Journal) Logbook(ctx context.Context, from, to time.Time) (map[string][]farm.Jot, error) {
+	return viewed(ctx, j, "read logbook", func(t *tx) map[string][]farm.Jot {
+		all := map[string][]farm.Jot{}
+		for _, line := range j.jots(t, `bin IS NOT NULL AND kind = ? AND at >= ? AND at < ? AND seq NOT IN (`+struckLines+`) ORDER BY at, seq`, int64(farm.EventJot), from.UnixMilli(), to.UnixMilli()) {
+			all[line.Bin] = append(all[line.Bin], line)
+		}
+		return all
+	})
+}
+
 // jots gives those that meet a condition and come in an order, both in SQL.
 func (j *Journal) jots(t *tx, where string, args ...any) []farm.Jot {
-	found := collect(t, scanJot, `SELECT `+eventColumns+` FROM event WHERE `+where, args...)
+	found := collect(t, scanJot, `SELECT seq, body FROM event WHERE `+where, args...)
 	n := j.names(t)
 	for i := range found {
 		n.jot(&found[i], found[i].ID)
@@ -148,10 +159,15 @@ func scanStruck(s *farm.Strike, rows *sql.Rows) error {
 }
 
 func scanJot(jot *farm.Jot, rows *sql.Rows) error {
-	var e farm.Event
-	err := scanEvent(&e, rows)
-	*jot = e.Jot
-	jot.ID = e.Seq
+	var seq int64
+	var text sql.RawBytes
+	if err := rows.Scan(&seq, &text); err != nil {
+		return err
+	}
+	var body struct{ Jot *farm.Jot } // of [eventBody]
+	body.Jot = jot
+	err := fromJSON(text, &body, "event", seq)
+	jot.ID = seq
 	return err
 }
 

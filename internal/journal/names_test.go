@@ -85,6 +85,9 @@ func (y *yard) of(bin string) string {
 	if err != nil {
 		y.t.Fatal(err)
 	}
+	if all, err := y.j.Logbook(ctx, from, to); err != nil || !slices.Equal(all[bin], jots) {
+		y.t.Errorf("%s: the logbook of all has %v, %v; its own %v", bin, all[bin], err, jots)
+	}
 	var food, stood, lengths, measured, heard []string
 	for _, j := range jots {
 		if j.Bin != bin {

@@ -6,6 +6,8 @@ import (
 	"database/sql"
 	"fmt"
 	"slices"
+	"strconv"
+	"strings"
 	"sync"
 	"time"
 
@@ -15,28 +17,46 @@ import (
 // maxSamples bounds what one question may ask for.
 const maxSamples = 100_000
 
-// Samples gives the history of one quantity of a zone (zone "": of the room's
-// air at the bin) in the steps that begin in [from, to), oldest first, leaving
-// out those without readings. Steps are counted from midnight UTC. It tells what the
-// believed readings of all the zone's probes said; readings of uncertain time
-// are left out. Step 0 lets the journal choose about 300 of them. Steps under an
-// hour are met as long as raw readings are kept; beyond, they are hours.
+// A Curve is whose history is meant: that of one quantity of a zone (zone "": of the
+// room's air at the bin), or that of a probe, wherever it was.
+type Curve struct {
+	farm.Place
+	Quantity farm.Quantity
+	Probe    string
+}
+
+func (c Curve) takes(s series) bool {
+	if c.Probe != "" {
+		return s.probe == c.Probe && s.quantity != ""
+	}
+	return s.quantity == c.Quantity && slices.Contains(s.places, place{c.Bin, c.Zone})
+}
+
+// Samples gives the history of a zone's quantity as Curves does.
 func (j *Journal) Samples(ctx context.Context, bin, zone string, q farm.Quantity,
 	from, to time.Time, step time.Duration) ([]farm.Sample, error) {
-	at := place{bin, zone}
-	return j.samples(ctx, from, to, step, func(s series) bool {
-		return s.quantity == q && slices.Contains(s.places, at)
-	})
+	return one(j.Curves(ctx, []Curve{{Place: farm.Place{Bin: bin, Zone: zone}, Quantity: q}}, from, to, step))
 }
 
-// ProbeSamples gives the history of one probe, wherever it was, as Samples does.
+// ProbeSamples gives the history of one probe as Curves does.
 func (j *Journal) ProbeSamples(ctx context.Context, probe string,
 	from, to time.Time, step time.Duration) ([]farm.Sample, error) {
-	return j.samples(ctx, from, to, step, func(s series) bool { return s.probe == probe && s.quantity != "" })
+	return one(j.Curves(ctx, []Curve{{Probe: probe}}, from, to, step))
 }
 
-func (j *Journal) samples(ctx context.Context, from, to time.Time, step time.Duration,
-	wanted func(series) bool) ([]farm.Sample, error) {
+func one(all [][]farm.Sample, err error) ([]farm.Sample, error) {
+	if len(all) == 0 {
+		return nil, err
+	}
+	return all[0], err
+}
+
+// Curves gives histories, each in the steps that begin in [from, to), oldest first,
+// leaving out those without readings. Steps are counted from midnight UTC. It tells what
+// the believed readings of all the zone's probes said; readings of uncertain time
+// are left out. Step 0 lets the journal choose about 300 of them. Steps under an
+// hour are met as long as raw readings are kept; beyond, they are hours.
+func (j *Journal) Curves(ctx context.Context, curves []Curve, from, to time.Time, step time.Duration) ([][]farm.Sample, error) {
 	if !from.Before(to) {
 		return nil, nil
 	}
@@ -49,16 +69,58 @@ func (j *Journal) samples(ctx context.Context, from, to time.Time, step time.Dur
 	}
 	j.recent.mu.Lock()
 	defer j.recent.mu.Unlock()
-	return viewed(ctx, j, "read history", func(t *tx) []farm.Sample {
+	return viewed(ctx, j, "read history", func(t *tx) [][]farm.Sample {
 		ends := readEnds(t)
-		all := slices.DeleteFunc(slices.Clone(j.loadSeries(t)), func(s series) bool { return !wanted(s) })
-		if len(all) == 0 {
-			return nil
+		h := newHistories(from.UnixMilli(), to.UnixMilli(), step.Milliseconds(), ends.dropped)
+		out, into := make([][]farm.Sample, len(curves)), make([]*buckets, len(curves))
+		for _, s := range j.loadSeries(t) {
+			for i, c := range curves {
+				if c.takes(s) {
+					into[i] = h.add(s, into[i])
+				}
+			}
+		}
+		if len(h.of) == 0 {
+			return out
 		}
 		j.recent.refresh(t, ends)
-		b := newBuckets(from.UnixMilli(), to.UnixMilli(), step.Milliseconds(), ends.dropped, all[0].quantity)
-		b.fill(t, j, all)
-		return b.samples()
+		h.fill(t, j)
+		for i, b := range into {
+			out[i] = b.samples()
+		}
+		return out
+	})
+}
+
+// FirstHeard gives the first day, in UTC, of which each probe is known to have been
+// believed, wherever it was.
+func (j *Journal) FirstHeard(ctx context.Context) (map[string]time.Time, error) {
+	j.recent.mu.Lock()
+	defer j.recent.mu.Unlock()
+	return viewed(ctx, j, "read history", func(t *tx) map[string]time.Time {
+		first := map[string]time.Time{}
+		all := j.loadSeries(t)
+		heard := func(series, day int64) {
+			probe, at := all[series-1].probe, instant(day*dayMs)
+			if was, known := first[probe]; !known || at.Before(was) {
+				first[probe] = at
+			}
+		}
+		j.recent.refresh(t, readEnds(t))
+		for id, points := range j.recent.points {
+			for _, m := range points {
+				heard(id, dayOf(m.at))
+			}
+		}
+		t.each(func(rows *sql.Rows) error {
+			var id, day int64
+			err := rows.Scan(&id, &day)
+			if err == nil {
+				heard(id, day)
+			}
+			return err
+		}, `SELECT id, (SELECT min(day) FROM history WHERE series = id) AS day FROM series WHERE day IS NOT NULL`)
+		return first
 	})
 }
 
@@ -74,22 +136,36 @@ func usualStep(long time.Duration) time.Duration {
 	return 7 * day
 }
 
-// buckets sort values into steps.
-type buckets struct {
-	lo, hi, step int64 // ms; whole steps
-	fine         bool  // steps under an hour, from raw readings
-	quantity     farm.Quantity
-	sums         []summary
+// histories are several histories in the same steps.
+type histories struct {
+	lo, hi, step int64                // ms; whole steps
+	fine         bool                 // steps under an hour, from raw readings
+	of           map[int64][]*buckets // by series: those that it belongs to
 }
 
-func newBuckets(from, to, step, dropped int64, q farm.Quantity) *buckets {
-	b := &buckets{fine: step < hourMs, step: step, quantity: q}
-	if b.fine && from < dropped {
-		b.fine, b.step = false, hourMs
+// buckets are one history's values by steps.
+type buckets struct {
+	*histories
+	quantity farm.Quantity
+	sums     []summary
+}
+
+func newHistories(from, to, step, dropped int64) *histories {
+	h := &histories{fine: step < hourMs, step: step, of: map[int64][]*buckets{}}
+	if h.fine && from < dropped {
+		h.fine, h.step = false, hourMs
 	}
-	b.lo = floorDiv(from-1, b.step)*b.step + b.step
-	b.hi = floorDiv(to-1, b.step)*b.step + b.step
-	b.sums = make([]summary, max(0, b.hi-b.lo)/b.step)
+	h.lo = floorDiv(from-1, h.step)*h.step + h.step
+	h.hi = floorDiv(to-1, h.step)*h.step + h.step
+	return h
+}
+
+// add has a series belong to a history, nil for a new one, and gives that.
+func (h *histories) add(s series, b *buckets) *buckets {
+	if b == nil {
+		b = &buckets{h, s.quantity, make([]summary, max(0, h.hi-h.lo)/h.step)}
+	}
+	h.of[s.id] = append(h.of[s.id], b)
 	return b
 }
 
@@ -100,61 +176,75 @@ func (b *buckets) merge(ms int64, s summary) {
 	}
 }
 
-func (b *buckets) add(ms int64, value float64) {
-	var s summary
-	s.add(value, b.quantity)
-	b.merge(ms, s)
+// value adds a value of a series to what it belongs to.
+func (h *histories) value(series, ms int64, value float64) {
+	for _, b := range h.of[series] {
+		var s summary
+		s.add(value, b.quantity)
+		b.merge(ms, s)
+	}
 }
 
 // fill takes what is not packed from memory, and what is packed from the readings
 // themselves where steps are fine, else from the history.
-func (b *buckets) fill(t *tx, j *Journal, all []series) {
-	of := map[int64]bool{}
-	for _, s := range all {
-		of[s.id] = true
-		for _, m := range j.recent.points[s.id] {
-			b.add(m.at, m.value)
-		}
-		if !b.fine {
-			b.fillDays(t, s.id)
+func (h *histories) fill(t *tx, j *Journal) {
+	for id := range h.of {
+		for _, m := range j.recent.points[id] {
+			h.value(id, m.at, m.value)
 		}
 	}
-	if !b.fine {
+	if !h.fine {
+		h.fillDays(t)
 		return
 	}
-	for _, c := range chunksWithin(t, b.lo, b.hi) {
+	for _, c := range chunksWithin(t, h.lo, h.hi) {
 		for _, r := range j.readOrPass(t, c) {
-			if of[r.series] && r.judged() {
-				b.add(r.at(), r.value)
+			if r.judged() {
+				h.value(r.series, r.at(), r.value)
 			}
 		}
 	}
 }
 
 // fillDays takes whole days where steps are of whole days, else hours.
-func (b *buckets) fillDays(t *tx, id int64) {
-	whole := b.step%dayMs == 0
+func (h *histories) fillDays(t *tx) {
+	var ids []string
+	for id := range h.of {
+		ids = append(ids, strconv.FormatInt(id, 10))
+	}
+	hours, whole := "hours", h.step%dayMs == 0
+	if whole {
+		hours = "NULL"
+	}
 	t.each(func(rows *sql.Rows) error {
-		var n int64
+		var id, n int64
 		var sum summary
 		var hours sql.RawBytes
-		if err := rows.Scan(&n, &sum.n, &sum.sum, &sum.min, &sum.max, &hours); err != nil {
+		if err := rows.Scan(&id, &n, &sum.n, &sum.sum, &sum.min, &sum.max, &hours); err != nil {
 			return err
 		}
 		if whole {
-			b.merge(n*dayMs, sum)
+			for _, b := range h.of[id] {
+				b.merge(n*dayMs, sum)
+			}
 			return nil
 		}
 		d, err := decodeDay(hours)
-		for h, s := range d {
-			b.merge(n*dayMs+int64(h)*hourMs, s)
+		for i, s := range d {
+			for _, b := range h.of[id] {
+				b.merge(n*dayMs+int64(i)*hourMs, s)
+			}
 		}
 		return err
-	}, `SELECT day, n, sum, min, max, CASE WHEN ?4 THEN NULL ELSE hours END FROM history
-		WHERE series = ?1 AND day BETWEEN ?2 AND ?3`, id, dayOf(b.lo), dayOf(b.hi-1), whole)
+	}, `SELECT series, day, n, sum, min, max, `+hours+` FROM history
+		WHERE series IN (`+strings.Join(ids, ",")+`) AND day BETWEEN ? AND ?`, dayOf(h.lo), dayOf(h.hi-1))
 }
 
+// samples gives those steps that have values; none of no history.
 func (b *buckets) samples() (out []farm.Sample) {
+	if b == nil {
+		return nil
+	}
 	for i, s := range b.sums {
 		if s.n > 0 {
 			out = append(out, s.sample(b.lo+int64(i)*b.step, b.quantity))

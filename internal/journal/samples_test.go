@@ -74,6 +74,14 @@ func TestSamplesAreTheSameBeforeAndAfterPacking(t *testing.T) {
 				t.Fatal(err)
 			}
 			nearly(t, what+": one probe", one, slowly(events, []string{"bed-t2"}, start, end, step))
+			all, err := j.Curves(context.Background(), []journal.Curve{
+				{Place: farm.Place{Bin: "bed", Zone: "near"}, Quantity: farm.Moisture}, {Probe: "nobody"}, {Probe: "bed-t2"},
+			}, start, end, step)
+			if err != nil || len(all[1]) > 0 {
+				t.Fatalf("%s: a probe that is none said %v, %v", what, all[1], err)
+			}
+			nearly(t, what+": moisture, of several", all[0], slowly(events, []string{"bed-m"}, start, end, step))
+			nearly(t, what+": one probe, of several", all[2], one)
 		}
 	}
 	check("unpacked")
@@ -132,6 +140,9 @@ func TestKeepDropsReadingsAndNotHistory(t *testing.T) {
 		t.Errorf("kept: got %d events, the first of kind %d; want the jot and %d", len(got), got[0].Kind, len(fresh))
 	}
 	nearly(t, "history of what was dropped", samples(t, j, "bed", "near", farm.Temperature, start, later, time.Hour), want)
+	if first, err := j.FirstHeard(context.Background()); err != nil || !first["bed-t"].Equal(start.Truncate(24*time.Hour)) {
+		t.Errorf("first heard %v, %v; want the first day of all", first["bed-t"], err)
+	}
 	nearly(t, "finer than is kept", samples(t, j, "bed", "near", farm.Temperature, start, later, 5*time.Minute), want)
 }
 

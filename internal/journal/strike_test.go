@@ -61,6 +61,9 @@ func TestALineIsStruck(t *testing.T) {
 	if gone, err = j.Struck(ctx, "crate", at, at.Add(time.Hour)); err != nil || len(gone) != 0 {
 		t.Errorf("of another bin are struck %+v, %v", gone, err)
 	}
+	if all, err := j.Logbook(ctx, at, at.Add(time.Hour)); err != nil || len(all) != 1 || len(all["bed"]) != 2 {
+		t.Errorf("the logbook of all has %v, %v, want the two lines that are left", all, err)
+	}
 	if lines, err = j.Jots(ctx, "bed", at, at.Add(time.Hour)); err != nil || len(lines) != 2 {
 		t.Errorf("shown are %+v, %v", lines, err)
 	}
