@@ -2,9 +2,13 @@ package page_test
 
 import (
 	"context"
+	_ "embed"
+	"io"
+	"maps"
 	"net"
 	"net/http"
 	"net/http/httptest"
+	"regexp"
 	"slices"
 	"strings"
 	"sync/atomic"
@@ -25,14 +29,21 @@ type cellar struct {
 	b      *browser
 	daemon atomic.Pointer[http.Handler]
 	lose   atomic.Bool // answers to what is sent get lost on their way
+	away   atomic.Bool // a proxy answers lines in the daemon's place: it is not up yet
+	older  atomic.Bool // the daemon is of a version before this one
 	addr   string
 	srv    *httptest.Server
 }
 
-// goDown opens the first page, so that the worker has kept the rounds, and cuts the network.
+// goDown opens the first page, so that the worker has kept the rounds.
 func goDown(t *testing.T, chrome context.Context) *cellar {
 	t.Helper()
-	c := &cellar{t: t, f: newFake(), addr: "127.0.0.1:0"}
+	return goDownAt(t, chrome, &cellar{})
+}
+
+func goDownAt(t *testing.T, chrome context.Context, c *cellar) *cellar {
+	t.Helper()
+	c.t, c.f, c.addr = t, newFake(), "127.0.0.1:0"
 	c.restart()
 	c.up()
 	t.Cleanup(func() { c.srv.Close() })
@@ -48,7 +59,39 @@ func (c *cellar) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		h.ServeHTTP(httptest.NewRecorder(), r)
 		panic(http.ErrAbortHandler)
 	}
+	if c.away.Load() && r.URL.Path == "/jot" && r.Method == http.MethodPost {
+		w.WriteHeader(http.StatusServiceUnavailable)
+		return
+	}
+	if c.older.Load() {
+		asBefore(h, w, r)
+		return
+	}
 	h.ServeHTTP(w, r)
+}
+
+// workerBefore is the first worker that was shipped, to the letter: phones have it, with
+// lines that wait in it, until they meet a newer one. It stays as it is.
+//
+//go:embed testdata/worker-older.js
+var workerBefore string
+
+var workerURL = regexp.MustCompile(`worker\.js\?v=\w+`)
+
+// asBefore answers as a daemon that ships that worker.
+func asBefore(h http.Handler, w http.ResponseWriter, r *http.Request) {
+	r.Header.Del("Accept-Encoding")
+	r.Header.Del("If-None-Match")
+	was := httptest.NewRecorder()
+	h.ServeHTTP(was, r)
+	body := workerURL.ReplaceAllString(was.Body.String(), "worker.js?v=before")
+	if r.URL.Path == "/static/worker.js" {
+		body = workerBefore
+	}
+	maps.Copy(w.Header(), was.Header())
+	w.Header().Del("Content-Length")
+	w.WriteHeader(was.Code)
+	_, _ = io.WriteString(w, body) // a tab that has gone misses nothing
 }
 
 func (c *cellar) up() {
@@ -109,6 +152,24 @@ func (c *cellar) tick() {
 	c.t.Helper()
 	c.b.visit(c.t, "/rounds")
 	c.b.press(c.t, crateTick+"button.done")
+}
+
+// runs returns when the worker of that version answers for the page, and no other.
+func (c *cellar) runs(version string) {
+	c.t.Helper()
+	proctest.Eventually(c.t, "the worker "+version+" runs", func() bool {
+		return strings.HasSuffix(eval[string](c.t, c.b, `navigator.serviceWorker?.controller?.scriptURL ?? ""`), "?v="+version)
+	})
+}
+
+// workerNow is the version of the worker that the page asks for.
+func workerNow(t *testing.T, c *cellar) string {
+	t.Helper()
+	_, version, _ := strings.Cut(eval[string](t, c.b, `document.querySelector("script[data-worker]").dataset.worker`), "?v=")
+	if version == "" || version == "before" {
+		t.Fatalf("the page asks for the worker %q", version)
+	}
+	return version
 }
 
 // answer presses the first button of what was not written, in the breath in which it is found.
@@ -248,6 +309,42 @@ func TestTheRoundsInACellar(t *testing.T) {
 		if s := c.b.text(t, "body"); !strings.HasPrefix(s, "There is no network, and no rounds are kept on this phone.") {
 			t.Errorf("the phone shows %q", s)
 		}
+	})
+	t.Run("the daemon is updated meanwhile", func(t *testing.T) {
+		before := &cellar{}
+		before.older.Store(true)
+		c := goDownAt(t, chrome, before)
+		c.runs("before")
+		c.cut()
+		c.tick()
+		c.b.visit(t, "/jot?bin=bed&zone=near")
+		c.b.do(t, chromedp.SendKeys(chromedp.CSS("#text"), "turned"))
+		c.b.press(t, "main form button.done")
+		c.settled("2")
+		c.older.Store(false)
+		c.away.Store(true) // so that the older worker can't have sent them
+		c.restart()
+		c.up()
+		c.login("Bo", "/rounds")
+		c.runs(workerNow(t, c))
+		c.b.visit(t, "/rounds")
+		c.settled("2")
+		c.away.Store(false)
+		c.b.visit(t, "/rounds")
+		c.wants("Ann crate watered", "Ann bed turned")
+		c.settled("0")
+		// The new one has what the older one kept, and keeps on.
+		c.cut()
+		c.b.visit(t, "/")
+		c.says("No network here: these are the rounds as of")
+		c.b.visit(t, "/jot?bin=bed&zone=near")
+		c.b.do(t, chromedp.SendKeys(chromedp.CSS("#text"), "fed 1 kg scraps"))
+		c.b.press(t, "main form button.done")
+		c.settled("1")
+		c.up()
+		c.b.visit(t, "/rounds")
+		c.settled("0")
+		c.wants("Ann crate watered", "Ann bed turned", "Bo bed fed")
 	})
 	t.Run("the phone has no room", func(t *testing.T) {
 		c := goDown(t, chrome)
