@@ -6,9 +6,11 @@ import (
 	"flag"
 	"fmt"
 	"os"
+	"slices"
 	"time"
 
 	"binwatchd/internal/ahead"
+	"binwatchd/internal/cause"
 	"binwatchd/internal/config"
 	"binwatchd/internal/farm"
 	"binwatchd/internal/journal"
@@ -65,6 +67,21 @@ func withNeeds(ctx context.Context, j *journal.Journal, f *farm.Farm, v farm.Vie
 	}
 	v.Needs = ahead.Needs(b)
 	return v, nil
+}
+
+// withCauses adds what several bins or probes suffer from together.
+func withCauses(ctx context.Context, j *journal.Journal, f *farm.Farm, v farm.View) (farm.View, error) {
+	raised := slices.DeleteFunc(slices.Clone(v.Standing), func(st farm.Standing) bool { return st.Hushed != nil })
+	var wrong error // the first
+	around := func(bin string) []farm.Sample {
+		past, err := j.Samples(ctx, bin, "", farm.Temperature, v.At.Add(-cause.AirPast), v.At, cause.AirStep)
+		wrong = cmp.Or(wrong, err)
+		return past
+	}
+	for _, c := range cause.Find(f, &v, raised) {
+		v.Causes = append(v.Causes, c.Shared(c.AirNow(around)))
+	}
+	return v, wrong
 }
 
 func aheadWork(fs *flag.FlagSet) work {

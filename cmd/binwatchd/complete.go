@@ -169,6 +169,8 @@ var wordOffers = map[string]func(ctx context.Context, words []string, cfg *confi
 	"calibrate": func(_ context.Context, words []string, cfg *config.Config) []offer {
 		return probeOffers(words, &cfg.Farm)
 	},
+	"now":       placeOffers,
+	"rounds":    placeOffers,
 	"seen":      seenOffers,
 	"dashboard": func(context.Context, []string, *config.Config) []offer { return plain(dashboard.Kinds) },
 	"complete":  func(context.Context, []string, *config.Config) []offer { return plain([]string{"bash", "zsh", "fish"}) },
@@ -205,10 +207,25 @@ func jotOffers(words []string, f *farm.Farm) []offer {
 
 func hushOffers(words []string, f *farm.Farm) (all []offer) {
 	if len(words) == 0 {
-		return places(f, true)
+		return append(rooms(f), places(f, true)...)
 	}
 	for _, row := range farm.ConditionTable {
 		all = append(all, offer{string(row.Name), row.Is})
+	}
+	return all
+}
+
+// placeOffers are the places of the farm and its bins, one of which may be named.
+func placeOffers(_ context.Context, words []string, cfg *config.Config) []offer {
+	if len(words) > 0 {
+		return nil
+	}
+	return append(rooms(&cfg.Farm), places(&cfg.Farm, false)...)
+}
+
+func rooms(f *farm.Farm) (all []offer) {
+	for _, r := range f.Rooms {
+		all = append(all, offer{r.Name, "all that stands there"})
 	}
 	return all
 }

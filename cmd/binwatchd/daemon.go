@@ -325,12 +325,16 @@ func (d *daemon) view(ctx context.Context) (farm.View, error) {
 	return v, nil
 }
 
-// reckoned is how the farm stands with the castings account. What can't be read of the
+// reckoned is how the farm stands with the castings account and what bins suffer from together. What can't be read of the
 // journal is left out: the rest is shown.
 func (d *daemon) reckoned(ctx context.Context, v farm.View) farm.View {
-	with, err := withNeeds(ctx, d.journal, &d.cfg.Load().Farm, v)
+	f := &d.cfg.Load().Farm
+	with, err := withNeeds(ctx, d.journal, f, v)
 	if err != nil {
 		d.log.Warn("castings not reckoned", "error", err)
+	}
+	if with, err = withCauses(ctx, d.journal, f, with); err != nil {
+		d.log.Warn("the air of bins not read", "error", err)
 	}
 	return with
 }

@@ -46,6 +46,9 @@ func nowWork(fs *flag.FlagSet) work {
 	probes := fs.Bool("probes", false, "show how reliable each probe was over 30 days, the least first")
 	w := shown(nowAnswer)(fs)
 	zones := w.run
+	w.words = func(words []string) error {
+		return misuseIf(*probes && len(words) > 0, "--probes is of the whole farm; name no place beside it")
+	}
 	w.run = func(ctx context.Context, c *call) error {
 		if !*probes {
 			return zones(ctx, c)
@@ -104,8 +107,11 @@ func printReliability(w io.Writer, list []reliability.Probe, dates farm.Dates, n
 func shown(made func(v farm.View, f *farm.Farm, colour bool) (value any, text string)) func(*flag.FlagSet) work {
 	return func(fs *flag.FlagSet) work {
 		asJSON := fs.Bool("json", false, "write one JSON object")
-		return work{run: func(ctx context.Context, c *call) error {
+		return work{words: func([]string) error { return nil }, run: func(ctx context.Context, c *call) error {
 			v, err := view(ctx, c.cfg, true)
+			if err == nil && len(c.words) > 0 {
+				v, err = within(v, &c.cfg.Farm, c.words)
+			}
 			if err != nil {
 				return err
 			}
@@ -117,6 +123,22 @@ func shown(made func(v farm.View, f *farm.Farm, colour bool) (value any, text st
 			return nil
 		}}
 	}
+}
+
+// within is how the bin stands, or the bins of the place, that words name.
+func within(v farm.View, f *farm.Farm, words []string) (farm.View, error) {
+	name := strings.Join(words, " ")
+	if f.HasRoom(name) {
+		return v.Within(f, name), nil
+	}
+	at, err := f.FindPlace(name)
+	switch {
+	case err != nil && len(f.Rooms) > 0:
+		return v, fmt.Errorf("no place and no bin %q; the places are %s", name, wordsOf(f.Rooms, func(r farm.Room) string { return r.Name }))
+	case err != nil:
+		return v, err
+	}
+	return v.Within(f, at.Bin), nil
 }
 
 func writeJSON(w io.Writer, v any) error {
@@ -144,6 +166,9 @@ func printView(w io.Writer, v farm.View, f *farm.Farm) {
 		fmt.Fprintf(w, "%s:\n  %s\n", farm.ChangedTitle, strings.Join(v.Changed, "\n  "))
 	}
 	printStanding(w, v, func(s farm.Standing) bool { return s.Bin == "" && s.Probe == "" })
+	for _, c := range v.Causes {
+		fmt.Fprintf(w, "%s: %s %s\n", urgent(w, c.Urgency), c.Says(), c.Do)
+	}
 	for _, b := range v.Bins {
 		for _, z := range b.Zones {
 			fmt.Fprintf(w, "\n%s (%s)\n", styled(w, inBold, farm.SayPlace(z.Bin, z.Zone, len(b.Zones) == 1)), z.Aim)
@@ -251,12 +276,17 @@ func printStanding(w io.Writer, v farm.View, of func(farm.Standing) bool) {
 		if s.Hushed != nil {
 			marks += ", hushed"
 		}
-		style := inBold
-		if s.Urgency == farm.Now {
-			style = inRed
-		}
-		fmt.Fprintf(w, "  %s: %s [%s]\n", styled(w, style, strings.ToUpper(s.Urgency.String())), text, marks)
+		fmt.Fprintf(w, "  %s: %s [%s]\n", urgent(w, s.Urgency), text, marks)
 	}
+}
+
+// urgent writes an urgency so that it is seen.
+func urgent(w io.Writer, u farm.Urgency) string {
+	style := inBold
+	if u == farm.Now {
+		style = inRed
+	}
+	return styled(w, style, strings.ToUpper(u.String()))
 }
 
 func printProbes(w io.Writer, v farm.View, f *farm.Farm) {
@@ -330,7 +360,10 @@ func viewOfJournal(ctx context.Context, cfg *config.Config, now time.Time, close
 	if !closely {
 		return v, nil
 	}
-	if v, err = withNeeds(ctx, j, &cfg.Farm, v); err != nil {
+	if v, err = withNeeds(ctx, j, &cfg.Farm, v); err == nil {
+		v, err = withCauses(ctx, j, &cfg.Farm, v)
+	}
+	if err != nil {
 		return v, err
 	}
 	if cfg.Influx != nil {

@@ -4,7 +4,8 @@
 // thing that is to be seen to, in place of the same thing for each bin.
 //
 // In reading order: table.go is the kinds of causes with their words, cause.go finds
-// them, quiet.go those of probes that no longer speak, say.go puts them into words.
+// them, quiet.go those of probes that no longer speak; air.go is what is known of the air, and
+// say.go puts a cause into words.
 package cause
 
 import (
@@ -160,24 +161,4 @@ func (c *Cause) bins() int {
 		names[st.Bin] = true
 	}
 	return len(names)
-}
-
-// AirSince tells since when air has been past a limit, by what its probe said of late; ok is
-// false where it is not, and where it has been for as long as is known.
-func AirSince(air []farm.Sample, limit float64, side farm.Side) (since time.Time, ok bool) {
-	for _, s := range slices.Backward(air) {
-		if within := float64(side)*(s.Mean-limit) <= 0; within {
-			return since, !since.IsZero()
-		}
-		since = s.At
-	}
-	return time.Time{}, false
-}
-
-// Usual tells whether the air has been like that on another of the last days.
-func Usual(air []farm.Sample, now time.Time, value float64, side farm.Side) bool {
-	const recent, alike = 12 * time.Hour, 2.0 // h, K. A choice, no source.
-	return slices.ContainsFunc(air, func(s farm.Sample) bool {
-		return now.Sub(s.At) > recent && float64(side)*(s.Mean-value) >= -alike
-	})
 }

@@ -10,14 +10,6 @@ import (
 	"binwatchd/internal/farm"
 )
 
-// An Air is what is known of the air that bins share.
-type Air struct {
-	Value float64   // °C
-	Limit float64   // °C, that it is past
-	Since time.Time // zero: it is not known, or it is not past it
-	Usual bool      // it was like that on another of the last days
-}
-
 // A Said is a cause in words.
 type Said struct {
 	Title   string   // "Linden: heating off?"
@@ -58,6 +50,19 @@ func (c *Cause) Say(heard func(episode string) Heard, air *Air) Said {
 	s.List, s.News = c.list(heard)
 	if len(s.List) > 1 {
 		s.Lines = append(s.Lines, "Act in this order:")
+	}
+	return s
+}
+
+// Shared is the cause as somebody reads it who looks at the farm.
+func (c *Cause) Shared(air *Air) farm.Shared {
+	said := c.Say(func(string) Heard { return Unheard }, air)
+	s := farm.Shared{Title: said.Title, Brief: said.Brief, Do: said.Do, Caution: said.Caution, Episodes: c.Episodes()}
+	if c.farm.HasRoom(c.Air) {
+		s.Place = c.Air
+	}
+	for _, st := range slices.Concat(c.Facts, c.Covered) {
+		s.Urgency = max(s.Urgency, st.Urgency)
 	}
 	return s
 }

@@ -112,6 +112,7 @@ type Rounds struct {
 	At       time.Time  `json:"at"`
 	Farm     string     `json:"farm"`
 	Opening  string     `json:"opening"`            // one sentence on the whole farm; says so when there is nothing to do
+	Causes   []Shared   `json:"causes,omitempty"`   // what several bins or probes suffer from together
 	Care     []Care     `json:"care"`               // in the order in which one walks
 	Well     []string   `json:"well,omitempty"`     // the bins where all is well, a line each
 	Left     string     `json:"left,omitempty"`     // what was not done on the visit that is under way or just over
@@ -130,6 +131,7 @@ type Rounds struct {
 type Care struct {
 	Bin       string    `json:"bin"`
 	Zone      string    `json:"zone,omitempty"`
+	Room      string    `json:"place,omitempty"` // that the bin stands in
 	Condition Condition `json:"condition,omitempty"`
 	Quantity  Quantity  `json:"quantity,omitempty"` // as [Change.Quantity]
 	Episode   string    `json:"id,omitempty"`       // of the raised condition behind it, for seen and hush

@@ -20,7 +20,8 @@ type View struct {
 	Bins     []BinView   `json:"bins"` // without zones that are retired
 	Retired  []Retired   `json:"retired,omitempty"`
 	Probes   []ProbeView `json:"probes"`
-	Standing []Standing  `json:"conditions"` // raised now, most urgent first
+	Standing []Standing  `json:"conditions"`       // raised now, most urgent first
+	Causes   []Shared    `json:"causes,omitempty"` // of what is not hushed
 	Hushes   []Hush      `json:"hushes,omitempty"`
 	Intake   IntakeView  `json:"intake"`
 	Passing  *PassingOn  `json:"passing_on,omitempty"` // nil: there is no database
@@ -37,6 +38,45 @@ type BinView struct {
 	Name  string     `json:"name"`
 	Place string     `json:"place,omitempty"` // the [Room] that it stands in
 	Zones []ZoneView `json:"zones"`
+}
+
+// A Shared cause is what several bins or probes suffer from together, in words.
+type Shared struct {
+	Urgency  Urgency  `json:"urgency"` // of what is most urgent of it
+	Title    string   `json:"title"`   // "Linden: heating off?"
+	Brief    string   `json:"brief,omitempty"`
+	Do       string   `json:"do"`
+	Caution  string   `json:"caution,omitempty"`
+	Place    string   `json:"place,omitempty"` // the [Room] that it is in, where it is in one
+	Episodes []string `json:"ids"`             // that it shows in, in the order in which to see to them
+}
+
+// Says is the cause in a line: "Linden: heating off? Air 4 °C; 7 bins in danger of cold."
+func (c Shared) Says() string {
+	said := c.Title
+	if c.Brief != "" && !strings.HasSuffix(said, "?") {
+		said += "."
+	}
+	return strings.TrimSpace(said+" "+c.Brief) + "."
+}
+
+// Within is what of a view is in one bin or room, or about the air there: its bins, what is raised in
+// them, and what concerns the whole farm.
+func (v View) Within(f *Farm, name string) View {
+	is := func(bin string) bool { return bin != "" && (bin == name || f.RoomOf(bin) == name) }
+	without := func(st Standing) bool {
+		whole := st.Bin == "" && st.Probe == ""
+		return !whole && !is(st.Bin) && !is(f.ZoneOf(st.Probe).Bin) && (st.Probe == "" || f.AirOf(st.Probe) != name)
+	}
+	v.Bins = slices.DeleteFunc(slices.Clone(v.Bins), func(b BinView) bool { return !is(b.Name) })
+	v.Standing = slices.DeleteFunc(slices.Clone(v.Standing), without)
+	v.Probes = slices.DeleteFunc(slices.Clone(v.Probes), func(p ProbeView) bool { return without(Standing{Probe: p.ID}) })
+	v.Retired = slices.DeleteFunc(slices.Clone(v.Retired), func(r Retired) bool { return !is(r.Bin) })
+	v.Causes = slices.DeleteFunc(slices.Clone(v.Causes), func(c Shared) bool {
+		return !slices.ContainsFunc(v.Standing, func(st Standing) bool { return slices.Contains(c.Episodes, st.Episode) })
+	})
+	v.Needs = nil
+	return v
 }
 
 // A Retired zone is out of use: its history is kept, and it is not judged.

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 
 	"binwatchd/internal/cause"
 	"binwatchd/internal/farm"
@@ -44,7 +43,7 @@ func (w writer) sections(live []item) (all []section) {
 		case i >= 0:
 			s.kind, s.episodes = causes[i].Kind, causes[i].Episodes()
 			s.items, _ = divided(live, func(o item) bool { return o.say != over && causes[i].Has(o.last.Change.Episode) })
-			said := causes[i].Say(w.heardOf(live), w.airOf(&causes[i]))
+			said := causes[i].Say(w.heardOf(live), causes[i].AirNow(w.airAround))
 			s.said = &said
 		case it.eased() && it.shared:
 			s.items, _ = divided(live, func(o item) bool { return o.eased() && o.news.matter == it.news.matter })
@@ -188,32 +187,12 @@ func (w writer) seenCommand(s section) [2]string {
 	return [2]string{"Seen it (" + what + ")", w.command(append([]string{"seen"}, s.episodes...)...)}
 }
 
-// airOf is what is known of the air of a cause; nil when nothing is.
-func (w writer) airOf(c *cause.Cause) *cause.Air {
-	if c.Kind == cause.Quiet || len(c.Facts) == 0 {
+// airAround is what the air around a bin was like of late.
+func (w writer) airAround(bin string) []farm.Sample {
+	if w.history == nil {
 		return nil
 	}
-	bin, _ := w.farm.BinByName(c.Facts[0].Bin)
-	i := slices.IndexFunc(w.view.Probes, func(p farm.ProbeView) bool {
-		return p.ID == bin.Ambient && p.Value != nil && p.Fresh && p.Doubt == ""
-	})
-	if c.Air == "" || i < 0 {
-		return nil
-	}
-	air := &cause.Air{Value: *w.view.Probes[i].Value}
-	l := w.level(c.Facts[0].Bin, c.Facts[0].Zone, farm.Temperature)
-	if w.history == nil || l == nil || l.Bands.IsZero() {
-		return air
-	}
-	air.Limit = l.Bands.Survive.Low
-	side := farm.Below
-	if c.Kind == cause.Heat {
-		air.Limit, side = l.Bands.Survive.High, farm.Above
-	}
-	samples := w.samples(context.Background(), bin.Name, "", period{farm.Temperature, 7 * day, 10 * time.Minute})
-	air.Since, _ = cause.AirSince(samples, air.Limit, side)
-	air.Usual = cause.Usual(samples, w.now, air.Value, side)
-	return air
+	return w.samples(context.Background(), bin, "", period{farm.Temperature, cause.AirPast, cause.AirStep})
 }
 
 // eased says that things which came of one cause are over.

@@ -103,6 +103,16 @@ func (r *roundsWorker) remember(ctx context.Context, at time.Time) error {
 // a list that stays away would have to be wondered about.
 func (w writer) rounds(ctx context.Context, r farm.Rounds) content {
 	c := content{Subject: w.roundsSubject(r), First: cmp.Or(r.Opening, "Nothing to do."), Foot: w.foot()}
+	for _, s := range r.Causes {
+		p := part{Title: s.Title, Do: s.Do}
+		if s.Brief != "" {
+			p.Lines = []string{s.Brief + "."}
+		}
+		if s.Caution != "" {
+			p.Cautions = []string{s.Caution}
+		}
+		c.add(p)
+	}
 	for _, u := range []farm.Urgency{farm.Now, farm.Today, farm.Soon, farm.Calm} {
 		c.add(w.careOf(r, u))
 	}
@@ -117,7 +127,7 @@ func (w writer) rounds(ctx context.Context, r farm.Rounds) content {
 		part{Title: "Not known to be well", List: r.Unsure}, part{Title: "Probes", List: r.Probes},
 		part{Title: "Kept quiet", List: r.Hushed}, part{Title: farm.ChangedTitle, List: r.Changed}, needs, w.fortnight())
 	if w.history != nil {
-		for _, b := range w.farm.Bins {
+		for _, b := range w.farm.InUse(w.now).Bins {
 			c.add(w.week(ctx, b))
 		}
 	}

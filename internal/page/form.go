@@ -22,6 +22,7 @@ const (
 	maxFields = 32
 	maxValue  = 200 // bytes
 	maxText   = 1000
+	maxIDs    = 6000 // of all that a cause shows in
 )
 
 // fields are the values of a form that has passed every bound: each field once,
@@ -62,7 +63,10 @@ func sound(values url.Values) (fields, error) {
 			return nil, badInput("The field %s comes twice.", clip(name, 40))
 		}
 		v, most := strings.TrimSpace(all[0]), maxValue
-		if name == "text" || name == "words" { // of a field for several lines
+		switch name {
+		case "id":
+			most = maxIDs
+		case "text", "words": // of a field for several lines
 			v, most = strings.ReplaceAll(strings.ReplaceAll(v, "\r\n", " ; "), "\n", " ; "), maxText
 		}
 		switch {

@@ -18,7 +18,8 @@ import (
 type frontPage struct {
 	*visit
 	count     [farm.Now + 1]int // of what is not quiet
-	Wants     []wantView        // what is not quiet, most urgent first
+	Causes    []causeView       // what several bins suffer from together
+	Wants     []wantView        // what else is not quiet, most urgent first
 	More      int               // how many more there are
 	Unsure    []string          // what is not known
 	Unreached []string          // who can't be told
@@ -28,6 +29,51 @@ type frontPage struct {
 	Many      bool    // too many bins for a picture of each: strips of rows
 	Strips    []strip // then
 	Find      string  // what is looked for in them
+}
+
+// A causeView is what several bins or probes suffer from together, with what is not quiet of
+// that.
+type causeView struct {
+	farm.Shared
+	ID string
+	Of []raisedView // in the order in which to see to them
+}
+
+// IDs names all of them, as a form does.
+func (c causeView) IDs() string {
+	var ids []string
+	for _, r := range c.Of {
+		ids = append(ids, r.Episode)
+	}
+	return strings.Join(ids, " ")
+}
+
+// Where names the bins, or else the probes, that it shows in.
+func (c causeView) Where() string {
+	var names []string
+	for _, r := range c.Of {
+		if !slices.Contains(names, r.Place) {
+			names = append(names, r.Place)
+		}
+	}
+	slices.Sort(names)
+	return farm.SayNames(names)
+}
+
+// causes are those that the keeper has not hushed or seen.
+func (v *visit) causes() (all []causeView) {
+	for i, c := range v.View.Causes {
+		view := causeView{Shared: c, ID: fmt.Sprintf("cause-%d", i)}
+		for _, id := range c.Episodes {
+			if k := slices.IndexFunc(v.raised, func(r raisedView) bool { return r.Episode == id && r.Quiet == "" }); k >= 0 {
+				view.Of = append(view.Of, v.raised[k])
+			}
+		}
+		if len(view.Of) > 0 {
+			all = append(all, view)
+		}
+	}
+	return all
 }
 
 // A wantView is one line of the first list, with a small curve.
@@ -68,8 +114,12 @@ func (v *visit) showFront() error {
 	if page.Many {
 		most = manyWants
 	}
+	page.Causes = v.causes()
+	for _, c := range page.Causes {
+		page.count[c.Urgency]++
+	}
 	for _, r := range v.raised {
-		if r.Quiet != "" {
+		if r.Quiet != "" || slices.ContainsFunc(page.Causes, func(c causeView) bool { return slices.Contains(c.Episodes, r.Episode) }) {
 			continue
 		}
 		page.count[r.Urgency]++
@@ -109,7 +159,7 @@ func (v *visit) showFront() error {
 // Opening says in one sentence how the farm stands.
 func (p frontPage) Opening() string {
 	switch {
-	case len(p.Wants) > 0:
+	case len(p.Wants)+len(p.Causes) > 0:
 		return things(p.count)
 	case len(p.raised) > 0:
 		return "Nothing new: all that is raised you have hushed or know of."

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"net/url"
 	"slices"
 	"strings"
 	"testing"
@@ -283,4 +284,62 @@ func TestACardTellsHowLong(t *testing.T) {
 	body := get(newPage(t, newFake().config()), "/bins/bed").Body.String()
 	wantAll(t, body, "don&#39;t mind yet. <small>For 3 hours.</small>")
 	wantNone(t, body, "Since ")
+}
+
+// What bins suffer from together is one thing on top, with its bins folded under it and a
+// button for each and for all; what is hushed or known of it is left out.
+func TestACauseIsOneThingOnTop(t *testing.T) {
+	f := nursery(40, "linden")
+	var ids []string
+	for _, b := range f.farm.Bins[:14] {
+		f.raise(b.Name, farm.TooCold, farm.Now)
+		ids = append(ids, b.Name+string(farm.TooCold))
+	}
+	f.raise("linden-020", farm.TooDry, farm.Today)
+	f.view.Standing[0].Seen = true
+	f.view.Causes = []farm.Shared{{
+		Urgency: farm.Now, Title: "Linden: heating off?", Brief: "Air 4 °C; 14 bins in danger of cold", Do: "See to the heating.", Place: "linden", Episodes: ids,
+	}}
+	p := newPage(t, f.config())
+	body := get(p, "/").Body.String()
+	_, body, _ = strings.Cut(body, "<main")
+	wantAll(t, body, "One thing needs you now, one today.", "Linden: heating off?", "Air 4 °C; 14 bins in danger of cold.", "See to the heating.", "I know of all 13",
+		"<summary>Linden-001 to 013</summary>", `aria-label="I know: Linden-001, too cold"`, `aria-label="Hush: Linden-013, too cold"`)
+	_, list, _ := strings.Cut(body, `class="wants"`)
+	list, _, _ = strings.Cut(list, "</ol>")
+	if strings.Contains(list, "cold") || !strings.Contains(list, "Linden-020") {
+		t.Errorf("the list has what the cause says:\n%s", list)
+	}
+	if w := post(p, "/seen", url.Values{"id": {strings.Join(ids[1:], " ")}, "back": {"/"}}); w.Code != http.StatusSeeOther {
+		t.Errorf("got %d", w.Code)
+	}
+	if got := f.done(); len(got) != 13 || got[12].Seen.Episode != ids[13] {
+		t.Errorf("got %+v", got)
+	}
+	f.change(func(f *fake) {
+		for i := range f.view.Standing {
+			f.view.Standing[i].Seen = true
+		}
+	})
+	if body := get(p, "/").Body.String(); strings.Contains(body, "heating off?") {
+		t.Error("a cause stands on top of which all is known")
+	}
+}
+
+// The rounds go from place to place, each under its name as one comes to it.
+func TestRoundsPlaceByPlace(t *testing.T) {
+	f := nursery(12, "linden", "north shed")
+	f.rounds = farm.Rounds{At: f.view.At, Opening: "Four bins want a hand.", Care: []farm.Care{
+		{Bin: "linden-000", Room: "linden", Do: "a"}, {Bin: "linden-001", Room: "linden", Do: "b"}, {Bin: "yard-007", Do: "c"}, {Bin: "linden-002", Room: "linden", Do: "d"},
+	}}
+	body := get(newPage(t, f.config()), "/rounds").Body.String()
+	var heads []string
+	for _, part := range strings.Split(body, `class="place"`)[1:] {
+		_, part, _ = strings.Cut(part, "<h2>")
+		head, _, _ := strings.Cut(part, "</h2>")
+		heads = append(heads, head)
+	}
+	if !slices.Equal(heads, []string{"Linden", "Elsewhere", "Linden"}) {
+		t.Errorf("got %q", heads)
+	}
 }

@@ -1,8 +1,10 @@
 package page
 
 import (
+	"fmt"
 	"net/http"
 	"slices"
+	"strings"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -128,16 +130,25 @@ func (v *visit) hush() error {
 	return v.act(said, farm.Event{Kind: farm.EventHush, Hush: h})
 }
 
-// seen notes that the keeper knows of a raised condition.
+// seen notes that the keeper knows of what is raised, of one or of several that share a cause.
 func (v *visit) seen() error {
 	if err := v.look(span{}, ""); err != nil {
 		return err
 	}
-	id := v.in["id"]
-	i := slices.IndexFunc(v.raised, func(r raisedView) bool { return r.Episode == id })
-	if id == "" || i < 0 {
-		return refuse(http.StatusNotFound, "Nothing of that name is raised now; it may be over already.")
+	var all []farm.Event
+	var said string
+	for _, id := range strings.Fields(v.in["id"]) {
+		if i := slices.IndexFunc(v.raised, func(r raisedView) bool { return r.Episode == id }); i >= 0 {
+			said = v.raised[i].Is()
+			all = append(all, farm.Event{Kind: farm.EventSeen, Seen: farm.Seen{Episode: id, By: v.by()}})
+		}
 	}
-	said := "Noted that you know: " + v.raised[i].Is() + "."
-	return v.act(said, farm.Event{Kind: farm.EventSeen, Seen: farm.Seen{Episode: id, By: v.by()}})
+	switch len(all) {
+	case 0:
+		return refuse(http.StatusNotFound, "Nothing of that name is raised now; it may be over already.")
+	case 1:
+	default:
+		said = fmt.Sprintf("all %d", len(all))
+	}
+	return v.act("Noted that you know: "+said+".", all...)
 }

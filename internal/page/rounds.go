@@ -16,6 +16,7 @@ type roundsPage struct {
 type careView struct {
 	farm.Care
 	Place    string
+	Heading  string // the room that one comes to; "" where one is there already
 	Hushable bool
 	Amount   string // to be put right before the tick
 	Unit     string
@@ -34,7 +35,7 @@ func (v *visit) showRounds() error {
 	v.live()
 	v.Back, v.Since = "/rounds", since
 	page := roundsPage{visit: v, Rounds: rounds}
-	for _, c := range rounds.Care {
+	for i, c := range rounds.Care {
 		line := careView{Care: c, Place: farm.Capital(c.Bin)}
 		if _, ok := v.Farm.BinByName(c.Bin); ok {
 			line.Place, line.Hushable = v.Farm.SayPlace(c.Bin, c.Zone), c.Condition != ""
@@ -45,6 +46,12 @@ func (v *visit) showRounds() error {
 		}
 		if c.Jot != nil && c.Jot.What == farm.Sifted {
 			line.Tubs = v.tubs(c.Bin)
+		}
+		if i == 0 || rounds.Care[i-1].Room != c.Room {
+			line.Heading = farm.Capital(c.Room)
+			if c.Room == "" && len(v.Farm.Rooms) > 0 {
+				line.Heading = "Elsewhere"
+			}
 		}
 		page.Care = append(page.Care, line)
 	}

@@ -14,7 +14,7 @@ import (
 
 // List makes the care list of a view. Sentences say times by dates.
 func List(v farm.View, dates farm.Dates) farm.Rounds {
-	r := farm.Rounds{At: v.At, Farm: v.Farm, Needs: v.Needs, Changed: v.Changed, Unsure: v.Unsure(dates)}
+	r := farm.Rounds{At: v.At, Farm: v.Farm, Needs: v.Needs, Causes: v.Causes, Changed: v.Changed, Unsure: v.Unsure(dates)}
 	load := load{amounts: map[farm.JotKind]float64{}}
 	for _, st := range v.Standing {
 		switch {
@@ -46,6 +46,9 @@ func List(v farm.View, dates farm.Dates) farm.Rounds {
 		}
 	}
 	order(r.Care, v.Bins)
+	for i := range r.Care {
+		r.Care[i].Room = roomOf(r.Care[i].Bin, v.Bins)
+	}
 	r.Bring, r.Well, r.Left = load.list(v.Units), wellBins(v, dates), left(v, r.Care)
 	if r.Opening = opening(&v, r); v.Intake.Unwritten != nil {
 		r.Opening = "Nothing has been judged lately, because the journal can't be written. " + r.Opening
@@ -146,6 +149,15 @@ func order(lines []farm.Care, walk []farm.BinView) {
 	slices.SortStableFunc(lines, func(a, b farm.Care) int {
 		return cmp.Or(cmp.Compare(stop(a), stop(b)), cmp.Compare(b.Urgency, a.Urgency))
 	})
+}
+
+// roomOf is the room that a bin stands in; "" where none is given.
+func roomOf(bin string, all []farm.BinView) string {
+	i := slices.IndexFunc(all, func(b farm.BinView) bool { return b.Name == bin })
+	if i < 0 {
+		return ""
+	}
+	return all[i].Place
 }
 
 func appendNew(list []string, more ...string) []string {

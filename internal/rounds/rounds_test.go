@@ -1,6 +1,7 @@
 package rounds_test
 
 import (
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -115,5 +116,49 @@ func TestWhatIsKeptQuietIsNamed(t *testing.T) {
 		if len(got) != len(want) || !strings.Contains(got[i], want[i]) {
 			t.Fatalf("got %q, want %q", got, want)
 		}
+	}
+}
+
+// The list goes from place to place under their names, and only where there is more than
+// one; what the bins of a place suffer from together comes first. Of one place there is that
+// place's alone, with what concerns the whole farm.
+func TestPlaceByPlace(t *testing.T) {
+	f := &farm.Farm{Units: farm.Metric, Location: time.UTC, Rooms: []farm.Room{{Name: "linden", Air: "linden-air"}, {Name: "cellar"}}}
+	v := farm.View{Farm: "Hillfoot Nursery", Units: farm.Metric, At: noon}
+	var ids []string
+	for _, b := range []struct{ bin, room string }{{"cellar-1", "cellar"}, {"linden-1", "linden"}, {"linden-2", "linden"}, {"yard", ""}} {
+		f.Bins = append(f.Bins, farm.Bin{Name: b.bin, Room: b.room, Zones: []farm.Zone{{Name: "all"}}})
+		v.Bins = append(v.Bins, farm.BinView{Name: b.bin, Place: b.room, Zones: []farm.ZoneView{{Bin: b.bin, Zone: "all"}}})
+		v.Standing = append(v.Standing, farm.Standing{Bin: b.bin, Zone: "all", Episode: b.bin, Condition: farm.TooCold, Urgency: farm.Now, Text: b.bin + " is too cold."})
+		ids = append(ids, b.bin)
+	}
+	v.Standing = append(v.Standing, farm.Standing{Probe: "linden-air", Condition: farm.Silent, Text: "Probe linden-air is silent."},
+		farm.Standing{Condition: farm.Unforwarded, Text: "The database is away."})
+	v.Causes = []farm.Shared{{Urgency: farm.Now, Title: "Linden: heating off?", Brief: "Air 4 °C; 2 bins in danger of cold", Do: "See to the heating.", Place: "linden", Episodes: ids[1:3]}}
+	said := func(v farm.View) (lines []string) {
+		for line := range strings.Lines(rounds.Text(rounds.List(v, f.Dates()), f.Dates())) {
+			lines = append(lines, strings.TrimRight(line, "\n"))
+		}
+		return lines
+	}
+	wantOrder := func(lines []string, want ...string) {
+		t.Helper()
+		for _, w := range want {
+			i := slices.IndexFunc(lines, func(l string) bool { return strings.TrimSpace(l) == w })
+			if i < 0 {
+				t.Fatalf("no %q in its order in\n%s", w, strings.Join(lines, "\n"))
+			}
+			lines = lines[i+1:]
+		}
+	}
+	wantOrder(said(v), "Four bins want a hand, and at once.", "Now: Linden: heating off? Air 4 °C; 2 bins in danger of cold.", "See to the heating.",
+		"CELLAR", "Cellar-1", "LINDEN", "Linden-1", "Linden-2", "ELSEWHERE", "Yard", "Probes", "Probe linden-air is silent.", "The database is away.")
+	linden := said(v.Within(f, "linden"))
+	wantOrder(linden, "Two bins want a hand, and at once.", "Now: Linden: heating off? Air 4 °C; 2 bins in danger of cold.", "Linden-1", "Linden-2", "Probe linden-air is silent.", "The database is away.")
+	if text := strings.Join(linden, "\n"); strings.Contains(text, "LINDEN") || strings.Contains(text, "ellar") {
+		t.Errorf("of one place:\n%s", text)
+	}
+	if text := strings.Join(said(v.Within(f, "cellar-1")), "\n"); strings.Contains(text, "inden") || !strings.Contains(text, "One bin wants a hand, and at once.") {
+		t.Errorf("of one bin:\n%s", text)
 	}
 }

@@ -38,7 +38,7 @@ func opening(v *farm.View, r farm.Rounds) string {
 	case len(urgent) == len(bins):
 		return wants(len(bins)) + ", and at once."
 	case len(urgent) > 0:
-		return fmt.Sprintf("%s, %s of them at once: %s.", wants(len(bins)), number(len(urgent)), farm.SayList(urgent))
+		return fmt.Sprintf("%s, %s of them at once: %s.", wants(len(bins)), number(len(urgent)), farm.SayNames(urgent))
 	}
 	return wants(len(bins)) + "."
 }
@@ -84,8 +84,17 @@ func Text(r farm.Rounds, dates farm.Dates) string {
 	if len(r.Bring) > 0 {
 		fmt.Fprintf(&b, "Bring %s.\n", farm.SayList(r.Bring))
 	}
+	for _, c := range r.Causes {
+		fmt.Fprintf(&b, "\n%s: %s\n  %s\n", farm.Capital(c.Urgency.String()), c.Says(), c.Do)
+		if c.Caution != "" {
+			fmt.Fprintf(&b, "  %s\n", c.Caution)
+		}
+	}
 	bin := ""
-	for _, c := range r.Care {
+	for i, c := range r.Care {
+		if named := slices.ContainsFunc(r.Care, func(o farm.Care) bool { return o.Room != c.Room }); named && (i == 0 || r.Care[i-1].Room != c.Room) {
+			fmt.Fprintf(&b, "\n%s\n", strings.ToUpper(cmp.Or(c.Room, "elsewhere")))
+		}
 		if c.Bin != bin {
 			bin = c.Bin
 			fmt.Fprintf(&b, "\n%s\n", farm.Capital(bin))
