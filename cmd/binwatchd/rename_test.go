@@ -127,9 +127,9 @@ bins:
 			t.Errorf("%s still has oak-01:\n%s", at, body)
 		}
 	}
+	c.Stop() // so that what waited is on disk
 	out, _ := runChild(t, "export", "--what", "readings", "--config", path)
 	if strings.Count(out, "oak-01-t,oak-01,all,") < 18 || strings.Count(out, "oak-01-t,elm-01,all,") != 1 {
 		t.Errorf("the readings are\n%.2000s", out)
 	}
-	c.Stop()
 }
