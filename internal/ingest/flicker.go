@@ -11,8 +11,8 @@ import (
 // A probe with next to no noise flickers for a day between two numbers, while the
 // level lies on the edge between them, and then honestly stands. To go over two edges
 // and back, though, takes noise that reaches both at once, and such noise shows at any
-// place within a step: a probe that turned at a rate of r a reading leaves its number
-// with a chance of leavesTurns r or more.
+// place within a step. A turn takes two readings that leave a number, so a probe that
+// turned at a rate of r a reading leaves its number with a chance that goes with √r.
 type flicker struct {
 	Up      bool    // which way it went last
 	Far     float64 // where it turned, or has come to
@@ -24,11 +24,11 @@ type flicker struct {
 	Waits   float64 // readings since its number last changed, not yet counted
 }
 
-// The rates are those of normal noise of 0.1 to 3 steps, at the place within a step
-// where it turns most (simulated; smallest ratio for each length of turn). The rest is
-// common practice, no source.
+// The rates are those of normal noise of 0.15 to 3 steps, on every reading or on half of
+// them, at the place within a step where it turns most (simulated; about the smallest
+// ratio for each length of turn). The rest is common practice, no source.
 const (
-	leavesTurns  = 3.8            // for turns of turnReadings, more for shorter ones,
+	leavesTurns  = 0.9            // times √r for turns of turnReadings, more for shorter ones,
 	leavesMost   = 0.5            // up to this
 	turnReadings = 8              // a turn takes no more readings,
 	turnLasts    = 3 * time.Hour  // and no longer, else the day may have done it,
@@ -41,7 +41,7 @@ const (
 )
 
 // turnWithin is how many readings a turn may take.
-func turnWithin(every int64) int64 { return min(turnReadings, millis(turnLasts)/every) }
+func turnWithin(every int64) int64 { return min(turnReadings, (millis(turnLasts)+every/2)/every) }
 
 // learn takes in a number of a probe with a known resolution.
 func (f *flicker) learn(v float64, at int64, step float64, every int64, moved bool) {
@@ -86,7 +86,7 @@ func (f *flicker) leaves(every int64) float64 {
 		return 0
 	}
 	rate := (f.Turns - turnsSure*math.Sqrt(f.Turns)) / f.Of
-	return min(leavesTurns*turnReadings/float64(within)*rate, leavesMost)
+	return min(leavesTurns*turnReadings/float64(within)*math.Sqrt(rate), leavesMost)
 }
 
 // never tells whether a run of equal numbers so long, in ms, with a reading every so

@@ -126,3 +126,61 @@ func TestAProbeThatFreezesSoonIsFound(t *testing.T) {
 		})
 	}
 }
+
+// followers are coarse probes whose noise never shows, and which go with their room.
+var followers = []stander{
+	{name: "0.5 °C in a shed", measures: farm.Temperature, step: 0.5, noise: 0.05, tau: 12 * time.Hour, air: true, every: tenMinutes},
+	{name: "0.5 °C in a yard", measures: farm.Temperature, step: 0.5, noise: 0.08, tau: 6 * time.Hour, air: true, every: 30 * time.Minute},
+	{name: "1 °C in a yard, hourly", measures: farm.Temperature, step: 1, noise: 0.1, tau: 4 * time.Hour, air: true, every: time.Hour},
+}
+
+// A coarse probe that goes with its room every day and then stops is found within three
+// days; by its noise and its longest run alone 23 of 36 were.
+func TestACoarseProbeThatLeavesItsRoomIsFound(t *testing.T) {
+	t.Parallel()
+	w, seeds, found := readWeather(t), efforttest.Cases(12, 100), 0
+	for _, s := range followers {
+		for seed := range seeds {
+			after := 21.2 + 0.3*float64(seed%3)
+			if late, _ := s.run(t, w, uint64(3000+seed), after+3, after); late > 0 {
+				found++
+			}
+			if _, d := s.run(t, w, uint64(3000+seed), after, 0); len(d.doubted) > 0 {
+				t.Errorf("%s, honest, seed %d:", s.name, seed)
+				d.none(t)
+			}
+		}
+	}
+	if of := seeds * len(followers); found*10 < of*8 {
+		t.Errorf("found %d of %d", found, of)
+	}
+}
+
+// Ground under snow stands at 0 °C for weeks, whatever the air does (the zero curtain;
+// from memory), and a cellar whose door stands open for a week is a cellar still.
+func TestSnowAndAnOpenDoorAreNotFrozen(t *testing.T) {
+	for _, tt := range []struct {
+		name                     string
+		air, swing, bed, follows float64 // before
+		under, then              float64 // °C of the bed and K of the air's swing, from the fortieth day on
+	}{
+		{"snow", 2, 5, 2, 0.3, 0.1, 6},
+		{"door", 12, 0.3, 12.2, 0.3, 12.2, 5},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			d := newTester(nursery(tenMinutes))
+			rng := rand.New(rand.NewPCG(8, 8))
+			for at := spring; at.Before(spring.AddDate(0, 0, 60)); at = at.Add(tenMinutes) {
+				days := at.Sub(spring).Hours() / 24
+				swing, bed, follows := tt.swing, tt.bed, tt.follows
+				if days > 40 {
+					swing, bed, follows = tt.then, tt.under, 0
+				}
+				wave := swing * math.Sin(2*math.Pi*days)
+				d.say("air", at, coarse(tt.air+wave, 0.0625))
+				d.say("bed-top", at, coarse(bed+follows*wave+0.05*rng.NormFloat64(), 0.5))
+			}
+			d.none(t)
+		})
+	}
+}

@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"math"
 	"math/bits"
 	"time"
 
@@ -31,6 +32,7 @@ type standstill struct {
 	Unmoved int     // whole days inside the present run, not yet counted
 
 	Flicker flicker
+	Sharing sharing
 }
 
 // When a still probe is frozen. Common practice, no source; what each is for
@@ -47,9 +49,10 @@ const (
 	calmMore        = 1.0 // K
 	enoughChanges   = 30
 	weekDays        = 7
-	movingDays      = 6 // of the week before the run
-	movingSteps     = 3 // a day in which a probe moved is one of so many of its steps,
-	soonSteps       = 6 // or in the first week so many
+	movingDays      = 6   // of the week before the run
+	thawing         = 1.0 // °C from freezing: there ground stands still for weeks under snow (zero curtain; from memory)
+	movingSteps     = 3   // a day in which a probe moved is one of so many of its steps,
+	soonSteps       = 6   // or in the first week so many
 )
 
 const day = int64(24 * time.Hour / time.Millisecond)
@@ -64,7 +67,8 @@ const day = int64(24 * time.Hour / time.Millisecond)
 // reference (the room's air, else another probe) has moved more during the run
 // than during any honest run. Without a reference it takes longer, and in the
 // first week all of it takes longer and needs a probe that moves more. One whose
-// noise shows at any place within a step is found by that alone (flicker.go).
+// noise shows at any place within a step is found by that alone (flicker.go), and one
+// that went with its reference every day by the part of that which it shows (sharing.go).
 func (p *probe) frozen(raw float64, at int64) bool {
 	s := &p.Still
 	if !p.sameRun(raw, at) {
@@ -74,6 +78,12 @@ func (p *probe) frozen(raw float64, at int64) bool {
 		return true
 	}
 	if s.flickers(at, p.Begun, p.every()) && !p.atAnEnd(p.V) {
+		return true
+	}
+	if p.temperature() && p.bin != "" && math.Abs(p.V) <= thawing {
+		return false
+	}
+	if s.Sharing.Missed >= sharedMisses && s.lasts(at, frozenAfter, frozenTimes) {
 		return true
 	}
 	if !s.restless() {
@@ -136,11 +146,13 @@ func (p *probe) learnStill(r farm.Reading, at int64) {
 	}
 	s.To = at
 	s.Frozen = s.Frozen || r.Doubt == farm.Frozen
-	s.refer(p.reference.fresh(at))
+	ref, heard := p.reference.fresh(at)
+	s.refer(ref, heard)
 	if r.Doubt == farm.NoDoubt {
 		s.Flicker.learn(r.Value, at, p.Step, p.every(), moved)
 	}
 	s.learnDay(r.Value, at, p.Step)
+	s.Sharing.refer(ref, heard)
 }
 
 // endRun closes the present run; changed tells that the number changed, not
@@ -162,8 +174,11 @@ func (s *standstill) endRun(changed bool) {
 		for range min(s.Unmoved, weekDays) {
 			s.endDay(false)
 		}
+		if s.Unmoved > 0 {
+			s.Sharing.Days, s.Sharing.Least = s.Sharing.Days+1, 0
+		}
 	}
-	s.Unmoved, s.RefSeen, s.Frozen = 0, false, false
+	s.Unmoved, s.Sharing.Missed, s.RefSeen, s.Frozen = 0, 0, false, false
 }
 
 // refer takes in where the reference is.
@@ -181,7 +196,7 @@ func (s *standstill) refer(v float64, ok bool) {
 // inside the present run wait until it is known whether the run was honest.
 func (s *standstill) learnDay(v float64, at int64, step float64) {
 	if s.Day == 0 || at-s.Day > 2*day {
-		s.Day, s.Lo, s.Hi = at, v, v
+		s.Day, s.Lo, s.Hi, s.Sharing.Seen = at, v, v, false
 		return
 	}
 	if at-s.Day < day {
@@ -190,7 +205,9 @@ func (s *standstill) learnDay(v float64, at int64, step float64) {
 	}
 	if s.From <= s.Day {
 		s.Unmoved++
+		s.Sharing.miss(step)
 	} else {
+		s.Sharing.endDay(s.Hi - s.Lo)
 		steps := 0.0
 		if step > 0 {
 			steps = (s.Hi - s.Lo) / step
@@ -199,7 +216,7 @@ func (s *standstill) learnDay(v float64, at int64, step float64) {
 		s.Little = s.Little || steps < soonSteps-0.5 && s.From > s.Day+day/2 // else the run may be a fault's
 		s.endDay(steps > movingSteps-0.5)
 	}
-	s.Day, s.Lo, s.Hi = at, v, v
+	s.Day, s.Lo, s.Hi, s.Sharing.Seen = at, v, v, false
 }
 
 func (s *standstill) endDay(moved bool) {
