@@ -1,6 +1,7 @@
 package acceptancetest_test
 
 import (
+	"math"
 	"testing"
 	"time"
 
@@ -16,8 +17,8 @@ func TestMain(m *testing.M) { efforttest.Unraced(m) }
 
 func report(t *testing.T, name string, s acceptancetest.Score) {
 	t.Helper()
-	t.Logf("%-12s cases %d, came %d, told %d, false %d (now %d), median lead %s, intervals %d covered %.0f %%, notices a bin and week %.2f, bin-months %.1f",
-		name, s.Cases, s.Due, s.Told, s.False, s.FalseNow, s.MedianLead().Round(time.Hour), s.Intervals, 100*s.Coverage(), s.PerWeek(), s.Months)
+	t.Logf("%-12s cases %d, came %d, told %d, false %d (now %d), median lead %s, intervals %d covered %.0f %%, forecasts %+.1f h after the truth (%+.1f to %+.1f), notices a bin and week %.2f, bin-months %.1f",
+		name, s.Cases, s.Due, s.Told, s.False, s.FalseNow, s.MedianLead().Round(time.Hour), s.Intervals, 100*s.Coverage(), acceptancetest.Quantile(s.Off, 0.5), acceptancetest.Quantile(s.Off, 0.1), acceptancetest.Quantile(s.Off, 0.9), s.PerWeek(), s.Months)
 	for _, r := range s.FalseAt {
 		t.Logf("false: %s on %s, %.1f K of its own, %.1f °C at most", r.Case, r.At.Format("2 January 15:04"), r.OwnK, r.PeakC)
 	}
@@ -37,6 +38,9 @@ func TestHeatingIsToldInTime(t *testing.T) {
 	}
 	if s.MedianLead() < 6*time.Hour {
 		t.Errorf("got a median lead of %s, want 6 h", s.MedianLead())
+	}
+	if off := acceptancetest.Quantile(s.Off, 0.5); math.Abs(off) > 1.5 {
+		t.Errorf("got forecasts that lie %+.1f h after the truth in the middle, want 1.5 h at most", off)
 	}
 	honest(t, s)
 }

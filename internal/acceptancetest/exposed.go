@@ -53,12 +53,8 @@ func Exposures(cases []scenariotest.Exposed) Score {
 			s.Due++
 			for _, before := range []time.Duration{3 * time.Hour, 6 * time.Hour, 12 * time.Hour} {
 				f, ok := looks.at(at.Add(-before))
-				if !ok {
-					continue
-				}
-				s.Intervals++
-				if !at.Before(f.Earliest) && (f.Latest.IsZero() || !at.After(f.Latest)) {
-					s.Covered++
+				if ok {
+					s.hold(f, at)
 				}
 			}
 			lead, ok := foretoldBy(changes, what, at)

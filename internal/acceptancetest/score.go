@@ -21,8 +21,9 @@ type Score struct {
 	Early     int // of what the room brings: of Told, those six hours before or more
 	Twice     int // likewise: nights of which more than one notice was told
 	Leads     []time.Duration
-	Intervals int // forecasts at fixed leads
-	Covered   int // of those, whose interval held the true crossing
+	Intervals int       // forecasts at fixed leads
+	Covered   int       // of those, whose interval held the true crossing
+	Off       []float64 // hours by which they lay after the true crossing
 	Notices   int
 	Months    float64 // bin-months of data
 	FalseAt   []FalseRaise
@@ -60,6 +61,7 @@ func (s *Score) Add(o Score) {
 	s.Early, s.Twice = s.Early+o.Early, s.Twice+o.Twice
 	s.Short, s.DueNear, s.ToldNear = s.Short+o.Short, s.DueNear+o.DueNear, s.ToldNear+o.ToldNear
 	s.Leads, s.FalseAt, s.Missed = append(s.Leads, o.Leads...), append(s.FalseAt, o.FalseAt...), append(s.Missed, o.Missed...)
+	s.Off = append(s.Off, o.Off...)
 	s.Intervals, s.Covered, s.Notices, s.Months = s.Intervals+o.Intervals, s.Covered+o.Covered, s.Notices+o.Notices, s.Months+o.Months
 }
 
@@ -182,9 +184,15 @@ func (s *Score) intervals(l Life, c farm.Condition, crosses time.Time, leads ...
 			continue
 		}
 		counted = at
-		s.Intervals++
-		if !crosses.Before(f.Earliest) && (f.Latest.IsZero() || !crosses.After(f.Latest)) {
-			s.Covered++
-		}
+		s.hold(f, crosses)
+	}
+}
+
+// hold holds one forecast against the true crossing.
+func (s *Score) hold(f farm.Forecast, crosses time.Time) {
+	s.Intervals++
+	s.Off = append(s.Off, f.Crosses.Sub(crosses).Hours())
+	if !crosses.Before(f.Earliest) && (f.Latest.IsZero() || !crosses.After(f.Latest)) {
+		s.Covered++
 	}
 }

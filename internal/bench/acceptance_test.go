@@ -58,11 +58,20 @@ func BenchmarkAcceptance(b *testing.B) {
 			b.ReportMetric(s.FalsePer100(), "false/100-months")
 			b.ReportMetric(float64(s.Intervals), "intervals")
 			b.ReportMetric(100*s.Coverage(), "covered-%")
+			for _, at := range parts {
+				b.ReportMetric(acceptancetest.Quantile(s.Off, at.part), "off-h-"+at.name)
+			}
 			b.ReportMetric(s.Months, "months")
 			b.ReportMetric(s.PerWeek(), "notices/week")
 		})
 	}
 }
+
+// parts are the quantiles that are printed of what varies.
+var parts = []struct {
+	part float64
+	name string
+}{{0.1, "10"}, {0.5, "50"}, {0.9, "90"}}
 
 // warm is what is told of bins that the sun, a heater, a lamp or the like warms:
 // twenty of each.
@@ -102,6 +111,9 @@ func BenchmarkExposed(b *testing.B) {
 			b.ReportMetric(s.FalsePer100(), "false/100-months")
 			b.ReportMetric(float64(s.Intervals), "intervals")
 			b.ReportMetric(100*s.Coverage(), "covered-%")
+			for _, at := range parts {
+				b.ReportMetric(acceptancetest.Quantile(s.Off, at.part), "off-h-"+at.name)
+			}
 			b.ReportMetric(s.Months, "months")
 			b.ReportMetric(float64(s.Twice), "twice")
 			b.ReportMetric(s.PerWeek(), "notices/week")

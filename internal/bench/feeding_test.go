@@ -21,10 +21,7 @@ func BenchmarkFeeding(b *testing.B) {
 			b.ReportMetric(float64(s.Cases), "cases")
 			b.ReportMetric(float64(s.Untold), "untold")
 			b.ReportMetric(float64(s.Early), "early")
-			for _, at := range []struct {
-				part float64
-				name string
-			}{{0.1, "10"}, {0.5, "50"}, {0.9, "90"}} {
+			for _, at := range parts {
 				b.ReportMetric(acceptancetest.Quantile(s.Off, at.part), "off-days-"+at.name)
 				b.ReportMetric(100*acceptancetest.Quantile(s.Left, at.part), "left-%-"+at.name)
 			}
