@@ -346,7 +346,7 @@ func TestBeginBesideAFile(t *testing.T) {
 	if old, _ := os.ReadFile(path + ".old"); string(old) != string(sample) {
 		t.Errorf("the sample became %q", old)
 	}
-	if out, code := runChild(t, "check", "--config", path); code != 0 || !strings.Contains(out, "Worm farm, 1 bins, 1 probes") {
+	if out, code := runChild(t, "check", "--config", path); code != 0 || !strings.Contains(out, "Worm farm, 1 bin, 1 probe") {
 		t.Errorf("check: exit %d: %s", code, out)
 	}
 }

@@ -13,6 +13,7 @@ import (
 
 	"binwatchd/internal/config"
 	"binwatchd/internal/control"
+	"binwatchd/internal/farm"
 	"binwatchd/internal/influx"
 	"binwatchd/internal/ingest"
 	"binwatchd/internal/notify"
@@ -72,11 +73,32 @@ func check(ctx context.Context, cfg *config.Config, path string, s *streams) err
 	for _, r := range append(foldersNotHere(cfg), reasons...) {
 		fmt.Fprintln(s.talk, "note:", r)
 	}
+	if bins := withoutMoisture(cfg.Farm.InUse(time.Now())); len(bins) > 0 {
+		fmt.Fprintf(s.talk, "note: no probe measures the moisture of %s, so nothing is said of too dry or too wet there\n", farm.SayNames(bins))
+	}
 	if cfg.Barred+len(reasons) > 0 {
 		return errors.New(path + " says nothing wrong, but binwatchd run would not start: see the notes")
 	}
-	fmt.Fprintf(s.out, "%s is valid: %s, %d bins, %d probes\n", path, cfg.Farm.Name, len(cfg.Farm.Bins), len(cfg.Farm.Probes))
+	fmt.Fprintf(s.out, "%s is valid: %s, %s, %s\n", path, cfg.Farm.Name, farm.SayCount(len(cfg.Farm.Bins), "bin"), farm.SayCount(len(cfg.Farm.Probes), "probe"))
 	return nil
+}
+
+// withoutMoisture names the bins of which no probe measures the moisture; none on a farm where none
+// measures any.
+func withoutMoisture(f *farm.Farm) (bins []string) {
+	measures := func(id string) bool {
+		p, _ := f.ProbeByID(id)
+		return p.Measures == farm.Moisture
+	}
+	for _, b := range f.Bins {
+		if !slices.ContainsFunc(b.Zones, func(z farm.Zone) bool { return slices.ContainsFunc(z.Probes, measures) }) {
+			bins = append(bins, b.Name)
+		}
+	}
+	if len(bins) == len(f.Bins) {
+		return nil
+	}
+	return bins
 }
 
 // A trial puts a configuration to use as run does, without opening or asking

@@ -112,10 +112,14 @@ func publish(ctx context.Context, url string, sim *demo.Sim, speed float64, c *d
 // demoConfig is the nursery's configuration, with a free port for everything.
 // Its probes speak to a broker of the demo's own.
 func demoConfig(sim *demo.Sim, dir, listen string) (cfg *config.Config, err error) {
-	if listen == "" {
-		if listen, err = freePage(); err != nil {
-			return nil, err
-		}
+	switch host, port, _ := net.SplitHostPort(listen); {
+	case listen == "":
+		listen, err = freePage()
+	case port == "0": // any that is free
+		listen, err = freeAt(net.JoinHostPort(cmp.Or(host, demoHost), port))
+	}
+	if err != nil {
+		return nil, err
 	}
 	path := filepath.Join(dir, "hillfoot.yaml")
 	text := sim.YAML(demo.Places{Broker: "tcp://127.0.0.1:1883", Journal: filepath.Join(dir, "journal.db"), Listen: listen})
@@ -138,6 +142,15 @@ func freePage() (string, error) {
 		}
 	}
 	return "", fmt.Errorf("no port is free from %s on; name one with --listen", demoPage(demoPort))
+}
+
+// freeAt gives an address with the port that the system chooses for one with port 0.
+func freeAt(listen string) (string, error) {
+	ln, err := net.Listen("tcp", listen)
+	if err != nil {
+		return "", fmt.Errorf("find a free port at %s: %w", listen, err)
+	}
+	return ln.Addr().String(), ln.Close()
 }
 
 func demoPage(port int) string { return net.JoinHostPort(demoHost, strconv.Itoa(port)) }
@@ -168,7 +181,7 @@ type account struct {
 // history has the daemon live through the days before now, all at once.
 func (a *account) history(ctx context.Context, d *daemon, sim *demo.Sim, c *demoClock, now time.Time) error {
 	f := d.cfg.Load().Farm
-	fmt.Fprintf(a.out, "%s: %d bins, %d probes. Living through %s until today ...\n", f.Name, len(f.Bins), len(f.Probes), farm.SayLong(now.Sub(sim.Start())))
+	fmt.Fprintf(a.out, "%s: %s, %s. Living through %s until today ...\n", f.Name, farm.SayCount(len(f.Bins), "bin"), farm.SayCount(len(f.Probes), "probe"), farm.SayLong(now.Sub(sim.Start())))
 	n := 0
 	var err error
 	sim.Until(now, func(m demo.Message) {

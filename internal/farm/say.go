@@ -136,12 +136,14 @@ func SayLong(d time.Duration) string {
 	return count(h/24/7, "week")
 }
 
-func count(v float64, unit string) string {
-	n := int(math.Round(v))
+func count(v float64, unit string) string { return SayCount(int(math.Round(v)), unit) }
+
+// SayCount counts things: "1 bin", "4 bins".
+func SayCount(n int, noun string) string {
 	if n == 1 {
-		return "1 " + unit
+		return "1 " + noun
 	}
-	return fmt.Sprintf("%d %ss", n, unit)
+	return fmt.Sprintf("%d %ss", n, noun)
 }
 
 func sameDay(a, b time.Time) bool { return daysBetween(a, b) == 0 }

@@ -289,7 +289,7 @@ func (n name) read() meaning {
 		return measures(farm.Temperature, all)
 	case n.from == unit && n.hasAny("µs", "us", "ms") && n.hasAny("cm", "m"):
 		return measures(farm.Conductivity, all)
-	case first[weak].kind != "" && last.kind == "" && first[soil].kind == "", first[weak].word == "current" && last.quantity() == farm.Battery:
+	case first[weak].kind != "" && last.kind == "" && (first[soil].kind == "" || n.hasAny("heap")), first[weak].word == "current" && last.quantity() == farm.Battery:
 		return first[weak]
 	case last.kind != "":
 		return last

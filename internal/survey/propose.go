@@ -232,7 +232,7 @@ func (p *Probe) setPace() {
 	}
 	slices.Sort(gaps)
 	p.Every = roundPace(gaps[(len(gaps)-1)/2])
-	p.why["every"] = "the middle of " + count(len(gaps), "gap") + " between " + between
+	p.why["every"] = "the middle of " + farm.SayCount(len(gaps), "gap") + " between " + between
 }
 
 // roundPace gives the pace that is meant, else the gap to two digits; within a

@@ -101,6 +101,11 @@ var heldOut = []shape{
 	{"a level of battery under soil", "soil/4/battery level", []string{"61"}, "\"\" battery %"},
 	{"records by name", "s/9", []string{`[{"n":"temperature","u":"Cel","v":21.5},{"n":"rssi","u":"dBW","v":-93}]`}, ""},
 	{"percent of what", "soil/9", []string{`{"percent":61}`}, "/percent moisture %"},
+	{"a heap's temperature as a topic", "yard/heap temperature", []string{"28.5", "28.25"}, "\"\" temperature C"},
+	{"a heap that measures", "heap/2", []string{`{"heap_temp":28.5,"heap_moisture":61,"min_free_heap":21800}`}, "/heap_moisture moisture %, /heap_temp temperature C"},
+	{"a heap, and no more is said", "compost/heap", []string{"58.5", "58.25"}, ""},
+	{"a compost heap, likewise", "yard/1", []string{`{"compost_heap":58.5}`}, ""},
+	{"memory under soil", "shed/soil/heap", []string{"61", "60"}, ""},
 	{"a heap that heats", "heap/probe", []string{`{"core_temp":58.5,"air":18.5}`}, ""},
 }
 

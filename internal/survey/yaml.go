@@ -22,7 +22,7 @@ var proposalText string
 // proposal is parsed once; a broken template is a broken build, found by the first
 // test.
 var proposal = template.Must(template.New("proposal").Funcs(template.FuncMap{
-	"count": count, "some": some, "word": snippet.Word, "points": calibration.Line, "duration": quantity.FormatDuration, "place": Aside.place,
+	"count": farm.SayCount, "some": some, "word": snippet.Word, "points": calibration.Line, "duration": quantity.FormatDuration, "place": Aside.place,
 }).Parse(proposalText))
 
 // WriteYAML writes the proposal as a probes: section to paste. Without any
@@ -148,11 +148,4 @@ func shortened(s string) string {
 		return string(r[:most]) + "…"
 	}
 	return s
-}
-
-func count(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
 }
