@@ -172,6 +172,7 @@ var wordOffers = map[string]func(ctx context.Context, words []string, cfg *confi
 	"now":       placeOffers,
 	"rounds":    placeOffers,
 	"seen":      seenOffers,
+	"take":      seenOffers,
 	"dashboard": func(context.Context, []string, *config.Config) []offer { return plain(dashboard.Kinds) },
 	"complete":  func(context.Context, []string, *config.Config) []offer { return plain([]string{"bash", "zsh", "fish"}) },
 }

@@ -329,39 +329,62 @@ func hushesOf(f *farm.Farm, words []string) (all []farm.Hush, err error) {
 
 func seenWork(fs *flag.FlagSet) work {
 	by := fs.String("by", "", byHelp)
-	wanted := func(words []string) error {
-		return misuseIf(len(words) == 0, "wants the id of a condition, or of several")
-	}
-	return work{words: wanted, run: func(ctx context.Context, c *call) error { return noteSeen(ctx, c, *by) }}
+	return work{words: someIDs, run: func(ctx context.Context, c *call) error { return noteSeen(ctx, c, *by, "") }}
 }
 
-func noteSeen(ctx context.Context, c *call, by string) error {
-	by, err := signature(&c.cfg.Farm, by)
+func takeWork(fs *flag.FlagSet) work {
+	by := fs.String("by", "", byHelp)
+	until := fs.String("until", "tonight", "`TIME` until which: tonight, tomorrow, 18:00, 2h; now gives it back")
+	return work{words: someIDs, run: func(ctx context.Context, c *call) error { return noteSeen(ctx, c, *by, *until) }}
+}
+
+func someIDs(words []string) error {
+	return misuseIf(len(words) == 0, "wants the id of a condition, or of several")
+}
+
+// noteSeen says that somebody knows of what is raised; with until they look after it.
+func noteSeen(ctx context.Context, c *call, by, until string) error {
+	f, now, said := &c.cfg.Farm, machineTimes().now(), "seen"
+	who, err := signature(f, by)
 	if err != nil {
 		return err
+	}
+	seen := farm.Seen{By: who}
+	if until != "" {
+		switch seen.Until, err = jot.Until(f, until, now); {
+		case err != nil:
+			return misuse{err.Error()}
+		case f.SayPerson(who) == "":
+			return misusef("wants to know who looks after it: --by NAME")
+		case seen.Until.After(now):
+			said = f.SayPerson(who) + " looks after it until " + f.Dates().Clock(seen.Until, now)
+		default:
+			said = "given back"
+		}
 	}
 	v, err := view(ctx, c.cfg, false)
 	if err != nil {
 		return err
 	}
 	var a control.Action
-	var said []string
+	var lines []string
 	for _, id := range c.words {
 		i := slices.IndexFunc(v.Standing, func(s farm.Standing) bool { return s.Episode == id })
 		switch {
 		case i >= 0:
-			a.Seen, said = append(a.Seen, farm.Seen{Episode: id, By: by}), append(said, "seen: "+v.Standing[i].Text)
+			seen.Episode = id
+			a.Seen, lines = append(a.Seen, seen), append(lines, said+": "+v.Standing[i].Text)
 		case len(c.words) == 1:
 			return fmt.Errorf("nothing is raised under %q; binwatchd now --config %s shows the ids", id, c.path)
 		default: // one of those that a letter named
-			said = append(said, id+": nothing is raised under that; it may be over")
+			lines = append(lines, id+": nothing is raised under that; it may be over")
 		}
 	}
 	if len(a.Seen) > 0 {
 		err = act(ctx, c, a)
 	}
 	if err == nil {
-		fmt.Fprintln(c.out, strings.Join(said, "\n"))
+		fmt.Fprintln(c.out, strings.Join(lines, "\n"))
 	}
 	return err
 }

@@ -4,7 +4,7 @@
 // logic of its own.
 //
 // main.go is the command line. Each command has its file (now.go has rounds too,
-// backup.go restore, jot.go hush and seen, notices.go tell-test, influx.go resend, web.go hash-password);
+// backup.go restore, jot.go hush, seen and take, notices.go tell-test, influx.go resend, web.go hash-password);
 // begin.go is helped by beginask.go (questions), beginbins.go (a bin from question to file), beginhands.go (the
 // probe that a hand moves) and keepsecret.go (where passwords are put).
 // run.go waits at the start for a disk that can be written. daemon.go has the parts of
@@ -169,6 +169,8 @@ func commands() []command {
 			"keeps quiet about a bin, the bins of a place, or one of their conditions for a while", forRun, hushWork},
 		{"seen", "ID... [--by NAME] --config FILE",
 			"says that you know of raised conditions; now shows the ids", forRun, seenWork},
+		{"take", "ID... [--until tonight] [--by NAME] --config FILE",
+			"says that you look after raised conditions until then; the others are left alone, unless it gets worse", forRun, takeWork},
 		{"calibrate", "PROBE [--weighed [RAW]=WET,DRY,TIN]... [--mark [RAW]=VALUE]... [--feel [RAW]=WORD]... --config FILE",
 			"makes calibration points from samples you know, as YAML to paste; without RAW the probe's newest reading counts", forRehearsal, calibrateWork},
 		{"rehearse", "--config FILE [--against FILE2|told] (--messages CSV | --journal) [--from T] [--to T] [--json]",

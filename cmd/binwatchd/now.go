@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -270,8 +271,8 @@ func printStanding(w io.Writer, v farm.View, of func(farm.Standing) bool) {
 		if s.Advice != nil && s.Advice.Do != "" {
 			text += " " + s.Advice.Do
 		}
-		if s.Seen {
-			marks += ", seen"
+		if said := s.Known; s.Seen || said != "" {
+			marks += ", " + cmp.Or(said, "seen")
 		}
 		if s.Hushed != nil {
 			marks += ", hushed"

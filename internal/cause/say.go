@@ -92,17 +92,9 @@ func (c *Cause) sayAir(air Air) string {
 		if c.Kind == Heat {
 			way = "above"
 		}
-		said += fmt.Sprintf(", %s %s since %s", way, c.farm.Units.Temperature(air.Limit), Clock(c.farm, air.Since, c.view.At))
+		said += fmt.Sprintf(", %s %s since %s", way, c.farm.Units.Temperature(air.Limit), c.farm.Dates().Clock(air.Since, c.view.At))
 	}
 	return said
-}
-
-// Clock says a moment by the clock on the wall, with its day where that is another.
-func Clock(f *farm.Farm, t, now time.Time) string {
-	if now.Sub(t) < 12*time.Hour {
-		return t.In(f.Location).Format("15:04")
-	}
-	return f.Dates().Stamp(t)
 }
 
 // count says in how many bins it shows, and how badly: "6 more bins in danger of cold: African 3, blue 2".
@@ -226,7 +218,7 @@ func (c *Cause) sayQuiet() Said {
 	if c.Fault == Gateway {
 		s.Title, s.Do = fmt.Sprintf(words.title, c.Gateway), fmt.Sprintf(words.do, c.Gateway)
 	}
-	since := Clock(c.farm, c.Since, c.view.At)
+	since := c.farm.Dates().Clock(c.Since, c.view.At)
 	said := fmt.Sprintf("%d probes silent since %s", n, since)
 	switch where := c.inOne(); {
 	case c.Fault == NoBroker || c.Fault == NoProbe:

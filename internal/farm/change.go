@@ -129,20 +129,23 @@ type Rounds struct {
 
 // A Care line is one thing to do at one zone.
 type Care struct {
-	Bin       string    `json:"bin"`
-	Zone      string    `json:"zone,omitempty"`
-	Room      string    `json:"place,omitempty"` // that the bin stands in
-	Condition Condition `json:"condition,omitempty"`
-	Quantity  Quantity  `json:"quantity,omitempty"` // as [Change.Quantity]
-	Episode   string    `json:"id,omitempty"`       // of the raised condition behind it, for seen and hush
-	Urgency   Urgency   `json:"urgency"`
-	Do        string    `json:"do"`  // what to do, with its amount
-	Why       string    `json:"why"` // one line
-	Bring     []string  `json:"bring,omitempty"`
-	Jot       *Jot      `json:"jot,omitempty"`  // the line to write when it is done; At is zero
-	Over      *Jot      `json:"over,omitempty"` // the line that ends it where doing it once does not; At is zero
-	Seen      bool      `json:"seen,omitempty"`
-	Usual     bool      `json:"usual,omitempty"` // it is raised on its usual day, and told here alone
+	Bin       string     `json:"bin"`
+	Zone      string     `json:"zone,omitempty"`
+	Room      string     `json:"place,omitempty"` // that the bin stands in
+	Condition Condition  `json:"condition,omitempty"`
+	Quantity  Quantity   `json:"quantity,omitempty"` // as [Change.Quantity]
+	Episode   string     `json:"id,omitempty"`       // of the raised condition behind it, for seen and hush
+	Urgency   Urgency    `json:"urgency"`
+	Do        string     `json:"do"`  // what to do, with its amount
+	Why       string     `json:"why"` // one line
+	Bring     []string   `json:"bring,omitempty"`
+	Jot       *Jot       `json:"jot,omitempty"`  // the line to write when it is done; At is zero
+	Over      *Jot       `json:"over,omitempty"` // the line that ends it where doing it once does not; At is zero
+	Seen      bool       `json:"seen,omitempty"`
+	Known     string     `json:"known,omitempty"` // as of a [Standing], like the next two
+	KnownBy   string     `json:"known_by,omitempty"`
+	Taken     *time.Time `json:"taken_until,omitempty"`
+	Usual     bool       `json:"usual,omitempty"` // it is raised on its usual day, and told here alone
 }
 
 // A Sample is a stretch of a folded history: one quantity of one zone, or one

@@ -187,10 +187,11 @@ func (h Hush) Covers(bin, zone string, c Condition, q Quantity) bool {
 	return h.Bin == bin && (h.Zone == "" || h.Zone == zone) && (h.Condition == "" || h.Condition == c) && (h.Quantity == "" || h.Quantity == q)
 }
 
-// Seen says the keeper knows of a raised condition.
+// Seen says that somebody knows of a raised condition, or takes it on.
 type Seen struct {
-	Episode string `json:"episode"`
-	By      string `json:"by,omitempty"` // who, where that is known; else the way it came
+	Episode string    `json:"episode"`
+	By      string    `json:"by,omitempty"`   // who, where that is known; else the way it came
+	Until   time.Time `json:"until,omitzero"` // looks after it until then; zero: knows of it
 }
 
 // A Strike takes a line of the logbook back. The line itself stays on disk.

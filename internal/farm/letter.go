@@ -26,6 +26,7 @@ type MailAct string
 const (
 	MailDone  MailAct = "done"  // a jot, and never an easing
 	MailKnown MailAct = "known" // seen
+	MailTake  MailAct = "take"  // seen, and looked after until tonight
 	MailQuiet MailAct = "quiet" // a hush of QuietByMail
 )
 
@@ -37,10 +38,13 @@ type MailButton struct {
 	Do    MailAct
 	Words string
 	OfBin bool // it needs a bin
+	Named bool // it needs a person of the farm
 }
 
 // MailButtons are the buttons in their order.
-var MailButtons = []MailButton{{MailDone, "Done", true}, {MailKnown, "I know", false}, {MailQuiet, "Quiet for 2 days", true}}
+var MailButtons = []MailButton{
+	{MailDone, "Done", true, false}, {MailKnown, "I know", false, false}, {MailTake, "I look after it until tonight", false, true}, {MailQuiet, "Quiet for 2 days", true, false},
+}
 
 // An Acted is what somebody has done about an episode from a mail.
 type Acted struct {

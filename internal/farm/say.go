@@ -81,6 +81,14 @@ func (d Dates) About(t, now time.Time) string {
 	return said
 }
 
+// Clock says a moment by the clock on the wall, with its day where that is another.
+func (d Dates) Clock(t, now time.Time) string {
+	if now.Sub(t).Abs() < 12*time.Hour {
+		return t.In(d.Location).Format("15:04")
+	}
+	return d.Stamp(t)
+}
+
 // Day says which day t is, seen from now: today, tomorrow, Thursday, 3 May.
 func (d Dates) Day(t, now time.Time) string {
 	t, now = t.In(d.Location), now.In(d.Location)

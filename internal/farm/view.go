@@ -403,7 +403,11 @@ type Standing struct {
 	Cautions  []string   `json:"cautions,omitempty"`
 	Hushed    *time.Time `json:"hushed_until,omitempty"`
 	Seen      bool       `json:"seen,omitempty"`
-	Brief     string     `json:"brief,omitempty"` // as of a [Change]
+	Known     string     `json:"known,omitempty"`    // a sentence on who knows of it or looks after it; "" where nobody is known to
+	KnownBy   string     `json:"known_by,omitempty"` // who that is
+	KnownAt   *time.Time `json:"known_at,omitempty"`
+	Taken     *time.Time `json:"taken_until,omitempty"` // it was taken on until then, which may be over
+	Brief     string     `json:"brief,omitempty"`       // as of a [Change]
 
 	RoundsUntil *time.Time `json:"rounds_until,omitempty"` // likewise
 }
@@ -411,6 +415,14 @@ type Standing struct {
 // JudgedBy is the quantity that the condition is judged by; "" where that is the
 // logbook, a probe or the machinery.
 func (s Standing) JudgedBy() Quantity { return cmp.Or(s.Quantity, s.Condition.Quantity()) }
+
+// InHands tells whether somebody looks after it at a time.
+func (s Standing) InHands(at time.Time) bool { return s.Seen && s.Taken != nil && s.Taken.After(at) }
+
+// Back tells whether somebody looked after it for as long as was said, and it goes on.
+func (s Standing) Back(at time.Time) bool {
+	return !s.Seen && s.Taken != nil && !s.Taken.After(at) && s.Hushed == nil
+}
 
 // Is names the condition: "too hot", "CO2 past its limit".
 func (s Standing) Is() string { return s.Quantity.before(s.Condition.Row().Is) }

@@ -41,10 +41,8 @@ func (d *Decoder) command(rest string, payload []byte, arrived time.Time) (got D
 		e.Kind = farm.EventHush
 		e.Hush, got.Timed, err = d.hush(place, payload, arrived)
 	case seenTopic:
-		e.Kind, e.Seen = farm.EventSeen, farm.Seen{Episode: place, By: farm.ByMQTT}
-		if place == "" || !word(place) {
-			err = fmt.Errorf("not the id of a condition: %q", clip(place))
-		}
+		e.Kind = farm.EventSeen
+		e.Seen, err = d.seen(place, payload, arrived)
 	default:
 		return Decoded{}, false
 	}
@@ -53,6 +51,25 @@ func (d *Decoder) command(rest string, payload []byte, arrived time.Time) (got D
 	}
 	got.Commands = []farm.Event{e}
 	return got, true
+}
+
+// seen reads who knows of a condition, or looks after it; any text that is no object says no more
+// than that somebody knows.
+func (d *Decoder) seen(id string, payload []byte, arrived time.Time) (n farm.Seen, err error) {
+	var in struct{ By, Until string }
+	if bytes.HasPrefix(bytes.TrimSpace(payload), []byte("{")) {
+		err = strictly(payload, &in)
+	}
+	n = farm.Seen{Episode: id, By: d.by(in.By)}
+	switch {
+	case err != nil:
+		return n, err
+	case id == "" || !word(id):
+		return n, fmt.Errorf("not the id of a condition: %q", clip(id))
+	case in.Until != "":
+		n.Until, err = jot.Until(d.farm, in.Until, arrived)
+	}
+	return n, err
 }
 
 // hush reads a hush. Its time counts from when it was said.

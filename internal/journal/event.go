@@ -33,7 +33,7 @@ type eventBody struct {
 func bodyOf(e farm.Event) eventBody {
 	b := eventBody{Jot: e.Jot, Hush: e.Hush, Seen: e.Seen, Strike: e.Strike.Line, By: e.Strike.By, Trouble: e.Trouble, Weather: e.Weather, Alive: e.Alive,
 		Up: e.Up, Backlog: e.Backlog, ShiftMs: e.Shift.Milliseconds()}
-	for _, at := range []*time.Time{&b.Jot.At, &b.Hush.Until} {
+	for _, at := range []*time.Time{&b.Jot.At, &b.Hush.Until, &b.Seen.Until} {
 		*at = at.UTC().Truncate(time.Millisecond)
 	}
 	if !e.From.IsZero() {

@@ -31,8 +31,9 @@ func (w writer) acts(ctx context.Context, it item, episodes []string) part {
 		return part{}
 	}
 	var all [][2]string
+	_, person := w.farm.PersonCalled(w.to)
 	for _, a := range farm.MailButtons {
-		if (!a.OfBin || c.Bin != "") && (a.Do != farm.MailDone || len(episodes) == 1) {
+		if (!a.Named || person) && (!a.OfBin || c.Bin != "") && (a.Do != farm.MailDone || len(episodes) == 1) {
 			q := url.Values{"do": {string(a.Do)}, "t": {text}}
 			all = append(all, [2]string{a.Words, strings.TrimRight(w.cfg.Address, "/") + "/act?" + q.Encode()})
 		}

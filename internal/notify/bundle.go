@@ -216,7 +216,7 @@ func (w writer) eased(items []item) *cause.Said {
 	title, all := key.SayOver(&w.farm, distinct(places))
 	said.Title = title
 	said.Lines = append(said.Lines, all+".",
-		fmt.Sprintf("It lasted %s, from %s to %s.", farm.SayLong(until.Sub(since)), cause.Clock(&w.farm, since, w.now), cause.Clock(&w.farm, until, w.now)))
+		fmt.Sprintf("It lasted %s, from %s to %s.", farm.SayLong(until.Sub(since)), w.farm.Dates().Clock(since, w.now), w.farm.Dates().Clock(until, w.now)))
 	if len(worst) > 0 {
 		said.Lines = append(said.Lines, "At worst: "+strings.Join(worst, ", ")+".")
 	}

@@ -191,6 +191,7 @@ func (w writer) doing(it item) string {
 func (w writer) saying(it item) []string {
 	c := it.last.Change
 	lines := []string{c.Text}
+	known, _ := standing(&w.view, c.Episode)
 	switch it.say {
 	case over:
 		if c.Ended != farm.Unwatched { // how long it was so and how bad it was is not known
@@ -199,7 +200,17 @@ func (w writer) saying(it item) []string {
 	case cameWent:
 		return []string{w.cameWentLine(it) + overUntold}
 	case still:
-		lines = append(lines, fmt.Sprintf("It has been so for %s. This comes again until it is over, or marked as seen, or hushed.", farm.SayLong(w.now.Sub(c.Since))))
+		lines = append(lines, fmt.Sprintf("It has been so for %s.", farm.SayLong(w.now.Sub(c.Since))))
+		if !known.Back(w.now) {
+			lines[1] += " This comes again until it is over, or marked as seen, or hushed."
+		}
+	}
+	switch {
+	case it.say == over || known.Known == "" || known.Seen && known.KnownBy == w.to:
+	case known.Back(w.now):
+		lines = append(lines, known.Known+", and it goes on.")
+	default:
+		lines = append(lines, known.Known+".")
 	}
 	for _, o := range it.before {
 		lines = append(lines, fmt.Sprintf("Before that, %s: %s", w.time(o.Change.At), o.Change.Text))

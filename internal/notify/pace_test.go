@@ -514,6 +514,14 @@ func TestWhoIsToldAfterTheOthers(t *testing.T) {
 			p.stand(s)
 			p.change(farm.TooHot, farm.Lightened, farm.Today)
 		}, nil},
+		{"somebody takes it on for an hour, in vain", func(p *pace) {
+			s, until := st, time.Now().Add(time.Hour)
+			s.Seen, s.Taken = true, &until
+			p.stand(s)
+			p.pass(time.Hour)
+			s.Seen = false
+			p.stand(s)
+		}, []time.Duration{100 * time.Minute, 3*time.Hour + 10*time.Second}},
 		{"somebody keeps it quiet for an hour", func(p *pace) {
 			s, until := st, time.Now().Add(time.Hour)
 			s.Hushed = &until

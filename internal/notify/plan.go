@@ -250,10 +250,10 @@ func (s situation) episode(rows, told []farm.Owed) (it item, ok bool, needless [
 }
 
 // seenTo tells whether nobody else needs to hear: it is over, no longer at now, or somebody knows
-// of it.
+// of it. Who has taken it on may still give it back.
 func (s situation) seenTo(c farm.Change) bool {
 	st, raised := standing(&s.view, c.Episode)
-	return !news(c) || c.Urgency != farm.Now || raised && (st.Seen || st.Urgency != farm.Now)
+	return !news(c) || c.Urgency != farm.Now || raised && (st.Seen && st.Taken == nil || st.Urgency != farm.Now)
 }
 
 // heard tells from what a teller was told of an episode whether it believes
@@ -273,7 +273,7 @@ func (s situation) reminder(rows, told []farm.Owed) (it item, ok bool, needless 
 	last := rows[len(rows)-1]
 	open, _ := heard(told)
 	st, raised := standing(&s.view, last.Change.Episode)
-	if !open || s.known && !(raised && nagging(st, s.now)) {
+	if !open || s.known && !(raised && (nagging(st, s.now) || st.Back(s.now))) {
 		return it, false, rows
 	}
 	if raised {

@@ -187,7 +187,7 @@ func (w writer) careOf(r farm.Rounds, u farm.Urgency) part {
 			line += " As usual."
 		}
 		if c.Seen {
-			line += " Seen."
+			line += " " + cmp.Or(c.Known, "Seen") + "."
 		}
 		p.List = append(p.List, line)
 	}

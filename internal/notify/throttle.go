@@ -105,8 +105,13 @@ func (s situation) heldUntil(it item) (hard, soft time.Time) {
 	if it.pressing() {
 		return hard, soft
 	}
-	if st, ok := standing(&s.view, it.last.Change.Episode); ok && st.Hushed != nil && it.say != over {
-		hard = latest(hard, *st.Hushed)
+	if st, ok := standing(&s.view, it.last.Change.Episode); ok && it.say != over {
+		if st.Hushed != nil {
+			hard = latest(hard, *st.Hushed)
+		}
+		if st.InHands(s.now) && len(it.told) > 0 {
+			hard = latest(hard, *st.Taken)
+		}
 	}
 	if usual := it.last.Change.RoundsUntil; usual != nil && it.say == stands && s.teller.Kind != ByWebhook {
 		hard = latest(hard, *usual) // a program decides for itself
@@ -119,7 +124,7 @@ func (s situation) heldUntil(it item) (hard, soft time.Time) {
 	return hard, soft
 }
 
-// othersUntil is until when those who are told before this teller may see to an item, or keep
+// othersUntil is until when those who are told before this teller may see to an item, take it on, or keep
 // quiet about it.
 func (s situation) othersUntil(it item) (until time.Time) {
 	if s.teller.After <= 0 || len(it.told) > 0 {
@@ -131,8 +136,12 @@ func (s situation) othersUntil(it item) (until time.Time) {
 			break
 		}
 	}
-	if st, ok := standing(&s.view, it.last.Change.Episode); ok && st.Hushed != nil {
+	st, _ := standing(&s.view, it.last.Change.Episode)
+	if st.Hushed != nil {
 		until = latest(until, *st.Hushed)
+	}
+	if st.Taken != nil && (st.Seen || !st.Taken.After(s.now)) {
+		until = latest(until, st.Taken.Add(s.teller.After))
 	}
 	return until
 }

@@ -238,29 +238,30 @@ func (w *worker) concerned(s *situation) (episodes []string) {
 }
 
 // remind owes the teller a reminder of whatever is still at now, its interval
-// after the teller last heard of it.
+// after the teller last heard of it, and once of what somebody has looked after in vain.
 func (w *worker) remind(ctx context.Context, s situation) {
-	if w.teller.Remind <= 0 {
-		return
-	}
 	for _, st := range s.view.Standing {
-		if !nagging(st, s.now) || !w.teller.minds(st.Bin, st.Probe) || !w.teller.hears(st.Urgency, st.Condition) {
+		again := w.teller.Remind > 0 && nagging(st, s.now)
+		if !again && !st.Back(s.now) || !w.teller.minds(st.Bin, st.Probe) || !w.teller.hears(st.Urgency, st.Condition) {
 			continue
 		}
-		if err := w.remindOf(ctx, st.Episode, s.now); err != nil && ctx.Err() == nil {
+		if err := w.remindOf(ctx, st, again, s.now); err != nil && ctx.Err() == nil {
 			w.log.Warn("reminder not owed", "episode", st.Episode, "error", err)
 		}
 	}
 }
 
-func (w *worker) remindOf(ctx context.Context, episode string, now time.Time) error {
+func (w *worker) remindOf(ctx context.Context, st farm.Standing, again bool, now time.Time) error {
+	episode := st.Episode
 	told, err := w.toldOnDisk(ctx, episode)
 	if open, _ := heard(told); !open {
 		return err
 	}
 	last := told[len(told)-1]
-	if since := now.Sub(last.Next); since >= 0 && since < w.teller.Remind {
-		return nil // one that lies ahead was told by a clock that was ahead
+	since := now.Sub(last.Next) // one that lies ahead was told by a clock that was ahead
+	again = again && (since < 0 || since >= w.teller.Remind)
+	if back := st.Back(now) && last.Next.Before(*st.Taken); !again && !back {
+		return nil
 	}
 	rows, err := w.journalled(ctx)
 	if err != nil || slices.ContainsFunc(rows, func(o farm.Owed) bool { return o.Change.Episode == episode }) {

@@ -55,6 +55,9 @@ func (v *visit) openMailAct() (*mailActPage, error) {
 		return nil, refuse(http.StatusNotFound, "This button works no more: it does for a week. The page itself does all it did.")
 	}
 	p.who = k.Who
+	if _, person := v.Farm.PersonCalled(p.who); farm.MailButtons[i].Named && !person {
+		return nil, badInput("Who looks after it must be one of the people of the farm.")
+	}
 	if err := v.look(span{}, ""); err != nil {
 		return nil, err
 	}
@@ -80,7 +83,7 @@ func (p *mailActPage) before() error {
 	var last farm.Acted
 	for _, r := range p.All {
 		by, done, err := p.cfg.Letters.Acted(p.r.Context(), r.Episode, p.Do)
-		if done && p.Do == farm.MailQuiet && r.Hushed == nil { // that one is over
+		if done && (p.Do == farm.MailQuiet && r.Hushed == nil || p.Do == farm.MailTake && !r.InHands(p.now)) { // that one is over
 			done, err = false, p.cfg.Letters.Release(p.r.Context(), r.Episode, p.Do)
 		}
 		switch {
@@ -189,11 +192,19 @@ func (p *mailActPage) events() (all []farm.Event, said string, err error) {
 		about = fmt.Sprintf("all %d", n)
 	}
 	switch p.Do {
-	case farm.MailKnown:
-		for _, r := range p.All {
-			all = append(all, farm.Event{Kind: farm.EventSeen, Seen: farm.Seen{Episode: r.Episode, By: p.who}})
+	case farm.MailKnown, farm.MailTake:
+		seen, said := farm.Seen{By: p.who}, "Noted that you know: "+about+"."
+		if p.Do == farm.MailTake {
+			if seen.Until, err = jot.Until(p.Farm, "tonight", p.now); err != nil {
+				return nil, "", err
+			}
+			said = "You look after it until " + p.Farm.Dates().Clock(seen.Until, p.now) + ": " + about + "."
 		}
-		return all, "Noted that you know: " + about + ".", nil
+		for _, r := range p.All {
+			seen.Episode = r.Episode
+			all = append(all, farm.Event{Kind: farm.EventSeen, Seen: seen})
+		}
+		return all, said, nil
 	case farm.MailQuiet:
 		for _, r := range p.All {
 			h := farm.Hush{Bin: r.Where.Bin, Zone: r.Where.Zone, Condition: r.Condition, Quantity: r.Quantity, Until: p.now.Add(farm.QuietByMail), By: p.who}

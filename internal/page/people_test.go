@@ -4,6 +4,7 @@ import (
 	"net/http"
 	"strings"
 	"testing"
+	"time"
 
 	"binwatchd/internal/farm"
 	"binwatchd/internal/page"
@@ -134,4 +135,43 @@ func TestAToken(t *testing.T) {
 		t.Errorf("did %+v", f.done())
 	}
 	wantNone(t, f.log(), token)
+}
+
+// Who is known by name may take a condition on, and give it back; others see who has.
+func TestTakingACondition(t *testing.T) {
+	f, p, _ := peopled(t)
+	mara, jo := login(t, p, "mara", "leaf mould"), login(t, p, "jo", "bark")
+	id := f.view.Standing[0].Episode
+	take := func(c *http.Cookie, until string) (int, farm.Seen) {
+		w := with(p, c, request(http.MethodPost, "/seen", form("id", id, "until", until)))
+		if n := len(f.done()); n > 0 {
+			return w.Code, f.done()[n-1].Seen
+		}
+		return w.Code, farm.Seen{}
+	}
+	if code, got := take(mara, "tonight"); code != http.StatusSeeOther || got.By != "mara" || !got.Until.Equal(noon.Truncate(day).Add(20*time.Hour)) {
+		t.Errorf("status %d, %+v", code, got)
+	}
+	until := noon.Add(9 * time.Hour)
+	st := &f.view.Standing[0]
+	st.Seen, st.Known, st.KnownBy, st.Taken = true, "Mara looks after it until 21:00", "mara", &until
+	care := &f.rounds.Care[0]
+	care.Episode, care.Seen, care.Known, care.KnownBy, care.Taken = id, true, st.Known, st.KnownBy, st.Taken
+	for _, page := range []string{"/", "/rounds"} {
+		look := func(c *http.Cookie) string { return with(p, c, request(http.MethodGet, page, nil)).Body.String() }
+		wantAll(t, look(mara), "Mara looks after it until 21:00", ">Give it back</button>")
+		wantAll(t, look(jo), "Mara looks after it until 21:00", ">I look after it until tonight</button>")
+		wantNone(t, look(jo), ">Give it back</button>")
+	}
+	if code, got := take(mara, "now"); code != http.StatusSeeOther || !got.Until.Equal(noon) {
+		t.Errorf("given back: status %d, %+v", code, got)
+	}
+	if code, _ := take(mara, "some day"); code != http.StatusBadRequest {
+		t.Errorf("until some day: status %d", code)
+	}
+	open := newFake()
+	wantNone(t, get(newPage(t, open.config()), "/").Body.String(), "I look after it")
+	if w := post(newPage(t, open.config()), "/seen", form("id", id, "until", "tonight")); w.Code != http.StatusForbidden {
+		t.Errorf("somebody without a name: status %d", w.Code)
+	}
 }

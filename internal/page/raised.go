@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"fmt"
 	"net/http"
 	"slices"
@@ -8,6 +9,7 @@ import (
 	"time"
 
 	"binwatchd/internal/farm"
+	"binwatchd/internal/jot"
 	"binwatchd/internal/quantity"
 )
 
@@ -21,6 +23,20 @@ type raisedView struct {
 	HushURL string     // "" where nothing can be hushed
 	Back    string
 	Lasts   string // how long it has been raised; "" at first
+	hands
+}
+
+// hands say what somebody who looks at a raised condition may do about who looks after it.
+type hands struct {
+	May  bool // they are known by name, and may take it on
+	Mine bool // they have
+}
+
+// handsOn are those of the visitor.
+func (v *visit) handsOn(by string, until *time.Time) hands {
+	_, known := v.Farm.PersonCalled(v.who)
+	mine := known && by == v.who && until != nil && until.After(v.now)
+	return hands{known && !mine, mine}
 }
 
 // Folded tells whether it is one line until it is opened: soon, or quiet.
@@ -43,8 +59,12 @@ func (v *visit) viewOf(r farm.Standing) raisedView {
 	case r.Hushed != nil && r.Hushed.After(v.now):
 		out.Quiet = "hushed until " + v.Until(*r.Hushed)
 	case r.Seen:
-		out.Quiet = "you know of it"
+		out.Quiet = cmp.Or(r.Known, "you know of it")
+		if r.KnownBy == v.who && r.Taken == nil {
+			out.Quiet = "you know of it"
+		}
 	}
+	out.hands = v.handsOn(r.KnownBy, r.Taken)
 	return out
 }
 
@@ -130,17 +150,32 @@ func (v *visit) hush() error {
 	return v.act(said, farm.Event{Kind: farm.EventHush, Hush: h})
 }
 
-// seen notes that the keeper knows of what is raised, of one or of several that share a cause.
+// seen notes that somebody knows of what is raised, of one or of several that share a cause, or
+// looks after it until a time.
 func (v *visit) seen() error {
 	if err := v.look(span{}, ""); err != nil {
 		return err
+	}
+	seen, noted := farm.Seen{By: v.by()}, "Noted that you know"
+	if words := v.in["until"]; words != "" {
+		if _, known := v.Farm.PersonCalled(v.who); !known {
+			return refuse(http.StatusForbidden, "Who looks after it must be known by name: log in as one of the people of the farm.")
+		}
+		var err error
+		if seen.Until, err = jot.Until(v.Farm, words, v.now); err != nil {
+			return badInput("%s", sentence(err.Error()))
+		}
+		noted = "You look after it until " + v.Farm.Dates().Clock(seen.Until, v.now)
+		if !seen.Until.After(v.now) {
+			noted = "You have given it back"
+		}
 	}
 	var all []farm.Event
 	var said string
 	for _, id := range strings.Fields(v.in["id"]) {
 		if i := slices.IndexFunc(v.raised, func(r raisedView) bool { return r.Episode == id }); i >= 0 {
-			said = v.raised[i].Is()
-			all = append(all, farm.Event{Kind: farm.EventSeen, Seen: farm.Seen{Episode: id, By: v.by()}})
+			said, seen.Episode = v.raised[i].Is(), id
+			all = append(all, farm.Event{Kind: farm.EventSeen, Seen: seen})
 		}
 	}
 	switch len(all) {
@@ -150,5 +185,5 @@ func (v *visit) seen() error {
 	default:
 		said = fmt.Sprintf("all %d", len(all))
 	}
-	return v.act("Noted that you know: "+said+".", all...)
+	return v.act(noted+": "+said+".", all...)
 }

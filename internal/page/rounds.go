@@ -22,6 +22,7 @@ type careView struct {
 	Unit     string
 	Units    []string // none: the jot has no amount
 	Tubs     []string
+	hands
 }
 
 func (v *visit) showRounds() error {
@@ -33,10 +34,11 @@ func (v *visit) showRounds() error {
 	}
 	v.titled("rounds", "Rounds")
 	v.live()
+	v.inside()
 	v.Back, v.Since = "/rounds", since
 	page := roundsPage{visit: v, Rounds: rounds}
 	for i, c := range rounds.Care {
-		line := careView{Care: c, Place: farm.Capital(c.Bin)}
+		line := careView{Care: c, Place: farm.Capital(c.Bin), hands: v.handsOn(c.KnownBy, c.Taken)}
 		if _, ok := v.Farm.BinByName(c.Bin); ok {
 			line.Place, line.Hushable = v.Farm.SayPlace(c.Bin, c.Zone), c.Condition != ""
 		}

@@ -89,6 +89,7 @@ func (v *visit) look(sp span, back string) error {
 	if !ok {
 		return v.notYet()
 	}
+	v.inside()
 	v.View, v.span, v.Back = view, sp, back
 	v.drawn = v.now.Truncate((sp.back + sp.ahead) / drawnSteps)
 	v.raisedIn = map[farm.Place][]raisedView{}

@@ -110,7 +110,7 @@ func care(st farm.Standing, at time.Time) farm.Care {
 	c := farm.Care{
 		Usual: st.RoundsUntil != nil,
 		Bin:   st.Bin, Zone: st.Zone, Condition: st.Condition, Quantity: st.Quantity, Episode: st.Episode, Urgency: st.Urgency,
-		Do: advice(st).Do, Why: st.Text, Seen: st.Seen, Jot: jotFor(st), Bring: tasks[st.Condition].bring,
+		Do: advice(st).Do, Why: st.Text, Seen: st.Seen, Known: st.Known, KnownBy: st.KnownBy, Taken: st.Taken, Jot: jotFor(st), Bring: tasks[st.Condition].bring,
 	}
 	if c.Jot != nil && c.Jot.What == farm.Sifted {
 		c.Over = &farm.Jot{Bin: st.Bin, Zone: st.Zone, What: farm.Finished}

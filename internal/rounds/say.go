@@ -104,7 +104,7 @@ func Text(r farm.Rounds, dates farm.Dates) string {
 			when += ", as usual"
 		}
 		if c.Seen {
-			known = " (seen)"
+			known = " (" + cmp.Or(c.Known, "seen") + ")"
 		}
 		fmt.Fprintf(&b, "  %s%s: %s\n    %s\n", when, known, c.Do, c.Why)
 	}

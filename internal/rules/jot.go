@@ -126,16 +126,60 @@ func (s *State) hushedUntil(r *record) time.Time {
 	return until
 }
 
-// seen notes that the keeper knows of an episode.
+// A knowing is who knows of an episode or has taken it on, and when that was said.
+type knowing struct {
+	farm.Seen
+	At time.Time
+}
+
+// seen notes that somebody knows of an episode, or takes it on.
 func (s *State) seen(n farm.Seen) {
 	const remembered = 64
-	s.Known = append(s.Known, n.Episode)
-	s.Known = slices.Delete(s.Known, 0, max(0, len(s.Known)-remembered))
+	k := knowing{n, s.Now}
+	s.Knowings = append(s.Knowings, k)
+	s.Knowings = slices.Delete(s.Knowings, 0, max(0, len(s.Knowings)-remembered))
 	for _, r := range s.records() {
 		if r.Episode == n.Episode && r.raised() {
-			r.Seen = true
+			r.know(k)
 		}
 	}
+}
+
+// know notes who knows of what is raised: whoever takes it on in place of those who know of it,
+// and else the first.
+func (r *record) know(k knowing) {
+	if k.Until.IsZero() && r.known(k.At) {
+		return
+	}
+	r.Seen, r.Knows = true, k
+}
+
+// known tells whether somebody knows of what is raised. Who has taken it on answers for it until
+// then, and for what it was when they did: not once it is more urgent, at now.
+func (r *record) known(at time.Time) bool {
+	k := r.Knows
+	worse := r.Urgency == farm.Now && r.NowSince.After(k.At)
+	return r.Seen && (k.Until.IsZero() || at.Before(k.Until) && !worse)
+}
+
+// showKnown says who knows of what is raised.
+func (s *State) showKnown(r *record, at time.Time, st *farm.Standing) {
+	k, dates := r.Knows, s.farm.Dates()
+	who := s.farm.SayPerson(k.By)
+	if st.Seen = r.known(at); !r.Seen || who == "" {
+		return
+	}
+	st.KnownBy, st.KnownAt = k.By, &k.At
+	switch {
+	case k.Until.IsZero():
+		st.Known = who + " knows, " + dates.Clock(k.At, at)
+		return
+	case k.Until.After(at):
+		st.Known = who + " looks after it until " + dates.Clock(k.Until, at)
+	default:
+		st.Known = who + " looked after it until " + dates.Clock(k.Until, at)
+	}
+	st.Taken = &k.Until
 }
 
 // records are those of every condition, in a fixed order.

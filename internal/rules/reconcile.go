@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 	"time"
 
@@ -39,7 +38,12 @@ func (s *State) Reconcile(standing []farm.Change) []farm.Change {
 		switch {
 		case ok && (r.Episode != ch.Episode || r.Urgency != ch.Urgency):
 			judged := r.raised()
-			r.goOn(ch, slices.Contains(s.Known, ch.Episode))
+			r.goOn(ch)
+			for _, k := range s.Knowings {
+				if k.Episode == ch.Episode {
+					r.know(k)
+				}
+			}
 			if !judged {
 				r.mark() // by today's limits nothing was wrong
 			}
@@ -74,9 +78,9 @@ func renamedKey(k string, whose func(subject) subject) string {
 }
 
 // goOn takes up the episode that the keeper was told of.
-func (r *record) goOn(ch farm.Change, seen bool) {
+func (r *record) goOn(ch farm.Change) {
 	r.restore(record{
-		Urgency: ch.Urgency, Episode: ch.Episode, Since: ch.Since, Seen: seen,
+		Urgency: ch.Urgency, Episode: ch.Episode, Since: ch.Since,
 		Said: saying{Text: ch.Text, Forecast: ch.Forecast, Advice: ch.Advice, Cautions: ch.Cautions},
 	})
 }
@@ -215,6 +219,9 @@ func (s *State) shift(d time.Duration, from time.Time) {
 	for i := range s.Hushes {
 		move(&s.Hushes[i].Until, &s.Hushes[i].Set)
 	}
+	for i := range s.Knowings {
+		move(&s.Knowings[i].At, &s.Knowings[i].Until)
+	}
 	for _, p := range s.probes {
 		move(&p.Newest.At, &p.Arrived, &p.Good.At, &p.GoodAt, &p.Bad.At, &p.Harm, &p.Felt.At, &p.Heard, &p.Said, &p.Gone)
 		for i := range p.Drops {
@@ -242,6 +249,6 @@ func (s *State) shift(d time.Duration, from time.Time) {
 		shiftTrack(&z.Husbandry.Moist, d)
 	}
 	for _, r := range s.records() {
-		move(&r.Since, &r.EasedAt, &r.NowSince)
+		move(&r.Since, &r.EasedAt, &r.NowSince, &r.Knows.At, &r.Knows.Until)
 	}
 }

@@ -41,8 +41,9 @@ type record struct {
 
 	Usual time.Time // until when it is told by the rounds alone, for it comes on its usual day; zero: it is not
 
-	Seen bool
-	Said saying // at the last change, for when no other words can be made
+	Seen  bool    // somebody knows of it, or has taken it on
+	Knows knowing // who
+	Said  saying  // at the last change, for when no other words can be made
 }
 
 // about is what a record is of.

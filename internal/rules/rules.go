@@ -55,12 +55,12 @@ type State struct {
 
 // farmMemory is the part that goes into a snapshot beside probes, zones and records.
 type farmMemory struct {
-	Now    time.Time // arrival of the last event
-	Minute time.Time // last tick that has been run
-	Linked bool      // the broker can be heard
-	Since  time.Time // when Linked became what it is
-	Hushes []hushed
-	Known  []string // episodes the keeper has seen, newest last
+	Now      time.Time // arrival of the last event
+	Minute   time.Time // last tick that has been run
+	Linked   bool      // the broker can be heard
+	Since    time.Time // when Linked became what it is
+	Hushes   []hushed
+	Knowings []knowing // who knows of which episode, newest last
 }
 
 // New is the state of a farm of which nothing is known yet.

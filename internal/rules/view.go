@@ -56,8 +56,9 @@ func (s *State) standing(at time.Time) []farm.Standing {
 		say := s.words(r, at)
 		st := farm.Standing{
 			Episode: r.Episode, Bin: r.who.Bin, Zone: r.who.Zone, Probe: r.who.Probe, Condition: r.what.condition, Quantity: r.what.quantity,
-			Urgency: r.Urgency, Since: r.Since, Brief: say.Brief, Text: say.Text, Forecast: say.Forecast, Advice: say.Advice, Cautions: say.Cautions, Seen: r.Seen,
+			Urgency: r.Urgency, Since: r.Since, Brief: say.Brief, Text: say.Text, Forecast: say.Forecast, Advice: say.Advice, Cautions: say.Cautions,
 		}
+		s.showKnown(r, at, &st)
 		if until := s.hushedUntil(r); !until.IsZero() {
 			st.Hushed = &until
 		}
