@@ -24,11 +24,12 @@ func MailOf(cfg Config, src Sources, owed []farm.Owed, told map[string][]farm.Ow
 	if len(p.bundles) != 1 {
 		return nil, errors.New("not one bundle")
 	}
-	tr, err := newTransport(cfg, cfg.Tellers[0])
+	m, err := newMailer(cfg, cfg.Tellers[0].Mail)
 	if err != nil {
 		return nil, err
 	}
-	b, m := p.bundles[0], tr.(*mailer)
+	b := p.bundles[0]
+	m.who = cfg.Tellers[0].Who
 	w := newWriter(cfg, src, now)
 	w.to = m.reader()
 	return raw(m, w.content(context.Background(), b), envelopeOf(b, now))
