@@ -136,7 +136,7 @@ func (d *Decoder) saidAt(raw json.RawMessage, arrived time.Time) (at time.Time, 
 // so that a misspelt one is told rather than dropped.
 func strictly(payload []byte, v any) error {
 	if len(payload) > maxPayload {
-		return fmt.Errorf("%d bytes, the most is %d", len(payload), maxPayload)
+		return fmt.Errorf("it is too long, the most is %d bytes", maxPayload)
 	}
 	dec := json.NewDecoder(bytes.NewReader(payload))
 	dec.DisallowUnknownFields()

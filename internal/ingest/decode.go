@@ -132,7 +132,7 @@ func (d *Decoder) read(c *route, payload []byte) Rejection {
 	d.found = d.found[:c.tree.slots]
 	switch {
 	case len(payload) > maxPayload:
-		return Rejection{Reason: TooLarge, Detail: fmt.Sprintf("%d bytes, the most is %d", len(payload), maxPayload)}
+		return Rejection{Reason: TooLarge, Detail: fmt.Sprintf("it is too long, the most is %d bytes", maxPayload)}
 	case len(body) == 0:
 		return Rejection{Reason: Empty, Detail: "the message is empty"}
 	case len(c.tree.root.kids) == 0: // everybody wants the whole payload, nobody a time: no need to scan

@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"bytes"
 	"context"
 	"crypto/rand"
 	"errors"
@@ -167,7 +168,7 @@ func (ss *session) answer(ctx context.Context, token mqtt.Token) error {
 // onMessage is the client's handler. It must not wait, or the client freezes.
 func (ss *session) onMessage(_ mqtt.Client, m mqtt.Message) {
 	d := &Delivery{
-		Topic: m.Topic(), Payload: m.Payload(), QoS: m.Qos(), ID: m.MessageID(), Sender: ss.sender,
+		Topic: m.Topic(), Payload: lookedAt(m.Payload()), QoS: m.Qos(), ID: m.MessageID(), Sender: ss.sender,
 		Dup: m.Duplicate(), Retained: m.Retained(), Arrived: ss.source.cfg.Now(), Ack: ss.ack(m),
 	}
 	ss.mu.Lock()
@@ -183,19 +184,30 @@ func (ss *session) onMessage(_ mqtt.Client, m mqtt.Message) {
 	}
 }
 
-// ack makes the acknowledgement of a message.
+// lookedAt is what is kept of a payload until it is acknowledged: of one that is refused
+// for its size as much as shows that. A broker may send hundreds, of any size.
+func lookedAt(payload []byte) []byte {
+	if len(payload) > maxPayload {
+		return bytes.Clone(payload[:maxPayload+1])
+	}
+	return payload
+}
+
+// ack makes the acknowledgement of a message. It does not hold on to that, which may be
+// large.
 func (ss *session) ack(m mqtt.Message) func() {
 	var once sync.Once
+	acknowledge, id := m.Ack, m.MessageID()
+	switch m.Qos() {
+	case 0:
+		return func() {}
+	case 1:
+		acknowledge = func() { ss.conn.acknowledge(id) }
+	default: // nobody asked for it
+	}
 	return func() {
 		once.Do(func() {
-			switch m.Qos() {
-			case 0:
-				return
-			case 1:
-				ss.conn.acknowledge(m.MessageID())
-			default: // nobody asked for it
-				m.Ack()
-			}
+			acknowledge()
 			ss.acknowledged()
 		})
 	}

@@ -43,7 +43,7 @@ func (d *Decoder) weather(topic string, payload []byte, arrived time.Time) Decod
 func weatherOf(payload []byte, zone *time.Location, arrived time.Time) (hours []farm.WeatherHour, err error) {
 	var items []json.RawMessage
 	if len(payload) > maxPayload {
-		return nil, fmt.Errorf("%d bytes, the most is %d", len(payload), maxPayload)
+		return nil, fmt.Errorf("it is too long, the most is %d bytes", maxPayload)
 	}
 	if err := json.Unmarshal(payload, &items); err != nil {
 		return nil, fmt.Errorf(`%s is not a list such as [["2026-05-01T18:00:00Z", 4.5], ["2026-05-01T19:00:00Z", 3.9]]`, quote(payload))
