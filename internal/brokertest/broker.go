@@ -67,6 +67,15 @@ func (b *Broker) Stop() { b.halt(syscall.SIGTERM) }
 // Kill ends the broker at once, like a power cut.
 func (b *Broker) Kill() { b.halt(syscall.SIGKILL) }
 
+// Forget takes the store from a broker that is stopped: it will know no session and no
+// retained message.
+func (b *Broker) Forget() {
+	b.t.Helper()
+	if err := os.Remove(filepath.Join(b.dir, "mosquitto.db")); err != nil && !os.IsNotExist(err) {
+		b.t.Fatalf("forget: %v", err)
+	}
+}
+
 // Save has the broker write its store now, as it else does each half hour and at
 // a Stop, and returns when it has. The broker must let anybody in.
 func (b *Broker) Save() {

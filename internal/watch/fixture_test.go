@@ -1,6 +1,7 @@
 package watch_test
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -141,6 +142,7 @@ const flush = 10 * time.Second
 
 // A rig is a loop on a real journal file with a broker driven by hand.
 type rig struct {
+	log     bytes.Buffer // of the loop; to be read when nothing runs
 	t       *testing.T
 	path    string
 	disk    *disk
@@ -193,7 +195,7 @@ func (r *rig) start() {
 			return []farm.Owed{{Teller: "mail:keeper@example.org", Notice: ch.Episode + string(ch.Change) + ch.At.String()}}
 		},
 		TellNow: r.cry, Moved: r.move,
-		Log: slog.New(slog.DiscardHandler), Now: r.now, Clock: r.clock, Built: r.built,
+		Log: slog.New(slog.NewTextHandler(&r.log, nil)), Now: r.now, Clock: r.clock, Built: r.built,
 	})
 	if err != nil {
 		r.t.Fatal(err)

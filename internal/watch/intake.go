@@ -284,10 +284,13 @@ func (r *repeats) is(d *ingest.Delivery) bool {
 	return ok && p.hash == hashOf(d)
 }
 
-// forget begins a new session of a sender: its packet ids mean other messages.
-func (r *repeats) forget(sender uint32) {
+// forget begins a new session of a sender: its packet ids mean other messages. It tells
+// whether anything was heard in the one before.
+func (r *repeats) forget(sender uint32) (heard bool) {
 	r.session++
+	n := len(r.known)
 	maps.DeleteFunc(r.known, func(id packetID, _ packet) bool { return id.sender == sender })
+	return len(r.known) < n
 }
 
 // Outcomes of a message, for the metrics. A rejected one counts under its

@@ -201,7 +201,9 @@ func (l *Loop) link(ctx context.Context, link ingest.Link) {
 	now := l.now()
 	if link.Up {
 		if !link.Resumed {
-			l.repeats.forget(link.Sender) // a new session numbers its packets anew
+			if l.repeats.forget(link.Sender) { // a new session numbers its packets anew
+				l.cfg.Log.Warn("the broker does not know us any more; what it had kept for us is lost, unless probes send it once more")
+			}
 		}
 		l.cfg.Log.Info("broker reached", "session_resumed", link.Resumed)
 	} else {

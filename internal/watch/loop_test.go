@@ -237,11 +237,19 @@ func TestANewSessionNumbersItsPacketsAnew(t *testing.T) {
 		r.broker.link(true, false)
 		id := r.broker.publish("bed/t", "18.5")
 		time.Sleep(time.Minute)
+		const told = "the broker does not know us any more"
+		synctest.Wait()
+		if strings.Contains(r.log.String(), told) {
+			t.Error("the first session of all is told of as lost")
+		}
 		r.broker.link(false, false)
 		r.broker.link(true, false) // the broker lost its sessions
 		r.broker.send(id, "bed/t", "18.5", true)
 		time.Sleep(time.Minute)
 		synctest.Wait()
+		if strings.Count(r.log.String(), told) != 1 {
+			t.Errorf("a lost session is told of in %s", r.log.String())
+		}
 		if got := r.readings("t"); len(got) != 2 {
 			t.Errorf("got readings %v, want both kept", got)
 		}
