@@ -36,6 +36,7 @@ type chaos struct {
 	t      *testing.T
 	dice   *rand.Rand
 	broker *brokertest.Broker
+	wire   *wire // between it and the daemon
 	influx *influxtest.Influxd
 	hook   *hook
 	load   *stream
@@ -49,6 +50,8 @@ type chaos struct {
 	kills int   // of the daemon
 	cries int   // notices from memory that are due
 	gaps  []gap // that kills of the broker made
+
+	elsewhere map[int]int // numbers that a rival has kept
 }
 
 // A harm is one thing that goes wrong, with its mending.
@@ -81,6 +84,10 @@ func harms(all bool) []harm {
 		{"disk full", (*chaos).fillDisk},
 		{"clock set ahead", func(c *chaos) { c.setClock(c.days()) }},
 		{"daemon started with a clock behind", func(c *chaos) { c.startWithClock(-c.days()) }},
+		{"broker slow", (*chaos).slowBroker},
+		{"broker mute", (*chaos).muteBroker},
+		{"broker's store lost", (*chaos).loseStore},
+		{"two of one client id", (*chaos).rival},
 		{"probe storm", func(c *chaos) { c.load.pace(100); c.load.sends(2000); c.load.pace(usualPace) }},
 	}...)
 }
@@ -105,10 +112,11 @@ func startChaos(t *testing.T, dice *rand.Rand) *chaos {
 	c := &chaos{
 		t: t, dice: dice, clock: newWallClock(t), began: time.Now(), disk: disk, hook: startHook(t), influx: influxtest.StartInfluxd(t, influxtest.Options{}),
 		broker: brokertest.StartMosquitto(t, brokertest.Options{Extra: "max_queued_messages 1000000"}),
-		kept:   newLedger(t, filepath.Join(disk, "journal.db")),
+		kept:   newLedger(t, filepath.Join(disk, "journal.db")), elsewhere: map[int]int{},
 	}
+	c.wire = startWire(t, c.broker.Addr)
 	c.influx.Do("CREATE DATABASE bins")
-	c.cfg = write(t, dir, "binwatchd.yaml", fmt.Sprintf(chaosYAML, c.broker.URL, c.kept.path, filepath.Join(dir, "door"), c.influx.URL, batteryProbes(), c.hook.url))
+	c.cfg = write(t, dir, "binwatchd.yaml", fmt.Sprintf(chaosYAML, c.wire.url, c.kept.path, filepath.Join(dir, "door"), c.influx.URL, batteryProbes(), c.hook.url))
 	c.startDaemon()
 	c.daemon.Says("broker reached") // the session exists from here on
 	c.load = startStream(t, c.broker.URL, usualPace)
@@ -263,7 +271,7 @@ func (c *chaos) finish(n int) {
 	proctest.Eventually(c.t, "every notice is given", func() bool { return c.owing() == 0 })
 	c.daemon.Stop()
 	c.kept.read()
-	kept, lost := c.kept.check(c.load, c.gaps)
+	kept, lost := c.kept.check(c.load, c.gaps, c.elsewhere)
 	if got, want := c.forwarded(), len(c.kept.at); got != want {
 		c.t.Errorf("the database has %d points, want the journal's %d", got, want)
 	}

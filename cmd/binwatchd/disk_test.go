@@ -203,7 +203,7 @@ func (s *smallDisk) rest() {
 	s.settled("all is in the journal")
 	s.daemon.Stop()
 	s.kept.read()
-	kept, _ := s.kept.check(s.load, nil)
+	kept, _ := s.kept.check(s.load, nil, nil)
 	s.t.Logf("%d numbers sent, %d kept", s.load.tried(), kept)
 	if out, code := runChild(s.t, "backup", filepath.Join(s.t.TempDir(), "copy.db"), "--config", s.cfg); code != exitDone {
 		s.t.Errorf("got exit %d from a backup of the journal: %s", code, out)

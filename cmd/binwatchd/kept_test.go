@@ -60,13 +60,13 @@ func (g gap) has(n int) bool { return g.after < n && n < g.before }
 
 // check holds what was kept against what was sent: what the broker accepted is
 // kept once, but for the gaps; what it may or may not have accepted, and what
-// lies in a gap, is kept once at most. Nothing else is kept.
-func (k *ledger) check(l *stream, gaps []gap) (kept, lost int) {
+// lies in a gap or was kept elsewhere, is kept once at most. Nothing else is kept.
+func (k *ledger) check(l *stream, gaps []gap, elsewhere map[int]int) (kept, lost int) {
 	k.t.Helper()
 	wrong := 0
 	for n := 1; n <= l.tried(); n++ {
 		times, least := k.times[n], 0
-		if l.fate(n) == accepted {
+		if l.fate(n) == accepted && elsewhere[n] == 0 {
 			least = 1
 		}
 		for _, g := range gaps {

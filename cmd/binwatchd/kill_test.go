@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math/rand/v2"
+	"os"
 	"path/filepath"
 	"strings"
 	"syscall"
@@ -18,8 +19,8 @@ import (
 	"binwatchd/internal/proctest"
 )
 
-// Deaths at random moments: how often, and how many numbers are sent in each
-// life, so that a slow machine is not left with more than it can take.
+// Deaths at random moments: how many a farm lives through, and how many numbers are sent
+// in each life, so that a slow machine is not left with more than it can take.
 const (
 	killsHere   = 12
 	killsInSoak = 50
@@ -30,7 +31,8 @@ const (
 // conditions come and go under load: v is both raw number and reading.
 const killYAML = `farm: Hillfoot Nursery
 broker: {url: %q}
-journal: {path: %q, flush: 1s}
+journal: {path: %q, flush: 1s, backup: {to: %q, every: 1h, disk: same}}
+influx: {url: %q, flavour: v1, database: bins}
 probes:
   n: {topic: kill/n, measures: battery, low: 0.5, every: 1h}
   b: {topic: kill/b, measures: battery, low: 3.3, every: 1h, of: [t]}
@@ -39,41 +41,179 @@ bins:
   bed: {species: red, zones: {all: {aim: living, probes: [t]}}}
 `
 
-// Every reading the broker saw acknowledged is in the journal exactly once,
-// and each condition is announced exactly once, through SIGKILL at any moment.
-// make soak kills it more often.
+// A kills is how often the daemon was killed, by what it was at.
+type kills map[string]int
+
+func (k kills) sum() (n int) {
+	for _, one := range k {
+		n += one
+	}
+	return n
+}
+
+// Every reading the broker saw acknowledged is in the journal exactly once, and each
+// condition is announced exactly once, through SIGKILL at any moment: while it starts,
+// reads, copies its journal, sends a range to the database again, or takes another
+// configuration. SOAK=8h goes on with one farm after the other, kills it while it packs
+// or migrates too, and says at what pace.
 func TestKilledAtRandomMoments(t *testing.T) {
 	t.Parallel()
-	b := brokertest.StartMosquitto(t, brokertest.Options{Extra: "max_queued_messages 100000"})
-	dir := t.TempDir()
-	db := filepath.Join(dir, "journal.db")
-	cfg := write(t, dir, "binwatchd.yaml", fmt.Sprintf(killYAML, b.URL, db))
-
-	c := startChild(t, nil, "run", "--config", cfg)
-	c.Says("broker reached") // the session exists from here on
-	load := startKillLoad(t, b)
-	kills := killsHere
-	if soak(t) > 0 {
-		kills = killsInSoak
-	}
-	for i := range kills {
-		load.more(killLoad)
-		proctest.Eventually(t, "the daemon is at work", func() bool { return strings.Contains(c.Log.String(), "broker reached") })
-		dieAfter := time.NewTimer(time.Duration(rand.IntN(250)) * time.Millisecond)
-		<-dieAfter.C
-		c.End(syscall.SIGKILL)
-		if i == kills-1 {
-			break
+	began, all := time.Now(), kills{}
+	var others []side
+	for n := 1; n == 1 || time.Since(began) < soak(t); n++ {
+		sound := t.Run(fmt.Sprint("farm ", n), func(t *testing.T) {
+			f := startKillFarm(t, all)
+			most := killsHere
+			if soak(t) > 0 {
+				most = killsInSoak
+			}
+			f.live(most)
+		})
+		if soak(t) > 0 {
+			sound = sound && t.Run("aside", func(t *testing.T) {
+				if others == nil {
+					others = sides(t)
+				}
+				killAside(t, others, all)
+			})
+			took := time.Since(began)
+			if all.sum() == 0 {
+				return
+			}
+			t.Logf("%d kills in %s, %.1f a minute; at this pace 10,000 take %s: %v", all.sum(), took.Round(time.Second),
+				float64(all.sum())/took.Minutes(), (took * 10_000 / time.Duration(all.sum())).Round(time.Minute), all)
 		}
-		c = startChild(t, nil, "run", "--config", cfg)
+		if !sound {
+			return
+		}
 	}
-	want := load.stop()
-	c = startChild(t, nil, "run", "--config", cfg)
-	c.Says("broker reached")
-	drained(t, cfg, want)
-	c.Stop()
-	t.Logf("%d kills", kills)
-	checkExactlyOnce(t, db, want)
+}
+
+// killAside kills daemons at what is seldom done.
+func killAside(t *testing.T, others []side, all kills) {
+	for i := range others {
+		for range killsInSoak / 10 {
+			what := others[i].name
+			if !others[i].kill(t) {
+				what += ", or just after"
+			}
+			all[what]++
+		}
+	}
+}
+
+// A killFarm is a daemon that is killed and started again and again, under load.
+type killFarm struct {
+	t            *testing.T
+	all          kills
+	yaml, cfg    string
+	db, copies   string
+	load         *killLoadStream
+	daemon       *proctest.Process
+	reloads      int
+	lived, whole int // lives; copies that were found whole
+}
+
+func startKillFarm(t *testing.T, all kills) *killFarm {
+	t.Helper()
+	dir, b := t.TempDir(), brokertest.StartMosquitto(t, brokertest.Options{Extra: "max_queued_messages 100000"})
+	f := &killFarm{t: t, all: all, db: filepath.Join(dir, "journal.db"), copies: filepath.Join(dir, "copies")}
+	if err := os.Mkdir(f.copies, 0o750); err != nil {
+		t.Fatal(err)
+	}
+	f.yaml = fmt.Sprintf(killYAML, b.URL, f.db, f.copies, startTold(t).URL)
+	f.cfg = write(t, dir, "binwatchd.yaml", f.yaml)
+	f.start()
+	f.daemon.Says("broker reached") // the session exists from here on
+	f.load = startKillLoad(t, b)
+	return f
+}
+
+// start starts the daemon: in a soak the program as it is for a PC, else with the race
+// detector looking on.
+func (f *killFarm) start() {
+	if soak(f.t) > 0 {
+		f.daemon = startPlain(f.t, "run", "--config", f.cfg)
+	} else {
+		f.daemon = startChild(f.t, nil, "run", "--config", f.cfg)
+	}
+}
+
+// A blow is what the daemon is at when it is killed. What is run beside it is killed with it.
+type blow struct {
+	name string
+	do   func(*killFarm) *proctest.Process
+}
+
+var blows = []blow{
+	{"while it reads", func(*killFarm) *proctest.Process { return nil }},
+	{"while a copy is made", func(f *killFarm) *proctest.Process {
+		return startPlain(f.t, "backup", filepath.Join(f.copies, fmt.Sprint("hand-", f.lived, ".db")), "--config", f.cfg)
+	}},
+	{"while a range is sent again", func(f *killFarm) *proctest.Process {
+		return startPlain(f.t, "resend", "--from", "2020-01-01", "--config", f.cfg)
+	}},
+	{"while it reloads", func(f *killFarm) *proctest.Process {
+		for range 3 {
+			f.reloads++
+			write(f.t, filepath.Dir(f.cfg), filepath.Base(f.cfg), strings.Replace(f.yaml, "low: 0.5", fmt.Sprint("low: 0.", 4+f.reloads%2), 1))
+			hangup(f.t, f.daemon)
+		}
+		return nil
+	}},
+}
+
+// live has the daemon die so many times, and looks for everything in the end.
+func (f *killFarm) live(deaths int) {
+	f.t.Helper()
+	for i := range deaths {
+		f.load.more(killLoad)
+		at, what := "broker reached", blows[i%len(blows)]
+		if i > 0 && rand.IntN(3) == 0 {
+			at = "watching"
+		}
+		f.daemon.Says(at)
+		beside := what.do(f)
+		<-time.After(time.Duration(rand.IntN(250)) * time.Millisecond)
+		f.daemon.End(syscall.SIGKILL)
+		if beside != nil {
+			beside.End(syscall.SIGKILL)
+		}
+		f.all[what.name]++
+		f.lived++
+		f.checkCopies()
+		f.start()
+	}
+	want := f.load.stop()
+	f.daemon.Says("broker reached")
+	drained(f.t, f.cfg, want)
+	f.daemon.Stop()
+	checkExactlyOnce(f.t, f.db, want)
+	if f.whole == 0 && soak(f.t) > 0 {
+		f.t.Error("no copy was ever finished; that test shows nothing")
+	}
+	f.t.Logf("%d lives, %d copies found whole", f.lived, f.whole)
+}
+
+// checkCopies: what has the name of a copy is whole, whenever its maker died. They are
+// taken away, so that the next life makes one.
+func (f *killFarm) checkCopies() {
+	f.t.Helper()
+	there, err := filepath.Glob(filepath.Join(f.copies, "*"))
+	if err != nil {
+		f.t.Fatal(err)
+	}
+	for _, file := range there {
+		if strings.HasSuffix(file, ".db") {
+			if _, err := journal.Verify(f.t.Context(), file); err != nil {
+				f.t.Errorf("copy %s: %v", filepath.Base(file), err)
+			}
+			f.whole++
+		}
+		if err := os.Remove(file); err != nil {
+			f.t.Fatal(err)
+		}
+	}
 }
 
 // A killLoadStream publishes rising numbers, each once, and a battery that goes up

@@ -17,7 +17,7 @@ import (
 // A machine that is switched off while it comes up has not failed.
 func TestStoppedWhileItStarts(t *testing.T) {
 	dir := t.TempDir()
-	path := write(t, dir, "binwatchd.yaml", fmt.Sprintf(killYAML, "tcp://127.0.0.1:1", filepath.Join(dir, "journal.db")))
+	path := write(t, dir, "binwatchd.yaml", fmt.Sprintf(killYAML, "tcp://127.0.0.1:1", filepath.Join(dir, "journal.db"), dir, "http://127.0.0.1:1"))
 	cfg, err := config.Load(path, config.ForRun)
 	if err != nil {
 		t.Fatal(err)

@@ -62,7 +62,7 @@ func TestProbeStorm(t *testing.T) {
 	v := nowView(t, cfg)
 	c.Stop()
 	kept.read()
-	n, _ := kept.check(l, nil)
+	n, _ := kept.check(l, nil, nil)
 	calm, bad := probeOf(v, "calm"), probeOf(v, "wild")
 	if calm.Raw == nil || *calm.Raw != 19.5 || calm.Doubt != "" || len(calm.Rejected) > 0 {
 		t.Errorf("got of the calm probe %+v, want its one reading, not doubted", calm)

@@ -21,6 +21,9 @@ const wallClockMark = "BINWATCHD_WALL_CLOCK"
 
 // childMain runs the program in a child, the daemon by the clock of the test.
 func childMain() int {
+	if os.Getenv(compactsMark) != "" {
+		return compactingMain()
+	}
 	path := os.Getenv(wallClockMark)
 	if path == "" || len(os.Args) < 2 || os.Args[1] != "run" {
 		return Main()
