@@ -39,8 +39,8 @@ type zoneName struct {
 // placed reads the name of a bin, and of its zone if one follows, and puts it where
 // the sentence wants it.
 func (p *parser) placed() int {
-	if p.last == ofWord && (p.act.verb != nil && p.act.verb.Of != farm.NoStuff || p.act.loose != "") && len(p.act.of) == 0 {
-		return 0 // "2 L of crate" is odd, but what follows "of" is a stuff
+	if p.last == ofWord && (p.act.verb != nil && p.act.verb.Of != farm.NoStuff && p.act.verb.Of != farm.Castings || p.act.loose != "") && len(p.act.of) == 0 {
+		return 0 // "2 L of crate" is odd, but what follows "of" is a stuff; castings are of a bin
 	}
 	if at, n := p.zoneOf(); n > 0 {
 		return n + p.put(at, n)
