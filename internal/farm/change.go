@@ -123,6 +123,7 @@ type Rounds struct {
 	Unsure   []string   `json:"unsure,omitempty"`   // what keeps anybody from saying that all is well, a sentence each
 	Probes   []string   `json:"probes,omitempty"`   // doubts, silences and batteries, a sentence each
 	Hushed   []string   `json:"hushed,omitempty"`   // what is kept quiet and until when
+	Quiet    []Care     `json:"-"`                  // the lines of those, for who does one all the same
 	Needs    []NeedView `json:"needs,omitempty"`
 	Changed  []string   `json:"changed,omitempty"` // what is otherwise since an update, as [View.Changed]
 }

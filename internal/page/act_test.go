@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"net/url"
+	"slices"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -106,6 +107,24 @@ func TestAButtonOfAMailActsOnPressAlone(t *testing.T) {
 				t.Errorf("a token is in the log:\n%s", f.log())
 			}
 		})
+	}
+}
+
+// Who waters what is kept quiet has watered it: the same line is written as if it were not.
+func TestWhatIsKeptQuietIsDoneAllTheSame(t *testing.T) {
+	f, p, _ := letterPage(t)
+	f.change(func(f *fake) {
+		of := func(c farm.Care) bool { return c.Episode == "e3" }
+		i := slices.IndexFunc(f.rounds.Care, of)
+		f.rounds.Quiet, f.rounds.Care = []farm.Care{f.rounds.Care[i]}, slices.DeleteFunc(slices.Clone(f.rounds.Care), of)
+	})
+	wantAll(t, get(p, "/act?do=done&t=token-of-ann").Body.String(), `name="amount"`)
+	if w := pressed(p, "ann", "done", "amount", "1.5", "unit", "L"); w.Code != http.StatusOK {
+		t.Fatalf("got %d: %s", w.Code, w.Body)
+	}
+	want := farm.Jot{At: noon, Bin: "crate", Zone: "all", What: farm.Watered, Litres: 1.5, By: "ann@example.org"}
+	if got := f.done(); len(got) != 1 || got[0].Jot != want {
+		t.Errorf("wrote %+v, want %+v", got, want)
 	}
 }
 

@@ -162,3 +162,14 @@ func TestPlaceByPlace(t *testing.T) {
 		t.Errorf("of one bin:\n%s", text)
 	}
 }
+
+// What is kept quiet is not asked for, and whoever does it all the same has its line.
+func TestTheLineOfWhatIsKeptQuiet(t *testing.T) {
+	later := noon.Add(time.Hour)
+	v := view(farm.Standing{Condition: farm.TooDry, Urgency: farm.Today, Episode: "e1", Hushed: &later,
+		Advice: &farm.Advice{VisitLitres: 2}})
+	r := rounds.List(v, farm.Dates{Location: time.UTC})
+	if len(r.Care) != 0 || len(r.Bring) != 0 || len(r.Quiet) != 1 || r.Quiet[0].Episode != "e1" || *r.Quiet[0].Jot != (farm.Jot{Bin: "bed", Zone: "far", What: farm.Watered, Litres: 2}) {
+		t.Errorf("got care %+v, quiet %+v, to bring %q", r.Care, r.Quiet, r.Bring)
+	}
+}
