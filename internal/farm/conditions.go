@@ -99,12 +99,12 @@ var ConditionTable = []ConditionRow{
 	{
 		Name: Cooling, Quantity: Temperature, Side: Below, Foreseen: true, Aims: []Aim{Living, Keeping},
 		Is: "cooling down", Was: "cooling", Found: "foreseen to be too cold", Over: "no longer cooling",
-		Do: "Cover it or bring it in before night.",
+		Do: "Cover it or bring it in.",
 	},
 	{
 		Name: Warming, Quantity: Temperature, Side: Above, Foreseen: true, Aims: []Aim{Living, Keeping},
 		Is: "warming up", Was: "warmed by its room", Found: "foreseen to be too hot", Over: "no longer warming",
-		Do: "Shade it, air it or move it somewhere cooler before the day is hot.",
+		Do: "Shade it, air it or move it somewhere cooler.",
 	},
 	{
 		Name: Drying, Quantity: Moisture, Side: Below, Foreseen: true, Becomes: TooDry, Aims: []Aim{Living, Keeping}, Urgency: Soon,

@@ -3,6 +3,7 @@ package rules
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -174,12 +175,14 @@ func (s *State) sayRoom(z *zone, side roomSide, now time.Time) saying {
 		below, past = "above", z.temp.High.Value > limit
 	}
 	f, foreseen := side.foreseen(z, now)
-	say := saying{Advice: &farm.Advice{Do: z.record(side.condition).row.Do}}
+	do := strings.TrimSuffix(z.record(side.condition).row.Do, ".")
+	say := saying{Advice: &farm.Advice{Do: do + " soon."}}
 	switch {
 	case past:
+		say.Advice.Do = do + " now."
 		say.Text = fmt.Sprintf("%s is %s %s already.", s.place(z.who), below, said)
 	case foreseen:
-		say.Forecast = &f
+		say.Forecast, say.Advice.Do = &f, do+" "+s.actBy(f, now)+"."
 		say.Brief = fmt.Sprintf("%s %s by %s", below, said, dates.Time(f.Crosses, now))
 		say.Text = fmt.Sprintf("%s will be %s (%s), and at worst about %s; it is %s now.",
 			s.place(z.who), say.Brief, s.between(f, now), u.Temperature(mem.Extreme), s.roomLevel(z, mem))
@@ -190,6 +193,28 @@ func (s *State) sayRoom(z *zone, side roomSide, now time.Time) saying {
 		say.Text += " " + s.sayFollows(z, mem)
 	}
 	return say
+}
+
+// actBy says by when something is to be done about a forecast: by day before it may
+// come, and for what comes at night in the evening before.
+func (s *State) actBy(f farm.Forecast, now time.Time) string {
+	const evening, morning = 18, 8 // o'clock; a choice
+	first := f.Earliest
+	if first.IsZero() || first.Before(now) {
+		first = f.Crosses
+	}
+	local := first.In(s.farm.Location)
+	dusk := time.Date(local.Year(), local.Month(), local.Day(), evening, 0, 0, 0, local.Location())
+	if local.Hour() < morning {
+		dusk = dusk.AddDate(0, 0, -1)
+	}
+	switch {
+	case first.Sub(now) < time.Hour:
+		return "now"
+	case dusk.After(now) && !dusk.After(first):
+		return "before night"
+	}
+	return "by " + s.farm.Dates().Time(first, now)
 }
 
 // roomLevel is how warm it is where the room brings it past the limit first.

@@ -242,3 +242,28 @@ func TestReplayOfARoomFromAnySnapshot(t *testing.T) {
 		t.Errorf("the room brought %v; the test shows nothing", changes)
 	}
 }
+
+// By when something is to be done: in the evening before a night, else before it may come.
+func TestWhenToActOnWhatTheRoomBrings(t *testing.T) {
+	at := func(day, hour int) time.Time { return time.Date(2026, 5, day, hour, 0, 0, 0, time.UTC) }
+	for _, tt := range []struct {
+		now, earliest, crosses time.Time
+		want                   string
+	}{
+		{at(6, 8), at(6, 10), at(6, 11), "by about 10 am"},
+		{at(6, 8), at(7, 2), at(7, 4), "before night"},
+		{at(6, 8), at(6, 20), at(6, 22), "before night"},
+		{at(6, 8), at(7, 7), at(7, 9), "before night"},
+		{at(6, 8), at(7, 10), at(7, 12), "by tomorrow about 10 am"},
+		{at(6, 20), at(7, 2), at(7, 4), "by tomorrow about 2 am"},
+		{at(7, 1), at(7, 3), at(7, 4), "by about 3 am"},
+		{at(7, 1), at(7, 1), at(7, 4), "now"},
+		{at(7, 2), at(7, 1), at(7, 4), "by about 4 am"}, // it might have come by now
+		{at(7, 2), time.Time{}, at(7, 4), "by about 4 am"},
+	} {
+		f := farm.Forecast{Crosses: tt.crosses, Earliest: tt.earliest}
+		if got := rules.New(yard()).ActBy(f, tt.now); got != tt.want {
+			t.Errorf("at %s of %s: got %q, want %q", tt.now.Format("Mon 15:04"), tt.earliest.Format("Mon 15:04"), got, tt.want)
+		}
+	}
+}
