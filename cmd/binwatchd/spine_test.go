@@ -200,7 +200,7 @@ func (s *spine) checkButtons() {
 	press(hers["known"], "Noted that you know")
 	press(hers["quiet"], "Quiet about")
 	press(mine["quiet"], "ann@example.org did that already")
-	if got, want := s.acted()[before:], []string{"noted bed/near by keeper@example.org", "seen", "quiet about bed/near too-hot"}; !slices.Equal(got, want) {
+	if got, want := s.acted()[before:], []string{"turned bed/near by keeper@example.org", "seen", "quiet about bed/near too-hot"}; !slices.Equal(got, want) {
 		s.t.Errorf("in the journal is %q, want %q", got, want)
 	}
 }
