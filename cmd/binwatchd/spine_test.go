@@ -194,7 +194,7 @@ func (s *spine) checkButtons() {
 	if got := s.acted()[before:]; len(got) > 0 {
 		s.t.Errorf("to look did %q", got)
 	}
-	press(mine["done"], "Written: Bed") // as a note: what is kept quiet, by the command pasted above, has no line in the rounds
+	press(mine["done"], "Written: Bed") // though it is kept quiet, by the command pasted above
 	press(mine["done"], "You did that already")
 	press(hers["done"], "keeper@example.org did that already")
 	press(hers["known"], "Noted that you know")
