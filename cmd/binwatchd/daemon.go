@@ -213,6 +213,15 @@ func (d *daemon) say(changes []farm.Change) {
 // the order in which readings flow: what waits is committed and acknowledged
 // before the broker is left, and the journal closes last.
 func (d *daemon) serve(ctx context.Context) error {
+	collectOften()
+	stopping := context.AfterFunc(ctx, func() { d.tell("stopping", d.manager.Stopping()) })
+	defer stopping()
+	err := runParts(ctx, d.parts())
+	return errors.Join(err, d.close())
+}
+
+// parts are what runs, in the order in which it is stopped.
+func (d *daemon) parts() []part {
 	forward, web, copies := idle, idle, idle
 	if d.forward != nil {
 		forward = d.forward.Run
@@ -223,16 +232,11 @@ func (d *daemon) serve(ctx context.Context) error {
 	if d.copies != nil {
 		copies = d.runCopies
 	}
-	parts := []part{
+	return []part{
 		{"watchdog", d.feedWatchdog}, {"loop", d.loop.Run}, {"intake", d.intake.Run}, {"influx", forward},
 		{"notices", d.sending.run}, {"compaction", every(time.Hour, d.compact)}, {"copies", copies}, {"control", every(5*time.Second, d.keepSocket)},
 		{"memory", every(giveBackEvery, giveBack)}, {"page", web},
 	}
-	collectOften()
-	stopping := context.AfterFunc(ctx, func() { d.tell("stopping", d.manager.Stopping()) })
-	defer stopping()
-	err := runParts(ctx, parts)
-	return errors.Join(err, d.close())
 }
 
 // feedWatchdog gives the service manager its sign of life: the loop that writes the

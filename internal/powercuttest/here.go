@@ -92,7 +92,7 @@ func (h *here) attach() (err error) {
 	if err := os.MkdirAll(h.mounted(), 0o755); err != nil {
 		return err
 	}
-	return do("mount", h.loop, h.mounted())
+	return do("mount", "-o", "noatime", h.loop, h.mounted())
 }
 
 func (h *here) start() (err error) {

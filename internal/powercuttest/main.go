@@ -28,6 +28,7 @@ import (
 	"os"
 	"path/filepath"
 	"sync"
+	"time"
 )
 
 func main() {
@@ -49,6 +50,7 @@ func run() error {
 	inHere := flag.Bool("here", false, "no machine: broker and daemon run here, with a disk of their own; where a machine can only be emulated that saves hours")
 	before := flag.Bool("as-recorded", false, "take the recording that was made last")
 	long := flag.Duration("month", 0, "no cuts: sixty probes' month of readings in so long")
+	every := flag.Duration("every", 10*time.Minute, "by its time stamps, how often a probe speaks in that month")
 	flag.Parse()
 	if os.Geteuid() != 0 {
 		return errors.New("it makes and mounts disks: run it as root")
@@ -72,7 +74,7 @@ func run() error {
 		return s
 	}
 	if *long > 0 {
-		well, err := liveMonth(img, o(), *long)
+		well, err := liveMonth(img, o(), *long, *every)
 		if err == nil && !well {
 			err = errors.New("promises were broken")
 		}

@@ -7,16 +7,13 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"text/tabwriter"
 	"time"
 )
 
-// A month of sixty probes that speak every ten minutes.
 const (
 	monthDays = 30
-	everyTen  = 10 * time.Minute
-	allRounds = int(monthDays * 24 * time.Hour / everyTen)
-	dayRounds = allRounds / monthDays
 	probes    = 3 * binsInFarm
 )
 
@@ -27,38 +24,42 @@ type host interface {
 	device() string
 }
 
-// A month is a month's readings, with their time stamps, in an hour or two. What
-// follows the wall clock has only that hour.
+// A month is a month's readings of sixty probes, with their time stamps, in an hour
+// or two. What follows the wall clock has only that hour.
 type month struct {
 	*site
-	host host
-	past figures // before the machine was last switched on
-	last figures // of the day before
+	every time.Duration // by the stamps
+	long  time.Duration // in truth
+	host  host
+	past  figures // before the machine was last switched on
+	last  figures // of the day before
 }
 
 // A trouble begins on a day, and is over before the next.
 type trouble struct {
-	day     int
-	what    string
-	begin   func(*month) (saw string, err error)
-	end     func(*month) error // nil: begin ends it
-	machine bool               // only where there is a machine of its own
+	day   int
+	what  string
+	begin func(*month) (saw string, err error)
+	end   func(*month) error // nil: begin ends it
+	only  string             // "machine" or "container"; "": in both
 }
 
-// longFreeze is longer than the unit's watchdog waits.
-const longFreeze = 5 * time.Minute
+// standstill is longer than the unit's watchdog waits.
+const standstill = 4 * time.Minute
 
 var troubles = []trouble{
 	{day: 4, what: "the daemon is stopped (SIGSTOP)", begin: (*month).hang},
-	{day: 8, what: fmt.Sprintf("the disk answers nothing for %s (fsfreeze)", longFreeze), begin: (*month).freeze},
+	{day: 8, what: fmt.Sprintf("the file system stands still for %s (fsfreeze)", standstill), begin: (*month).freeze},
 	{day: 12, what: "no network to broker and recipient", begin: func(m *month) (string, error) { m.ledger.away.Store(true); return "", nil },
 		end: func(m *month) error { m.ledger.away.Store(false); return nil }},
-	{day: 16, what: "/var full", begin: inShell("fallocate -l $((($(stat -f -c %f /var) - 256) * 4096)) /var/full; dd if=/dev/zero of=/var/rest bs=4096 2>&1 | head -1; test $(stat -f -c %f /var) = 0"),
-		end: func(m *month) error { return order(m.host, "rm /var/full /var/rest") }},
+	{day: 16, what: "/var full", begin: inShell( // a file of nothing costs no writes; what it leaves is written full
+		"fallocate -l $((($(stat -f -c %f /var) - 512) * 4096)) /var/full; dd if=/dev/zero of=/var/rest bs=4096 2>/dev/null; test $(stat -f -c %a /var) = 0"),
+		end: func(m *month) error { return order(m.host, "rm -f /var/full /var/rest") }},
 	// What is open for writing keeps an ordinary remount away; the kernel's own of an emergency asks nobody.
-	{day: 20, what: "all disks read-only", machine: true, begin: inShell("echo u >/proc/sysrq-trigger; until ! touch /var/tmp/x; do sleep 1; done"),
+	{day: 20, what: "all disks read-only", only: "machine", begin: inShell("echo u >/proc/sysrq-trigger; until ! touch /var/tmp/x; do sleep 1; done"),
 		end: func(m *month) error { return order(m.host, "mount -o remount,rw /var; touch /var/tmp/x") }},
-	{day: 24, what: "switched on with a clock of 1970", machine: true, begin: (*month).timeless, end: (*month).setClock},
+	{day: 20, what: fmt.Sprintf("the disk answers nothing for %s", standstill), only: "container", begin: (*month).standStill},
+	{day: 24, what: "switched on with a clock of 1970", only: "machine", begin: (*month).timeless, end: (*month).setClock},
 }
 
 func inShell(line string) func(*month) (string, error) {
@@ -85,13 +86,24 @@ func (m *month) restarted(by func() error) (string, error) {
 	return fmt.Sprintf("it runs anew after %s", time.Since(began).Round(time.Second)), err
 }
 
-// freeze has the disk hold up all that is written.
+// freeze stops the file system: not only a write waits then, but whoever touches a
+// page of it in memory, as all do with the journal's index.
 func (m *month) freeze() (string, error) {
 	if err := order(m.host, "sync; fsfreeze -f /var"); err != nil {
 		return "", err
 	}
-	time.Sleep(longFreeze)
+	time.Sleep(standstill)
 	return "", order(m.host, "fsfreeze -u /var")
+}
+
+// standStill stops the disk alone, as a card does that looks for itself.
+func (m *month) standStill() (string, error) {
+	disk := m.computer.(*container).store.cmd.Process
+	if err := disk.Signal(syscall.SIGSTOP); err != nil {
+		return "", err
+	}
+	time.Sleep(standstill)
+	return "", disk.Signal(syscall.SIGCONT)
 }
 
 // timeless switches the machine off and on, with a clock that knows no date.
@@ -147,8 +159,10 @@ echo $(systemctl show -P NRestarts binwatchd) ${g:-0} ${r:-0} $(cut -c1-300 /sys
 	return f, nil
 }
 
+func (m *month) dayRounds() int { return int(24 * time.Hour / m.every) }
+
 // live has the probes talk for a month, and prints what is seen at the end of each day.
-func (m *month) live(w io.Writer, long time.Duration) error {
+func (m *month) live(w io.Writer) error {
 	err := m.on()
 	if err == nil {
 		m.last, err = m.look()
@@ -156,16 +170,17 @@ func (m *month) live(w io.Writer, long time.Duration) error {
 	if err != nil {
 		return err
 	}
-	n, first := 0, time.Now().Add(long-monthDays*24*time.Hour)
-	m.probes = startLoad("tcp://"+m.broker, m.ledger, long/time.Duration(allRounds), probes, func() (reading, bool) {
+	n, rounds, first := 0, monthDays*m.dayRounds(), time.Now().Add(m.long-monthDays*24*time.Hour)
+	m.probes = startLoad("tcp://"+m.broker, m.ledger, m.long/time.Duration(rounds), probes, func() (reading, bool) {
 		n++
-		return probeAt(n-1, first.Add(time.Duration((n-1)/probes)*everyTen+time.Duration((n-1)%probes)*time.Second), 130), n <= allRounds*probes
+		at := first.Add(time.Duration((n-1)/probes)*m.every + time.Duration((n-1)%probes)*time.Second)
+		return probeAt(n-1, at, rounds/33), n <= rounds*probes
 	})
 	kernel, err := m.host.run("uname -r; systemctl show binwatchd -p MemoryMax -p WatchdogUSec | tr '\\n' ' '")
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(w, "a month in %s; kernel %s\n", long, strings.ReplaceAll(kernel, "\n", ", "))
+	fmt.Fprintf(w, "a month of a reading every %s in %s; kernel %s\n", m.every, m.long, strings.ReplaceAll(kernel, "\n", ", "))
 	t := tabwriter.NewWriter(w, 9, 0, 1, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(t, "day\tsent\tkept\tMB resident\tMB of the unit\tMB written\tbytes a reading\tflushes\trestarts\tnotices\t")
 	t.Flush()
@@ -181,7 +196,7 @@ func (m *month) live(w io.Writer, long time.Duration) error {
 func (m *month) day(w io.Writer, t *tabwriter.Writer, day int) error {
 	var now trouble
 	for _, t := range troubles {
-		if _, whole := m.computer.(*machine); t.day == day && (whole || !t.machine) {
+		if _, whole := m.computer.(*machine); t.day == day && (t.only == "" || whole == (t.only == "machine")) {
 			now = t
 		}
 	}
@@ -194,7 +209,7 @@ func (m *month) day(w io.Writer, t *tabwriter.Writer, day int) error {
 	}
 	if err := m.until("the day is over", func() bool {
 		sent, _, _, _ := m.ledger.counts()
-		return sent >= day*dayRounds*probes
+		return sent >= day*m.dayRounds()*probes
 	}); err != nil {
 		return err
 	}
@@ -232,16 +247,16 @@ func (m *month) settled() error {
 }
 
 // liveMonth lets a month pass, and holds what is on the disk against what was sent.
-func liveMonth(img image, o setting, long time.Duration) (well bool, err error) {
+func liveMonth(img image, o setting, long, every time.Duration) (well bool, err error) {
 	o.name, o.unit = "month", true
 	s, err := newSite(img, o)
 	if err != nil {
 		return false, err
 	}
 	defer s.close()
-	m := &month{site: s, host: s.computer.(host)}
+	m := &month{site: s, every: every, long: long, host: s.computer.(host)}
 	defer m.halt()
-	if err := m.live(os.Stdout, long); err != nil {
+	if err := m.live(os.Stdout); err != nil {
 		return false, err
 	}
 	if err := m.settled(); err != nil {
