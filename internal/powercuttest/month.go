@@ -28,8 +28,9 @@ type host interface {
 // or two. What follows the wall clock has only that hour.
 type month struct {
 	*site
-	every time.Duration // by the stamps
-	long  time.Duration // in truth
+	every time.Duration      // by the stamps
+	long  time.Duration      // in truth
+	wrong func(day int) bool // whether that day's trouble is wanted
 	host  host
 	past  figures // before the machine was last switched on
 	last  figures // of the day before
@@ -196,7 +197,7 @@ func (m *month) live(w io.Writer) error {
 func (m *month) day(w io.Writer, t *tabwriter.Writer, day int) error {
 	var now trouble
 	for _, t := range troubles {
-		if _, whole := m.computer.(*machine); t.day == day && (t.only == "" || whole == (t.only == "machine")) {
+		if _, whole := m.computer.(*machine); t.day == day && m.wrong(day) && (t.only == "" || whole == (t.only == "machine")) {
 			now = t
 		}
 	}
@@ -247,14 +248,14 @@ func (m *month) settled() error {
 }
 
 // liveMonth lets a month pass, and holds what is on the disk against what was sent.
-func liveMonth(img image, o setting, long, every time.Duration) (well bool, err error) {
+func liveMonth(img image, o setting, long, every time.Duration, wrong func(int) bool) (well bool, err error) {
 	o.name, o.unit = "month", true
 	s, err := newSite(img, o)
 	if err != nil {
 		return false, err
 	}
 	defer s.close()
-	m := &month{site: s, every: every, long: long, host: s.computer.(host)}
+	m := &month{site: s, every: every, long: long, wrong: wrong, host: s.computer.(host)}
 	defer m.halt()
 	if err := m.live(os.Stdout); err != nil {
 		return false, err
