@@ -280,7 +280,11 @@ func (a *account) end(bin *farm.Bin, z *farm.Zone) end {
 	if !known {
 		return e
 	}
-	e.litres = zv.UnsiftedL * a.screen.Middle
+	if full := fullOf(bin, z); zv.UnsiftedL > 0 {
+		// What was taken has gone through: that part is known. Until the keeper says that the
+		// zone is finished, some of what lies there will as well: a choice.
+		e.litres = max(a.screen.Middle/2*zv.UnsiftedL, full*a.screen.Middle-(full-zv.UnsiftedL))
+	}
 	if l := zv.Level(farm.Moisture); l != nil && !l.Bands.IsZero() && l.Value <= l.Bands.Thrive.High {
 		e.opens, e.open = a.now, true // too dry is damped
 	}
