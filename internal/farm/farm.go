@@ -17,6 +17,7 @@
 package farm
 
 import (
+	"cmp"
 	"slices"
 	"time"
 )
@@ -248,6 +249,12 @@ func (f *Farm) SpeciesByID(id string) (s Species, ok bool) {
 // ZoneByName finds a zone of a bin.
 func (b *Bin) ZoneByName(name string) (z Zone, ok bool) {
 	return find(b.Zones, func(z *Zone) bool { return z.Name == name })
+}
+
+// Holds is how many litres go into a zone, or into the whole bin; 0 where that is not known.
+func (b *Bin) Holds(zone string) float64 {
+	z, _ := b.ZoneByName(zone)
+	return b.VolumeL * cmp.Or(z.Share, 1)
 }
 
 // find gives the first that is meant.

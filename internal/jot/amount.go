@@ -49,10 +49,16 @@ func (p *parser) measure() int {
 		return 2
 	}
 	count, m := p.number(n)
+	if m == 0 && p.low(n) == "full" {
+		count = 1
+	}
+	n += m
+	if full := p.full(n, count); full > 0 {
+		return full
+	}
 	if m == 0 {
 		return 0
 	}
-	n += m
 	if p.low(n) == "," && p.at+n+1 < len(p.words) && p.words[p.at+n].glued && p.words[p.at+n+1].glued && isNumber(p.low(n+1)) {
 		p.wonder(ask(AskAmount, "decimals are written with a point: %s.%s", p.low(n-1), p.low(n+1)))
 		return n + 2
@@ -82,6 +88,24 @@ func (p *parser) measure() int {
 		}
 	}
 	p.amount(got, name)
+	return n
+}
+
+// full reads how full a bin is, in a stock-take: "holds half", "¾ full".
+func (p *parser) full(n int, part float64) (words int) {
+	a, over := p.act, p.at+n >= len(p.words) || p.joinedAt(n)
+	taken := a.verb != nil && a.verb.Name == farm.Holds
+	switch {
+	case p.low(n) == "full" && p.low(n+1) != "of" && (taken || a.verb == nil && a.loose == "" || a.implied):
+		n++
+	case taken && n > 0 && part < 1 && over:
+	default:
+		return 0
+	}
+	if part > 1 {
+		p.wonder(ask(AskAmount, "that is fuller than full"))
+	}
+	a.verb, a.implied, a.part, a.measured, p.last = farm.Holds.Row(), false, part, true, anAmount
 	return n
 }
 

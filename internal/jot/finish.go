@@ -146,6 +146,12 @@ func (p *parser) line(a *act) (j farm.Jot, q *Question) {
 		}
 	}
 	j.Kg, j.Litres = a.amount.Kg, a.amount.Litres
+	if a.part > 0 {
+		b, _ := p.farm.BinByName(j.Bin)
+		if j.Litres = a.part * b.Holds(j.Zone); j.Litres == 0 {
+			return j, ask(AskAmount, "how much is that? The configuration does not say how much %s holds", b.Name)
+		}
+	}
 	if row.Of == farm.Water && j.Kg > 0 {
 		j.Kg, j.Litres = 0, j.Kg // a kilogram of water is a litre
 	}

@@ -125,6 +125,7 @@ type act struct {
 	to       farm.Place
 	hasTo    bool
 	amount   farm.Amount
+	part     float64  // how full it is, in place of an amount
 	measured bool     // it has an amount
 	each     bool     // the amount is meant for each of the places
 	of       []string // what it was
@@ -261,6 +262,15 @@ func (p *parser) small() int {
 		p.last = fromWord
 	case "each":
 		p.act.each = true
+	case "at": // of a time it was read before
+		n := 1
+		if p.low(n) == "the" {
+			n++
+		}
+		if _, bin := p.bin(n); bin == 0 {
+			return 0
+		}
+		return n
 	default:
 		if !fillers[w] {
 			return 0

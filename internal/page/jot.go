@@ -359,8 +359,7 @@ func (v *visit) readJot() (j farm.Jot, err error) {
 		return j, err
 	}
 	if part, err := strconv.ParseFloat(v.in["part"], 64); err == nil && j.What == farm.Holds && part > 0 && part <= 1 {
-		z, _ := bin.ZoneByName(zone)
-		j.Kg, j.Litres = 0, part*bin.VolumeL*cmp.Or(z.Share, 1)
+		j.Kg, j.Litres = 0, part*bin.Holds(zone)
 	}
 	_, known := v.Farm.SpeciesByID(j.Of)
 	switch {
