@@ -156,7 +156,8 @@ func TestSuppositionsThatMeanNothing(t *testing.T) {
 			t.Errorf("%q: got %+v, want an error", said, s)
 		}
 	}
-	for said, want := range map[string]float64{"bed fed 20% more": 1.2, "bed/near fed 50 % less": 0.5, "Bed, near bedded 10% more": 1.1, "bed sifted 100% more": 2} {
+	for said, want := range map[string]float64{"bed fed 20% more": 1.2, "bed/near fed 50 % less": 0.5, "Bed, near bedded 10% more": 1.1, "bed sifted 100% more": 2,
+		"bed feed 20 percent more": 1.2, "bed fed twice as much": 2, "bed harvest half as much": 0.5, "bed near feed 5 per cent less": 0.95} {
 		if s, err := ahead.Suppose(hillfoot(), said); err != nil || s.Factor != want {
 			t.Errorf("%q: got %+v, %v, want %g", said, s, err, want)
 		}

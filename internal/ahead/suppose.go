@@ -25,18 +25,24 @@ var supposable = []farm.JotKind{farm.Fed, farm.Bedded, farm.Sifted}
 func Suppose(f *farm.Farm, said string) (*Supposition, error) {
 	const example = `; write it like "%s fed 20%% more"`
 	like := fmt.Sprintf(example, f.Bins[0].Name)
-	words := strings.Fields(said)
-	i := slices.IndexFunc(words, func(w string) bool { return slices.Contains(supposable, farm.JotKind(w)) })
+	words, i := strings.Fields(said), -1
+	s := &Supposition{Said: said}
+	for n, w := range words { // the last: an end of a bin may be called feed
+		for _, k := range supposable {
+			if w == string(k) || slices.Contains(strings.Split(k.Row().Forms, ", "), w) {
+				s.What, i = k, n
+			}
+		}
+	}
 	if i < 1 {
 		return nil, errors.New("only more or less that is fed, bedded or sifted can be supposed" + like)
 	}
-	s := &Supposition{What: farm.JotKind(words[i]), Said: said}
 	at, err := f.FindPlace(strings.Join(words[:i], " "))
 	if err != nil {
 		return nil, err
 	}
 	s.Place = at
-	rest := strings.Join(words[i+1:], " ")
+	rest := strings.NewReplacer("per cent", "%", "percent", "%", "twice as much", "100% more", "half as much", "50% less").Replace(strings.Join(words[i+1:], " "))
 	percent, how, _ := strings.Cut(rest, "%")
 	n, err := strconv.ParseFloat(strings.TrimSpace(percent), 64)
 	how = strings.TrimSpace(how)
