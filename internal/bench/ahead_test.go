@@ -31,7 +31,7 @@ func BenchmarkAhead(b *testing.B) {
 	broker := brokertest.StartMosquitto(b, brokertest.Options{})
 	cfg := write(b, "binwatchd.yaml", yearYAML(2*zones, broker.URL, filepath.Join(b.TempDir(), "journal.db"), freeAddress(b))+"need: [{castings: 200 L, by: 10 Apr}]\n")
 	for b.Loop() {
-		writeAYear(b, cfg)
+		writePast(b, cfg, longPast, judged, 6*time.Hour)
 		liveThrough(b, cfg, judged, time.Hour)
 	}
 	c := startChild(b, cfg)
@@ -66,17 +66,18 @@ func BenchmarkAhead(b *testing.B) {
 	c.stop()
 }
 
-// writeAYear writes readings every six hours, and a watering and a feed of each bed a week,
-// as if nobody had judged them, up to the days that are judged.
-func writeAYear(b *testing.B, path string) {
+// writePast writes what was heard from so long ago until so long ago, a reading of each
+// probe every so often, and a watering and a feed of each bed a week, as if nobody had judged
+// them. It gives the number of readings.
+func writePast(b *testing.B, path string, from, until, every time.Duration) (readings int) {
 	ctx := context.Background()
 	cfg, err := config.Load(path, config.ForRun)
 	if err != nil {
 		b.Fatal(err)
 	}
-	const every = 6 * time.Hour
-	end := time.Now().UTC().Add(-judged).Truncate(time.Minute)
-	now := end.Add(judged - longPast)
+	end := time.Now().UTC().Add(-until).Truncate(time.Minute)
+	now := end.Add(until - from)
+	week := int(7 * 24 * time.Hour / every)
 	j, err := journal.Open(ctx, journal.Config{Path: cfg.Journal.Path, Keep: cfg.Journal.Keep, Now: func() time.Time { return now }})
 	if err != nil {
 		b.Fatal(err)
@@ -92,7 +93,7 @@ func writeAYear(b *testing.B, path string) {
 			batch.Entries = append(batch.Entries, journal.Entry{Event: e})
 		}
 		for i, bin := range cfg.Farm.Bins {
-			if n%28 == 4*(i%7) {
+			if n%week == i%7*week/7 {
 				add(farm.Event{Kind: farm.EventJot, Jot: farm.Jot{At: now, Bin: bin.Name, What: farm.Watered, Litres: 1}})
 				add(farm.Event{Kind: farm.EventJot, Jot: farm.Jot{At: now, Bin: bin.Name, What: farm.Fed, Kg: 1, Of: "scraps"}})
 			}
@@ -101,6 +102,7 @@ func writeAYear(b *testing.B, path string) {
 			if p.Measures != farm.Battery {
 				value, _ := strconv.ParseFloat(says(p, n*int(every/time.Minute)), 64)
 				add(farm.Event{Kind: farm.EventReading, Reading: farm.Reading{Probe: p.ID, At: now, Raw: value, Value: value}})
+				readings++
 			}
 		}
 		if now = now.Add(every); !now.Before(end) {
@@ -109,12 +111,13 @@ func writeAYear(b *testing.B, path string) {
 		if err := j.Append(ctx, batch); err != nil {
 			b.Fatal(err)
 		}
-		if n%28 == 0 {
+		if n%week == 0 {
 			if _, err := j.Compact(ctx, now, true); err != nil {
 				b.Fatal(err)
 			}
 		}
 	}
+	return readings
 }
 
 // unjudged is the state of a farm of which nothing was judged yet, from which a daemon goes on.

@@ -8,7 +8,9 @@
 // still at its last value. Labels come from the configuration and from fixed
 // words, never from a payload.
 //
-// It judges nothing and changes nothing. Its registry is its own. Only cmd calls it.
+// metrics.go has the metrics, scrape.go what of the farm goes into each, text.go how they
+// are written, handler.go who is answered. It judges nothing and changes nothing. Only cmd
+// calls it.
 package metrics
 
 import (
@@ -65,16 +67,6 @@ type Notices struct {
 	By      string // mail, push or webhook
 	Outcome string // a fixed word
 	Count   int64
-}
-
-// A metric is one name, what it says and by which labels its series differ.
-type metric struct {
-	name, help string
-	labels     []string
-}
-
-func define(name, help string, labels ...string) *metric {
-	return &metric{"binwatch_" + name, help, labels}
 }
 
 // A zoneMetric is a metric of a zone, which has the label place where the bin has

@@ -1,29 +1,16 @@
 package metrics
 
 import (
-	"cmp"
 	"maps"
 	"slices"
-	"strings"
 	"time"
-
-	dto "github.com/prometheus/client_model/go"
 
 	"binwatchd/internal/farm"
 )
 
-// A scrape collects the metrics of one request. It gives the library what it writes out,
-// rather than one metric after the other to register, check and take apart: there are
-// twenty series a probe.
-type scrape struct {
-	levels   []levelMetrics
-	families map[string]*dto.MetricFamily
-}
-
-// collect makes everything there is to show from one look at the farm, in the order in which
-// it is written.
-func collect(cfg Config, levels []levelMetrics) []*dto.MetricFamily {
-	s := &scrape{levels, map[string]*dto.MetricFamily{}}
+// collect writes everything there is to show from one look at the farm.
+func collect(cfg Config, levels []levelMetrics, t *text) {
+	s := &scrape{levels, t}
 	s.gauge(build, 1, cfg.Version)
 	view, ok := cfg.Look()
 	s.gauge(brokerConnected, truth(ok && view.Intake.Connected))
@@ -31,28 +18,17 @@ func collect(cfg Config, levels []levelMetrics) []*dto.MetricFamily {
 		s.view(&view, cfg.Starts)
 	}
 	s.machinery(cfg)
-	var out []*dto.MetricFamily
-	for _, name := range slices.Sorted(maps.Keys(s.families)) {
-		f := s.families[name]
-		slices.SortFunc(f.Metric, byLabels)
-		// A second series with the same labels would spoil the whole answer.
-		f.Metric = slices.CompactFunc(f.Metric, func(a, b *dto.Metric) bool { return byLabels(a, b) == 0 })
-		out = append(out, f)
-	}
-	return out
 }
 
-// byLabels orders the series of a metric by the values of their labels; those of a probe
-// or of a zone in a place have one more, and come last.
-func byLabels(a, b *dto.Metric) int {
-	return cmp.Or(cmp.Compare(len(a.Label), len(b.Label)), slices.CompareFunc(a.Label, b.Label, func(x, y *dto.LabelPair) int {
-		return cmp.Or(cmp.Compare(*x.Value, *y.Value), cmp.Compare(*x.Name, *y.Name))
-	}))
+// A scrape collects the metrics of one request.
+type scrape struct {
+	levels []levelMetrics
+	text   *text
 }
 
 // gauge shows a value that goes up and down. One that is no number is left out.
 func (s *scrape) gauge(m *metric, v float64, labels ...string) {
-	s.show(m, dto.MetricType_GAUGE, v, labels)
+	s.text.show(m, kindGauge, v, labels)
 }
 
 // zoned shows a value of a zone in a place, which may be "".
@@ -66,7 +42,7 @@ func (s *scrape) zoned(m zoneMetric, place string, v float64, labels ...string) 
 
 // counter shows a value that only grows until the daemon is started anew.
 func (s *scrape) counter(m *metric, v int64, labels ...string) {
-	s.show(m, dto.MetricType_COUNTER, float64(v), labels)
+	s.text.show(m, kindCounter, float64(v), labels)
 }
 
 // moment shows a time as seconds since 1970; the zero time is left out.
@@ -74,48 +50,6 @@ func (s *scrape) moment(m *metric, t time.Time, labels ...string) {
 	if !t.IsZero() {
 		s.gauge(m, float64(t.UnixMilli())/1000, labels...)
 	}
-}
-
-// A series is a metric with the labels and the value that it points at, in one piece.
-type series struct {
-	dto.Metric
-	gauge   dto.Gauge
-	counter dto.Counter
-	value   float64
-	pairs   [mostLabels]dto.LabelPair
-	labels  [mostLabels]*dto.LabelPair
-}
-
-const mostLabels = 6
-
-// show adds a series.
-func (s *scrape) show(m *metric, kind dto.MetricType, v float64, labels []string) {
-	if !farm.Finite(v) {
-		return
-	}
-	one := &series{value: v}
-	for i, l := range labels {
-		labels[i] = strings.ToValidUTF8(l, "\uFFFD")
-		one.pairs[i].Name, one.pairs[i].Value = &m.labels[i], &labels[i]
-		one.labels[i] = &one.pairs[i]
-	}
-	one.Label = one.labels[:len(labels)]
-	slices.SortFunc(one.Label, func(a, b *dto.LabelPair) int { return cmp.Compare(*a.Name, *b.Name) })
-	if kind == dto.MetricType_COUNTER {
-		one.counter.Value, one.Counter = &one.value, &one.counter
-	} else {
-		one.gauge.Value, one.Gauge = &one.value, &one.gauge
-	}
-	s.add(m, kind, &one.Metric)
-}
-
-func (s *scrape) add(m *metric, kind dto.MetricType, one *dto.Metric) {
-	f := s.families[m.name]
-	if f == nil {
-		f = &dto.MetricFamily{Name: &m.name, Help: &m.help, Type: &kind}
-		s.families[m.name] = f
-	}
-	f.Metric = append(f.Metric, one)
 }
 
 func truth(b bool) float64 {
@@ -145,7 +79,7 @@ func (s *scrape) view(v *farm.View, from Starts) {
 	for i := range v.Probes {
 		s.probe(&v.Probes[i], from.Rejected)
 	}
-	s.delays(v.Intake.Delays)
+	s.text.delays(delay, v.Intake.Delays)
 	for _, outcome := range slices.Concat(from.Messages, slices.Sorted(maps.Keys(v.Intake.Messages))) {
 		s.counter(messages, v.Intake.Messages[outcome], outcome)
 	}
@@ -244,17 +178,6 @@ func (s *scrape) probe(p *farm.ProbeView, reasons []string) {
 	}
 }
 
-// delays shows how late readings arrive.
-func (s *scrape) delays(d farm.Delays) {
-	count, sum := uint64(d.Count), float64(d.SumMs)/1000
-	h := &dto.Histogram{SampleCount: &count, SampleSum: &sum}
-	for i, step := range farm.DelaySteps {
-		within, most := uint64(d.Within[i]), step.Seconds()
-		h.Bucket = append(h.Bucket, &dto.Bucket{CumulativeCount: &within, UpperBound: &most})
-	}
-	s.add(delay, dto.MetricType_HISTOGRAM, &dto.Metric{Histogram: h})
-}
-
 // machinery shows the parts that the farm's readings run through.
 func (s *scrape) machinery(cfg Config) {
 	if j, ok := figures(cfg.Journal); ok {
@@ -276,12 +199,12 @@ func (s *scrape) machinery(cfg Config) {
 	if cfg.Notices == nil {
 		return
 	}
-	sums := make(map[Notices]int64) // there may be several with the same labels
-	for _, n := range cfg.Notices() {
+	all, sums := cfg.Notices(), map[Notices]int64{} // there may be several with the same labels
+	for _, n := range all {
 		sums[Notices{By: n.By, Outcome: n.Outcome}] += n.Count
 	}
-	for n, sum := range sums { // the registry sorts
-		s.counter(notices, sum, n.By, n.Outcome)
+	for _, n := range all {
+		s.counter(notices, sums[Notices{By: n.By, Outcome: n.Outcome}], n.By, n.Outcome) // once each
 	}
 }
 
