@@ -276,11 +276,13 @@ type Sizes struct {
 func (j *Journal) Sizes(ctx context.Context) (s Sizes, err error) {
 	err = j.view(ctx, "measure journal", func(t *tx) {
 		s.Last = t.number(`SELECT ` + newest)
-		t.get(into(&s.FreeBytes, &s.Packed, &s.Events, &s.Unpacked, millis{&s.Oldest}), `SELECT
+		s.Events = j.events.count(t, s.Last)
+		// Of two tables in one question SQLite would sort all rows to find the first.
+		t.get(into(&s.FreeBytes, &s.Packed, &s.Unpacked, millis{&s.Oldest}), `SELECT
 			(SELECT page_size FROM pragma_page_size) * (SELECT freelist_count FROM pragma_freelist_count),
-			coalesce((SELECT sum(readings) FROM chunk), 0), (SELECT count(*) FROM event),
-			?2 - ?1 - (SELECT count(*) FROM event WHERE seq > ?1),
-			coalesce((SELECT arrived_lo FROM chunk ORDER BY first LIMIT 1), (SELECT arrived FROM unpacked ORDER BY seq LIMIT 1))`,
+			coalesce((SELECT sum(readings) FROM chunk), 0), ?2 - ?1 - (SELECT count(*) FROM event WHERE seq > ?1),
+			coalesce((SELECT arrived_lo FROM chunk ORDER BY first LIMIT 1), (SELECT min(arrived) FROM (
+				SELECT (SELECT arrived FROM reading_0 ORDER BY seq LIMIT 1) AS arrived UNION ALL SELECT (SELECT arrived FROM reading_1 ORDER BY seq LIMIT 1))))`,
 			t.number(packedTo), s.Last)
 	})
 	if err == nil {
@@ -290,6 +292,27 @@ func (j *Journal) Sizes(ctx context.Context) (s Sizes, err error) {
 		s.LogBytes, err = fileSize(j.cfg.Path + "-wal")
 	}
 	return s, err
+}
+
+// An eventCount is how many events there are up to a sequence number. After ten years
+// they are a million and take long to count: it goes on from there, until some are dropped.
+type eventCount struct {
+	mu               sync.Mutex
+	n, upTo, dropped int64
+}
+
+// count gives how many there are up to the last sequence number, or some more.
+func (c *eventCount) count(t *tx, last int64) int64 {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if dropped := t.number(`SELECT value FROM meta WHERE name = 'dropped'`); dropped != c.dropped {
+		c.n, c.upTo, c.dropped = 0, 0, dropped
+	}
+	more := t.number(`SELECT count(*) FROM event WHERE seq > ? AND seq <= ?`, c.upTo, last)
+	if t.err == nil && last > c.upTo {
+		c.n, c.upTo = c.n+more, last
+	}
+	return c.n
 }
 
 // fileSize is 0 where there is no file.

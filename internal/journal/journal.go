@@ -130,6 +130,7 @@ type Journal struct {
 	called     nameTable
 	recent     recent
 	lastChunk  lastChunk
+	events     eventCount
 	check      check
 }
 

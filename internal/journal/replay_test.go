@@ -240,4 +240,10 @@ func TestSizesCountWhatThereIs(t *testing.T) {
 	if err != nil || s.Packed != readings || s.Unpacked != 0 || s.FreeBytes == 0 || !s.Oldest.Equal(all[0].Arrived) {
 		t.Errorf("after packing: got %+v, %v; want %d packed", s, err, readings)
 	}
+	for want := range int64(3) { // it counts on from where it was
+		if s, err = j.Sizes(ctx); err != nil || s.Events != 1+want {
+			t.Errorf("got %d events, %v; want %d", s.Events, err, 1+want)
+		}
+		appendEvents(t, j, farm.Event{Kind: farm.EventLink, Arrived: start.Add(20 * 24 * time.Hour)})
+	}
 }

@@ -122,6 +122,9 @@ func TestKeepDropsReadingsAndNotHistory(t *testing.T) {
 		farm.Event{Kind: farm.EventLink, Arrived: start.Add(9 * 24 * time.Hour)})
 	later := start.Add(60 * 24 * time.Hour)
 	compactAll(t, j, start.Add(20*24*time.Hour))
+	if s, err := j.Sizes(t.Context()); err != nil || s.Events != 2 {
+		t.Errorf("before: got %d events, %v; want two", s.Events, err)
+	}
 	want := samples(t, j, "bed", "near", farm.Temperature, start, later, time.Hour)
 	fresh := fill(t, j, days(9, later, 8*24*time.Hour, 30*time.Minute))
 	f := compactAll(t, j, later.Add(20*24*time.Hour))
@@ -138,6 +141,9 @@ func TestKeepDropsReadingsAndNotHistory(t *testing.T) {
 	got := replay(t, j, 0)
 	if got[0].Kind != farm.EventJot || len(got) != 1+len(fresh) {
 		t.Errorf("kept: got %d events, the first of kind %d; want the jot and %d", len(got), got[0].Kind, len(fresh))
+	}
+	if s, err := j.Sizes(t.Context()); err != nil || s.Events != 1 {
+		t.Errorf("after: got %d events, %v; want the jot", s.Events, err)
 	}
 	nearly(t, "history of what was dropped", samples(t, j, "bed", "near", farm.Temperature, start, later, time.Hour), want)
 	if first, err := j.FirstHeard(context.Background()); err != nil || !first["bed-t"].Equal(start.Truncate(24*time.Hour)) {
