@@ -8,7 +8,6 @@ import (
 	"io/fs"
 	"log/slog"
 	"os"
-	"runtime/debug"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -235,7 +234,7 @@ func (d *daemon) parts() []part {
 	return []part{
 		{"watchdog", d.feedWatchdog}, {"loop", d.loop.Run}, {"intake", d.intake.Run}, {"influx", forward},
 		{"notices", d.sending.run}, {"compaction", every(time.Hour, d.compact)}, {"copies", copies}, {"control", every(5*time.Second, d.keepSocket)},
-		{"memory", every(giveBackEvery, giveBack)}, {"page", web},
+		{"memory", every(giveBackEvery, d.giveBack)}, {"page", web},
 	}
 }
 
@@ -410,24 +409,5 @@ func start(ctx context.Context, p part, failed chan<- error) (stop func()) {
 	return func() {
 		cancel()
 		<-done
-	}
-}
-
-// giveBackEvery is how often memory is given back: as often as Go collects an
-// idle heap of its own accord.
-const giveBackEvery = 2 * time.Minute
-
-// giveBack returns the memory that starting up and drawing pages took to the
-// machine. Go by itself keeps it for as much again as is in use, which is much
-// for a board with half a gigabyte.
-func giveBack(context.Context) { debug.FreeOSMemory() }
-
-// collectOften has garbage collected when half as much again is in use, not twice as much:
-// a daemon that mostly waits has time for it, and a board has little room for what many
-// readers leave behind. Not before it has started, which would take longer; and the
-// keeper's own GOGC is left alone.
-func collectOften() {
-	if os.Getenv("GOGC") == "" {
-		debug.SetGCPercent(50)
 	}
 }

@@ -41,6 +41,8 @@ var suites = []struct{ pkg, pattern, rounds string }{
 	{"bench", "Ahead", "1x"},
 	{"bench", "Nursery", "1x"},
 	{"bench", "Readers", "3x"},
+	{"bench", "Flood", "1x"},
+	{"bench", "Decade", "1x"},
 	{"bench", "Told", "1x"},
 	{"page", "Front", "2s"},
 	{"bench", "Acceptance", "1x"},
@@ -51,6 +53,9 @@ var suites = []struct{ pkg, pattern, rounds string }{
 	{"bench", "Feeding", "1x"},
 	{"bench", "Doses", "1x"},
 }
+
+// floods is how often memory is looked at while messages come.
+const floods = 20
 
 func measure() (*results, error) {
 	all := &results{}

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 )
 
@@ -113,6 +114,7 @@ func rows(r *results) [][5]string {
 	s20, abss20 := intake("strictly_20_in_flight")
 	s200, abss200 := intake("strictly_200_in_flight")
 	const wear, slow = "Wear/20_probes_each_minute", "Wear/20_probes_each_10_minutes"
+	old := func(unit, format string) string { return r.say(format, "Decade", unit) }
 	return [][5]string{
 		{"durable QoS 1 intake, mosquitto, 20 in flight", bare, "≥ 0.9", m20, abs20},
 		{"the same, 200 in flight", bare, "≥ 0.8", m200, abs200},
@@ -133,7 +135,12 @@ func rows(r *results) [][5]string {
 		{"bytes on disk a reading after folding", "20-byte rows", "≤ 0.33", r.say("%.2f", wear, "kept/20B_rows"), r.say("%.2f bytes", wear, "kept_B/reading")},
 		{"forwarding a week's backlog to influxd", "the client writing prepared batches of the same size", "≥ 0.9", r.say("%.2f", "Backlog", "ratio"),
 			r.say("%.0f", "Backlog", "forwarder-points/s") + " and " + r.say("%.0f", "Backlog", "client-points/s") + " points/s"},
-		{"resident memory, 200 probes, a year of history", "–", "≤ 40 MB", r.say("%.0f MB", "Year", "at-work-MB"),
+		{"work of the processor while 200 probes speak once a minute", "one core", "< 0.5 %", r.say("%.2f %%", "Flood", "idle-%"), ""},
+		{"resident memory while two million messages come", "–", "flat", plot(r), r.say("most ever %.0f MB", "Flood", "peak-MB")},
+		{"journal of 1000 probes in 500 bins after ten years", "–", "–", old("journal-MB", "%.0f MB"), old("kept-readings", "%.0f single readings, a year's, ") + "and the history of all years"},
+		{"start of that", "–", "–", old("start-s", "%.1f s") + old("start-cpu-s", ", %.1f s of work"), old("now-s", "the command now %.1f s") + old("front-ms", ", GET / %.0f ms") + old("bin-ms", ", a year of one bin %.0f ms") +
+			old("probes-ms", ", /probes %.0f ms") + old("scrape-ms", ", a scrape %.0f ms") + old("backup-s", "; backup %.0f s") + old("backup-MB", ", %.0f MB") + old("resident-MB", "; resident %.0f MB") + old("peak-MB", ", most ever %.0f MB")},
+		{"resident memory, 200 probes, a year of history", "–", "≤ 32 MB, 38 once looked at", r.say("%.0f MB", "Year", "at-work-MB"),
 			r.say("%.0f MB after every page and a year's curve were looked at", "Year", "looked-at-MB") + ", of it " +
 				r.say("%.0f MB of the program's own file", "Year", "file-MB") + "; most ever " + r.say("%.0f MB", "Year", "peak-MB")},
 		{"all that comes, 40 zones and a year of logbook", "–", "≤ 300 ms", r.say("%.0f ms", "Ahead", "ahead-ms"), "the command, beside its daemon: " + r.say("%.0f ms of work", "Ahead", "ahead-cpu-ms") + "; " + r.say("%.0f things come", "Ahead", "things")},
@@ -152,4 +159,20 @@ func rows(r *results) [][5]string {
 		{"GET / with 24 zones drawn, p50", "–", "< 30 ms", r.say("%.1f ms", "Front/drawn", "p50-ms"), r.say("%.0f bytes", "Front/drawn", "B/page")},
 		{"GET / with 200 bins in rows, p50", "–", "≤ 30 ms", r.say("%.1f ms", "Front/rows", "p50-ms"), r.say("%.0f bytes", "Front/rows", "B/page")},
 	}
+}
+
+// plot draws the memory during a flood of messages, from nothing to the most that was seen.
+func plot(r *results) string {
+	var seen []float64
+	for i := range floods {
+		unit := fmt.Sprintf("MB-%02d", i)
+		r.say("", "Flood", unit) // notes what is missing
+		seen = append(seen, r.measured["Flood"][unit])
+	}
+	bars, most := []rune("▁▂▃▄▅▆▇█"), max(1, slices.Max(seen))
+	var b strings.Builder
+	for _, mb := range seen {
+		b.WriteRune(bars[int(mb/most*float64(len(bars)-1)+0.5)])
+	}
+	return fmt.Sprintf("%s %.0f to %.0f MB", &b, slices.Min(seen), most)
 }
