@@ -252,6 +252,13 @@ func TestReloadReachesEveryPart(t *testing.T) {
 	} {
 		proctest.Eventually(t, "the database has "+raw+"under "+tags, func() bool { return e.db.has(raw, tags) })
 	}
+
+	// Many look at one view; what was done since is in it.
+	e.get("/api/now")
+	if _, code := runChild(t, "hush", "tower", "--for", "2h", "--config", e.path); code != 0 {
+		t.Errorf("hush: exit %d", code)
+	}
+	e.shows("/api/now", `"hushes"`, "")
 }
 
 // What a reload can't change is said at each reload by name, and goes on as it
