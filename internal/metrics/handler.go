@@ -8,6 +8,7 @@ import (
 	"io"
 	"log/slog"
 	"net/http"
+	"slices"
 	"time"
 
 	"github.com/klauspost/compress/gzhttp"
@@ -19,6 +20,11 @@ import (
 
 // atOnce bounds how many scrapes are served at a time: each looks at the whole farm.
 const atOnce = 4
+
+// formats are those that a scrape may be answered in, the one that is best first.
+var formats = slices.DeleteFunc(expfmt.DefaultOpenMetricsAcceptedFormats(), func(f expfmt.Format) bool {
+	return f.FormatType() != expfmt.TypeOpenMetrics && f.FormatType() != expfmt.TypeTextPlain
+})
 
 // A handler serves scrapes.
 type handler struct {
@@ -54,11 +60,8 @@ func (h *handler) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		http.Error(w, fmt.Sprintf("%d scrapes are being answered; come again", atOnce), http.StatusServiceUnavailable)
 		return
 	}
-	format := expfmt.NegotiateIncludingOpenMetrics(r.Header)
+	format := expfmt.NegotiateAccept(r.Header, formats...)
 	t := &text{open: format.FormatType() == expfmt.TypeOpenMetrics, families: map[string]*family{}}
-	if !t.open {
-		format = expfmt.NewFormat(expfmt.TypeTextPlain)
-	}
 	collect(h.cfg, h.levels, t)
 	var all bytes.Buffer
 	t.writeTo(&all)
