@@ -13,6 +13,8 @@ import (
 	"syscall"
 	"time"
 
+	"golang.org/x/sys/unix"
+
 	"binwatchd/internal/backoff"
 	"binwatchd/internal/clock"
 	"binwatchd/internal/config"
@@ -52,6 +54,9 @@ func runDaemon(ctx context.Context, c *call, machine clock.Sources, log *slog.Lo
 	}
 	d := &daemon{path: c.path, log: log, clock: clockwork{now: machine.Wall, sources: &machine}, manager: manager}
 	judgeCertificates(d.certificates)
+	// A dump of memory would hold secrets. Where this is not allowed, as under the
+	// package's unit, the limit is that already.
+	_ = unix.Setrlimit(unix.RLIMIT_CORE, &unix.Rlimit{})
 	ended, err := d.openOnceWritable(ctx, c.cfg)
 	defer ended()
 	if ctx.Err() != nil && err != nil {

@@ -12,6 +12,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -173,6 +174,10 @@ func TestSecretsAreNeverShown(t *testing.T) {
 		t.Fatalf("the list of processes has %q, %v", listed, err)
 	}
 	s.said.Write(listed)
+	limits, err := os.ReadFile(fmt.Sprintf("/proc/%d/limits", s.daemon.Cmd.Process.Pid))
+	if err != nil || !regexp.MustCompile(`(?m)^Max core file size +0 +0 `).Match(limits) {
+		t.Errorf("a dump of memory may be written: %v\n%s", err, limits)
+	}
 	for _, line := range []string{"check", "check --show", "now", "now --json", "rounds", "tell-test", "export", "rehearse --journal",
 		"resend --from 2020-01-01T00:00:00Z", "backup " + filepath.Join(s.dir, "copy.db")} {
 		s.command(strings.Fields(line)...)
