@@ -7,6 +7,9 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"os"
+	"path/filepath"
+	"strings"
 	"time"
 
 	"binwatchd/internal/config"
@@ -109,6 +112,9 @@ func turn(ctx context.Context, c *call, copies *journal.Copies) error {
 
 func writeBackup(ctx context.Context, c *call) error {
 	file := c.words[0]
+	if isFolder(file) {
+		return fmt.Errorf("%s is a folder: name a file in it, or have the copies there named and the newest kept with --keep 14", file)
+	}
 	if err := backup(ctx, c.cfg, file, c.talk); err != nil {
 		return err
 	}
@@ -140,9 +146,21 @@ func backup(ctx context.Context, cfg *config.Config, path string, talk io.Writer
 	return j.Backup(ctx, path)
 }
 
+func isFolder(path string) bool {
+	info, err := os.Stat(path)
+	return err == nil && info.IsDir()
+}
+
 // restore puts a copy in the journal's place.
 func restore(ctx context.Context, c *call) error {
 	now := time.Now()
+	if folder := c.words[0]; isFolder(folder) {
+		there, _ := filepath.Glob(filepath.Join(folder, "binwatchd-*.db")) // the names of one journal's copies go by their times
+		if len(there) == 0 {
+			return fmt.Errorf("%s is a folder, and none of its files is called as a copy; name the FILE to put in place", folder)
+		}
+		return fmt.Errorf("%s is a folder; name the FILE of it to put in place: %s", folder, strings.Join(there[max(0, len(there)-5):], ", "))
+	}
 	r, err := journal.Restore(ctx, journal.Config{Path: c.cfg.Journal.Path, Now: time.Now}, c.words[0])
 	if errors.Is(err, journal.ErrInUse) {
 		return fmt.Errorf("a daemon has the journal %s open; stop it first (systemctl stop binwatchd)", c.cfg.Journal.Path)

@@ -179,7 +179,7 @@ func commands() []command {
 			"sends a test notice to everyone and says what their servers answered", forRun, simply(nil, tellTest)},
 		{"export", "--config FILE [--what readings|conditions|logbook|names] [--from T] [--to T] [--format csv|json|lines]",
 			"writes the readings that are kept, the conditions or the logbook, as CSV, JSON or InfluxDB line protocol", forRun, exportWork},
-		{"backup", "FILE | FOLDER --keep N [--every LONG] --config FILE",
+		{"backup", "FILE | FOLDER --keep N [--every LONG] [--disk other|same] --config FILE",
 			"writes a consistent copy of the journal and checks it, also while the daemon runs", forRun, backupWork},
 		{"restore", "FILE --config FILE",
 			"puts a copy in the journal's place and says what is missing since; the daemon must be stopped", forRun, simply(oneWord("wants the FILE to put in place"), restore)},

@@ -160,7 +160,7 @@ func (c *Copies) place() error {
 			return fmt.Errorf("look at the folder for copies: %w", err)
 		}
 		if is.Dev == has.Dev {
-			return fmt.Errorf("%s lies on the machine's own disk, so no stick is mounted there; mount it, or allow that with disk: same", c.cfg.To)
+			return fmt.Errorf("%s lies on the machine's own disk, so no stick is mounted there; mount it, or allow that with disk: same (the command backup: --disk same)", c.cfg.To)
 		}
 	}
 	return nil
