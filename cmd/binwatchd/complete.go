@@ -80,7 +80,7 @@ func possible(ctx context.Context, before []string, flags bool) []offer {
 	line := readLine(fs, before[1:])
 	offer := wordOffers[c.name]
 	switch {
-	case line.open != nil && line.open.Usage == byHelp:
+	case line.open != nil && slices.Contains([]string{byHelp, forHelp}, line.open.Usage):
 		return plain(line.loaded().Farm.Names())
 	case line.open != nil:
 		return choices(line.open)

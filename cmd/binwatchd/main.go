@@ -160,7 +160,7 @@ func commands() []command {
 		runCommand(clock.Kernel()),
 		{"now", "[PLACE|BIN] [--probes] --config FILE [--json]",
 			"shows each zone: readings, species, conditions, forecasts, doubts; or how reliable each probe was", forRun, nowWork},
-		{"rounds", "[PLACE|BIN] --config FILE [--json]", "writes the care list for today", forRun, shown(roundsAnswer)},
+		{"rounds", "[PLACE|BIN] [--for NAME] --config FILE [--json]", "writes the care list for today, or one person's part of it", forRun, roundsWork},
 		{"ahead", "[--for LONG] [--if SUPPOSED] --config FILE [--json | --ics FILE]",
 			"shows all that comes, by day, and how much castings there will be by when", forRun, aheadWork},
 		{"jot", "BIN[/ZONE] WHAT [AMOUNT] [of KIND] [to BIN] [--at TIME] [--note] | - [--note] | --last | --strike NUMBER [--by NAME] --config FILE",

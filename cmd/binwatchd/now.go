@@ -33,10 +33,24 @@ func nowAnswer(v farm.View, f *farm.Farm, colour bool) (value any, text string) 
 	return v, b.String()
 }
 
-// roundsAnswer is the list for today, for rounds.
-func roundsAnswer(v farm.View, f *farm.Farm, _ bool) (value any, text string) {
-	list := rounds.List(v, f.Dates())
-	return list, rounds.Text(list, f.Dates())
+// roundsWork is the list for today, or somebody's part of it.
+func roundsWork(fs *flag.FlagSet) work {
+	who := fs.String("for", "", forHelp)
+	var whose farm.Person // minds all where nobody is named
+	w := shown(func(v farm.View, f *farm.Farm, _ bool) (value any, text string) {
+		list := rounds.List(v.For(f, whose), f.Dates())
+		return list, rounds.Text(list, f.Dates())
+	})(fs)
+	list := w.run
+	w.run = func(ctx context.Context, c *call) (err error) {
+		if *who != "" {
+			if whose, err = personNamed(&c.cfg.Farm, *who); err != nil {
+				return err
+			}
+		}
+		return list(ctx, c)
+	}
+	return w
 }
 
 // month is over how long --probes looks.

@@ -54,13 +54,15 @@ func (o *often) glance() (farm.View, bool) { return inTime(o.glances.Get) }
 
 func (o *often) look() (farm.View, bool) { return inTime(o.views.Get) }
 
-// rounds is today's care list, by what is looked at.
-func (o *often) rounds() (farm.Rounds, bool) {
+// rounds is today's care list, by what is looked at: one person's part of it, or all.
+func (o *often) rounds(who string) (farm.Rounds, bool) {
 	v, ok := o.look()
 	if !ok {
 		return farm.Rounds{}, false
 	}
-	return rounds.List(v, o.d.cfg.Load().Farm.Dates()), true
+	f := &o.d.cfg.Load().Farm
+	whose, _ := f.PersonCalled(who)
+	return rounds.List(v.For(f, whose), f.Dates()), true
 }
 
 // comes is what comes in the usual time.

@@ -53,24 +53,36 @@ func (d *daemon) admit(people []auth.Person) {
 	}
 }
 
-// byHelp is of the flag --by.
-const byHelp = "`NAME` of whoever does it; left out it is who is logged in here, if people: has that name"
+// byHelp and forHelp are of the flags that name one of the people.
+const (
+	byHelp  = "`NAME` of whoever does it; left out it is who is logged in here, if people: has that name"
+	forHelp = "`NAME` of whose part is wanted: what stands in their places, and in nobody's"
+)
 
 // signature is who a command says it is by: with people in the configuration one of them,
 // and where nothing is said whoever is logged in at the terminal, if that is one of them.
 func signature(f *farm.Farm, by string) (string, error) {
-	if by == "" {
-		if p, ok := f.PersonCalled(os.Getenv("USER")); ok {
-			return p.Name, nil
-		}
-		return farm.ByCommand, nil
+	switch {
+	case by != "" && len(f.People) == 0:
+		return by, nil
+	case by != "":
+		p, err := personNamed(f, by)
+		return p.Name, err
 	}
-	p, known := f.PersonCalled(by)
+	if p, ok := f.PersonCalled(os.Getenv("USER")); ok {
+		return p.Name, nil
+	}
+	return farm.ByCommand, nil
+}
+
+// personNamed finds one of the people of the farm.
+func personNamed(f *farm.Farm, name string) (farm.Person, error) {
+	p, known := f.PersonCalled(name)
 	switch {
 	case known:
-		return p.Name, nil
-	case len(f.People) > 0:
-		return "", fmt.Errorf("nobody is called %q; people: has %s", by, strings.Join(f.Names(), ", "))
+		return p, nil
+	case len(f.People) == 0:
+		return p, fmt.Errorf("nobody is called %q: the configuration has no people:", name)
 	}
-	return by, nil
+	return p, fmt.Errorf("nobody is called %q; people: has %s", name, strings.Join(f.Names(), ", "))
 }

@@ -45,8 +45,9 @@ func (f *Farm) SayPerson(by string) string {
 
 // Minds tells whether a bin is on somebody's round: it stands in a place of theirs, or in one
 // that is nobody's. Who looks after no place in particular minds all.
-func (f *Farm) Minds(p Person, bin string) bool {
-	room := f.RoomOf(bin)
+func (f *Farm) Minds(p Person, bin string) bool { return f.mindsRoom(p, f.RoomOf(bin)) }
+
+func (f *Farm) mindsRoom(p Person, room string) bool {
 	shared := !slices.ContainsFunc(f.People, func(o Person) bool { return slices.Contains(o.Places, room) })
 	return len(p.Places) == 0 || shared || slices.Contains(p.Places, room)
 }

@@ -64,18 +64,32 @@ func (c Shared) Says() string {
 // them, and what concerns the whole farm.
 func (v View) Within(f *Farm, name string) View {
 	is := func(bin string) bool { return bin != "" && (bin == name || f.RoomOf(bin) == name) }
+	v = v.among(is, func(probe string) bool { return is(f.ZoneOf(probe).Bin) || f.AirOf(probe) == name })
+	v.Needs = nil
+	return v
+}
+
+// For is what of a view is on somebody's round: see [Farm.Minds]. What concerns the whole farm
+// is on everybody's, and so is a probe that stands nowhere, such as a battery's.
+func (v View) For(f *Farm, p Person) View {
+	return v.among(func(bin string) bool { return f.Minds(p, bin) }, func(probe string) bool {
+		at, air := f.ZoneOf(probe), f.AirOf(probe)
+		return at.Bin == "" && (air == "" || f.mindsRoom(p, air)) || at.Bin != "" && f.Minds(p, at.Bin)
+	})
+}
+
+// among is what of a view is of some bins and probes, and what concerns the whole farm.
+func (v View) among(is, of func(name string) bool) View {
 	without := func(st Standing) bool {
-		whole := st.Bin == "" && st.Probe == ""
-		return !whole && !is(st.Bin) && !is(f.ZoneOf(st.Probe).Bin) && (st.Probe == "" || f.AirOf(st.Probe) != name)
+		return st.Bin+st.Probe != "" && !(st.Bin != "" && is(st.Bin)) && !(st.Probe != "" && of(st.Probe))
 	}
 	v.Bins = slices.DeleteFunc(slices.Clone(v.Bins), func(b BinView) bool { return !is(b.Name) })
 	v.Standing = slices.DeleteFunc(slices.Clone(v.Standing), without)
-	v.Probes = slices.DeleteFunc(slices.Clone(v.Probes), func(p ProbeView) bool { return without(Standing{Probe: p.ID}) })
+	v.Probes = slices.DeleteFunc(slices.Clone(v.Probes), func(p ProbeView) bool { return !of(p.ID) })
 	v.Retired = slices.DeleteFunc(slices.Clone(v.Retired), func(r Retired) bool { return !is(r.Bin) })
 	v.Causes = slices.DeleteFunc(slices.Clone(v.Causes), func(c Shared) bool {
 		return !slices.ContainsFunc(v.Standing, func(st Standing) bool { return slices.Contains(c.Episodes, st.Episode) })
 	})
-	v.Needs = nil
 	return v
 }
 

@@ -119,7 +119,7 @@ func (p *mailActPage) already(by farm.Acted) string {
 func (p *mailActPage) fillLine() {
 	at := p.Raised.Where
 	p.Line = farm.Jot{Bin: at.Bin, Zone: at.Zone, What: farm.Noted, Words: "seen to: " + p.Raised.Is()}
-	list, _ := p.cfg.Rounds()
+	list, _ := p.cfg.Rounds("")
 	for _, c := range slices.Concat(list.Care, list.Quiet) {
 		if c.Episode == p.Raised.Episode && c.Jot != nil {
 			p.Line = *c.Jot

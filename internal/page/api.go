@@ -29,6 +29,15 @@ func tells[T any](get func() (T, bool)) action {
 	}
 }
 
+// apiRounds tells a program the rounds, or somebody's part of them.
+func (v *visit) apiRounds() error {
+	of := v.in["of"]
+	if _, known := v.Farm.PersonCalled(of); !known && of != "" {
+		return refuse(http.StatusNotFound, "Nobody of that name looks after the farm.")
+	}
+	return tells(func() (farm.Rounds, bool) { return v.cfg.Rounds(of) })(v)
+}
+
 // A historyAnswer is one curve for a program. Values are in the quantity's
 // inner unit, °C or % of fresh mass, whatever the farm's units.
 type historyAnswer struct {

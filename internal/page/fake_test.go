@@ -32,7 +32,8 @@ type fake struct {
 	refuse error // what Act answers
 	broken error // what the history answers
 	lately []farm.Jot
-	asked  int // how many curves were asked for
+	whose  string // part of the rounds was asked for last
+	asked  int    // how many curves were asked for
 	now    time.Time
 	logged strings.Builder
 }
@@ -88,9 +89,10 @@ func (f *fake) look() (farm.View, bool) {
 	return f.view, !f.blind
 }
 
-func (f *fake) round() (farm.Rounds, bool) {
+func (f *fake) round(who string) (farm.Rounds, bool) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
+	f.whose = who
 	return f.rounds, !f.blind
 }
 

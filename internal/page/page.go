@@ -42,11 +42,11 @@ import (
 // Config is what a page needs. All functions must be safe for concurrent use. What Look
 // and the others give may be shared with others: the page changes none of it.
 type Config struct {
-	Farm    func() *farm.Farm               // the configuration in force; never changed by the page
-	Look    func() (v farm.View, ok bool)   // how the farm stands; ok is false before anything was judged
-	Rounds  func() (r farm.Rounds, ok bool) // today's care list; likewise
-	History History                         // what the journal kept
-	Letters Letters                         // what the buttons of mails carry; nil: they have none
+	Farm    func() *farm.Farm                         // the configuration in force; never changed by the page
+	Look    func() (v farm.View, ok bool)             // how the farm stands; ok is false before anything was judged
+	Rounds  func(who string) (r farm.Rounds, ok bool) // today's care list, of one person's part or "" of all; likewise
+	History History                                   // what the journal kept
+	Letters Letters                                   // what the buttons of mails carry; nil: they have none
 	// Reliability is how reliable each probe was over 30 days, the least first; it may take seconds. Nil: it is not shown.
 	Reliability func(ctx context.Context) ([]reliability.Probe, error)
 	Act         func(ctx context.Context, all ...farm.Event) error // takes jots, a hush or a seen; returns once they are kept
@@ -172,7 +172,7 @@ func (p *Page) routes() http.Handler {
 	for pattern, do := range map[string]action{
 		"GET /{$}":            asks((*visit).showFront),
 		"GET /bins/{bin}":     asks((*visit).showBin),
-		"GET /rounds":         (*visit).showRounds,
+		"GET /rounds":         asks((*visit).showRounds),
 		"GET /ahead":          (*visit).showAhead,
 		"GET /probes":         asks((*visit).showProbes),
 		"GET /reliability":    (*visit).showReliability,
@@ -186,7 +186,7 @@ func (p *Page) routes() http.Handler {
 		"POST /logout":        (*visit).logout,
 		"GET /api":            (*visit).apiHelp,
 		"GET /api/now":        tells(p.cfg.Look),
-		"GET /api/rounds":     tells(p.cfg.Rounds),
+		"GET /api/rounds":     asks((*visit).apiRounds),
 		"GET /api/ahead":      tells(p.ahead),
 		"GET /api/history":    asks((*visit).apiHistory),
 		"/":                   (*visit).notHere,

@@ -175,3 +175,40 @@ func TestTakingACondition(t *testing.T) {
 		t.Errorf("somebody without a name: status %d", w.Code)
 	}
 }
+
+// The rounds show the part of who is logged in, another's or all where that is asked for, and
+// who has written down what meanwhile.
+func TestRoundsOfOne(t *testing.T) {
+	f, p, _ := peopled(t)
+	f.farm.People = []farm.Person{{Name: "mara", Places: []string{"glasshouse"}}, {Name: "jo", Places: []string{"shed"}}, {Name: "helper"}}
+	f.lately = []farm.Jot{
+		{At: noon.Add(-time.Minute), Bin: "bed", Zone: "near", What: farm.Watered, Litres: 2, By: "jo"},
+		{At: noon.Add(-time.Hour), Bin: "crate", What: farm.Turned, By: "mqtt"},
+		{At: noon.Add(-13 * time.Hour), Bin: "bed", What: farm.Bedded, By: "jo"},
+	}
+	mara := login(t, p, "mara", "leaf mould")
+	look := func(path string) string { return with(p, mara, request(http.MethodGet, path, nil)).Body.String() }
+	for path, tt := range map[string]struct{ whose, here string }{
+		"/rounds":           {"mara", `<a href="/rounds" aria-current="true">Yours</a>`},
+		"/rounds?of=JO":     {"jo", `<a href="/rounds?of=jo" aria-current="true">Jo</a>`},
+		"/rounds?of=all":    {"", `<a href="/rounds?of=all" aria-current="true">All</a>`},
+		"/rounds?of=nobody": {"", `<a href="/rounds?of=all" aria-current="true">All</a>`},
+	} {
+		body := look(path)
+		wantAll(t, body, tt.here, `<h2>Written down lately</h2>`, ", Jo: Bed, near watered 2 L", ": Crate turned", `href="/rounds"`)
+		wantNone(t, body, "Bed bedded", ">Helper</a>")
+		if f.whose != tt.whose {
+			t.Errorf("%s: asked for the part of %q, want %q", path, f.whose, tt.whose)
+		}
+	}
+	wantAll(t, look("/rounds?of=jo"), `name="back" value="/rounds?of=jo"`)
+	if code := with(p, mara, request(http.MethodGet, "/api/rounds?of=nobody", nil)).Code; code != http.StatusNotFound {
+		t.Errorf("status %d", code)
+	}
+	if look("/api/rounds?of=jo"); f.whose != "jo" {
+		t.Errorf("the API gives the part of %q", f.whose)
+	}
+	open := newFake()
+	open.lately = f.lately
+	wantNone(t, get(newPage(t, open.config()), "/rounds").Body.String(), "Whose rounds", "Written down lately")
+}
