@@ -82,7 +82,7 @@ func personNamed(f *farm.Farm, name string) (farm.Person, error) {
 	case known:
 		return p, nil
 	case len(f.People) == 0:
-		return p, fmt.Errorf("nobody is called %q: the configuration has no people:", name)
+		return p, fmt.Errorf("nobody is called %q: there is no people: in the configuration", name)
 	}
 	return p, fmt.Errorf("nobody is called %q; people: has %s", name, strings.Join(f.Names(), ", "))
 }
