@@ -11,6 +11,7 @@ import (
 
 	"binwatchd/internal/brokertest"
 	"binwatchd/internal/farm"
+	"binwatchd/internal/influxtest"
 	"binwatchd/internal/proctest"
 )
 
@@ -132,4 +133,76 @@ bins:
 	if strings.Count(out, "oak-01-t,oak-01,all,") < 18 || strings.Count(out, "oak-01-t,elm-01,all,") != 1 {
 		t.Errorf("the readings are\n%.2000s", out)
 	}
+}
+
+// What a tub holds is a point whenever a line, or a line struck, has changed it. After a
+// rename the points that are there keep the old name until they are sent again; new ones bear
+// the new.
+func TestPointsOfWhatIsRenamed(t *testing.T) {
+	t.Parallel() // it waits more than it works
+	broker, db := brokertest.StartMosquitto(t, brokertest.Options{}), influxtest.StartInfluxd(t, influxtest.Options{})
+	db.Do("CREATE DATABASE bins")
+	dir := t.TempDir()
+	path := filepath.Join(dir, "binwatchd.yaml")
+	put := func(bin, probe, wasBin, wasProbe string) {
+		write(t, dir, "binwatchd.yaml", fmt.Sprintf(`farm: Hillfoot Nursery
+timezone: UTC
+broker: {url: %q}
+journal: {path: %q, flush: 1s}
+influx: {url: %q, flavour: v1, database: bins}
+probes:
+  %s: {topic: store/m, measures: moisture, unit: "%%"%s}
+bins:
+  %s: {volume: 100 L, zones: {all: {aim: keeping, probes: [%s], holds: 60 L}}%s}
+`, broker.URL, filepath.Join(dir, "journal.db"), db.URL, probe, wasProbe, bin, probe, wasBin))
+	}
+	run := func(args ...string) string {
+		t.Helper()
+		out, code := runChild(t, append(args, "--config", path)...)
+		if code != 0 {
+			t.Fatalf("%v: exit %d: %s", args, code, out)
+		}
+		return out
+	}
+	bins := func(field string) string {
+		var got []string
+		for _, row := range db.Query("bins", fmt.Sprintf(`SELECT "bin", %q FROM "bin_levels"`, field)) {
+			got = append(got, fmt.Sprint(row[1], " ", row[2]))
+		}
+		return strings.Join(got, ", ")
+	}
+	wait := func(what, field, want string) {
+		t.Helper()
+		proctest.Eventually(t, what+": "+want, func() bool { return bins(field) == want })
+	}
+	put("crate", "crate-m", "", "")
+	c := startChild(t, nil, "run", "--config", path)
+	c.Says("broker reached")
+	broker.Publish("store/m", 1, false, "47.5")
+	run("jot", "sold", "10", "L", "from", "crate")
+	wait("sold", "castings_litres", "crate 50")
+	run("jot", "crate", "sold", "5", "L")
+	wait("sold again", "castings_litres", "crate 50, crate 45")
+	last := strings.Split(strings.TrimSpace(run("jot", "--last")), "\n")
+	run("jot", "--strike", strings.Fields(last[len(last)-1])[0])
+	wait("struck", "castings_litres", "crate 50, crate 45, crate 50")
+	wait("heard", "moisture_pct", "crate 47.5")
+
+	put("chest", "chest-m", ", was: crate", ", was: crate-m")
+	hangup(t, c)
+	c.Says("was=crate is=chest")
+	broker.Publish("store/m", 1, false, "47")
+	run("jot", "sold", "20", "L", "from", "chest")
+	wait("renamed", "castings_litres", "crate 50, crate 45, crate 50, chest 30")
+	wait("renamed", "moisture_pct", "crate 47.5, chest 47")
+	run("resend", "--from", time.Now().UTC().Add(-time.Hour).Format(time.RFC3339))
+	proctest.Eventually(t, "the past under the new name, beside the old points", func() bool {
+		tags := map[string]int{}
+		for _, is := range strings.Split(bins("moisture_pct"), ", ") {
+			tags[is]++
+		}
+		stocks := bins("castings_litres")
+		return tags["chest 47.5"] == 1 && tags["chest 47"] == 1 && tags["crate 47.5"] == 1 && strings.Count(stocks, "chest") == 4 && strings.Count(stocks, "crate") == 3
+	})
+	c.Stop()
 }

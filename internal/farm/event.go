@@ -22,6 +22,7 @@ const (
 	EventWeather // the weather of the hours to come
 	EventAlive   // a device says that it is there, or its last will that it is gone
 	EventStrike  // a line of the logbook was wrong, and counts no more
+	EventStock   // what a tub holds has changed; the rules know it already
 )
 
 // An Event is one thing that happened, in journal order. It carries its own
@@ -44,12 +45,20 @@ type Event struct {
 	Trouble Trouble       // EventTrouble
 	Weather *Weather      // EventWeather; shared, never changed
 	Alive   *Liveness     // EventAlive; likewise
+	Stock   Stock         // EventStock
 	Shift   time.Duration // EventClock
 	From    time.Time     // EventClock: when the wrong time began, on the wrong clock
 
 	// Elsewhere is where a reading of the journal was measured, in the names of now, when
 	// its probe does not stand there now; nil: it does.
 	Elsewhere *Place
+}
+
+// A Stock is what a zone that keeps castings holds, by what was told of it.
+type Stock struct {
+	Bin    string  `json:"bin"`
+	Zone   string  `json:"zone"`
+	Litres float64 `json:"litres"`
 }
 
 // Sign says of an event that a keeper makes who it is by.

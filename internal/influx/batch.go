@@ -44,6 +44,8 @@ func newBatch(lines func(seq int64) *Lines, st farm.Stretch, keep func(time.Time
 			text = lines(e.Seq).AppendJot(text, e.Jot, st.Alike[e.Seq])
 		case e.Kind == farm.EventStrike && wanted(e.Strike.Jot.At):
 			text = lines(e.Strike.Line).AppendStrike(text, e.Strike.Jot, st.Alike[e.Seq])
+		case e.Kind == farm.EventStock && wanted(e.Arrived):
+			text = lines(e.Seq).AppendStock(text, e.Stock, e.Arrived)
 		default:
 			continue
 		}

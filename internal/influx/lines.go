@@ -126,6 +126,13 @@ func (l *Lines) AppendReading(dst []byte, r farm.Reading, elsewhere *farm.Place)
 	return row.end(r.At)
 }
 
+// AppendStock appends the line of what a tub holds from a moment on, with its newline.
+func (l *Lines) AppendStock(dst []byte, s farm.Stock, at time.Time) []byte {
+	row := row{line: append(dst, l.climateHead(s.Bin, s.Zone, "", l.rooms[s.Bin])...), sep: ' '}
+	row.number("castings_litres", s.Litres)
+	return row.end(at)
+}
+
 // AppendChange appends the line of a change of a condition, with its newline.
 func (l *Lines) AppendChange(dst []byte, c farm.Change) []byte {
 	row := row{line: appendHead(dst, Marks, "bin", c.Bin, "change", string(c.Change), "condition", string(c.Condition),

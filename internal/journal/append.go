@@ -68,7 +68,7 @@ func (j *Journal) Append(ctx context.Context, b *Batch) error {
 func (b *Batch) check() error {
 	for _, e := range b.Entries {
 		switch {
-		case e.Event.Kind < farm.EventReading, e.Event.Kind > farm.EventStrike:
+		case e.Event.Kind < farm.EventReading, e.Event.Kind > farm.EventStock:
 			return fmt.Errorf("event of unknown kind %d", e.Event.Kind)
 		case e.Event.Arrived.IsZero():
 			return fmt.Errorf("event of kind %d has no time of arrival", e.Event.Kind)

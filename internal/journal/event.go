@@ -23,6 +23,7 @@ type eventBody struct {
 	Trouble farm.Trouble   `json:"trouble,omitzero"`
 	Weather *farm.Weather  `json:"weather,omitempty"`
 	Alive   *farm.Liveness `json:"alive,omitempty"`
+	Stock   farm.Stock     `json:"stock,omitzero"`
 	Up      bool           `json:"up,omitempty"`
 	Backlog farm.Backlog   `json:"backlog,omitempty"`
 	ShiftMs int64          `json:"shift_ms,omitempty"`
@@ -31,7 +32,7 @@ type eventBody struct {
 }
 
 func bodyOf(e farm.Event) eventBody {
-	b := eventBody{Jot: e.Jot, Hush: e.Hush, Seen: e.Seen, Strike: e.Strike.Line, By: e.Strike.By, Trouble: e.Trouble, Weather: e.Weather, Alive: e.Alive,
+	b := eventBody{Jot: e.Jot, Hush: e.Hush, Seen: e.Seen, Strike: e.Strike.Line, By: e.Strike.By, Trouble: e.Trouble, Weather: e.Weather, Alive: e.Alive, Stock: e.Stock,
 		Up: e.Up, Backlog: e.Backlog, ShiftMs: e.Shift.Milliseconds()}
 	for _, at := range []*time.Time{&b.Jot.At, &b.Hush.Until, &b.Seen.Until} {
 		*at = at.UTC().Truncate(time.Millisecond)
@@ -89,7 +90,7 @@ func scanEvent(e *farm.Event, rows *sql.Rows) error {
 	}
 	e.Jot, e.Hush, e.Seen, e.Trouble = body.Jot, body.Hush, body.Seen, body.Trouble
 	e.Strike = farm.Strike{Line: body.Strike, By: body.By}
-	e.Up, e.Backlog, e.Weather, e.Alive = body.Up, body.Backlog, body.Weather, body.Alive
+	e.Up, e.Backlog, e.Weather, e.Alive, e.Stock = body.Up, body.Backlog, body.Weather, body.Alive, body.Stock
 	if !body.Settled {
 		e.Shift = time.Duration(body.ShiftMs) * time.Millisecond
 	}

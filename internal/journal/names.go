@@ -123,6 +123,7 @@ func (n *register) event(e *farm.Event) {
 		*bin, *zone = at.Bin, at.Zone
 	}
 	put(&e.Hush.Bin, &e.Hush.Zone)
+	put(&e.Stock.Bin, &e.Stock.Zone)
 	n.jot(&e.Jot, e.Seq)
 	n.jot(&e.Strike.Jot, e.Strike.Line)
 }

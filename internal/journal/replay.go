@@ -149,6 +149,9 @@ func (n *register) alike(t *tx, events []farm.Event) map[int64]int {
 	return counts
 }
 
+// forwarded are the kinds of events that a database is told of.
+var forwarded = []farm.EventKind{farm.EventReading, farm.EventJot, farm.EventStrike, farm.EventStock}
+
 // worth gives the first readings and jots of a stretch and the sequence number
 // up to which that is all of them.
 func (s *stretch) worth(t *tx, limit int) farm.Stretch {
@@ -161,7 +164,7 @@ func (s *stretch) worth(t *tx, limit int) farm.Stretch {
 		if t.fail(err); t.err != nil {
 			break
 		}
-		if e.Kind != farm.EventReading && e.Kind != farm.EventJot && e.Kind != farm.EventStrike {
+		if !slices.Contains(forwarded, e.Kind) {
 			continue
 		}
 		if events = append(events, e); len(events) == limit {

@@ -45,6 +45,16 @@ func (s *State) Look(at time.Time) farm.View {
 	return v
 }
 
+// Stocks are what each zone that keeps castings holds, by what was told of it.
+func (s *State) Stocks() (all []farm.Stock) {
+	for _, z := range s.zones {
+		if z.spec.Aim == farm.Keeping {
+			all = append(all, farm.Stock{Bin: z.who.Bin, Zone: z.who.Zone, Litres: z.kept()})
+		}
+	}
+	return all
+}
+
 // standing lists what is raised at arrival time at, most urgent first, then in
 // the order of the configuration.
 func (s *State) standing(at time.Time) []farm.Standing {

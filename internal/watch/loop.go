@@ -21,6 +21,7 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"slices"
 	"sync/atomic"
 	"time"
 
@@ -84,7 +85,8 @@ type Loop struct {
 	paced   map[string]bool           // probes whose pace, another than the keeper has said, has been logged
 	counts  counts
 	outage  outage
-	stale   bool // what is in memory was learned from a line that was struck
+	stocks  []farm.Stock // as noted last
+	stale   bool         // what is in memory was learned from a line that was struck
 	time    timekeeping
 	shown   atomic.Pointer[shown]
 
@@ -262,6 +264,20 @@ func (l *Loop) take(e farm.Event, d *ingest.Delivery) {
 	}
 	if len(changes) > 0 {
 		l.batch.urgent = true
+	}
+	if e.Kind == farm.EventJot {
+		l.noteStocks()
+	}
+}
+
+// noteStocks notes of which tubs the stock has changed since that was noted last.
+func (l *Loop) noteStocks() {
+	was := l.stocks
+	l.stocks = l.memory.State.Stocks()
+	for _, s := range l.stocks {
+		if !slices.Contains(was, s) {
+			l.take(farm.Event{Kind: farm.EventStock, Arrived: l.now(), Stock: s}, nil)
+		}
 	}
 }
 

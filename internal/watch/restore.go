@@ -102,6 +102,7 @@ func (l *Loop) rebuild(ctx context.Context) error {
 		return err
 	}
 	l.memory, l.decoder = r, ingest.NewDecoder(l.cfg.Farm, l.cfg.Prefix)
+	l.stocks = r.State.Stocks()
 	clear(l.weather) // what was on its way to the disk may be lost
 	l.batch.reset()
 	l.batch.save = len(r.Gone) > 0 || r.Digest != l.cfg.Digest

@@ -49,11 +49,12 @@ func (l *Loop) unlearn(ctx context.Context) {
 	}
 	ctx = context.WithoutCancel(ctx) // half of it is worse than a late stop
 	l.stale = false
-	began := l.cfg.Now()
+	began, stocks := l.cfg.Now(), l.stocks
 	if err := l.rebuild(ctx); err != nil {
 		l.fail(err)
 		return
 	}
-	l.batch.save = true
+	l.batch.save, l.stocks = true, stocks
+	l.noteStocks()
 	l.cfg.Log.Info("a line of the logbook was struck, and unlearned", "replayed", l.memory.Replayed, "took", l.cfg.Now().Sub(began))
 }
