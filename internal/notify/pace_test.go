@@ -317,6 +317,29 @@ func TestReminders(t *testing.T) {
 	}
 }
 
+// Bins that went cold one after the other in one air are reminded of in one letter.
+func TestOneLetterRemindsOfACause(t *testing.T) {
+	inBubble(t, func(teller *notify.Teller) { teller.Remind = 12 * time.Hour }, func(p *pace) {
+		var all []farm.Standing
+		for _, at := range []struct{ bin, zone string }{{"bed", "near"}, {"trough", "all"}} {
+			ch := change(farm.TooCold, farm.Raised, farm.Now, time.Now())
+			ch.Bin, ch.Zone, ch.Episode = at.bin, at.zone, "cold-"+at.bin
+			all = append(all, farm.Standing{Episode: ch.Episode, Bin: at.bin, Zone: at.zone, Condition: farm.TooCold, Urgency: farm.Now, Since: ch.At})
+			p.stand(all...)
+			p.box.add(notify.OwedFor(p.cfg.Tellers, ch, ch.At)...)
+			p.pass(50 * time.Minute)
+		}
+		p.pass(36 * time.Hour)
+		var said []int
+		for _, c := range p.bundles() {
+			said = append(said, len(c.Items))
+		}
+		if !slices.Equal(said, []int{1, 1, 2, 2, 2}) {
+			t.Errorf("letters of %v things, at %v", said, p.times())
+		}
+	})
+}
+
 // Water that was given needs time to show: nobody is reminded to give more.
 func TestNoReminderWhileWaterSpreads(t *testing.T) {
 	every := func(teller *notify.Teller) { teller.Remind = 12 * time.Hour }

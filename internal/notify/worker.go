@@ -239,38 +239,49 @@ func (w *worker) concerned(s *situation) (episodes []string) {
 
 // remind owes the teller a reminder of whatever is still at now, its interval
 // after the teller last heard of it, and once of what somebody has looked after in vain.
+// When one of a cause is due, the others of that cause go along that would come within
+// half an interval: one letter reminds of all.
 func (w *worker) remind(ctx context.Context, s situation) {
-	for _, st := range s.view.Standing {
-		again := w.teller.Remind > 0 && nagging(st, s.now)
-		if !again && !st.Back(s.now) || !w.teller.minds(st.Bin, st.Probe) || !w.teller.hears(st.Urgency, st.Condition) {
-			continue
-		}
-		if err := w.remindOf(ctx, st, again, s.now); err != nil && ctx.Err() == nil {
-			w.log.Warn("reminder not owed", "episode", st.Episode, "error", err)
+	due := map[string]bool{} // causes
+	for _, after := range []time.Duration{w.teller.Remind, w.teller.Remind / 2} {
+		for _, st := range s.view.Standing {
+			matter, shared := s.matter(farm.Change{Bin: st.Bin, Zone: st.Zone, Probe: st.Probe, Condition: st.Condition})
+			again := w.teller.Remind > 0 && nagging(st, s.now) && (after == w.teller.Remind || due[matter])
+			if !again && !st.Back(s.now) || !w.teller.minds(st.Bin, st.Probe) || !w.teller.hears(st.Urgency, st.Condition) {
+				continue
+			}
+			owed, err := w.remindOf(ctx, st, again, s.now, after)
+			if err != nil && ctx.Err() == nil {
+				w.log.Warn("reminder not owed", "episode", st.Episode, "error", err)
+			}
+			due[matter] = due[matter] || owed && shared && w.teller.Kind != ByWebhook
 		}
 	}
 }
 
-func (w *worker) remindOf(ctx context.Context, st farm.Standing, again bool, now time.Time) error {
+// remindOf owes a reminder of what stands: again, where the teller last heard of it so long ago,
+// or since nobody looks after it any more.
+func (w *worker) remindOf(ctx context.Context, st farm.Standing, again bool, now time.Time, after time.Duration) (owed bool, err error) {
 	episode := st.Episode
 	told, err := w.toldOnDisk(ctx, episode)
 	if open, _ := heard(told); !open {
-		return err
+		return false, err
 	}
 	last := told[len(told)-1]
 	since := now.Sub(last.Next) // one that lies ahead was told by a clock that was ahead
-	again = again && (since < 0 || since >= w.teller.Remind)
+	again = again && (since < 0 || since >= after)
 	if back := st.Back(now) && last.Next.Before(*st.Taken); !again && !back {
-		return nil
+		return false, nil
 	}
 	rows, err := w.journalled(ctx)
 	if err != nil || slices.ContainsFunc(rows, func(o farm.Owed) bool { return o.Change.Episode == episode }) {
-		return err // something is on its way already
+		return false, err // something is on its way already
 	}
-	return wrapped("owe a reminder", w.src.Outbox.Owe(ctx, []farm.Owed{{
+	err = wrapped("owe a reminder", w.src.Outbox.Owe(ctx, []farm.Owed{{
 		Notice: "remind-" + hashed(w.teller.Key, episode, strconv.FormatInt(now.UnixMilli(), 10)),
 		Teller: w.teller.Key, ChangeID: last.ChangeID, Change: last.Change, Reminder: true, Created: now, Next: now,
 	}}))
+	return err == nil, err
 }
 
 // deliver sends one bundle and notes what came of it; it tells whether the
