@@ -3,6 +3,7 @@ package husbandry
 import (
 	"math"
 	"slices"
+	"sort"
 	"strings"
 
 	"binwatchd/internal/farm"
@@ -138,7 +139,10 @@ func (m Meal) Left(more float64) float64 {
 // perDay is the part of what is left that goes in a day of the pace.
 func (m Meal) perDay() float64 { return logNearly / m.DueAfter() }
 
-const logNearly = 1.897119984885881 // ln(1/NearlyEaten)
+const (
+	logNearly = 1.897119984885881             // ln(1/NearlyEaten)
+	goneAfter = 2.995732273553991 / logNearly // ln(1/goneBelow) over that
+)
 
 // DueAfter is the days of the pace after which it is nearly eaten.
 func (m Meal) DueAfter() float64 { return (1 - NearlyEaten) * m.Days }
@@ -215,12 +219,35 @@ func (e Eaters) Eat(meals []Meal, days float64) float64 {
 	return gone
 }
 
-// DueIn is in how many days all meals will be nearly eaten at this pace: 0 when they
-// are, +Inf where nothing goes on.
-func (e Eaters) DueIn(meals []Meal) float64 {
+// AllNearlyEaten tells whether so many days of their paces on meals are nearly eaten:
+// together, of the kg that lay there when the last of them came; one by one where that
+// is 0, for not all were weighed.
+func AllNearlyEaten(meals []Meal, after, lay float64) bool {
+	left := 0.0
+	for _, m := range meals {
+		part := m.Left(after)
+		if lay == 0 && part > NearlyEaten {
+			return false
+		}
+		left += m.Kg * part
+	}
+	return lay == 0 || left <= NearlyEaten*lay
+}
+
+// DueIn is in how many days meals will be nearly eaten at this pace, as
+// [AllNearlyEaten] has it: 0 when they are, +Inf where nothing goes on.
+func (e Eaters) DueIn(meals []Meal, lay float64) float64 {
 	due := 0.0
 	for _, m := range meals {
 		due = max(due, m.DueAfter()-m.Eaten)
+	}
+	if lay > 0 {
+		const fine = 4096 // parts of the longest that one of them can last
+		last := due
+		for _, m := range meals {
+			last = max(last, goneAfter*m.DueAfter()-m.Eaten)
+		}
+		due = last / fine * float64(sort.Search(fine, func(i int) bool { return AllNearlyEaten(meals, last/fine*float64(i), lay) }))
 	}
 	const parts = 64
 	days, part := 0.0, due/parts

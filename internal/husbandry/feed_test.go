@@ -36,12 +36,12 @@ func TestGrainAtSixtyFive(t *testing.T) {
 	if left := meal[0].Left(warm.Eat(meal, 30)); left < 0.3 {
 		t.Errorf("after a month %v of the grain is left, want a good part", left)
 	}
-	due := warm.DueIn(meal)
+	due := warm.DueIn(meal, 0)
 	if due < 40 || due > 65 {
 		t.Errorf("grain is due in %v days, want about two months less the last bit", due)
 	}
 	cool := husbandry.Activity(species(t, "red"), farm.CelsiusOf(50), 78)
-	if later := (husbandry.Eaters{Activity: cool, TempC: farm.CelsiusOf(50)}).DueIn(meal); later < 2*due {
+	if later := (husbandry.Eaters{Activity: cool, TempC: farm.CelsiusOf(50)}).DueIn(meal, 0); later < 2*due {
 		t.Errorf("at 50 °F due in %v days, at 65 °F in %v: worms eat slower when cool", later, due)
 	}
 	near(t, "a full feed at 65 °F", husbandry.NextFeed(2, activity, 0, grain), 2, 1e-9)
@@ -77,12 +77,12 @@ func TestFewWormsTakeLonger(t *testing.T) {
 	of := func(wormsKg float64) husbandry.Eaters {
 		return husbandry.Eaters{WormsKg: wormsKg, Activity: 1, TempC: 20}
 	}
-	near(t, "6 kg, 0.4 kg of worms", of(0.4).DueIn(scraps(6)), 24.4, 0.3)
-	near(t, "not known how many: the pace of the table", of(0).DueIn(scraps(6)), 0.85*14, 1e-6)
-	near(t, "their own mass and more, and they manage", of(6.0/1.5).DueIn(scraps(6)), 0.85*14, 4)
+	near(t, "6 kg, 0.4 kg of worms", of(0.4).DueIn(scraps(6), 0), 24.4, 0.3)
+	near(t, "not known how many: the pace of the table", of(0).DueIn(scraps(6), 0), 0.85*14, 1e-6)
+	near(t, "their own mass and more, and they manage", of(6.0/1.5).DueIn(scraps(6), 0), 0.85*14, 4)
 	// A trifle among very many: (0.6·ln(1/0.15) + 0.85·0.05)/1.6 of 1/0.159 days.
-	near(t, "0.1 kg, 2 kg of worms", of(2).DueIn(scraps(0.1)), 4.62, 0.05)
-	near(t, "amount not known", of(2).DueIn(scraps(0)), 0.85*14, 1e-6)
+	near(t, "0.1 kg, 2 kg of worms", of(2).DueIn(scraps(0.1), 0), 4.62, 0.05)
+	near(t, "amount not known", of(2).DueIn(scraps(0), 0), 0.85*14, 1e-6)
 }
 
 // Without a worm, in their frost or heat, only microbes are left: scraps halve in two
@@ -102,14 +102,14 @@ func TestLeft(t *testing.T) {
 	near(t, "nearly eaten", husbandry.Meal{Days: 20, Eaten: 10}.Left(7), husbandry.NearlyEaten, 1e-12)
 	near(t, "gone", husbandry.Meal{Days: 20, Eaten: 60}.Left(0), 0, 0)
 	near(t, "no pace", husbandry.Meal{}.Left(1), 0, 0)
-	near(t, "due now", husbandry.Eaters{Activity: 0.5}.DueIn([]husbandry.Meal{{Days: 20, Eaten: 18}}), 0, 0)
-	if due := (husbandry.Eaters{TempC: -1}).DueIn([]husbandry.Meal{{Days: 20}}); !math.IsInf(due, 1) {
+	near(t, "due now", husbandry.Eaters{Activity: 0.5}.DueIn([]husbandry.Meal{{Days: 20, Eaten: 18}}, 0), 0, 0)
+	if due := (husbandry.Eaters{TempC: -1}).DueIn([]husbandry.Meal{{Days: 20}}, 0); !math.IsInf(due, 1) {
 		t.Errorf("in frost due in %v, want never", due)
 	}
 }
 
-// Laws of the due day, whatever lies in the bin: when it comes no meal is more than
-// nearly eaten and one is just that; more food never brings it nearer, more worms
+// Laws of the due day, whatever lies in the bin: when it comes all together is nearly
+// eaten and not before, or where nobody weighed no meal is more than that and one is just that; more food never brings it nearer, more worms
 // never put it off, a meal in two halves is one meal.
 func TestLawsOfTheDueDay(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
@@ -123,7 +123,7 @@ func TestLawsOfTheDueDay(t *testing.T) {
 		e := husbandry.Eaters{
 			WormsKg: rapid.Float64Range(0.1, 4).Draw(t, "worms"), Activity: rapid.Float64Range(0.05, 1).Draw(t, "activity"), TempC: rapid.Float64Range(3, 32).Draw(t, "temp"),
 		}
-		due := e.DueIn(meals)
+		due := e.DueIn(meals, 0)
 		most := func(days float64) (left float64) {
 			gone := e.Eat(meals, days)
 			for _, m := range meals {
@@ -135,18 +135,29 @@ func TestLawsOfTheDueDay(t *testing.T) {
 		if before, after := most(max(0, due-about)), most(due+about); due > 0 && (before < husbandry.NearlyEaten-1e-3 || after > husbandry.NearlyEaten+1e-3) {
 			t.Fatalf("due in %v, before which %v is left, and after which %v", due, before, after)
 		}
+		lay := 0.0
+		for _, m := range meals {
+			if lay += m.Kg * rapid.Float64Range(0.2, 1).Draw(t, "lay"); m.Kg == 0 {
+				lay = 0
+				break
+			}
+		}
+		eaten := func(days float64) bool { return husbandry.AllNearlyEaten(meals, e.Eat(meals, days), lay) }
+		if together := e.DueIn(meals, lay); together > about && (eaten(together-about) || !eaten(together+about)) {
+			t.Fatalf("all together due in %v; before %v, after %v", together, eaten(together-about), eaten(together+about))
+		}
 		slack := 1e-9 + 0.002*due // what is added up differs in its steps
-		if more := e.DueIn(append(slices.Clone(meals), meal.Draw(t, "more"))); more < due-slack {
+		if more := e.DueIn(append(slices.Clone(meals), meal.Draw(t, "more")), 0); more < due-slack {
 			t.Fatalf("due in %v, with more food in %v", due, more)
 		}
 		many := e
 		many.WormsKg *= rapid.Float64Range(1, 5).Draw(t, "many")
-		if sooner := many.DueIn(meals); sooner > due+slack {
+		if sooner := many.DueIn(meals, 0); sooner > due+slack {
 			t.Fatalf("due in %v, with more worms in %v", due, sooner)
 		}
 		half := meals[0]
 		half.Kg /= 2
-		if split := e.DueIn(append(slices.Clone(meals[1:]), half, half)); math.Abs(split-due) > slack {
+		if split := e.DueIn(append(slices.Clone(meals[1:]), half, half), 0); math.Abs(split-due) > slack {
 			t.Fatalf("due in %v, split in %v", due, split)
 		}
 	})

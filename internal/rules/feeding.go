@@ -3,7 +3,6 @@ package rules
 import (
 	"cmp"
 	"fmt"
-	"slices"
 	"time"
 
 	"binwatchd/internal/farm"
@@ -33,24 +32,20 @@ func (s *State) activity(z *zone) float64 {
 
 // feedIsDue tells whether all that was fed is nearly eaten.
 func (s *State) feedIsDue(z *zone) bool {
-	return !slices.ContainsFunc(z.Husbandry.Foods, func(f food) bool { return s.left(z, f) > husbandry.NearlyEaten })
+	meals, lay := s.meals(z)
+	return husbandry.AllNearlyEaten(meals, 0, lay)
 }
 
 // feedDueAt forecasts the next feed at the activity of now, in words that tell when
 // there is more food than the worms manage: that sours, and heats.
 func (s *State) feedDueAt(z *zone, at time.Time) (due time.Time, text string, ok bool) {
-	var meals []husbandry.Meal
-	for _, f := range z.Husbandry.Foods {
-		if f.lies(at) {
-			meals = append(meals, s.meal(z, f))
-		}
-	}
+	meals, lay := s.meals(z)
 	warmth, known := z.warmth()
 	if len(meals) == 0 || !known {
 		return time.Time{}, "", false
 	}
 	eaters := s.eaters(z, warmth, z.moisture())
-	due, ok = inDays(eaters.DueIn(meals), z.Husbandry.Eating.Upto)
+	due, ok = inDays(eaters.DueIn(meals, lay), z.Husbandry.Eating.Upto)
 	text = "next feed due about " + s.farm.Dates().Day(due, at)
 	if eaters.Overfed(meals) {
 		text += "; there is more food than so many worms manage, so give none before"

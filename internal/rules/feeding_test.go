@@ -50,6 +50,9 @@ func (w *watched) due(t *testing.T, at float64) float64 {
 			return o.Forecast.Crosses.Sub(t0).Hours() / 24
 		}
 	}
+	if told := w.of(farm.FeedDue); len(told) > 0 && told[len(told)-1].Change == farm.Raised {
+		return told[len(told)-1].At.Sub(t0).Hours() / 24
+	}
 	t.Fatalf("feed is not foreseen: %+v, %+v", z.Outlook, z.Food)
 	return 0
 }
@@ -148,8 +151,8 @@ func TestMoreThanTheWormsManageIsSaid(t *testing.T) {
 func byTime(a, b farm.Jot) int { return a.At.Compare(b.At) }
 
 // Laws of the logbook: lines in any order and at any time after the fact say the same,
-// one feed in two parts is one feed, more food is never due sooner, more worms never
-// later.
+// one feed in two parts is one feed, more of what lasts longest is never due sooner,
+// more worms never later.
 func TestLawsOfTheFeedClock(t *testing.T) {
 	efforttest.Long(t)
 	kinds := []string{"mash", "fruit", "scraps", "coffee", "grain", "oats"}
@@ -182,13 +185,33 @@ func TestLawsOfTheFeedClock(t *testing.T) {
 		if got := of(wormsKg, slices.Concat(lines[:i], []farm.Jot{half, half}, lines[i+1:])); math.Abs(got-want) > 1e-6 {
 			t.Errorf("seed %d: due on day %v, with a feed in two parts %v", seed, want, got)
 		}
-		more := fed(1+8*r.Float64(), 0.1+2*r.Float64(), kinds[r.IntN(len(kinds))])
+		more := lines[len(lines)-1]
+		more.Kg, more.Of = 0.1+2*r.Float64(), "grain"
 		if got := of(wormsKg, slices.SortedFunc(slices.Values(append(slices.Clone(lines), more)), byTime)); got < want-0.02 {
 			t.Errorf("seed %d: due on day %.2f, with %.1f kg of %s more on day %.2f", seed, want, more.Kg, more.Of, got)
 		}
 		if got := of(wormsKg*(1+r.Float64()), lines); got > want+0.02 {
 			t.Errorf("seed %d: due on day %.2f, with more worms on day %.2f", seed, want, got)
 		}
+	}
+}
+
+// A handful of grain beside a bucket of scraps is not waited for, however long it lasts;
+// while each feed was, it put the notice off by weeks. Where nobody weighed, it is.
+func TestAHandfulOfWhatLastsHoldsNothing(t *testing.T) {
+	of := func(lines ...farm.Jot) float64 {
+		w := fedBed(1)
+		w.live(3, lines...)
+		return w.due(t, 3)
+	}
+	scraps, grain := fed(1, 3, "scraps"), fed(1.5, 0.1, "grain")
+	alone, both := of(scraps), of(scraps, grain)
+	if both < alone-0.02 || both > alone+4 {
+		t.Errorf("due on day %.2f, with a handful of grain beside it on day %.2f", alone, both)
+	}
+	scraps.Kg, grain.Kg = 0, 0
+	if got := of(scraps, grain); got < both+14 {
+		t.Errorf("nobody weighed, and due on day %.2f", got)
 	}
 }
 

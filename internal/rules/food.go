@@ -13,6 +13,7 @@ type food struct {
 	At       time.Time
 	Kg       float64
 	Of       string
+	Lay      float64   // kg of food in the bin once it was there; 0: not reckoned yet
 	Over     time.Time // the keeper saw it eaten; zero: not yet
 	Eaten    float64   // days of its own pace that have gone by
 	Reckoned reckoning
@@ -81,7 +82,7 @@ func (h *husbandryMemory) eatAnew() {
 	}
 	for i := range h.Foods {
 		f := &h.Foods[i]
-		f.Eaten, f.Reckoned = 0, reckoning{Upto: f.At}
+		f.Eaten, f.Lay, f.Reckoned = 0, 0, reckoning{Upto: f.At}
 	}
 }
 
@@ -117,7 +118,7 @@ func (s *State) share(z *zone, meals []husbandry.Meal, t stretch) {
 	var lying [maxFoods]husbandry.Meal
 	for end := t.To; t.From.Before(end); t.From = t.To {
 		t.To = end
-		n := 0
+		n, kg := 0, 0.0
 		for i, f := range foods {
 			for _, turn := range []time.Time{f.At, f.Over} {
 				if turn.After(t.From) && turn.Before(t.To) {
@@ -127,7 +128,13 @@ func (s *State) share(z *zone, meals []husbandry.Meal, t stretch) {
 			if f.lies(t.From) {
 				meals[i].Eaten = f.Eaten
 				lying[n] = meals[i]
+				kg += f.Kg * meals[i].Left(0)
 				n++
+			}
+		}
+		for i := range foods {
+			if f := &foods[i]; f.Lay == 0 && f.lies(t.From) {
+				f.Lay = kg
 			}
 		}
 		gone := s.eaters(z, t.TempC, t.MoistPct).Eat(lying[:n], t.days())
@@ -149,6 +156,23 @@ func (f food) lies(from time.Time) bool {
 func (s *State) meal(z *zone, f food) husbandry.Meal {
 	feed, _ := husbandry.FeedOf(s.farm, f.Of)
 	return husbandry.Meal{Kg: f.Kg, Days: z.Husbandry.Paces[f.Of].Pace(feed.Days), Eaten: f.Eaten}
+}
+
+// meals are the foods that lie in a zone, and how many kg lay there when the last of
+// them came; 0 where not all were weighed.
+func (s *State) meals(z *zone) (meals []husbandry.Meal, lay float64) {
+	weighed := true
+	for _, f := range z.Husbandry.Foods {
+		if f.Over.IsZero() {
+			meals = append(meals, s.meal(z, f))
+			weighed = weighed && (f.Kg > 0 || s.left(z, f) == 0)
+			lay = max(f.Lay, f.Kg)
+		}
+	}
+	if !weighed {
+		lay = 0
+	}
+	return meals, lay
 }
 
 // left is the part of a food that is left, 0 to 1.
