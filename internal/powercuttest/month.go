@@ -233,15 +233,18 @@ func (m *month) day(w io.Writer, t *tabwriter.Writer, day int) error {
 	return t.Flush()
 }
 
-// settled waits until all has come in, and ends in order.
+// settled waits until all has come in, or nothing more comes, and ends in order.
 func (m *month) settled() error {
 	<-m.probes.ended
-	if err := m.until("all that was sent is kept", func() bool {
+	last, since := 0, time.Now()
+	if err := m.until("nothing more comes", func() bool {
 		sent, _, kept, _ := m.ledger.counts()
-		return kept >= sent
+		if kept > last {
+			last, since = kept, time.Now()
+		}
+		return kept >= sent || time.Since(since) > standstill
 	}); err != nil {
-		sent, _, kept, _ := m.ledger.counts()
-		fmt.Fprintf(os.Stderr, "%d of %d readings are not kept: %v\n", sent-kept, sent, err)
+		return err
 	}
 	log, err := m.host.run("journalctl --no-pager -o cat -u binwatchd | grep -E 'level=(WARN|ERROR)|level=INFO msg=watching' | tail -40")
 	return errors.Join(err, os.WriteFile(filepath.Join(m.dir, "log"), []byte(log), 0o600), order(m.host, "systemctl stop binwatchd mosquitto; sync"))
