@@ -128,8 +128,11 @@ func (p *parser) line(a *act) (j farm.Jot, q *Question) {
 	if row == nil {
 		return j, ask(AskVerb, "what was done? It can be %s", listed(doings()))
 	}
-	if row.Name == farm.Fed && strings.EqualFold(strings.Join(a.of, " "), "bedding") {
+	switch of := strings.ToLower(strings.Join(a.of, " ")); {
+	case row.Name == farm.Fed && of == "bedding":
 		row = farm.Bedded.Row()
+	case row.Name == farm.Fed && waters[of]: // "fed 2 kg scraps and 1 gal water"
+		row = farm.Watered.Row()
 	}
 	j = farm.Jot{What: row.Name, Words: a.words, At: a.when.at}
 	if !a.when.at.IsZero() {

@@ -279,6 +279,9 @@ func (p *parser) small() int {
 	return 1
 }
 
+// noes are of no stuff: what was not done is no line of the logbook.
+var noes = set("no not nothing none never")
+
 // fillers say nothing in a line of the logbook. A "no" or a "should" does.
 var fillers = set(`i we the just have has had been a an up it its there was were are is and also saw seen see found spotted
 	noticed please : . ! - / ( )`)
@@ -319,7 +322,7 @@ const mostStuff = 4
 // kind reads what a jot is of, where that can stand.
 func (p *parser) kind() int {
 	w := p.words[p.at]
-	if !w.letters || p.joined || len(p.act.of) >= mostStuff {
+	if !w.letters || p.joined || len(p.act.of) >= mostStuff || noes[w.low] {
 		return 0
 	}
 	a := p.act
