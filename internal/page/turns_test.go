@@ -51,10 +51,10 @@ func (c *crowd) looks(more int) {
 	c.most = max(c.most, c.looking)
 }
 
-// read has so many ask for the first page, and counts with which status they are left.
+// read has so many ask how the farm stands, and counts with which status they are left.
 func (c *crowd) read(many int) map[int]int {
 	for range many {
-		go func() { c.left <- get(c.Page, "/").Code }()
+		go func() { c.left <- get(c.Page, "/api/now").Code }()
 	}
 	got := map[int]int{}
 	for range many {
