@@ -37,7 +37,7 @@ func TestTheRoundsAreSharedOutWhole(t *testing.T) {
 	for _, id := range []string{"linden-air", "battery"} {
 		view.Standing = append(view.Standing, farm.Standing{Episode: id, Probe: id})
 	}
-	view.Standing = append(view.Standing, farm.Standing{Episode: "farm"})
+	view.Standing = append(view.Standing, farm.Standing{Episode: "farm"}, farm.Standing{Episode: "b-b", Probe: "b-b"})
 	for _, tt := range []struct {
 		people []farm.Person
 		want   map[string]string // by person, the bins
@@ -48,7 +48,7 @@ func TestTheRoundsAreSharedOutWhole(t *testing.T) {
 			map[string]string{"mara": "abcd", "jo": "bcd", "helper": "abcd"}},
 		{[]farm.Person{{Name: "mara", Places: []string{"linden"}}}, map[string]string{"mara": "abcd"}},
 	} {
-		f := &farm.Farm{Bins: bins, Rooms: []farm.Room{{Name: "linden", Air: "linden-air"}, {Name: "cellar"}, {Name: "yard"}}, People: tt.people}
+		f := &farm.Farm{Bins: bins, Rooms: []farm.Room{{Name: "linden", Air: "linden-air"}, {Name: "cellar"}, {Name: "yard"}}, People: tt.people, Probes: []farm.Probe{{ID: "b-b", Of: []string{"b-t"}}}}
 		var all []string
 		for who, want := range tt.want {
 			p, _ := f.PersonCalled(who)
@@ -62,8 +62,11 @@ func TestTheRoundsAreSharedOutWhole(t *testing.T) {
 			for _, st := range part.Standing {
 				all = append(all, st.Episode)
 			}
-			if !slices.ContainsFunc(part.Standing, func(st farm.Standing) bool { return st.Episode == "battery" }) {
-				t.Errorf("%v: a battery that has died is not on the round of %q", tt.people, who)
+			has := func(id string) bool {
+				return slices.ContainsFunc(part.Standing, func(st farm.Standing) bool { return st.Episode == id })
+			}
+			if !has("battery") || has("b-b") != has("b") {
+				t.Errorf("%v: the batteries on the round of %q are not those of its bins and of none", tt.people, who)
 			}
 		}
 		for _, st := range view.Standing {

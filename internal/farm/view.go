@@ -70,9 +70,12 @@ func (v View) Within(f *Farm, name string) View {
 }
 
 // For is what of a view is on somebody's round: see [Farm.Minds]. What concerns the whole farm
-// is on everybody's, and so is a probe that stands nowhere, such as a battery's.
+// is on everybody's, and so is a probe that stands nowhere. A battery is where its first probe is.
 func (v View) For(f *Farm, p Person) View {
 	return v.among(func(bin string) bool { return f.Minds(p, bin) }, func(probe string) bool {
+		if spec, ok := f.ProbeByID(probe); ok && len(spec.Of) > 0 {
+			probe = spec.Of[0]
+		}
 		at, air := f.ZoneOf(probe), f.AirOf(probe)
 		return at.Bin == "" && (air == "" || f.mindsRoom(p, air)) || at.Bin != "" && f.Minds(p, at.Bin)
 	})

@@ -195,7 +195,7 @@ func TestRoundsOfOne(t *testing.T) {
 		"/rounds?of=nobody": {"", `<a href="/rounds?of=all" aria-current="true">All</a>`},
 	} {
 		body := look(path)
-		wantAll(t, body, tt.here, `<h2>Written down lately</h2>`, ", Jo: Bed, near watered 2 L", ": Crate turned", `href="/rounds"`)
+		wantAll(t, body, tt.here, `<h2>Written down lately</h2>`, ", Jo: Bed, near watered ", ": Crate turned</li>", `href="/rounds"`)
 		wantNone(t, body, "Bed bedded", ">Helper</a>")
 		if f.whose != tt.whose {
 			t.Errorf("%s: asked for the part of %q, want %q", path, f.whose, tt.whose)

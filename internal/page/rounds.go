@@ -2,10 +2,10 @@ package page
 
 import (
 	"net/http"
+	"strings"
 	"time"
 
 	"binwatchd/internal/farm"
-	"binwatchd/internal/jot"
 )
 
 // A roundsPage is the care list, each line with a tick that writes the jot.
@@ -115,7 +115,7 @@ func (v *visit) lately(whose string) (said []string) {
 		if who := v.Farm.SayPerson(j.By); who != "" {
 			line += ", " + who
 		}
-		said = append(said, line+": "+jot.Said(v.Farm, j))
+		said = append(said, line+": "+strings.TrimSpace(v.Farm.SayPlace(j.Bin, j.Zone)+" "+v.sayJot(j)))
 	}
 	return said
 }
