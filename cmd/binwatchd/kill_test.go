@@ -70,12 +70,10 @@ func TestKilledAtRandomMoments(t *testing.T) {
 			f.live(most)
 		})
 		if soak(t) > 0 {
-			sound = sound && t.Run("aside", func(t *testing.T) {
-				if others == nil {
-					others = sides(t)
-				}
-				killAside(t, others, all)
-			})
+			if others == nil {
+				others = sides(t) // they last as long as the soak
+			}
+			sound = sound && t.Run("aside", func(t *testing.T) { killAside(t, others, all) })
 			took := time.Since(began)
 			if all.sum() == 0 {
 				return
