@@ -115,6 +115,11 @@ func rows(r *results) [][5]string {
 	s200, abss200 := intake("strictly_200_in_flight")
 	const wear, slow = "Wear/20_probes_each_minute", "Wear/20_probes_each_10_minutes"
 	old := func(unit, format string) string { return r.say(format, "Decade", unit) }
+	nursery := func(unit, format string) string { return r.say(format, "Nursery", unit) }
+	night := func(what, cause string) [5]string {
+		of := func(unit, format string) string { return r.say(format, "Night/"+cause, unit) }
+		return [5]string{"letters for one cause, 200 bins: " + what, "–", "–", of("letters", "%.0f") + of("things", ", about %.0f things"), of("pushes", "%.0f pushes of what is now, ") + of("letters-after-30-min", "%.0f letters to who is told after half an hour")}
+	}
 	return [][5]string{
 		{"durable QoS 1 intake, mosquitto, 20 in flight", bare, "≥ 0.9", m20, abs20},
 		{"the same, 200 in flight", bare, "≥ 0.8", m200, abs200},
@@ -148,9 +153,10 @@ func rows(r *results) [][5]string {
 		{"start to first judgement, same farm", "–", "≤ 300 ms", r.say("%.0f ms", "Year", "start-ms"), r.say("%.0f readings in the journal", "Year", "readings")},
 		{"publish to mail accepted, over the 2 s it waits for others", "–", "≤ 50 ms", r.say("%.1f ms", "Told", "mail-ms"), ""},
 		{"publish to webhook answered", "–", "≤ 50 ms", r.say("%.1f ms", "Told", "webhook-ms"), ""},
-		{"GET / of a daemon of 200 bins and 600 probes, middle of 11", "–", "≤ 30 ms", r.say("%.0f ms", "Nursery", "front-ms"), r.say("/probes %.0f ms", "Nursery", "probes-ms") + ", " +
-			r.say("the command now %.0f ms", "Nursery", "now-ms") + ", " + r.say("start %.0f ms", "Nursery", "start-ms") + " and " + r.say("reload %.0f ms", "Nursery", "reload-ms") +
-			" over two days, " + r.say("%.0f readings", "Nursery", "readings") + "; " + r.say("resident %.0f MB", "Nursery", "resident-MB")},
+		{"GET / of a daemon of 200 bins and 600 probes after three years, middle of 11", "–", "≤ 30 ms", nursery("front-ms", "%.0f ms"), nursery("probes-ms", "/probes %.0f ms") + nursery("now-ms", ", the command now %.0f ms") +
+			nursery("start-s", "; start %.1f s") + nursery("start-cpu-s", ", %.1f s of work") + nursery("reload-ms", "; reload %.0f ms") + nursery("resident-MB", "; resident %.0f MB") + nursery("peak-MB", ", most ever %.0f MB")},
+		{"journal of that", "–", "–", nursery("journal-MB", "%.0f MB"), nursery("kept-readings", "%.0f single readings, a year's, ") + "and the history of all years"},
+		night("the heating of a shed of 50 is off for three hours", "heating_of_one_shed_off"), night("a gateway of 150 probes is dead for an hour", "gateway_dead"), night("the power is cut for an hour", "power_cut"),
 		{"a probe's acknowledgement, 99 of 100, beside 200 readers of 200 probes that speak every second", "the same without readers", "≤ 20 ms later",
 			r.say("%.0f", "Readers", "beside-p99-ms") + r.say(" and %.0f ms", "Readers", "alone-p99-ms"), r.say("%.0f pages", "Readers", "pages") + r.say(" in %.2f s", "Readers", "page-p50-s") +
 				r.say(" (99 of 100 in %.1f s)", "Readers", "page-p99-s") + r.say(", %.0f readers asked to come again", "Readers", "sent-away") + r.say(", %.0f answers that should not be", "Readers", "bad")},

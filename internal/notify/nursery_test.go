@@ -18,26 +18,23 @@ import (
 	"binwatchd/internal/rules"
 )
 
-// sheds is an invented nursery of 40 bins in three places: 123 probes, three to a bin, and one
+// sheds is an invented nursery of places with so many bins each: three probes to a bin, and one
 // in the air of each place. Each place has a gateway.
-func sheds(t *testing.T) farm.Farm {
+func sheds(t *testing.T, bins ...int) farm.Farm {
 	f := farm.Farm{Name: "Hillfoot Nursery", Units: farm.Metric, Location: london(t), Species: husbandry.Species()}
 	probe := func(id, gateway string, q farm.Quantity, u farm.Unit, every time.Duration) farm.Probe {
 		return farm.Probe{ID: id, Topic: gateway + "/" + id, Measures: q, Unit: u, Every: every, Via: gateway}
 	}
-	for _, place := range []struct {
-		name string
-		bins int
-	}{{"linden", 14}, {"maple", 16}, {"rowan", 10}} {
-		air, gateway := place.name+"-air", "gw-"+place.name
-		f.Rooms = append(f.Rooms, farm.Room{Name: place.name, Air: air})
+	for i, place := range []string{"linden", "maple", "rowan", "alder"}[:len(bins)] {
+		air, gateway := place+"-air", "gw-"+place
+		f.Rooms = append(f.Rooms, farm.Room{Name: place, Air: air})
 		f.Probes = append(f.Probes, probe(air, gateway, farm.Temperature, farm.Celsius, 10*time.Minute))
-		for n := range place.bins {
-			bin := fmt.Sprintf("%s-%02d", place.name, n+1)
+		for n := range bins[i] {
+			bin := fmt.Sprintf("%s-%02d", place, n+1)
 			f.Probes = append(f.Probes, probe(bin+"-t", gateway, farm.Temperature, farm.Celsius, 10*time.Minute),
 				probe(bin+"-m", gateway, farm.Moisture, farm.Percent, 10*time.Minute), probe(bin+"-b", gateway, farm.Battery, farm.Volt, time.Hour))
 			f.Bins = append(f.Bins, farm.Bin{
-				Name: bin, Room: place.name, Ambient: air, VolumeL: 160, Species: []farm.Share{{Species: [...]string{"african", "african", "african", "african", "blue"}[n%5], Fraction: 1}},
+				Name: bin, Room: place, Ambient: air, VolumeL: 160, Species: []farm.Share{{Species: [...]string{"african", "african", "african", "african", "blue"}[n%5], Fraction: 1}},
 				Zones: []farm.Zone{{
 					Name: "all", Aim: farm.Living, Probes: []string{bin + "-t", bin + "-m"}, Share: 1, Patience: 30 * time.Minute,
 					Margin:    map[farm.Quantity]float64{farm.Temperature: 0.5, farm.Moisture: 2},
@@ -49,12 +46,22 @@ func sheds(t *testing.T) farm.Farm {
 	return f
 }
 
-// A mishap is what happens at the nursery in a night: from when to when, since its beginning.
+// A mishap is what happens at the nursery in a night: from when to when of how long a night.
 type mishap struct {
-	from, to time.Duration
-	cold     string // the place whose heating is off
-	silent   string // the gateway that has no power; "*" is all of them
+	name           string
+	from, to, long time.Duration
+	cold           string // the place whose heating is off
+	silent         string // the gateway that has no power; "*" is all of them
 }
+
+var (
+	heatingOff  = mishap{name: "heating of one shed off", from: 2 * time.Hour, to: 5 * time.Hour, long: 10 * time.Hour, cold: "linden"}
+	gatewayDead = mishap{name: "gateway dead", from: 2 * time.Hour, to: 3 * time.Hour, long: 5 * time.Hour, silent: "gw-linden"}
+	powerCut    = mishap{name: "power cut", from: 2 * time.Hour, to: 3 * time.Hour, long: 5 * time.Hour, silent: "*"}
+)
+
+// The people of the nursery: by mail, by push what is now, and by mail what nobody has seen.
+const ann, push, cleo = "mail:ann@example.org", "push:1", "mail:cleo@example.org"
 
 func (m mishap) on(after time.Duration) bool { return after >= m.from && after < m.to }
 
@@ -118,10 +125,10 @@ func (s *staff) of(key string) []notify.Carried {
 	return slices.DeleteFunc(slices.Clone(s.got), func(c notify.Carried) bool { return c.Teller != key })
 }
 
-// night lives through a mishap with the real rules and a real sender.
-func night(t *testing.T, m mishap, long time.Duration, check func(*staff)) {
+// night lives through a mishap at a farm with the real rules and a real sender.
+func night(t *testing.T, m mishap, bins []int, check func(*staff)) {
 	synctest.Test(t, func(t *testing.T) {
-		f := sheds(t)
+		f := sheds(t, bins...)
 		s := &staff{box: newBox(), start: time.Now(), state: rules.New(&f), air: map[string][]farm.Sample{}}
 		s.cfg = notify.Config{
 			Farm: f, Now: time.Now, Mail: notify.Mail{MailSettings: notify.MailSettings{Server: "127.0.0.1:25", From: "bins@example.org"}},
@@ -146,7 +153,7 @@ func night(t *testing.T, m mishap, long time.Duration, check func(*staff)) {
 		ctx, cancel := context.WithCancel(t.Context())
 		done := make(chan struct{})
 		go func() { sender.Run(ctx); close(done) }()
-		s.live(&f, m, long)
+		s.live(&f, m)
 		check(s)
 		cancel()
 		<-done
@@ -154,9 +161,9 @@ func night(t *testing.T, m mishap, long time.Duration, check func(*staff)) {
 }
 
 // live has every probe speak at its pace, a little apart from the others.
-func (s *staff) live(f *farm.Farm, m mishap, long time.Duration) {
+func (s *staff) live(f *farm.Farm, m mishap) {
 	temp := map[string]float64{}
-	for after := time.Duration(0); after < long; after += time.Minute {
+	for after := time.Duration(0); after < m.long; after += time.Minute {
 		time.Sleep(time.Until(s.start.Add(after)))
 		synctest.Wait()
 		s.step(farm.Event{Kind: farm.EventTick, Arrived: s.start.Add(after)})
@@ -188,31 +195,24 @@ func (s *staff) live(f *farm.Farm, m mishap, long time.Duration) {
 // Each of two people had 14 letters for the heating, none of which named it, and a line for each
 // probe for the gateway and the power.
 func TestANightAtTheNursery(t *testing.T) {
-	const ann, push, cleo = "mail:ann@example.org", "push:1", "mail:cleo@example.org"
-	hour := time.Hour
 	for _, tt := range []struct {
-		name string
 		mishap
-		long    time.Duration
 		letters map[string]int
 		says    string // in each of ann's letters after the first, while it lasts
 		in      string // somewhere in ann's letters
 	}{
 		{
-			"heating of one shed off", mishap{from: 2 * hour, to: 5 * hour, cold: "linden"}, 10 * hour,
-			map[string]int{ann: 8, push: 8, cleo: 8}, "Linden: heating off?", "Linden-05 (blue): too cold at",
+			heatingOff, map[string]int{ann: 8, push: 8, cleo: 8}, "Linden: heating off?", "Linden-05 (blue): too cold at",
 		},
 		{
-			"gateway dead", mishap{from: 2 * hour, to: 3 * hour, silent: "gw-linden"}, 5 * hour,
-			map[string]int{ann: 2}, "", "Gateway gw-linden: 43 probes silent since 01:59. Linden-01 to 14 are not judged",
+			gatewayDead, map[string]int{ann: 2}, "", "Gateway gw-linden: 43 probes silent since 01:59. Linden-01 to 14 are not judged",
 		},
 		{
-			"power cut", mishap{from: 2 * hour, to: 3 * hour, silent: "*"}, 5 * hour,
-			map[string]int{ann: 2}, "", "No probe speaks since 01:59. Linden-01 to 14, Maple-01 to 16 and Rowan-01 to 10 are not judged",
+			powerCut, map[string]int{ann: 2}, "", "No probe speaks since 01:59. Linden-01 to 14, Maple-01 to 16 and Rowan-01 to 10 are not judged",
 		},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			night(t, tt.mishap, tt.long, func(s *staff) {
+			night(t, tt.mishap, []int{14, 16, 10}, func(s *staff) {
 				all := ""
 				for _, key := range []string{ann, push, cleo} {
 					letters, things := s.of(key), 0
@@ -240,6 +240,33 @@ func TestANightAtTheNursery(t *testing.T) {
 					t.Errorf("something is owed still")
 				}
 			})
+		})
+	}
+}
+
+// BenchmarkNight counts the letters that one mishap brings to each of the people of 200 bins
+// with 600 probes. It is a test in turn, for only a test has a clock of its own.
+func BenchmarkNight(b *testing.B) {
+	for _, m := range []mishap{heatingOff, gatewayDead, powerCut} {
+		b.Run(m.name, func(b *testing.B) {
+			count := func(t *testing.T) {
+				night(t, m, []int{50, 50, 50, 50}, func(s *staff) {
+					for what, key := range map[string]string{"letters": ann, "pushes": push, "letters-after-30-min": cleo} {
+						b.ReportMetric(float64(len(s.of(key))), what)
+					}
+					things := 0
+					for _, c := range s.of(ann) {
+						things += len(c.Items)
+					}
+					b.ReportMetric(float64(things), "things")
+				})
+			}
+			for b.Loop() {
+				every := func(string, string) (bool, error) { return true, nil }
+				if !testing.RunTests(every, []testing.InternalTest{{Name: m.name, F: count}}) {
+					b.Fatal("the night failed")
+				}
+			}
 		})
 	}
 }

@@ -89,7 +89,7 @@ func TestNoticeIDIsOfTellerAndChange(t *testing.T) {
 // A recipient's places and patterns mean their bins and the probes in their air, and nothing of others'.
 func TestWhoIsToldOfAPlace(t *testing.T) {
 	type whom struct{ bin, probe string }
-	f := sheds(t)
+	f := sheds(t, 14, 16, 10)
 	for _, tt := range []struct {
 		name  string
 		set   notify.TellerSettings
