@@ -192,7 +192,7 @@ func (noOutbox) Owed(context.Context, string, time.Time, int) ([]farm.Owed, erro
 func (noOutbox) ToldOf(context.Context, string, string) ([]farm.Owed, error)       { return nil, nil }
 func (noOutbox) ToldSince(context.Context, string, time.Time) ([]farm.Owed, error) { return nil, nil }
 func (noOutbox) HandOver(context.Context, []int64, string) error                   { return nil }
-func (noOutbox) Settle(context.Context, []int64, farm.Fate, time.Time) error       { return nil }
+func (noOutbox) Settle(context.Context, time.Time, ...farm.Fated) error            { return nil }
 func (noOutbox) Postpone(context.Context, []int64, time.Time, string) error        { return nil }
 func (noOutbox) Owe(context.Context, []farm.Owed) error                            { return nil }
 func (noOutbox) Wake() <-chan struct{}                                             { return nil }

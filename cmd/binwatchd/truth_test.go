@@ -52,7 +52,7 @@ func pastWithTruth(t *testing.T) (said func(args ...string) (string, int)) {
 	if err != nil || len(owed) == 0 {
 		t.Fatalf("owed are %v, %v", owed, err)
 	}
-	if err := j.Settle(t.Context(), []int64{owed[0].ID}, farm.Told, from.AddDate(0, 0, 2)); err != nil {
+	if err := j.Settle(t.Context(), from.AddDate(0, 0, 2), farm.Fated{Fate: farm.Told, IDs: []int64{owed[0].ID}}); err != nil {
 		t.Fatal(err)
 	}
 	return func(args ...string) (string, int) {

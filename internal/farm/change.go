@@ -176,6 +176,12 @@ type Owed struct {
 	Bundle   string    // id of what it was last handed over in and may have arrived with; "": none
 }
 
+// Fated is what became of some owed notices, by the ids of their rows.
+type Fated struct {
+	Fate Fate
+	IDs  []int64
+}
+
 // Fate is what became of an owed notice.
 type Fate string
 

@@ -149,7 +149,7 @@ func TestManyAtOnce(t *testing.T) {
 	again("outbox", func() error {
 		due, err := j.Owed(ctx, keeper, end, 3)
 		for _, o := range due {
-			err = errors.Join(err, j.Settle(ctx, []int64{o.ID}, farm.Told, end))
+			err = errors.Join(err, j.Settle(ctx, end, farm.Fated{Fate: farm.Told, IDs: []int64{o.ID}}))
 		}
 		return err
 	})

@@ -90,7 +90,7 @@ func fillOlder(t testing.TB, j *journal.Journal) {
 			compactAll(t, j, at.AddDate(0, 0, 20))
 		}
 	}
-	check(j.Settle(ctx, []int64{1}, farm.Told, start.AddDate(0, 0, 9)))
+	check(j.Settle(ctx, start.AddDate(0, 0, 9), farm.Fated{Fate: farm.Told, IDs: []int64{1}}))
 	check(j.Postpone(ctx, []int64{2, 3}, start.AddDate(0, 0, 50), "the mail server is away"))
 	check(j.SetCursor(ctx, "influx", 700))
 	check(j.Park(ctx, []farm.Parked{{At: start, Line: "bin_climate raw=1 1", Reason: "partial write"}}))

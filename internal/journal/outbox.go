@@ -174,29 +174,33 @@ func (j *Journal) owed(ctx context.Context, next, where string, args ...any) ([]
 	})
 }
 
-// Settle closes notices: they are owed no longer. One that is already settled
-// keeps its fate.
-func (j *Journal) Settle(ctx context.Context, ids []int64, fate farm.Fate, at time.Time) error {
-	return j.changeOwed(ctx, "settle notices", ids, `fate = ?, settled = ?, trouble = '', bundle = ''`, string(fate), at.UnixMilli())
+// Settle closes notices, all or none: they are owed no longer. One that is already
+// settled keeps its fate.
+func (j *Journal) Settle(ctx context.Context, at time.Time, ends ...farm.Fated) error {
+	return j.update(ctx, "settle notices", func(t *tx) {
+		for _, e := range ends {
+			changeOwed(t, e.IDs, `fate = ?, settled = ?, trouble = '', bundle = ''`, string(e.Fate), at.UnixMilli())
+		}
+	})
 }
 
 // HandOver notes in which bundle notices are about to leave.
 func (j *Journal) HandOver(ctx context.Context, ids []int64, bundle string) error {
-	return j.changeOwed(ctx, "hand notices over", ids, `bundle = ?`, bundle)
+	return j.update(ctx, "hand notices over", func(t *tx) { changeOwed(t, ids, `bundle = ?`, bundle) })
 }
 
 // Postpone counts an attempt that did not succeed and says when the next is due,
 // in whichever bundle. The trouble is kept as it is given: it must hold no secret.
 func (j *Journal) Postpone(ctx context.Context, ids []int64, next time.Time, trouble string) error {
-	return j.changeOwed(ctx, "postpone notices", ids, `tries = tries + 1, next = ?, trouble = ?, bundle = ''`, next.UnixMilli(), trouble)
+	return j.update(ctx, "postpone notices", func(t *tx) {
+		changeOwed(t, ids, `tries = tries + 1, next = ?, trouble = ?, bundle = ''`, next.UnixMilli(), trouble)
+	})
 }
 
-func (j *Journal) changeOwed(ctx context.Context, what string, ids []int64, set string, args ...any) error {
-	return j.update(ctx, what, func(t *tx) {
-		for _, id := range ids {
-			t.exec(`UPDATE owed SET `+set+` WHERE id = ? AND fate IS NULL`, append(args[:len(args):len(args)], id)...)
-		}
-	})
+func changeOwed(t *tx, ids []int64, set string, args ...any) {
+	for _, id := range ids {
+		t.exec(`UPDATE owed SET `+set+` WHERE id = ? AND fate IS NULL`, append(args[:len(args):len(args)], id)...)
+	}
 }
 
 // Waiting is what one recipient is owed.

@@ -84,10 +84,10 @@ func TestOutboxFromOwedToTold(t *testing.T) {
 	})
 
 	told := start.Add(2 * time.Minute)
-	if err := j.Settle(ctx, []int64{again[0].ID}, farm.Told, told); err != nil {
+	if err := j.Settle(ctx, told, farm.Fated{Fate: farm.Told, IDs: []int64{again[0].ID}}); err != nil {
 		t.Fatal(err)
 	}
-	if err := j.Settle(ctx, []int64{again[0].ID}, farm.Dropped, told.Add(time.Hour)); err != nil {
+	if err := j.Settle(ctx, told.Add(time.Hour), farm.Fated{Fate: farm.Dropped, IDs: []int64{again[0].ID}}); err != nil {
 		t.Fatal(err)
 	}
 	if got := owed(t, j, keeper, start.Add(time.Hour)); len(got) != 0 {
@@ -317,7 +317,7 @@ func TestWhatWasToldOfLate(t *testing.T) {
 	}{{keeper, farm.Told, 0}, {keeper, farm.Told, 2 * time.Hour}, {keeper, farm.Summed, 2 * time.Hour}, {keeper, farm.Told, time.Hour}, {"push:1", farm.Told, time.Hour}, {keeper, "", 0}} {
 		appendChange(t, j, change(fmt.Sprintf("e%d", i), farm.Raised, start), of.teller)
 		if rows := owed(t, j, of.teller, start); of.fate != "" {
-			if err := j.Settle(ctx, []int64{rows[len(rows)-1].ID}, of.fate, start.Add(of.after)); err != nil {
+			if err := j.Settle(ctx, start.Add(of.after), farm.Fated{Fate: of.fate, IDs: []int64{rows[len(rows)-1].ID}}); err != nil {
 				t.Fatal(err)
 			}
 		}

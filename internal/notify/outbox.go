@@ -26,8 +26,9 @@ type Outbox interface {
 	// out again under the same id, nothing added and nothing left out; otherwise a
 	// server that drops the second copy would drop what had been added to it.
 	HandOver(ctx context.Context, ids []int64, bundle string) error
-	// Settle ends what is owed.
-	Settle(ctx context.Context, ids []int64, fate farm.Fate, at time.Time) error
+	// Settle ends what is owed, all of it or nothing: a part that was left would be told
+	// once more, and as if what the rest said had never been.
+	Settle(ctx context.Context, at time.Time, ends ...farm.Fated) error
 	// Postpone keeps owed notices for later, free for another bundle, and notes
 	// what the attempt met.
 	Postpone(ctx context.Context, ids []int64, next time.Time, trouble string) error
@@ -72,8 +73,7 @@ var dueOrNot = time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)
 
 // A checkpoint is a note for the outbox of what became of rows.
 type checkpoint struct {
-	ids  []int64
-	fate farm.Fate
+	ends []farm.Fated
 	at   time.Time
 }
 
@@ -85,7 +85,9 @@ func (w *worker) journalled(ctx context.Context) ([]farm.Owed, error) {
 		return nil, fmt.Errorf("list what is owed: %w", err)
 	}
 	return slices.DeleteFunc(rows, func(o farm.Owed) bool {
-		return slices.ContainsFunc(w.unnoted, func(c checkpoint) bool { return slices.Contains(c.ids, o.ID) })
+		return slices.ContainsFunc(w.unnoted, func(c checkpoint) bool {
+			return slices.ContainsFunc(c.ends, func(e farm.Fated) bool { return slices.Contains(e.IDs, o.ID) })
+		})
 	}), nil
 }
 
@@ -107,12 +109,18 @@ func (w *worker) toldOnDisk(ctx context.Context, episode string) ([]farm.Owed, e
 }
 
 // settle ends rows, or remembers to when the outbox cannot.
-func (w *worker) settle(ctx context.Context, ids []int64, fate farm.Fate, now time.Time) {
-	w.counts.add(w.teller.Key, string(fate), len(ids))
-	mem, disk := divided(ids, inMemory)
-	w.memory.settle(mem, fate, now)
-	if len(disk) > 0 {
-		w.unnoted = append(w.unnoted, checkpoint{disk, fate, now})
+func (w *worker) settle(ctx context.Context, now time.Time, ends ...farm.Fated) {
+	c := checkpoint{at: now}
+	for _, e := range ends {
+		w.counts.add(w.teller.Key, string(e.Fate), len(e.IDs))
+		mem, disk := divided(e.IDs, inMemory)
+		w.memory.settle(mem, e.Fate, now)
+		if len(disk) > 0 {
+			c.ends = append(c.ends, farm.Fated{Fate: e.Fate, IDs: disk})
+		}
+	}
+	if len(c.ends) > 0 {
+		w.unnoted = append(w.unnoted, c)
 		w.note(ctx)
 	}
 }
@@ -124,7 +132,7 @@ func (w *worker) note(ctx context.Context) {
 	within(ctx, func(ctx context.Context) error {
 		for len(w.unnoted) > 0 {
 			c := w.unnoted[0]
-			if err := w.src.Outbox.Settle(ctx, c.ids, c.fate, c.at); err != nil {
+			if err := w.src.Outbox.Settle(ctx, c.at, c.ends...); err != nil {
 				w.log.Warn("outbox not writable", "error", err)
 				return err
 			}

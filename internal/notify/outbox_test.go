@@ -110,15 +110,17 @@ func (b *box) ToldSince(_ context.Context, teller string, from time.Time) ([]far
 	return told, nil
 }
 
-func (b *box) Settle(_ context.Context, ids []int64, fate farm.Fate, at time.Time) error {
+func (b *box) Settle(_ context.Context, at time.Time, ends ...farm.Fated) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.broken != well {
 		return errBroken
 	}
 	for i := range b.rows {
-		if slices.Contains(ids, b.rows[i].ID) {
-			b.rows[i].fate, b.rows[i].told = fate, at
+		for _, e := range ends {
+			if slices.Contains(e.IDs, b.rows[i].ID) {
+				b.rows[i].fate, b.rows[i].told = e.Fate, at
+			}
 		}
 	}
 	return nil

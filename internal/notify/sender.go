@@ -188,7 +188,7 @@ func (s *Sender) Forget(ctx context.Context, gone []string) error {
 		}
 		rows, err := s.src.Outbox.Owed(ctx, key, dueOrNot, everything)
 		if err == nil && len(rows) > 0 {
-			err = s.src.Outbox.Settle(ctx, idsOf(rows), farm.Dropped, s.cfg.Now())
+			err = s.src.Outbox.Settle(ctx, s.cfg.Now(), farm.Fated{Fate: farm.Dropped, IDs: idsOf(rows)})
 		}
 		if err != nil {
 			return fmt.Errorf("drop what is owed to %s: %w", key, err)

@@ -131,8 +131,7 @@ func (w *worker) turn(ctx context.Context) time.Duration {
 		w.log.Warn("outbox not readable", "error", err)
 	}
 	p := decide(s)
-	w.settle(ctx, p.needless, farm.Dropped, now)
-	w.settle(ctx, p.along, farm.Summed, now)
+	w.settle(ctx, now, farm.Fated{Fate: farm.Dropped, IDs: p.needless}, farm.Fated{Fate: farm.Summed, IDs: p.along})
 	delivered := 0
 	for _, b := range p.bundles {
 		if ctx.Err() != nil {
@@ -334,8 +333,7 @@ func within[T any](ctx context.Context, do func(context.Context) T) T {
 func (w *worker) arrived(ctx context.Context, b bundle, written time.Time, told, summed []int64) {
 	now := w.cfg.Now().Truncate(time.Millisecond) // as the outbox keeps it
 	w.failures, w.waiting = 0, time.Time{}
-	w.settle(ctx, told, farm.Told, now)
-	w.settle(ctx, summed, farm.Summed, now)
+	w.settle(ctx, now, farm.Fated{Fate: farm.Told, IDs: told}, farm.Fated{Fate: farm.Summed, IDs: summed})
 	s := sent{at: now, written: written}
 	for _, it := range b.items {
 		if it.say == stands || it.say == lighter {
