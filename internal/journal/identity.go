@@ -1,6 +1,7 @@
 package journal
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -169,8 +170,8 @@ func (f *identity) same() error {
 		if beside == nil || beside[i] == nil {
 			return nil // there was none after the last write
 		}
-		if !names(f.real+suffix, beside[i]) {
-			return &MovedError{f.path, LogGone}
+		if !names(f.real+suffix, beside[i]) { // perhaps with the file, since that was looked at
+			return cmp.Or(f.named(), error(&MovedError{f.path, LogGone}))
 		}
 	}
 	return nil
@@ -188,8 +189,8 @@ func (f *identity) whole() error {
 		return fmt.Errorf("look at the journal's file: %w", err)
 	case is.Size() < f.left.size:
 		return &MovedError{f.path, CutShort}
-	case f.logCut():
-		return &MovedError{f.path, LogCut}
+	case f.logCut(): // or was taken away since it was looked at
+		return cmp.Or(f.same(), error(&MovedError{f.path, LogCut}))
 	}
 	return nil
 }
