@@ -317,6 +317,47 @@ func TestReminders(t *testing.T) {
 	}
 }
 
+// What has become less urgent is no news to a person, and nothing to be reminded of; that it is at
+// now again is told at once, and its end. A program hears of each step.
+func TestLessUrgentIsNoLetter(t *testing.T) {
+	for _, tt := range []struct {
+		kind notify.Kind
+		want []string
+	}{
+		{notify.ByMail, []string{"stands", "stands", "over"}},
+		{notify.ByPush, []string{"stands", "stands", "over"}},
+		{notify.ByWebhook, []string{"stands", "lighter", "stands", "over"}},
+	} {
+		t.Run(string(tt.kind), func(t *testing.T) {
+			alter := func(teller *notify.Teller) {
+				*teller = tellerOf(tt.kind)
+				teller.Remind = 12 * time.Hour
+			}
+			inBubble(t, alter, func(p *pace) {
+				for _, step := range []struct {
+					kind  farm.ChangeKind
+					to    farm.Urgency
+					lasts time.Duration
+				}{{farm.Raised, farm.Now, time.Hour}, {farm.Lightened, farm.Soon, 30 * time.Hour}, {farm.Worsened, farm.Now, time.Minute}} {
+					p.stand(farm.Standing{Episode: "e-too-dry", Bin: "bed", Zone: "near", Condition: farm.TooDry, Urgency: step.to})
+					p.change(farm.TooDry, step.kind, step.to)
+					p.pass(step.lasts)
+				}
+				p.stand()
+				p.change(farm.TooDry, farm.Eased, farm.Now)
+				p.pass(2 * time.Hour)
+				var said []string
+				for _, c := range p.bundles() {
+					said = append(said, c.Items[0].Say)
+				}
+				if !slices.Equal(said, tt.want) || !p.box.settled() {
+					t.Errorf("told %v at %v, want %v; fates %v", said, p.times(), tt.want, p.box.fates())
+				}
+			})
+		})
+	}
+}
+
 // Bins that went cold one after the other in one air are reminded of in one letter.
 func TestOneLetterRemindsOfACause(t *testing.T) {
 	inBubble(t, func(teller *notify.Teller) { teller.Remind = 12 * time.Hour }, func(p *pace) {

@@ -242,7 +242,10 @@ func (s situation) episode(rows, told []farm.Owed) (it item, ok bool, needless [
 	case untold:
 		it.say = cameWent
 	case lightened && (worth || open && s.teller.Kind == ByWebhook):
-		it.say = lighter // where it is no news a program keeps count of urgencies all the same; a person has enough to read
+		// Where it is no news a program keeps count of urgencies all the same. A person has enough to
+		// read: there is less to do than they know of, the reminders end, the next letter about the cause
+		// says how it stands, and its end is told, or that it is at now again.
+		it.say = lighter
 	case eased || !worth:
 		return it, false, rows
 	}
