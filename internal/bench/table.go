@@ -156,7 +156,7 @@ func rows(r *results) [][5]string {
 		{"GET / of a daemon of 200 bins and 600 probes after three years, middle of 11", "–", "≤ 30 ms", nursery("front-ms", "%.0f ms"), nursery("probes-ms", "/probes %.0f ms") + nursery("now-ms", ", the command now %.0f ms") +
 			nursery("start-s", "; start %.1f s") + nursery("start-cpu-s", ", %.1f s of work") + nursery("reload-ms", "; reload %.0f ms") + nursery("resident-MB", "; resident %.0f MB") + nursery("peak-MB", ", most ever %.0f MB")},
 		{"journal of that", "–", "–", nursery("journal-MB", "%.0f MB"), nursery("kept-readings", "%.0f single readings, a year's, ") + "and the history of all years"},
-		night("the heating of a shed of 50 is off for three hours", "heating_of_one_shed_off"), night("a gateway of 150 probes is dead for an hour", "gateway_dead"), night("the power is cut for an hour", "power_cut"),
+		night("the heating of a shed of 50 is off for three hours", "heating_of_one_shed_off"), night("a gateway of 151 probes is dead for an hour", "gateway_dead"), night("the power is cut for an hour", "power_cut"),
 		{"a probe's acknowledgement, 99 of 100, beside 200 readers of 200 probes that speak every second", "the same without readers", "≤ 20 ms later",
 			r.say("%.0f", "Readers", "beside-p99-ms") + r.say(" and %.0f ms", "Readers", "alone-p99-ms"), r.say("%.0f pages", "Readers", "pages") + r.say(" in %.2f s", "Readers", "page-p50-s") +
 				r.say(" (99 of 100 in %.1f s)", "Readers", "page-p99-s") + r.say(", %.0f readers asked to come again", "Readers", "sent-away") + r.say(", %.0f answers that should not be", "Readers", "bad")},

@@ -245,7 +245,7 @@ func TestANightAtTheNursery(t *testing.T) {
 }
 
 // BenchmarkNight counts the letters that one mishap brings to each of the people of 200 bins
-// with 600 probes. It is a test in turn, for only a test has a clock of its own.
+// with 604 probes. It is a test in turn, for only a test has a clock of its own.
 func BenchmarkNight(b *testing.B) {
 	for _, m := range []mishap{heatingOff, gatewayDead, powerCut} {
 		b.Run(m.name, func(b *testing.B) {
