@@ -330,7 +330,7 @@ func TestACauseIsOneThingOnTop(t *testing.T) {
 func TestRoundsPlaceByPlace(t *testing.T) {
 	f := nursery(12, "linden", "north shed")
 	f.rounds = farm.Rounds{At: f.view.At, Opening: "Four bins want a hand.", Care: []farm.Care{
-		{Bin: "linden-000", Room: "linden", Do: "a"}, {Bin: "linden-001", Room: "linden", Do: "b"}, {Bin: "yard-007", Do: "c"}, {Bin: "linden-002", Room: "linden", Do: "d"},
+		{Bin: "yard-006", Do: "first"}, {Bin: "linden-000", Room: "linden", Do: "a"}, {Bin: "linden-001", Room: "linden", Do: "b"}, {Bin: "yard-007", Do: "c"}, {Bin: "linden-002", Room: "linden", Do: "d"},
 	}}
 	body := get(newPage(t, f.config()), "/rounds").Body.String()
 	var heads []string

@@ -61,7 +61,7 @@ func (v *visit) showRounds() error {
 		}
 		if i == 0 || rounds.Care[i-1].Room != c.Room {
 			line.Heading = farm.Capital(c.Room)
-			if c.Room == "" && len(v.Farm.Rooms) > 0 {
+			if c.Room == "" && i > 0 { // at the top nothing is elsewhere yet
 				line.Heading = "Elsewhere"
 			}
 		}

@@ -92,7 +92,8 @@ func Text(r farm.Rounds, dates farm.Dates) string {
 	}
 	bin := ""
 	for i, c := range r.Care {
-		if named := slices.ContainsFunc(r.Care, func(o farm.Care) bool { return o.Room != c.Room }); named && (i == 0 || r.Care[i-1].Room != c.Room) {
+		named := slices.ContainsFunc(r.Care, func(o farm.Care) bool { return o.Room != c.Room })
+		if named && (i == 0 && c.Room != "" || i > 0 && r.Care[i-1].Room != c.Room) { // at the top nothing is elsewhere yet
 			fmt.Fprintf(&b, "\n%s\n", strings.ToUpper(cmp.Or(c.Room, "elsewhere")))
 		}
 		if c.Bin != bin {
