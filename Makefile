@@ -72,7 +72,7 @@ test-busy: deps lint
 soak: deps
 	SOAK=1 WARM_CASES=20 FEED_CASES=20 $(GO) test -count=1 -timeout 0 ./internal/...
 	WARM_CASES=200 $(GO) test -count=1 -timeout 0 -run '^TestWhatWarmsABin' ./internal/acceptancetest
-	SOAK=$${SOAK:-10m} $(GO) test $(RACED) -count=1 -timeout 0 -v -run '^(TestChaos|TestKilledAtRandomMoments)$$' ./cmd/binwatchd
+	SOAK=$${SOAK:-10m} $(GO) test $(RACED) -count=1 -timeout 0 -v -run '^(TestChaos|TestKilledAtRandomMoments|TestKilledWhileBinsAreGathered)$$' ./cmd/binwatchd
 
 # The dashboards against the types that Grafana publishes; the packages against Debian's
 # own checks, their bills of materials against CycloneDX's schema, every page against
