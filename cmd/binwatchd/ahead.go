@@ -87,7 +87,7 @@ func withCauses(ctx context.Context, j *journal.Journal, f *farm.Farm, v farm.Vi
 
 func aheadWork(fs *flag.FlagSet) work {
 	asJSON := fs.Bool("json", false, "write one JSON object")
-	long := fs.String("for", "90d", "how far, `LONG`: 14d, 90d")
+	long := fs.String("for", "90d", "how far, `LONG`: 14d (default 90d)")
 	ics := fs.String("ics", "", "write a calendar into `FILE` instead, with what no longer comes called off")
 	supposed := fs.String("if", "", "what would be otherwise from now on, as in `SUPPOSED`: 'bed/near fed 20% more'")
 	var reach time.Duration

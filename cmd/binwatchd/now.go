@@ -286,10 +286,10 @@ func printStanding(w io.Writer, v farm.View, of func(farm.Standing) bool) {
 			text += " " + s.Advice.Do
 		}
 		if said := s.Known; s.Seen || said != "" {
-			marks += ", " + cmp.Or(said, "seen")
+			marks += ", " + cmp.Or(said, "you know of it")
 		}
 		if s.Hushed != nil {
-			marks += ", hushed"
+			marks += ", kept quiet"
 		}
 		fmt.Fprintf(w, "  %s: %s [%s]\n", urgent(w, s.Urgency), text, marks)
 	}

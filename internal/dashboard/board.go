@@ -60,7 +60,7 @@ var board = []part{
 				unit: celsius, width: 12, lines: []line{{name: "{place} {probe}", query: "rooms", lines: "rooms"}},
 			},
 			{
-				title: "Logbook", says: "What was done, as it was jotted.",
+				title: "Diary", says: "What was done, as it was jotted.",
 				form: rows, width: 12, none: "nothing was jotted", lines: []line{{lines: "jots"}},
 			},
 			{
@@ -91,7 +91,7 @@ var board = []part{
 	{
 		"One zone: $bin, $zone", zone, []picture{
 			{
-				title: "Temperature between its bands", says: "The level as it is judged. Inside thrive they do well; past survive there is harm.",
+				title: "Temperature between its bands", says: "The level as it is judged. Inside the inner band they do well; outside the outer one they do not survive for long.",
 				unit: celsius, width: 16, lines: []line{
 					{name: "{bin}/{zone}", query: "level-t", lines: "temperature"},
 					{name: "{bin}/{zone}, coldest probe", query: "coldest", lines: "coldest"},

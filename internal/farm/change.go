@@ -2,6 +2,7 @@ package farm
 
 import (
 	"cmp"
+	"slices"
 	"time"
 )
 
@@ -126,6 +127,20 @@ type Rounds struct {
 	Quiet    []Care     `json:"-"`                  // the lines of those, for who does one all the same
 	Needs    []NeedView `json:"needs,omitempty"`
 	Changed  []string   `json:"changed,omitempty"` // what is otherwise since an update, as [View.Changed]
+}
+
+// DoAt says what to do at a line of the care: what one of the same cause asks for as soon
+// is said there alone.
+func (r *Rounds) DoAt(i int) string {
+	c := &r.Care[i]
+	for _, s := range r.Causes {
+		of := func(o Care) bool { return slices.Contains(s.Episodes, o.Episode) }
+		first := slices.IndexFunc(r.Care[:i], func(o Care) bool { return o.Do == c.Do && o.Urgency == c.Urgency && of(o) })
+		if first >= 0 && of(*c) {
+			return "As for " + Capital(r.Care[first].Bin) + "."
+		}
+	}
+	return c.Do
 }
 
 // A Care line is one thing to do at one zone.

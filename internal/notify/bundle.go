@@ -184,7 +184,7 @@ func (w writer) seenCommand(s section) [2]string {
 	if n := len(s.episodes); n > 1 {
 		what = fmt.Sprintf("all %d: %s", n, s.said.Title)
 	}
-	return [2]string{"Seen it (" + what + ")", w.command(append([]string{"seen"}, s.episodes...)...)}
+	return [2]string{"I know (" + what + ")", w.command(append([]string{"seen"}, s.episodes...)...)}
 }
 
 // airAround is what the air around a bin was like of late.

@@ -113,7 +113,7 @@ func TestCommandsCanBePasted(t *testing.T) {
 				t.Fatal(err)
 			}
 			_, foot, _ := strings.Cut(open(t, raw).text, "\n-- \n")
-			want := map[string][]string{"Seen it:": {"seen", c.Episode}, "Quiet for a day:": {"hush", bin + "/near", "heating", "--for", "24h"}}
+			want := map[string][]string{"I know:": {"seen", c.Episode}, "Quiet for a day:": {"hush", bin + "/near", "heating", "--for", "24h"}}
 			for lead, words := range want {
 				if file != "" {
 					words = append(words, "--config", file)

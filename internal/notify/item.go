@@ -367,7 +367,7 @@ func (w writer) commands(it item) [][2]string {
 	if it.say == over || it.say == cameWent {
 		return nil
 	}
-	all := [][2]string{{"Seen it", w.command("seen", c.Episode)}}
+	all := [][2]string{{"I know", w.command("seen", c.Episode)}}
 	if c.Bin != "" {
 		place := farm.Place{Bin: c.Bin, Zone: c.Zone}.String()
 		all = append(all, [2]string{"Quiet for a day", w.command("hush", place, string(c.Condition), "--for", "24h")})

@@ -175,11 +175,11 @@ func (w writer) carePlace(c farm.Care) string {
 // it is the reason for.
 func (w writer) careOf(r farm.Rounds, u farm.Urgency) part {
 	p := part{Title: cmp.Or(farm.Capital(u.String()), "While you are there")}
-	for _, c := range r.Care {
+	for i, c := range r.Care {
 		if c.Urgency != u {
 			continue
 		}
-		line := w.carePlace(c) + ": " + c.Do
+		line := w.carePlace(c) + ": " + r.DoAt(i)
 		if c.Why != "" {
 			line += " (" + strings.TrimSuffix(c.Why, ".") + ".)"
 		}
@@ -187,7 +187,7 @@ func (w writer) careOf(r farm.Rounds, u farm.Urgency) part {
 			line += " As usual."
 		}
 		if c.Seen {
-			line += " " + cmp.Or(c.Known, "Seen") + "."
+			line += " " + cmp.Or(c.Known, "You know of it") + "."
 		}
 		p.List = append(p.List, line)
 	}

@@ -61,7 +61,7 @@ func (w writer) levelLine(l *farm.LevelView, q *farm.QuantityRow) string {
 		return line
 	}
 	say := q.Written(w.farm.Units)
-	return fmt.Sprintf("%s (does well at %s, bears %s)", line, span(say, l.Bands.Thrive), span(say, l.Bands.Survive))
+	return fmt.Sprintf("%s (does well at %s, survives %s)", line, span(say, l.Bands.Thrive), span(say, l.Bands.Survive))
 }
 
 // span writes a band with its unit once: "15 to 25 °C".

@@ -53,7 +53,7 @@ func (v *visit) interval(f *farm.Forecast) string {
 	from, to := v.Until(f.Earliest), v.Until(f.Latest)
 	switch {
 	case f.Latest.IsZero():
-		parts = append(parts, "not before "+from)
+		parts = append(parts, "hardly before "+from+", perhaps much later")
 	case from != to:
 		parts = append(parts, "four times in five between "+from+" and "+to)
 	}

@@ -162,7 +162,7 @@ func (p frontPage) Opening() string {
 	case len(p.Wants)+len(p.Causes) > 0:
 		return things(p.count)
 	case len(p.raised) > 0:
-		return "Nothing new: all that is raised you have hushed or know of."
+		return "Nothing new: all that is raised is known or kept quiet."
 	case p.View.NothingHeard():
 		return "Nothing is known yet: no reading has come."
 	case len(p.Unsure) > 0:

@@ -63,7 +63,7 @@ func TestFrontAnswersTheFourQuestions(t *testing.T) {
 		"disagrees with its twin",                                                // can I believe the probe
 		"Red worms</b> slowed", "Blue worms</b> thriving",
 		"No believed reading for 9 hours", "was comfortable", "last heard 9 hours ago",
-		"hushed until tomorrow about 10 am", "you know of it",
+		"kept quiet until tomorrow about 10 am", "you know of it",
 		"judged again from 14:45 on", "lid off, not judged", "about half is left",
 		"The database has refused readings", "and 2 more further down",
 	)
@@ -88,8 +88,8 @@ func TestOpeningSentence(t *testing.T) {
 		{"nothing", nil, "Nothing is wrong and nothing is due."},
 		{"one soon", []farm.Standing{one(farm.Soon)}, "One thing needs you soon."},
 		{"two today", []farm.Standing{one(farm.Today), one(farm.Today), one(farm.Soon)}, "Two things need you today, one soon."},
-		{"known of", []farm.Standing{one(farm.Now, seen)}, "Nothing new: all that is raised you have hushed or know of."},
-		{"hushed", []farm.Standing{one(farm.Today, hushed)}, "Nothing new: all that is raised you have hushed or know of."},
+		{"known of", []farm.Standing{one(farm.Now, seen)}, "Nothing new: all that is raised is known or kept quiet."},
+		{"hushed", []farm.Standing{one(farm.Today, hushed)}, "Nothing new: all that is raised is known or kept quiet."},
 		{"hush is over", []farm.Standing{one(farm.Today, over)}, "One thing needs you today."},
 	}
 	for _, tt := range tests {

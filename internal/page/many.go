@@ -196,7 +196,7 @@ func (v *visit) sayCalm(rows []row) string {
 		parts = append(parts, fmt.Sprintf("%d with nothing wrong", well))
 	}
 	if quiet > 0 {
-		parts = append(parts, fmt.Sprintf("%d hushed or known of", quiet))
+		parts = append(parts, fmt.Sprintf("%d kept quiet or known of", quiet))
 	}
 	for _, q := range []farm.Quantity{farm.Temperature, farm.Moisture} {
 		var least, most *farm.LevelView

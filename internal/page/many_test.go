@@ -94,7 +94,7 @@ func TestRowsSayTheOneNumberThatMatters(t *testing.T) {
 		`<use href="#u-now"/></svg><span>Linden-003</span><small>too cold</small><b>3.2 °C</b>`,
 		`<span>Linden-005</span><small>too dry</small><b>63 %</b>`, `<span>Linden-007</span><small>can&#39;t be judged</small><b>–</b>`,
 		`<span>Linden-009</span><small>wetter than they like</small><b>86 %</b>`, `<small>too wet, you know of it</small>`,
-		"1 hushed or known of", `<a href="/bins/linden-003#z-linden-003.all">`)
+		"1 kept quiet or known of", `<a href="/bins/linden-003#z-linden-003.all">`)
 	at := func(name string) int { return strings.Index(body, "<span>"+name+"<") }
 	if !(at("Linden-003") < at("Linden-005") && at("Linden-005") < at("Linden-007") && at("Linden-007") < at("Linden-000") && at("Linden-000") < at("Linden-001")) {
 		t.Error("the rows of a place are not in order of need")
@@ -304,7 +304,7 @@ func TestACauseIsOneThingOnTop(t *testing.T) {
 	body := get(p, "/").Body.String()
 	_, body, _ = strings.Cut(body, "<main")
 	wantAll(t, body, "One thing needs you now, one today.", "Linden: heating off?", "Air 4 °C; 14 bins in danger of cold.", "See to the heating.", "I know of all 13",
-		"<summary>Linden-001 to 013</summary>", `aria-label="I know: Linden-001, too cold"`, `aria-label="Hush: Linden-013, too cold"`)
+		"<summary>Linden-001 to 013</summary>", `aria-label="I know: Linden-001, too cold"`, `aria-label="Quiet: Linden-013, too cold"`)
 	_, list, _ := strings.Cut(body, `class="wants"`)
 	list, _, _ = strings.Cut(list, "</ol>")
 	if strings.Contains(list, "cold") || !strings.Contains(list, "Linden-020") {
@@ -329,7 +329,7 @@ func TestACauseIsOneThingOnTop(t *testing.T) {
 // The rounds go from place to place, each under its name as one comes to it.
 func TestRoundsPlaceByPlace(t *testing.T) {
 	f := nursery(12, "linden", "north shed")
-	f.rounds = farm.Rounds{At: f.view.At, Opening: "Four bins want a hand.", Care: []farm.Care{
+	f.rounds = farm.Rounds{At: f.view.At, Opening: "Four bins need you.", Care: []farm.Care{
 		{Bin: "yard-006", Do: "first"}, {Bin: "linden-000", Room: "linden", Do: "a"}, {Bin: "linden-001", Room: "linden", Do: "b"}, {Bin: "yard-007", Do: "c"}, {Bin: "linden-002", Room: "linden", Do: "d"},
 	}}
 	body := get(newPage(t, f.config()), "/rounds").Body.String()

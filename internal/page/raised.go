@@ -57,7 +57,7 @@ func (v *visit) viewOf(r farm.Standing) raisedView {
 	}
 	switch {
 	case r.Hushed != nil && r.Hushed.After(v.now):
-		out.Quiet = "hushed until " + v.Until(*r.Hushed)
+		out.Quiet = "kept quiet until " + v.Until(*r.Hushed)
 	case r.Seen:
 		out.Quiet = cmp.Or(r.Known, "you know of it")
 		if r.KnownBy == v.who && r.Taken == nil {
@@ -128,7 +128,7 @@ func (v *visit) showHush() error {
 	if err != nil {
 		return err
 	}
-	v.titled("", "Hush")
+	v.titled("", "Quiet")
 	return v.show(http.StatusOK, "hush", hushPage{v, h})
 }
 
@@ -143,7 +143,7 @@ func (v *visit) hush() error {
 	case err != nil:
 		return badInput("How long is not clear: %v.", err)
 	case d < time.Minute || d > maxHush:
-		return badInput("A hush lasts from a minute to 30 days.")
+		return badInput("It can be kept quiet for a minute to 30 days.")
 	}
 	h.Until, h.By = v.now.Add(d), v.by()
 	said := "Quiet about " + v.Farm.SayPlace(h.Bin, h.Zone) + " for " + farm.SayLong(d) + "."

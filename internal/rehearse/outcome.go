@@ -150,7 +150,7 @@ func writeOutside(w io.Writer, a, b Outcome, i int) {
 		x = a.Outside[i]
 		of = x
 	}
-	fmt.Fprintf(w, "%s, hours outside thrive\t%.0f temperature, %.0f moisture\t%.0f temperature, %.0f moisture\n",
+	fmt.Fprintf(w, "%s, hours outside what they like\t%.0f temperature, %.0f moisture\t%.0f temperature, %.0f moisture\n",
 		farm.SayPlace(of.Bin, of.Zone, false), x.Temperature, x.Moisture, y.Temperature, y.Moisture)
 }
 

@@ -19,7 +19,7 @@ func List(v farm.View, dates farm.Dates) farm.Rounds {
 	for _, st := range v.Standing {
 		switch {
 		case st.Hushed != nil:
-			r.Hushed, r.Quiet = append(r.Hushed, sayHushed(st, *st.Hushed, v.At, dates)), append(r.Quiet, care(st, v.At))
+			r.Hushed, r.Quiet = append(r.Hushed, sayHushed(&v, st, dates)), append(r.Quiet, care(st, v.At))
 		case st.Probe != "" || st.Bin == "":
 			r.Probes = append(r.Probes, sayMachinery(st))
 		case covered(st, v.Standing):

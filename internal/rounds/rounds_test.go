@@ -111,7 +111,7 @@ func TestWhatIsKeptQuietIsNamed(t *testing.T) {
 	v.Standing = append(v.Standing, v.Standing[0], v.Standing[0])
 	v.Standing[1].Quantity, v.Standing[2].Quantity, v.Standing[2].Condition = farm.Humidity, "", farm.TooHot
 	got := rounds.List(v, farm.Dates{Location: time.UTC}).Hushed
-	want := []string{"CO2 past-limit is kept quiet", "air humidity past-limit is kept quiet", ": too-hot is kept quiet"}
+	want := []string{"CO2 past its limit, kept quiet", "air humidity past its limit, kept quiet", ": too hot, kept quiet"}
 	for i := range want {
 		if len(got) != len(want) || !strings.Contains(got[i], want[i]) {
 			t.Fatalf("got %q, want %q", got, want)
@@ -129,7 +129,7 @@ func TestPlaceByPlace(t *testing.T) {
 	for _, b := range []struct{ bin, room string }{{"cellar-1", "cellar"}, {"linden-1", "linden"}, {"linden-2", "linden"}, {"yard", ""}} {
 		f.Bins = append(f.Bins, farm.Bin{Name: b.bin, Room: b.room, Zones: []farm.Zone{{Name: "all"}}})
 		v.Bins = append(v.Bins, farm.BinView{Name: b.bin, Place: b.room, Zones: []farm.ZoneView{{Bin: b.bin, Zone: "all"}}})
-		v.Standing = append(v.Standing, farm.Standing{Bin: b.bin, Zone: "all", Episode: b.bin, Condition: farm.TooCold, Urgency: farm.Now, Text: b.bin + " is too cold."})
+		v.Standing = append(v.Standing, farm.Standing{Bin: b.bin, Zone: "all", Episode: b.bin, Condition: farm.TooCold, Urgency: farm.Now, Text: b.bin + " is too cold.", Advice: &farm.Advice{Do: "Cover it."}})
 		ids = append(ids, b.bin)
 	}
 	v.Standing = append(v.Standing, farm.Standing{Probe: "linden-air", Condition: farm.Silent, Text: "Probe linden-air is silent."},
@@ -151,14 +151,15 @@ func TestPlaceByPlace(t *testing.T) {
 			lines = lines[i+1:]
 		}
 	}
-	wantOrder(said(v), "Four bins want a hand, and at once.", "Now: Linden: heating off? Air 4 °C; 2 bins in danger of cold.", "See to the heating.",
-		"CELLAR", "Cellar-1", "LINDEN", "Linden-1", "Linden-2", "ELSEWHERE", "Yard", "Probes", "Probe linden-air is silent.", "The database is away.")
+	const do = "Now: Cover it."
+	wantOrder(said(v), "Four bins need you, and at once.", "Now: Linden: heating off? Air 4 °C; 2 bins in danger of cold.", "See to the heating.",
+		"CELLAR", "Cellar-1", do, "LINDEN", "Linden-1", do, "Linden-2", "Now: As for Linden-1.", "ELSEWHERE", "Yard", do, "Probes", "Probe linden-air is silent.", "The database is away.")
 	linden := said(v.Within(f, "linden"))
-	wantOrder(linden, "Two bins want a hand, and at once.", "Now: Linden: heating off? Air 4 °C; 2 bins in danger of cold.", "Linden-1", "Linden-2", "Probe linden-air is silent.", "The database is away.")
+	wantOrder(linden, "Two bins need you, and at once.", "Now: Linden: heating off? Air 4 °C; 2 bins in danger of cold.", "Linden-1", "Linden-2", "Probe linden-air is silent.", "The database is away.")
 	if text := strings.Join(linden, "\n"); strings.Contains(text, "LINDEN") || strings.Contains(text, "ellar") {
 		t.Errorf("of one place:\n%s", text)
 	}
-	if text := strings.Join(said(v.Within(f, "cellar-1")), "\n"); strings.Contains(text, "inden") || !strings.Contains(text, "One bin wants a hand, and at once.") {
+	if text := strings.Join(said(v.Within(f, "cellar-1")), "\n"); strings.Contains(text, "inden") || !strings.Contains(text, "One bin needs you, and at once.") {
 		t.Errorf("of one bin:\n%s", text)
 	}
 }

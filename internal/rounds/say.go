@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 
 	"binwatchd/internal/farm"
 )
@@ -36,18 +35,18 @@ func opening(v *farm.View, r farm.Rounds) string {
 	case len(bins) == 0:
 		return "Nothing to do: all is well."
 	case len(urgent) == len(bins):
-		return wants(len(bins)) + ", and at once."
+		return need(len(bins)) + ", and at once."
 	case len(urgent) > 0:
-		return fmt.Sprintf("%s, %s of them at once: %s.", wants(len(bins)), number(len(urgent)), farm.SayNames(urgent))
+		return fmt.Sprintf("%s, %s of them at once: %s.", need(len(bins)), number(len(urgent)), farm.SayNames(urgent))
 	}
-	return wants(len(bins)) + "."
+	return need(len(bins)) + "."
 }
 
-func wants(bins int) string {
+func need(bins int) string {
 	if bins == 1 {
-		return "One bin wants a hand"
+		return "One bin needs you"
 	}
-	return farm.Capital(number(bins)) + " bins want a hand"
+	return farm.Capital(number(bins)) + " bins need you"
 }
 
 // number writes small numbers as words.
@@ -59,18 +58,22 @@ func number(n int) string {
 	return fmt.Sprint(n)
 }
 
-func sayHushed(st farm.Standing, until, now time.Time, dates farm.Dates) string {
-	what := string(st.Condition)
+func sayHushed(v *farm.View, st farm.Standing, dates farm.Dates) string {
+	what := st.Condition.Row().Is
 	if st.Quantity != "" { // one condition of several quantities
 		what = st.Quantity.Row().Noun + " " + what
 	}
-	return fmt.Sprintf("%s: %s is kept quiet until %s.", farm.SayPlace(st.Bin, st.Zone, false), what, dates.Time(until, now))
+	return fmt.Sprintf("%s: %s, kept quiet until %s.", placeOf(v, st), what, dates.Time(*st.Hushed, v.At))
 }
 
 // sayDone says what was done about a condition, and when to look again.
 func sayDone(v *farm.View, st farm.Standing) string {
+	return placeOf(v, st) + ": " + st.Advice.Do
+}
+
+func placeOf(v *farm.View, st farm.Standing) string {
 	only := slices.ContainsFunc(v.Bins, func(b farm.BinView) bool { return b.Name == st.Bin && len(b.Zones) == 1 })
-	return farm.SayPlace(st.Bin, st.Zone, only) + ": " + st.Advice.Do
+	return farm.SayPlace(st.Bin, st.Zone, only)
 }
 
 func sayMachinery(st farm.Standing) string {
@@ -105,9 +108,9 @@ func Text(r farm.Rounds, dates farm.Dates) string {
 			when += ", as usual"
 		}
 		if c.Seen {
-			known = " (" + cmp.Or(c.Known, "seen") + ")"
+			known = " (" + cmp.Or(c.Known, "you know of it") + ")"
 		}
-		fmt.Fprintf(&b, "  %s%s: %s\n    %s\n", when, known, c.Do, c.Why)
+		fmt.Fprintf(&b, "  %s%s: %s\n    %s\n", when, known, r.DoAt(i), c.Why)
 	}
 	if r.Left != "" {
 		fmt.Fprintf(&b, "\n%s\n", r.Left)

@@ -40,7 +40,7 @@ func TestTheListIsInWalkingOrder(t *testing.T) {
 	if want := []string{"bed", "stack", "trough"}; !slices.Equal(bins, want) {
 		t.Errorf("got %q, want %q", bins, want)
 	}
-	if want := "Three bins want a hand, one of them at once: trough."; got.Opening != want {
+	if want := "Three bins need you, one of them at once: trough."; got.Opening != want {
 		t.Errorf("got %q, want %q", got.Opening, want)
 	}
 }
