@@ -91,7 +91,7 @@ var board = []part{
 	{
 		"One zone: $bin, $zone", zone, []picture{
 			{
-				title: "Temperature between its bands", says: "The level as it is judged. Inside the inner band they do well; outside the outer one they do not survive for long.",
+				title: "Temperature between its bands", says: "The level as it is judged. Between the lines named thrive they do well; beyond those named survive they come to harm.",
 				unit: celsius, width: 16, lines: []line{
 					{name: "{bin}/{zone}", query: "level-t", lines: "temperature"},
 					{name: "{bin}/{zone}, coldest probe", query: "coldest", lines: "coldest"},
